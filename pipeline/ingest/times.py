@@ -1,0 +1,77 @@
+"""Clock times to UTC, across the two nights a year on which clocks change."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import polars as pl
+
+
+def to_utc(times: pl.Series, zone: str) -> tuple[pl.Series, list[tuple[str, str, int]]]:
+    """Place naive local times, in the order of the file's rows, on the UTC axis.
+
+    Parameters
+    ----------
+    times : polars.Series of Datetime without zone
+        In the order of the rows; null where a time could not be read.
+    zone : str
+        Time zone of the clock.
+
+    Returns
+    -------
+    utc : polars.Series of Datetime[us, UTC]
+        Null where the local time does not exist (the hour skipped in spring).
+    notes : list of (kind, message, rows)
+        Findings.
+
+    Notes
+    -----
+    The hour that occurs twice in autumn is resolved by the order of the rows: before the clock steps back it is the
+    first, after it the second. Where no step is seen, the rows that lead continuously into the hour are the first
+    pass, and those that lead continuously out of it the second. Where neither is seen the hour stays ambiguous, is
+    read as the first, and is a finding.
+    """
+    if zone == "UTC":
+        return times.dt.cast_time_unit("us").dt.replace_time_zone("UTC"), []
+    times = times.dt.cast_time_unit("us")
+    first = times.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null").dt.convert_time_zone("UTC")
+    second = times.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null").dt.convert_time_zone("UTC")
+    notes: list[tuple[str, str, int]] = []
+    skipped = int((first.is_null() & times.is_not_null()).sum())
+    if skipped:
+        notes.append(
+            ("no_such_time", f"{skipped} row(s) carry a local time that {zone} skipped in spring; not used", skipped)
+        )
+    twice = (first != second).fill_null(False)
+    if not twice.any():
+        return first, notes
+    return _resolve(times, first, second, twice, zone, notes)
+
+
+def _resolve(
+    times: pl.Series, first: pl.Series, second: pl.Series, twice: pl.Series, zone: str,
+    notes: list[tuple[str, str, int]],
+) -> tuple[pl.Series, list[tuple[str, str, int]]]:  # fmt: skip
+    frame = pl.DataFrame({"t": times, "first": first, "second": second, "twice": twice})
+    step = frame["t"].diff()
+    back = ((step < timedelta(minutes=-30)) & frame["twice"]).fill_null(False).cum_sum() > 0
+    count = int(twice.sum())
+    if not back.any():
+        inside = frame["twice"].arg_true()
+        start, stop = int(inside[0]), int(inside[-1])
+        leads_in = start > 0 and frame["t"][start] - frame["t"][start - 1] < timedelta(minutes=10)
+        leads_out = stop + 1 < frame.height and frame["t"][stop + 1] - frame["t"][stop] < timedelta(minutes=10)
+        if leads_out and not leads_in:
+            return frame.select(pl.when("twice").then("second").otherwise("first")).to_series(), notes
+        if leads_in == leads_out:
+            notes.append(
+                (
+                    "ambiguous_time",
+                    f"{count} row(s) fall into the hour that occurred twice in {zone}, and the order of the rows "
+                    "does not tell which; read as the first",
+                    count,
+                )
+            )
+        return first, notes
+    chosen = frame.select(pl.when(pl.col("twice") & back).then("second").otherwise("first")).to_series()
+    return chosen, notes

@@ -1,0 +1,224 @@
+"""Read and write lake tables.
+
+Delta has no transaction across tables. What keeps readers right all the same: rows that came from files carry
+``source_id`` and count only once `sources` names it, and `sources` is written last.
+"""
+
+from __future__ import annotations
+
+import random
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import polars as pl
+from deltalake import CommitProperties, DeltaTable, WriterProperties, write_deltalake
+from deltalake.exceptions import CommitFailedError, TableNotFoundError
+
+from pipeline.schemas import SOURCES, Table
+
+Where = Mapping[str, "str | int | bool | Sequence[str] | Sequence[int]"]
+
+# Old versions must stay readable for as-of reports; Delta's own default drops them after 30 days.
+_RETENTION = {
+    "delta.logRetentionDuration": "interval 3650 days",
+    "delta.deletedFileRetentionDuration": "interval 3650 days",
+}
+_WRITER = WriterProperties(compression="ZSTD")
+_TRIES = 8
+VISIBLE_STATE = "landed"
+
+
+class InputsChanged(RuntimeError):
+    """What a write was computed from changed while it waited for its turn."""
+
+
+@dataclass(frozen=True)
+class Lake:
+    """A folder or object-store prefix of Delta tables, now or as it was.
+
+    Attributes
+    ----------
+    root : str
+        Local path or object-store URL.
+    storage_options : mapping
+        Credentials and endpoints for an object store.
+    versions : mapping of str to int, optional
+        Table versions to read; the newest where absent. A pinned lake cannot be written.
+    """
+
+    root: str
+    storage_options: Mapping[str, str] = field(default_factory=dict)
+    versions: Mapping[str, int] | None = None
+
+    def uri(self, table: Table) -> str:
+        """Where a table lies."""
+        return f"{self.root.rstrip('/')}/{table.name}"
+
+    def open(self, table: Table) -> DeltaTable | None:
+        """Return the Delta table at its pinned or newest version, or None where it does not exist."""
+        version = None
+        if self.versions is not None:
+            if table.name not in self.versions:
+                return None
+            version = self.versions[table.name]
+        try:
+            return DeltaTable(self.uri(table), version=version, storage_options=dict(self.storage_options) or None)
+        except TableNotFoundError:
+            return None
+
+    def version(self, table: Table) -> int | None:
+        """Return the version of a table, or None where it does not exist."""
+        delta = self.open(table)
+        return None if delta is None else int(delta.version())
+
+    def at(self, versions: Mapping[str, int]) -> Lake:
+        """Return the same lake as it was at the given table versions."""
+        return replace(self, versions=dict(versions))
+
+    def scan_raw(self, table: Table) -> pl.LazyFrame:
+        """Return all rows of a table, those that no reader may see included."""
+        delta = self.open(table)
+        if delta is None:
+            return table.empty().lazy()
+        return pl.scan_delta(delta)
+
+    def scan(self, table: Table) -> pl.LazyFrame:
+        """Return the rows of a table that count: those whose file is landed."""
+        rows = self.scan_raw(table)
+        if not table.follows_sources:
+            return rows
+        source = pl.col("source_id")
+        visible = source.is_in(self.visible_ids())
+        return rows.filter(visible if table.landed else source.is_null() | visible)
+
+    def visible_ids(self) -> list[str]:
+        """Return the ids of all landed files."""
+        landed = self.scan_raw(SOURCES).filter(pl.col("state") == VISIBLE_STATE)
+        return landed.select("source_id").unique().collect().to_series().to_list()
+
+    def replace(
+        self,
+        table: Table,
+        rows: pl.DataFrame,
+        where: Where,
+        *,
+        still_valid: Callable[[], bool] | None = None,
+    ) -> int:
+        """Replace the rows that ``where`` selects by ``rows``, in one atomic commit: the only way to write.
+
+        Parameters
+        ----------
+        table : Table
+        rows : polars.DataFrame
+            New rows; each must meet the table's schema and satisfy ``where``. May be empty.
+        where : mapping
+            Column to value or values; an empty mapping selects the whole table.
+        still_valid : callable, optional
+            Asked again before each try after a conflict; False gives up.
+
+        Returns
+        -------
+        int
+            The version written (the present one where there was nothing to do).
+
+        Raises
+        ------
+        InputsChanged
+            If ``still_valid`` says no.
+        ValueError
+            If the lake is pinned to past versions.
+        """
+        if self.versions is not None:
+            raise ValueError("a lake opened at past versions cannot be written")
+        frame = rows.select(list(table.dtypes)).cast(table.dtypes)
+        if table.sort_by:
+            frame = frame.sort(table.sort_by)
+        predicate = _predicate(where)
+        for attempt in range(_TRIES):
+            try:
+                return self._write(table, frame, predicate)
+            except CommitFailedError:
+                if attempt == _TRIES - 1:
+                    raise
+                time.sleep(random.uniform(0.05, 0.2) * 2**attempt)
+                if still_valid is not None and not still_valid():
+                    raise InputsChanged(f"the inputs of table '{table.name}' changed during the write") from None
+        raise AssertionError("unreachable")
+
+    def _write(self, table: Table, frame: pl.DataFrame, predicate: str | None) -> int:
+        options = dict(self.storage_options) or None
+        delta = self.open(table)
+        if delta is None:
+            if "://" not in self.root:
+                Path(self.root).mkdir(parents=True, exist_ok=True)
+            write_deltalake(
+                self.uri(table), frame, mode="error", partition_by=list(table.partition_by) or None,
+                configuration=_RETENTION, writer_properties=_WRITER, storage_options=options,
+                description=table.grain,
+            )  # fmt: skip
+            return 0
+        if frame.is_empty():
+            if predicate is None:
+                delta.delete()
+            else:
+                delta.delete(predicate, commit_properties=CommitProperties(max_commit_retries=0))
+        else:
+            write_deltalake(
+                delta, frame, mode="overwrite", predicate=predicate, writer_properties=_WRITER,
+                commit_properties=CommitProperties(max_commit_retries=0),
+            )  # fmt: skip
+        return int(delta.version())
+
+    def connect(self, tables: Sequence[Table]) -> duckdb.DuckDBPyConnection:
+        """Open an in-memory DuckDB whose views are the given tables' visible rows, in UTC.
+
+        Files and extensions are out of its reach: a query can read the lake's views and nothing else.
+        """
+        connection = duckdb.connect(":memory:")
+        connection.execute("SET TimeZone = 'UTC'")
+        names = dict.fromkeys([SOURCES.name, *(table.name for table in tables)])
+        by_name = {SOURCES.name: SOURCES, **{table.name: table for table in tables}}
+        for name in names:
+            _register(connection, self, by_name[name])
+        connection.execute("SET enable_external_access = false")
+        connection.execute("SET lock_configuration = true")
+        return connection
+
+
+def _register(connection: duckdb.DuckDBPyConnection, lake: Lake, table: Table) -> None:
+    delta = lake.open(table)
+    held = f"{table.name}__all"
+    if delta is None:
+        connection.register(held, table.empty().to_arrow())
+    else:
+        connection.register(held, delta.to_pyarrow_dataset())
+    where = ""
+    if table.follows_sources:
+        visible = f"source_id IN (SELECT source_id FROM {SOURCES.name} WHERE state = '{VISIBLE_STATE}')"
+        where = f"WHERE {visible}" if table.landed else f"WHERE source_id IS NULL OR {visible}"
+    connection.execute(f'CREATE VIEW "{table.name}" AS SELECT * FROM "{held}" {where}')
+
+
+def _predicate(where: Where) -> str | None:
+    parts = []
+    for column, value in where.items():
+        if isinstance(value, str | int):
+            parts.append(f"{column} = {_literal(value)}")
+        else:
+            values = list(value)
+            if not values:
+                return "false"
+            parts.append(f"{column} IN ({', '.join(_literal(item) for item in values)})")
+    return " AND ".join(parts) or None
+
+
+def _literal(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int):
+        return str(value)
+    return "'" + str(value).replace("'", "''") + "'"

@@ -1,0 +1,45 @@
+"""Exact unit factors (NIST SP 811, appendix B) and the field-unit constants that follow from them.
+
+The trade prints rounded constants (0.052, 0.2369, 40.8 ...). The code uses the exact ones below; a rounded one
+appears only in a test that reproduces a hand calculation.
+"""
+
+from __future__ import annotations
+
+import math
+
+FT_M = 0.3048
+IN_M = 0.0254
+LBM_KG = 0.45359237
+GAL_M3 = 3.785411784e-3
+BBL_M3 = 42.0 * GAL_M3
+STANDARD_GRAVITY_M_S2 = 9.80665
+LBF_N = LBM_KG * STANDARD_GRAVITY_M_S2
+PSI_PA = LBF_N / IN_M**2
+PPG_KG_M3 = LBM_KG / GAL_M3
+BPM_M3_S = BBL_M3 / 60.0
+GPM_M3_S = GAL_M3 / 60.0
+CP_PA_S = 1e-3
+
+WATER_DENSITY_PPG = 1000.0 / PPG_KG_M3
+"""Density of water at 1,000 kg/m3 [lbm/gal]."""
+
+HYDROSTATIC_PSI_PER_PPG_FT = 12.0 / 231.0
+"""Pressure of one foot of one lbm/gal [psi]."""
+
+PERFORATION_FRICTION = (
+    8.0 / math.pi**2 * PPG_KG_M3 * BPM_M3_S**2 / IN_M**4 / PSI_PA
+)
+"""Constant of perforation friction in lbm/gal, bbl/min, in, psi (0.237636)."""
+
+HORSEPOWER_PSI_BPM = 33000.0 / (144.0 * 42.0 * 231.0 / 1728.0)
+"""psi times bbl/min that make one horsepower (40.8163)."""
+
+CAPACITY_IN2_FT_PER_BBL = 4.0 * BBL_M3 / (math.pi * IN_M**2 * FT_M)
+"""Square inches times feet of a round pipe's diameter squared that hold one barrel (1029.414)."""
+
+NOZZLE_GPM = 2.0 * IN_M**4 * PSI_PA / (PPG_KG_M3 * GPM_M3_S**2)
+"""Constant of nozzle pressure drop in lbm/gal, gal/min, in2, psi (12033.93)."""
+
+NOZZLE_VELOCITY_FT_S = GPM_M3_S / IN_M**2 / FT_M
+"""ft/s of one gal/min through one square inch (0.320833)."""

@@ -1,0 +1,1 @@
+"""Signal in, events out: pure functions on arrays, no files and no frames. Textbook methods only."""

@@ -1,0 +1,197 @@
+"""Ball seat and breakdown: what the pressure does between pump-down and the rise to rate."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.picks.arrays import at_time, noise_sigma
+from pipeline.picks.record import Doubts, Method, Pick
+from pipeline.picks.timeline import PUMPING_BPM, Timeline
+
+STEP_S = 10.0
+"""A ball seats within about this time. [s]"""
+RAISED = 1.2
+"""A rate this much above the pump-down rate is 'raised'. [1]"""
+SHARP_S = 60.0
+"""A sharp breakdown falls within this time. [s]"""
+
+BALL_SEAT = Method("ball_seat", "", "pressure steps up on the pump-down plateau while the rate is held", 1)
+BREAKDOWN = Method("breakdown_pressure", "psi", "first local maximum after ball seat, before the rate is raised", 1)
+
+
+def find_ball_seat(timeline: Timeline) -> Pick:
+    """Find the moment the ball lands on the plug.
+
+    Parameters
+    ----------
+    timeline : Timeline
+
+    Returns
+    -------
+    Pick
+        A moment; none where no step is seen.
+
+    Notes
+    -----
+    On the plateau before the rate is raised, the largest rise of the smoothed pressure within 10 s that follows the
+    first 30 s of the plateau; it must reach max(50 psi, 5 noise sigmas). A rate that moves with it lowers the
+    confidence.
+    """
+    span = _plateau(timeline)
+    if span is None:
+        return BALL_SEAT.missing("no pump-down plateau before the rate is raised")
+    first, stop = span
+    time = timeline.record.time_s
+    begin = at_time(time, time[first] + 30.0)
+    stop = min(stop, time.size)
+    if stop - begin < 8:
+        return BALL_SEAT.missing("the pump-down plateau is shorter than the ball's landing")
+    pressure = _median3(timeline.record.pressure_psi[begin:stop])
+    clock = time[begin:stop]
+    rate = timeline.record.rate_bpm[begin:stop]
+    level = float(np.nanmedian(timeline.record.rate_bpm[first:stop]))
+    ahead = np.minimum(np.searchsorted(clock, clock + STEP_S), clock.size - 1)
+    rise = pressure[ahead] - pressure
+    if np.isnan(rise).all():
+        return BALL_SEAT.missing("pressure is void on the plateau")
+    needed = max(50.0, 5.0 * noise_sigma(timeline.record.pressure_psi[begin:stop]))
+    steady = np.where(np.abs(rate[ahead] - level) <= 0.04 * level, rise, np.nan)
+    doubts = Doubts()
+    if np.nanmax(steady, initial=0.0) >= needed:
+        rise = steady
+    else:
+        doubts.add("the rate moved at the same time")
+    top = int(np.nanargmax(rise))
+    if rise[top] < needed:
+        return BALL_SEAT.missing(f"no step of {needed:.0f} psi on the plateau")
+    # The step itself: the steepest sample pair inside the window.
+    window = slice(top, int(ahead[top]) + 1)
+    steepest = top + int(np.nanargmax(np.diff(pressure[window])))
+    if rise[top] < 2.0 * needed:
+        doubts.add("the step is less than twice the least that counts")
+    return BALL_SEAT.at(
+        None, float(clock[steepest]), doubts.confidence, doubts.words(f"step of {rise[top]:.0f} psi at steady rate")
+    )
+
+
+def find_breakdown(timeline: Timeline, ball_seat_s: float | None) -> tuple[Pick, str]:
+    """Find the breakdown pressure and its kind.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    ball_seat_s : float, optional
+        Effective moment of the ball seat. [s]
+
+    Returns
+    -------
+    pick : Pick
+        Pressure [psi] and moment.
+    kind : str
+        ``sharp`` (falls by max(150 psi, 3 %) within 60 s), ``soft`` (falls by more than 3 noise sigmas), ``gradual``
+        (no fall before the rate rises), ``unseen``.
+
+    Notes
+    -----
+    The search begins at ball seat; without one, at the first sustained rate of the injection, with less confidence.
+    It ends where the rate is raised by a fifth. Higher pressures on the way to design rate are not the breakdown.
+    """
+    if timeline.start is None or timeline.main is None:
+        return BREAKDOWN.missing("no injection in the record"), "unseen"
+    if timeline.start == 0:
+        return BREAKDOWN.missing("the record begins while pumping"), "unseen"
+    time, pressure = timeline.record.time_s, timeline.record.pressure_psi
+    span = _plateau(timeline)
+    doubts = Doubts()
+    if ball_seat_s is not None:
+        begin = max(at_time(time, ball_seat_s) - 2, timeline.start)
+    else:
+        begin = timeline.start
+        doubts.add("no ball seat: first maximum at injection rate", grave=True)
+    stop = min((span[1] if span is not None else timeline.main) + 3, time.size)
+    if stop - begin < 5:
+        return BREAKDOWN.missing("too few samples between ball seat and the rise of the rate"), "unseen"
+    if np.isnan(pressure[begin:stop]).mean() > 0.2:
+        return BREAKDOWN.missing("pressure is void where the breakdown would be"), "unseen"
+    return _classify(timeline, begin, stop, doubts)
+
+
+def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tuple[Pick, str]:
+    time = timeline.record.time_s
+    smooth = _median3(timeline.record.pressure_psi[begin:stop])
+    clock = time[begin:stop]
+    sigma = max(noise_sigma(timeline.record.pressure_psi[begin:stop]), 1.0)
+    running = np.fmax.accumulate(smooth)
+    fall = running - smooth
+    felled = np.flatnonzero(fall > 3.0 * sigma + 5.0)
+    if not felled.size:
+        return _gradual(smooth, clock, doubts)
+    # The first maximum that is followed by a fall beyond noise; a higher one before a deeper fall takes over,
+    # as long as it comes within a minute: formations break in steps.
+    top = int(np.flatnonzero(smooth[: felled[0] + 1] == running[felled[0]])[-1])
+    within = slice(top, int(np.searchsorted(clock, clock[top] + SHARP_S)))
+    higher = top + int(np.nanargmax(smooth[within]))
+    if smooth[higher] > smooth[top] + 3.0 * sigma and np.nanmax(fall[higher:], initial=0.0) > 3.0 * sigma:
+        top = higher
+    depth = float(smooth[top] - np.nanmin(smooth[top : within.stop], initial=np.inf))
+    sharp = depth >= max(150.0, 0.03 * smooth[top])
+    kind = "sharp" if sharp else "soft"
+    if not sharp and depth < 6.0 * sigma + 10.0:
+        doubts.add("the fall is hardly more than noise")
+    error = sigma if sharp else max(sigma, 0.25 * depth)
+    pick = BREAKDOWN.at(
+        float(smooth[top]), float(clock[top]), doubts.confidence,
+        doubts.words(f"{kind}: falls by {depth:.0f} psi before the rate is raised"), error,
+    )  # fmt: skip
+    return pick, kind
+
+
+def _gradual(smooth: np.ndarray, clock: np.ndarray, doubts: Doubts) -> tuple[Pick, str]:
+    slope = np.gradient(smooth, clock)
+    running = np.fmax.accumulate(slope)
+    slow = np.flatnonzero((slope < 0.5 * running) & (running > 0.0))
+    at = int(slow[0]) if slow.size else smooth.size - 1
+    doubts.add("no fall before the rate was raised: where the rise slows to half", grave=True)
+    spread = float(np.nanmax(smooth) - smooth[at])
+    pick = BREAKDOWN.at(
+        float(smooth[at]), float(clock[at]), "low", doubts.words(""), max(spread, 50.0)
+    )
+    return pick, "gradual"
+
+
+def _plateau(timeline: Timeline) -> tuple[int, int] | None:
+    """Samples of the steady low rate before the rate is raised: (first, stop)."""
+    if timeline.start is None or timeline.main is None or timeline.main - timeline.start < 8:
+        return None
+    span = slice(timeline.start, timeline.main)
+    rate = timeline.record.rate_bpm[span]
+    pumping = rate[rate >= PUMPING_BPM]
+    if pumping.size < 8:
+        return None
+    level = float(np.median(pumping))
+    above = np.flatnonzero(~(rate <= RAISED * level))
+    # the rate is raised for good: the last sample at or below the plateau's band before the treatment
+    last = np.flatnonzero(rate <= RAISED * level)
+    steady = np.flatnonzero(np.abs(rate - level) <= 0.15 * level)
+    if not steady.size or not last.size:
+        return None
+    stop = int(last[-1]) + 1 if not above.size else _first_lasting(above, rate.size)
+    first = int(steady[0])
+    return (timeline.start + first, timeline.start + stop) if stop - first >= 8 else None
+
+
+def _first_lasting(above: np.ndarray, size: int) -> int:
+    """First index from which the rate stays raised for five samples (or to the end of the span)."""
+    for index in above:
+        later = np.searchsorted(above, index + 5)
+        if later - np.searchsorted(above, index) >= min(5, size - index):
+            return int(index)
+    return size
+
+
+def _median3(values: np.ndarray) -> np.ndarray:
+    """Running median of three: takes single-sample spikes out, keeps edges where they are."""
+    if values.size < 3:
+        return values
+    inner = np.median(np.stack((values[:-2], values[1:-1], values[2:])), axis=0)
+    return np.concatenate((values[:1], inner, values[-1:]))

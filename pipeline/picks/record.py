@@ -1,0 +1,139 @@
+"""What the picks read and what they say."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Confidence = Literal["high", "medium", "low", "none"]
+
+
+@dataclass(frozen=True)
+class StageRecord:
+    """One stage's samples, strictly rising in time; void samples are NaN.
+
+    Attributes
+    ----------
+    time_s : array of shape (n,)
+        Seconds since the first sample. [s]
+    pressure_psi : array of shape (n,)
+        Surface treating pressure. [psi]
+    rate_bpm : array of shape (n,)
+        Slurry rate. [bbl/min]
+    clean_bpm : array of shape (n,), optional
+        Clean rate; None where the record has no such channel. [bbl/min]
+    conc_ppa : array of shape (n,), optional
+        Proppant added per gallon of clean fluid. [lbm/gal]
+    """
+
+    time_s: Array
+    pressure_psi: Array
+    rate_bpm: Array
+    clean_bpm: Array | None = None
+    conc_ppa: Array | None = None
+
+
+@dataclass(frozen=True)
+class StageDesign:
+    """What is known of a stage before it is pumped; None where it is not.
+
+    Attributes
+    ----------
+    rate_bpm : float, optional
+        Designed slurry rate. [bbl/min]
+    capacity_bbl : float, optional
+        Casing volume to the perforations. [bbl]
+    pressure_limit_psi : float, optional
+        [psi]
+    proppant_lbm : float, optional
+        Designed proppant. [lbm]
+    absolute_volume_gal_lbm : float
+        Volume of a pound of grains; sand (SG 2.65) where nothing else is known. [gal/lbm]
+    """
+
+    rate_bpm: float | None = None
+    capacity_bbl: float | None = None
+    pressure_limit_psi: float | None = None
+    proppant_lbm: float | None = None
+    absolute_volume_gal_lbm: float = 0.0452175
+
+
+@dataclass(frozen=True)
+class Pick:
+    """One pick.
+
+    Attributes
+    ----------
+    name : str
+    value : float, optional
+        None where nothing was picked. In ``unit``.
+    unit : str
+    time_s : float, optional
+        Moment, in seconds of the record. [s]
+    standard_error : float, optional
+        In ``unit``.
+    method : str
+    version : int
+    confidence : {"high", "medium", "low", "none"}
+    reason : str
+        Why that confidence, or why nothing was picked.
+    """
+
+    name: str
+    value: float | None
+    unit: str
+    time_s: float | None
+    method: str
+    version: int
+    confidence: Confidence
+    reason: str
+    standard_error: float | None = None
+
+
+@dataclass(frozen=True)
+class Method:
+    """How a pick is made: name, unit, words and version, declared once beside the function that makes it."""
+
+    name: str
+    unit: str
+    words: str
+    version: int = 1
+
+    def at(
+        self, value: float | None, time_s: float | None, confidence: Confidence, reason: str, error: float | None = None
+    ) -> Pick:
+        """Return a pick made by this method."""
+        return Pick(self.name, value, self.unit, time_s, self.words, self.version, confidence, reason, error)
+
+    def missing(self, reason: str) -> Pick:
+        """Return the pick that says why nothing was picked."""
+        return Pick(self.name, None, self.unit, None, self.words, self.version, "none", reason)
+
+
+@dataclass
+class Doubts:
+    """Collects what lowers a pick's confidence; two doubts, or a grave one, make it low."""
+
+    reasons: list[str] = field(default_factory=list)
+    grave: bool = False
+
+    def add(self, reason: str, *, grave: bool = False) -> None:
+        """Note a doubt."""
+        self.reasons.append(reason)
+        self.grave = self.grave or grave
+
+    @property
+    def confidence(self) -> Confidence:
+        """High without doubts, medium with one, low with more or a grave one."""
+        if self.grave or len(self.reasons) > 1:
+            return "low"
+        return "medium" if self.reasons else "high"
+
+    def words(self, otherwise: str) -> str:
+        """Return the doubts in words, or what speaks for the pick."""
+        return "; ".join(self.reasons) or otherwise

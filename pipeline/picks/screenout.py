@@ -1,0 +1,122 @@
+"""Whether a stage screened out, and how that was told apart from being cut short."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.picks.arrays import at_time, integral
+from pipeline.picks.record import Method, Pick, StageDesign
+from pipeline.picks.timeline import TREATING_BPM, Timeline
+
+SCREENOUT = Method(
+    "screenout", "",
+    "pressure climbs at more than twice its earlier slope at held rate, and the rate is cut with the flush short", 1,
+)  # fmt: skip
+CLIMB_FLOOR_PSI_MIN = 150.0
+"""A climb slower than this is not a screen-out. [psi/min]"""
+CLIMB_S = 180.0
+"""The climb is looked for in this time before the rate is cut. [s]"""
+EARLIER_S = 600.0
+"""The earlier slope is that of this time before the climb. [s]"""
+SHORT = 0.85
+"""A flush of less than this share of the volume to the perforations is short. [1]"""
+
+
+def flush_bbl(timeline: Timeline) -> float | None:
+    """Slurry pumped after proppant ended at surface. [bbl]
+
+    None where the record has no concentration, no proppant, or no end.
+    """
+    conc = timeline.record.conc_ppa
+    if conc is None or timeline.main is None or timeline.end is None:
+        return None
+    loaded = np.flatnonzero(conc[timeline.main : timeline.end] > 0.1)
+    if not loaded.size:
+        return None
+    last = timeline.main + int(loaded[-1])
+    span = slice(last, timeline.end + 1)
+    volume, _ = integral(timeline.record.time_s[span], timeline.record.rate_bpm[span] / 60.0)
+    return volume
+
+
+def find_screenout(timeline: Timeline, design: StageDesign) -> Pick:
+    """Tell whether the stage screened out.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    design : StageDesign
+
+    Returns
+    -------
+    Pick
+        1 for a screen-out, 0 for none; none where the record cannot tell.
+
+    Notes
+    -----
+    The rate is cut where it leaves 90 % of its median over the last minutes for good. In the three minutes before,
+    some 30-second slope must exceed both 150 psi/min and twice the slope of the ten minutes before; and the flush
+    must be short of 85 % of the volume to the perforations (or proppant still running). Proppant that ended early
+    with a full flush is a stage cut short by choice.
+    """
+    if timeline.main is None or timeline.end is None:
+        return SCREENOUT.missing("no end of the treatment in the record")
+    if timeline.record.conc_ppa is None:
+        return SCREENOUT.missing("no proppant concentration in the record")
+    flush = flush_bbl(timeline)
+    if flush is None:
+        return SCREENOUT.at(0.0, None, "high", "no proppant was pumped")
+    capacity = design.capacity_bbl
+    if capacity is not None and flush >= SHORT * capacity:
+        return SCREENOUT.at(0.0, None, "high", f"flushed {flush:.0f} bbl of {capacity:.0f} to the perforations")
+    cut = _rate_cut(timeline)
+    time, pressure = timeline.record.time_s, timeline.record.pressure_psi
+    late, early = _slope(time, pressure, cut, CLIMB_S), _earlier_slope(time, pressure, cut)
+    climbed = late > max(CLIMB_FLOOR_PSI_MIN, 2.0 * max(early, 0.0))
+    seen = f"pressure rose by {late:.0f} psi/min before the rate was cut (earlier {early:.0f})"
+    if capacity is None:
+        if climbed:
+            return SCREENOUT.at(1.0, float(time[cut]), "low", seen + "; volume to the perforations unknown")
+        return SCREENOUT.at(0.0, None, "medium", "no climb before the rate was cut; volume to the perforations unknown")
+    short = f"flush short by {capacity - flush:.0f} bbl"
+    if climbed:
+        return SCREENOUT.at(1.0, float(time[cut]), "high", f"{seen}; {short}")
+    return SCREENOUT.at(0.0, None, "medium", f"{short}, but no climb of pressure before the rate was cut")
+
+
+def _rate_cut(timeline: Timeline) -> int:
+    """First sample of the final fall of the rate."""
+    assert timeline.main is not None and timeline.end is not None
+    span = slice(timeline.main, timeline.end)
+    rate = np.nan_to_num(timeline.record.rate_bpm[span], nan=0.0)
+    fast = np.flatnonzero(rate >= TREATING_BPM)
+    tail = rate[fast][-600:]
+    level = float(np.median(tail)) if tail.size else 0.0
+    held = np.flatnonzero(rate >= 0.9 * level)
+    return timeline.main + (int(held[-1]) if held.size else rate.size - 1)
+
+
+def _slope(time: np.ndarray, pressure: np.ndarray, cut: int, seconds: float) -> float:
+    """Steepest rise over 30 s within the last seconds before the cut. [psi/min]"""
+    span = slice(at_time(time, time[cut] - seconds), cut + 1)
+    clock, values = time[span], pressure[span]
+    if clock.size < 10:
+        return 0.0
+    ahead = np.searchsorted(clock, clock + 30.0)
+    inside = ahead < clock.size
+    if not inside.any():
+        return 0.0
+    rise = (values[ahead[inside]] - values[inside]) / (clock[ahead[inside]] - clock[inside])
+    return float(np.nanmax(rise, initial=0.0) * 60.0)
+
+
+def _earlier_slope(time: np.ndarray, pressure: np.ndarray, cut: int) -> float:
+    """Least-squares slope of the ten minutes before the climb. [psi/min]"""
+    span = slice(at_time(time, time[cut] - EARLIER_S - CLIMB_S), at_time(time, time[cut] - CLIMB_S))
+    clock, values = time[span], pressure[span]
+    seen = ~np.isnan(values)
+    if seen.sum() < 60:
+        return 0.0
+    clock, values = clock[seen] - clock[seen][0], values[seen]
+    centred = clock - clock.mean()
+    return float((centred @ values) / (centred @ centred) * 60.0)

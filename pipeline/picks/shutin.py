@@ -1,0 +1,280 @@
+"""After the pumps stop: water hammer, instantaneous shut-in pressure, and the pressures minutes later."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.picks.arrays import at_time, noise_sigma, runs
+from pipeline.picks.record import Array, Doubts, Method, Pick
+from pipeline.picks.timeline import Timeline
+
+SHORTEST_FALLOFF_S = 90.0
+"""A shut-in seen for less gives no ISIP. [s]"""
+WINDOW_S = (60.0, 180.0)
+"""Shortest and longest window of the falloff fit. [s]"""
+SHIFT_S = 30.0
+"""The fit is repeated with its window moved by this much either way. [s]"""
+
+ISIP = Method("isip", "psi", "falloff after the water hammer fitted by a - b*sqrt(t), carried back to shut-in", 1)
+INITIAL_ISIP = Method("initial_isip", "psi", "the same at the first shut-in before the last", 1)
+HAMMER_PERIOD = Method("hammer_period", "s", "damped cosine fitted to the detrended falloff", 1)
+HAMMER_DECAY = Method("hammer_decay", "s", "time in which the fitted ringing falls to 1/e", 1)
+HAMMER_AMPLITUDE = Method("hammer_amplitude", "psi", "amplitude of the fitted ringing at shut-in", 1)
+LATER = {
+    minutes: Method(f"pressure_{minutes}min", "psi", f"pressure {minutes} min after shut-in at zero rate", 1)
+    for minutes in (5, 10, 15)
+}
+
+
+@dataclass(frozen=True)
+class Hammer:
+    """A fitted ringing.
+
+    Attributes
+    ----------
+    period_s, decay_s, amplitude_psi : float
+        Period, time to fall to 1/e, amplitude at shut-in. [s, s, psi]
+    period_error_s : float
+        Standard error of the period. [s]
+    """
+
+    period_s: float
+    decay_s: float
+    amplitude_psi: float
+    period_error_s: float
+
+
+@dataclass(frozen=True)
+class Falloff:
+    """The static record after a shut-in: seconds since shut-in and pressure, no rate, no gap, no bleed-off."""
+
+    time_s: Array
+    pressure_psi: Array
+    sigma_psi: float
+
+
+def falloff(timeline: Timeline, shut_in_s: float, longest_s: float = 1000.0) -> Falloff:
+    """Cut out the falloff that follows a shut-in.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    shut_in_s : float
+        Moment of the shut-in. [s]
+    longest_s : float
+        [s]
+
+    Returns
+    -------
+    Falloff
+        Ends where the rate comes back, the record ends or breaks, or the pressure is bled off (falls by more than
+        300 psi within 10 s once two minutes have passed).
+    """
+    time = timeline.record.time_s
+    begin = at_time(time, shut_in_s)
+    stop = int(np.searchsorted(time, time[begin] + longest_s, side="right"))
+    clock = time[begin:stop] - time[begin]
+    pressure = timeline.record.pressure_psi[begin:stop]
+    rate = timeline.record.rate_bpm[begin:stop]
+    ends = [clock.size]
+    flowing = runs(rate > 1.0)
+    lasting = flowing[(flowing[:, 1] - flowing[:, 0]) >= 3]
+    if len(lasting):
+        ends.append(int(lasting[0, 0]))
+    breaks = np.flatnonzero(np.diff(clock) > 30.0)
+    if breaks.size:
+        ends.append(int(breaks[0]) + 1)
+    late = int(np.searchsorted(clock, 120.0))
+    if late + 11 < clock.size:
+        drop = pressure[late:-10] - pressure[late + 10 :]
+        bled = np.flatnonzero(np.abs(drop) > 300.0)
+        if bled.size:
+            ends.append(late + int(bled[0]))
+    end = min(ends)
+    clock, pressure = clock[:end], pressure[:end]
+    seen = ~np.isnan(pressure)
+    clock, pressure = clock[seen], pressure[seen]
+    quiet = pressure[int(np.searchsorted(clock, 90.0)) :]
+    return Falloff(clock, pressure, noise_sigma(quiet if quiet.size > 30 else pressure))
+
+
+def fit_hammer(fall: Falloff, window_s: float = 90.0) -> Hammer | None:
+    """Fit a damped cosine on a straight line and a square-root decline.
+
+    Parameters
+    ----------
+    fall : Falloff
+    window_s : float
+        Seconds after shut-in that are fitted. [s]
+
+    Returns
+    -------
+    Hammer or None
+        None where there are fewer than 40 samples or no ringing stands out.
+
+    Notes
+    -----
+    First guess from the largest line of the periodogram between 3 and 40 s, then Gauss-Newton on period and decay
+    with the linear terms solved exactly at each step (separable least squares).
+
+    References
+    ----------
+    Golub and Pereyra, *SIAM J. Numer. Anal.* 10 (1973) 413-432, for the separable problem.
+    """
+    stop = int(np.searchsorted(fall.time_s, window_s))
+    t, p = fall.time_s[2:stop], fall.pressure_psi[2:stop]
+    if t.size < 40:
+        return None
+    trend = np.stack((np.ones_like(t), np.sqrt(t), t), axis=1)
+    rest = p - trend @ np.linalg.lstsq(trend, p, rcond=None)[0]
+    periods = np.geomspace(3.0, 40.0, 120)
+    phase = np.exp(-2j * np.pi * np.outer(1.0 / periods, t))
+    power = np.abs(phase @ (rest * np.exp(-t / 40.0)))
+    best = int(np.argmax(power))
+    omega, gamma = 2.0 * np.pi / periods[best], 1.0 / 25.0
+    fitted = _separable(t, p, omega, gamma)
+    if fitted is None:
+        return None
+    omega, gamma, amplitude, error, sigma = fitted
+    if amplitude < 3.0 * max(sigma, fall.sigma_psi) or not 2.5 < 2.0 * np.pi / omega < 45.0:
+        return None
+    period = 2.0 * np.pi / omega
+    return Hammer(period, 1.0 / gamma, amplitude, error * period / omega)
+
+
+def _separable(t: Array, p: Array, omega: float, gamma: float) -> tuple[float, float, float, float, float] | None:
+    previous = np.inf
+    for _ in range(12):
+        wave = np.exp(-gamma * t)
+        cosine, sine = wave * np.cos(omega * t), wave * np.sin(omega * t)
+        basis = np.stack((np.ones_like(t), np.sqrt(t), cosine, sine), axis=1)
+        solution = np.linalg.lstsq(basis, p, rcond=None)[0]
+        rest = p - basis @ solution
+        a, b = solution[2], solution[3]
+        by_omega = t * (-a * sine + b * cosine)
+        by_gamma = -t * (a * cosine + b * sine)
+        full = np.concatenate((basis, by_omega[:, None], by_gamma[:, None]), axis=1)
+        step = np.linalg.lstsq(full, rest, rcond=None)[0][-2:]
+        omega = float(np.clip(omega + np.clip(step[0], -0.1 * omega, 0.1 * omega), 0.14, 2.5))
+        gamma = float(np.clip(gamma + np.clip(step[1], -0.5 * gamma, gamma), 1.0 / 300.0, 1.0))
+        cost = float(rest @ rest)
+        if abs(previous - cost) < 1e-9 * cost:
+            break
+        previous = cost
+    sigma = float(np.sqrt(cost / max(t.size - 6, 1)))
+    normal = full.T @ full
+    try:
+        error = sigma * float(np.sqrt(np.linalg.inv(normal)[-2, -2]))
+    except np.linalg.LinAlgError:
+        return None
+    return omega, gamma, float(np.hypot(a, b)), error, sigma
+
+
+def quiet_after_s(fall: Falloff, hammer: Hammer | None) -> float:
+    """Return when the ringing is over: three periods, and its envelope below 3 noise sigmas (at most 180 s). [s]"""
+    if hammer is None:
+        return 30.0
+    floor = max(3.0 * fall.sigma_psi, 3.0)
+    faded = hammer.decay_s * np.log(max(hammer.amplitude_psi / floor, 1.0))
+    return float(min(max(3.0 * hammer.period_s, faded), 180.0))
+
+
+def fit_isip(method: Method, fall: Falloff, hammer: Hammer | None, shut_in_s: float) -> Pick:
+    """Carry the falloff back to the shut-in.
+
+    Parameters
+    ----------
+    method : Method
+    fall : Falloff
+    hammer : Hammer, optional
+    shut_in_s : float
+        Moment of the shut-in in the record. [s]
+
+    Returns
+    -------
+    Pick
+        The square-root fit's value. Its standard error joins the autocorrelation-robust error of the fit, the spread
+        over windows moved by 30 s either way, and half of the difference to a straight line's value.
+
+    References
+    ----------
+    Newey and West, *Econometrica* 55 (1987) 703-708, for the robust error.
+    """
+    if fall.time_s.size < 30 or fall.time_s[-1] < SHORTEST_FALLOFF_S:
+        return method.missing(f"less than {SHORTEST_FALLOFF_S:.0f} s of falloff at zero rate")
+    quiet = min(quiet_after_s(fall, hammer), fall.time_s[-1] - WINDOW_S[0])
+    length = min(WINDOW_S[1], fall.time_s[-1] - quiet)
+    fits = [
+        _back(fall, max(quiet + shift, 1.0), length)
+        for shift in (0.0, -SHIFT_S, SHIFT_S)
+        if quiet + shift >= 0.0 and quiet + shift + 0.5 * length <= fall.time_s[-1]
+    ]
+    root, error, line = fits[0]
+    spread = max((abs(fit[0] - root) for fit in fits[1:]), default=0.0)
+    total = float(np.hypot(np.hypot(error, spread), 0.25 * (root - line)))
+    doubts = Doubts()
+    if length < 0.67 * WINDOW_S[1]:
+        doubts.add(f"only {length:.0f} s of quiet falloff")
+    if spread > 75.0:
+        doubts.add(f"moving the window by {SHIFT_S:.0f} s moves it by {spread:.0f} psi")
+    if not fall.pressure_psi[0] > 0.0 or root <= 0.0:
+        doubts.add("no pressure at shut-in", grave=True)
+    words = f"square-root fit from {quiet:.0f} s over {length:.0f} s; a straight line reads {line - root:+.0f} psi"
+    return method.at(root, shut_in_s, doubts.confidence, doubts.words(words), total)
+
+
+def _back(fall: Falloff, begin_s: float, length_s: float) -> tuple[float, float, float]:
+    """Fit one window: (square-root intercept, its robust standard error, straight-line intercept)."""
+    span = slice(int(np.searchsorted(fall.time_s, begin_s)), int(np.searchsorted(fall.time_s, begin_s + length_s)) + 1)
+    t, p = fall.time_s[span], fall.pressure_psi[span]
+    ones = np.ones_like(t)
+    design = np.stack((ones, np.sqrt(t)), axis=1)
+    bread = np.linalg.inv(design.T @ design)
+    solution = bread @ (design.T @ p)
+    score = design * (p - design @ solution)[:, None]
+    lags = min(20, t.size // 4)
+    meat = score.T @ score
+    for lag in range(1, lags + 1):
+        cross = score[lag:].T @ score[:-lag]
+        meat += (1.0 - lag / (lags + 1.0)) * (cross + cross.T)
+    variance = (bread @ meat @ bread)[0, 0]
+    slope = np.polynomial.polynomial.polyfit(t, p, 1)
+    return float(solution[0]), float(np.sqrt(max(variance, 0.0))), float(slope[0])
+
+
+def hammer_picks(hammer: Hammer | None, shut_in_s: float) -> list[Pick]:
+    """Return period, decay and amplitude as picks."""
+    if hammer is None:
+        reason = "no ringing stands out of the noise"
+        return [m.missing(reason) for m in (HAMMER_PERIOD, HAMMER_DECAY, HAMMER_AMPLITUDE)]
+    doubts = Doubts()
+    if hammer.period_error_s > 0.01 * hammer.period_s:
+        doubts.add("the period's standard error is above 1 %")
+    words = doubts.words(f"ringing of {hammer.amplitude_psi:.0f} psi")
+    sure = doubts.confidence
+    return [
+        HAMMER_PERIOD.at(hammer.period_s, shut_in_s, sure, words, hammer.period_error_s),
+        HAMMER_DECAY.at(hammer.decay_s, shut_in_s, sure, words),
+        HAMMER_AMPLITUDE.at(hammer.amplitude_psi, shut_in_s, sure, words),
+    ]
+
+
+def later_pressures(fall: Falloff, shut_in_s: float) -> list[Pick]:
+    """Return the pressures 5, 10 and 15 minutes after shut-in; never extrapolated."""
+    picks = []
+    for minutes, method in LATER.items():
+        moment = 60.0 * minutes
+        if not fall.time_s.size or fall.time_s[-1] < moment:
+            picks.append(method.missing(f"not {minutes} min at zero rate on record"))
+            continue
+        near = np.abs(fall.time_s - moment) <= 5.0
+        if not near.any():
+            picks.append(method.missing("a gap in the record"))
+            continue
+        value = float(np.median(fall.pressure_psi[near]))
+        picks.append(
+            method.at(value, shut_in_s + moment, "high", "median of the samples within 5 s", max(fall.sigma_psi, 1.0))
+        )
+    return picks

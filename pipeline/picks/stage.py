@@ -1,0 +1,125 @@
+"""All picks of one stage, in the order in which they depend on each other."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from pipeline.picks import shutin
+from pipeline.picks.arrays import at_time
+from pipeline.picks.breakdown import BALL_SEAT, BREAKDOWN, find_ball_seat, find_breakdown
+from pipeline.picks.record import Method, Pick, StageDesign, StageRecord
+from pipeline.picks.screenout import SCREENOUT, find_screenout
+from pipeline.picks.timeline import (
+    INITIAL_SHUT_IN,
+    INJECTION_START,
+    MAIN_START,
+    SHUT_IN,
+    Timeline,
+    find_timeline,
+)
+
+METHODS: tuple[Method, ...] = (
+    INJECTION_START, MAIN_START, SHUT_IN, INITIAL_SHUT_IN, BALL_SEAT, BREAKDOWN, shutin.ISIP, shutin.INITIAL_ISIP,
+    *shutin.LATER.values(), shutin.HAMMER_PERIOD, shutin.HAMMER_DECAY, shutin.HAMMER_AMPLITUDE, SCREENOUT,
+)  # fmt: skip
+"""Every pick of a stage; their versions are part of what makes measured rows stale."""
+
+
+@dataclass(frozen=True)
+class StagePicks:
+    """The picks of a stage.
+
+    Attributes
+    ----------
+    timeline : Timeline
+        The record with start, main treatment and end as they are in effect.
+    automatic : dict of str to Pick
+        What the pipeline picked.
+    effective : dict of str to Pick
+        The same with amendments in place; the metrics read these only.
+    breakdown_kind : str
+        ``sharp``, ``soft``, ``gradual``, ``unseen`` or ``amended``.
+    """
+
+    timeline: Timeline
+    automatic: dict[str, Pick]
+    effective: dict[str, Pick]
+    breakdown_kind: str = "unseen"
+
+
+@dataclass
+class _Settling:
+    amended: Mapping[str, Pick]
+    automatic: dict[str, Pick] = field(default_factory=dict)
+    effective: dict[str, Pick] = field(default_factory=dict)
+
+    def settle(self, *picks: Pick) -> None:
+        for pick in picks:
+            self.automatic[pick.name] = pick
+            self.effective[pick.name] = self.amended.get(pick.name, pick)
+
+    def time(self, name: str) -> float | None:
+        return self.effective[name].time_s
+
+
+def pick_stage(record: StageRecord, design: StageDesign, amended: Mapping[str, Pick] | None = None) -> StagePicks:
+    """Make all picks of a stage.
+
+    Parameters
+    ----------
+    record : StageRecord
+    design : StageDesign
+    amended : mapping of str to Pick, optional
+        Picks that an engineer set; all that follows from them is picked anew.
+
+    Returns
+    -------
+    StagePicks
+    """
+    settling = _Settling(amended or {})
+    timeline, times = find_timeline(record, design)
+    settling.settle(*times.values())
+    timeline = _as_settled(timeline, settling)
+    settling.settle(find_ball_seat(timeline))
+    breakdown, kind = find_breakdown(timeline, settling.time("ball_seat"))
+    settling.settle(breakdown)
+    if "breakdown_pressure" in settling.amended:
+        kind = "amended"
+    settling.settle(find_screenout(timeline, design))
+    _after_shut_in(timeline, settling)
+    return StagePicks(timeline, settling.automatic, settling.effective, kind)
+
+
+def _as_settled(timeline: Timeline, settling: _Settling) -> Timeline:
+    def index(name: str) -> int | None:
+        moment = settling.time(name)
+        return None if moment is None else at_time(timeline.record.time_s, moment)
+
+    return replace(
+        timeline, start=index("injection_start"), main=index("main_start"), end=index("shut_in")
+    )
+
+
+def _after_shut_in(timeline: Timeline, settling: _Settling) -> None:
+    early = settling.time("initial_shut_in")
+    if early is None:
+        settling.settle(shutin.INITIAL_ISIP.missing("no shut-in before the final one"))
+    else:
+        fall = shutin.falloff(timeline, early)
+        settling.settle(shutin.fit_isip(shutin.INITIAL_ISIP, fall, shutin.fit_hammer(fall), early))
+    end = settling.time("shut_in")
+    if end is None:
+        reason = settling.effective["shut_in"].reason
+        after = [shutin.ISIP, *shutin.LATER.values(), *HAMMER]
+        settling.settle(*(method.missing(reason) for method in after))
+        return
+    fall = shutin.falloff(timeline, end)
+    hammer = shutin.fit_hammer(fall)
+    isip = shutin.fit_isip(shutin.ISIP, fall, hammer, end)
+    if settling.effective["screenout"].value == 1.0 and isip.value is not None:
+        isip = replace(isip, confidence="low", reason="the stage screened out; " + isip.reason)
+    settling.settle(isip, *shutin.later_pressures(fall, end), *shutin.hammer_picks(hammer, end))
+
+
+HAMMER = (shutin.HAMMER_PERIOD, shutin.HAMMER_DECAY, shutin.HAMMER_AMPLITUDE)

@@ -1,0 +1,227 @@
+"""Where a stage begins, ends and pauses, in a record that holds more than the stage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.picks.arrays import at_time, duration_s, joined, runs
+from pipeline.picks.record import Array, Doubts, Method, Pick, StageDesign, StageRecord
+
+PUMPING_BPM = 2.0
+"""Below it nothing is injected: pumps idle and turbine meters read noise. [bbl/min]"""
+SUSTAINED_S = 20.0
+"""A rate that lasts is a sustained one. [s]"""
+TREATING_BPM = 20.0
+"""The main treatment is pumped at this rate or more (trade convention). [bbl/min]"""
+DROPOUT_S = 90.0
+"""A rate that reads zero no longer than this, while nothing else moves, is a void channel. [s]"""
+
+INJECTION_START = Method("injection_start", "", "first sustained rate into the well after the line test", 1)
+MAIN_START = Method("main_start", "", "first sustained rate of 20 bpm or more", 1)
+SHUT_IN = Method("shut_in", "", "rate gone at the end of the last pumping at treating rate", 1)
+INITIAL_SHUT_IN = Method("initial_shut_in", "", "first shut-in that treating rate was pumped before and after", 1)
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """A stage's record with its span of injection.
+
+    Attributes
+    ----------
+    record : StageRecord
+        With single-sample rate spikes mended and void rates NaN.
+    start, main, end : int, optional
+        Index of the first sample of the injection, of the main treatment, and of the first sample shut in.
+        None where the record does not show it.
+    void_rate_s : float
+        Seconds inside the injection in which the rate channel was void. [s]
+    """
+
+    record: StageRecord
+    start: int | None
+    main: int | None
+    end: int | None
+    void_rate_s: float
+
+
+def mend_rate(record: StageRecord) -> tuple[StageRecord, Array]:
+    """Take single-sample spikes out of the rate, and void it where it dropped out.
+
+    Parameters
+    ----------
+    record : StageRecord
+
+    Returns
+    -------
+    record : StageRecord
+        With the mended rates.
+    void_s : array, shape (m, 2)
+        Start and end of each drop-out. [s]
+
+    Notes
+    -----
+    A drop-out is a rate that falls to zero within two samples and is back within 90 s while the pressure neither
+    falls by the friction that a stop would take away nor rings. Such seconds are unmeasured, not shut in.
+    """
+    rate = record.rate_bpm
+    clean = record.clean_bpm
+    if rate.size >= 3:
+        beside = np.maximum(np.abs(rate[:-2]), np.abs(rate[2:]))
+        spike = np.flatnonzero(rate[1:-1] - beside > np.maximum(10.0, 0.5 * beside)) + 1
+        if spike.size:
+            rate = rate.copy()
+            rate[spike] = 0.5 * (rate[spike - 1] + rate[spike + 1])
+    voids: list[tuple[float, float]] = []
+    low = runs(rate < PUMPING_BPM)
+    for first in low[low[:, 0] >= 3, 0]:
+        before = rate[first - 2]
+        if before <= TREATING_BPM:
+            continue
+        limit = int(np.searchsorted(record.time_s, record.time_s[first] + DROPOUT_S, side="right"))
+        back = np.flatnonzero(rate[first:limit] >= 0.8 * before)
+        if not back.size:
+            continue
+        stop = int(first) + int(back[0])
+        level = np.nanmedian(record.pressure_psi[max(first - 10, 0) : first])
+        moved = np.nanmax(np.abs(record.pressure_psi[first:stop] - level), initial=0.0)
+        if moved < max(100.0, 0.04 * level):
+            if rate is record.rate_bpm:
+                rate = rate.copy()
+            rate[first - 1 : stop + 1] = np.nan
+            if clean is not None:
+                clean = clean.copy()
+                clean[first - 1 : stop + 2] = np.nan
+            voids.append((record.time_s[first - 1], record.time_s[stop]))
+    mended = replace(record, rate_bpm=rate, clean_bpm=clean)
+    return mended, np.asarray(voids, dtype=float).reshape(-1, 2)
+
+
+def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, dict[str, Pick]]:
+    """Find injection start, main treatment, shut-ins.
+
+    Parameters
+    ----------
+    record : StageRecord
+    design : StageDesign
+
+    Returns
+    -------
+    timeline : Timeline
+    picks : dict of str to Pick
+        ``injection_start``, ``main_start``, ``shut_in``, ``initial_shut_in``.
+
+    Notes
+    -----
+    Pumping at treating rate is at least 20 bpm and at least half of the design rate (where no design is known: of
+    the 80th percentile of the rates above 20 bpm). The stage ends with its last such pumping: what comes later at
+    lower rate without proppant is the pump-down for the next stage. The stage begins with the first sustained rate
+    of the pumping that leads up to it; what lies before a line test, or at a small part of the later pressure, is
+    priming.
+    """
+    record, voids = mend_rate(record)
+    rate = np.nan_to_num(record.rate_bpm, nan=-1.0)
+    held = rate
+    if len(voids):  # a void rate does not end the pumping
+        held = rate.copy()
+        for begin, finish in voids:
+            held[at_time(record.time_s, begin) : at_time(record.time_s, finish) + 1] = TREATING_BPM + 1.0
+    nothing = "no sustained rate of 20 bpm or more in the record"
+    fast = held >= TREATING_BPM
+    level = _treating_level(rate, fast, design)
+    treating = joined(runs(held >= level), record.time_s, 10.0)
+    treating = treating[duration_s(treating, record.time_s) >= SUSTAINED_S] if len(treating) else treating
+    if not len(treating):
+        missing = {m.name: m.missing(nothing) for m in (INJECTION_START, MAIN_START, SHUT_IN, INITIAL_SHUT_IN)}
+        return Timeline(record, None, None, None, 0.0), missing
+
+    pumping = joined(runs(held >= PUMPING_BPM), record.time_s, 10.0)
+    picks: dict[str, Pick] = {}
+    end, picks["shut_in"] = _final_shut_in(record, held, treating, pumping)
+    first, picks["injection_start"] = _injection_start(record, held, treating, pumping)
+    rapid = joined(runs(fast), record.time_s, 10.0)
+    rapid = rapid[(duration_s(rapid, record.time_s) >= SUSTAINED_S) & (rapid[:, 0] >= first)]
+    main = int(rapid[0, 0]) if len(rapid) else int(treating[0, 0])
+    picks["main_start"] = MAIN_START.at(None, float(record.time_s[main]), "high", "first sustained rate of 20 bpm")
+    picks["initial_shut_in"] = _initial_shut_in(record, held, treating, main, end)
+    inside = voids[(voids[:, 0] >= record.time_s[first])] if len(voids) else voids
+    void_s = float((inside[:, 1] - inside[:, 0]).sum()) if len(inside) else 0.0
+    return Timeline(record, first, main, end, void_s), picks
+
+
+def _treating_level(rate: Array, fast: NDArray[np.bool_], design: StageDesign) -> float:
+    """Rate from which pumping counts as treating. [bbl/min]"""
+    reference = design.rate_bpm
+    if not reference and fast.any():
+        reference = float(np.percentile(rate[fast], 80.0))
+    return max(TREATING_BPM, 0.5 * (reference or 0.0))
+
+
+def _final_shut_in(
+    record: StageRecord, held: Array, treating: NDArray[np.intp], pumping: NDArray[np.intp]
+) -> tuple[int | None, Pick]:
+    last = int(treating[-1, 1])
+    if last >= held.size:
+        return None, SHUT_IN.missing("the record ends at treating rate")
+    reached = float(np.median(held[max(int(treating[-1, 0]), last - 60) : last]))
+    gone = last + runs(held[last:] < max(0.5, 0.02 * reached))
+    gone = gone[(duration_s(gone, record.time_s) >= 10.0) | (gone[:, 1] == held.size)] if len(gone) else gone
+    if not len(gone):
+        return None, SHUT_IN.missing("the rate never comes to zero after the treatment")
+    end = int(gone[0, 0])
+    if record.time_s[end] - record.time_s[end - 1] > 30.0:
+        return None, SHUT_IN.missing("a gap in the record hides the shut-in")
+    doubts = Doubts()
+    if record.time_s[end] - record.time_s[last] > 600.0:
+        doubts.add("more than ten minutes between treating rate and shut-in")
+    later = pumping[pumping[:, 0] > end] if len(pumping) else pumping
+    note = "rate gone after the last treating rate"
+    if len(later):
+        note += "; later pumping at low rate is not of this stage"
+    return end, SHUT_IN.at(None, float(record.time_s[end]), doubts.confidence, doubts.words(note))
+
+
+def _injection_start(
+    record: StageRecord, held: Array, treating: NDArray[np.intp], pumping: NDArray[np.intp]
+) -> tuple[int, Pick]:
+    time = record.time_s
+    into = pumping[pumping[:, 0] <= treating[0, 0]]
+    into = into[duration_s(into, time) >= SUSTAINED_S]
+    begin = int(into[-1, 0]) if len(into) else int(treating[0, 0])
+    for first, stop in into[-2::-1] if len(into) > 1 else []:
+        idle = slice(int(stop), begin)
+        if time[begin] - time[stop - 1] > 1800.0 or _line_test(record.pressure_psi, idle, begin):
+            break
+        ahead = np.nanmedian(record.pressure_psi[begin : begin + 30])
+        if not np.nanmedian(record.pressure_psi[first:stop]) > 0.5 * ahead:
+            break
+        begin = int(first)
+    doubts = Doubts()
+    if begin == 0:
+        doubts.add("the record begins while pumping", grave=True)
+    return begin, INJECTION_START.at(None, float(time[begin]), doubts.confidence, doubts.words("rate begins and lasts"))
+
+
+def _line_test(pressure: Array, idle: slice, begin: int) -> bool:
+    """Whether the lines were tested (pressure well above what follows, without rate) while the pumps idled."""
+    held = pressure[idle]
+    if held.size < 5 or np.isnan(held).all():
+        return False
+    level = np.nanmedian(pressure[begin : begin + 10])
+    return bool(np.nanmax(held) > 1.25 * max(level, 0.0) + 500.0)
+
+
+def _initial_shut_in(
+    record: StageRecord, held: Array, treating: NDArray[np.intp], main: int, end: int | None
+) -> Pick:
+    stopped = runs(held < 0.5)
+    inside = stopped[(stopped[:, 0] > main) & (stopped[:, 1] < (end if end is not None else held.size))]
+    inside = inside[duration_s(inside, record.time_s) >= 60.0] if len(inside) else inside
+    inside = inside[inside[:, 1] <= treating[-1, 0]] if len(inside) else inside
+    if not len(inside):
+        return INITIAL_SHUT_IN.missing("the pumps did not stop before the end")
+    return INITIAL_SHUT_IN.at(
+        None, float(record.time_s[inside[0, 0]]), "high", f"{len(inside)} shut-in(s) before the final one"
+    )

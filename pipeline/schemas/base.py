@@ -1,0 +1,139 @@
+"""How a column and a table are declared: once, with type, unit, meaning and plausible ranges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import dataframely as dy
+import polars as pl
+
+Range = tuple[float, float]
+
+
+def quantity(
+    unit: str,
+    meaning: str,
+    *,
+    soft: Range | None = None,
+    hard: Range | None = None,
+    depth: bool = False,
+    required: bool = False,
+    source: str = "",
+) -> dy.Float64:
+    """Declare a measured or designed quantity.
+
+    Parameters
+    ----------
+    unit : str
+        Unit of the stored values, in the words of ``units.txt``; ``"ratio"`` for a share or a factor.
+    meaning : str
+        One sentence for the dictionary.
+    soft : tuple of float, optional
+        Outside it a sample raises a quality finding.
+    hard : tuple of float, optional
+        Outside it a sample is void.
+    depth : bool
+        True for measured depths, which are shifted where a map reads them from the ground.
+    required : bool
+        True where a row without it cannot be used.
+    source : str
+        Where the definition comes from.
+    """
+    return dy.Float64(
+        nullable=not required,
+        description=meaning,
+        metadata={"unit": unit, "soft": soft, "hard": hard, "depth": depth, "source": source},
+    )
+
+
+def integer(meaning: str, *, key: bool = False, required: bool = False, lowest: int | None = None) -> dy.Int32:
+    """Declare a whole number."""
+    return dy.Int32(nullable=not (key or required), primary_key=key, min=lowest, description=meaning)
+
+
+def text(meaning: str, *, key: bool = False, required: bool = False) -> dy.String:
+    """Declare a text."""
+    return dy.String(nullable=not (key or required), primary_key=key, description=meaning)
+
+
+def flag(meaning: str, *, required: bool = False) -> dy.Bool:
+    """Declare a yes or no."""
+    return dy.Bool(nullable=not required, description=meaning)
+
+
+def instant(meaning: str, *, key: bool = False, required: bool = False) -> dy.Datetime:
+    """Declare a moment, in UTC."""
+    return dy.Datetime(
+        nullable=not (key or required), primary_key=key, time_unit="us", time_zone="UTC", description=meaning
+    )
+
+
+def day(meaning: str, *, key: bool = False) -> dy.Date:
+    """Declare a calendar day on the pad's clock."""
+    return dy.Date(nullable=not key, primary_key=key, description=meaning)
+
+
+class Landed(dy.Schema):
+    """What every row that came from a file carries."""
+
+    source_id = text("the landed file (key of `sources`)", required=True)
+    source_row = integer("line of that file, counted from 1")
+
+
+@dataclass(frozen=True)
+class Table:
+    """One lake table: its name, its columns, how its files are laid out.
+
+    Attributes
+    ----------
+    name : str
+        Name in the lake, in queries and in source maps.
+    schema : type of dataframely.Schema
+        The columns; the primary key is declared there.
+    grain : str
+        What a row is.
+    partition_by : tuple of str
+        Columns that split the table into folders.
+    sort_by : tuple of str
+        Order of rows inside a file.
+    """
+
+    name: str
+    schema: type[dy.Schema]
+    grain: str
+    partition_by: tuple[str, ...] = ()
+    sort_by: tuple[str, ...] = ()
+
+    @property
+    def landed(self) -> bool:
+        """Whether rows come straight from files."""
+        return issubclass(self.schema, Landed)
+
+    @property
+    def follows_sources(self) -> bool:
+        """Whether rows count only while the file they came from is landed (or they came from none)."""
+        return "source_id" in self.schema.column_names() and self.name != "sources"
+
+    @property
+    def dtypes(self) -> dict[str, pl.DataType]:
+        """Type of each column, in order."""
+        return {name: column.dtype for name, column in self.schema.columns().items()}
+
+    def empty(self) -> pl.DataFrame:
+        """Return the table without rows."""
+        return pl.DataFrame(schema=self.dtypes)
+
+    @property
+    def key(self) -> list[str]:
+        """Columns that name a row."""
+        return list(self.schema.primary_key())
+
+    def unit(self, column: str) -> str:
+        """Unit of a column, or an empty text where it has none."""
+        return str(meta(self.schema.columns()[column]).get("unit", ""))
+
+
+def meta(column: Any) -> dict[str, Any]:
+    """Return a column's declared extras (unit, ranges, source)."""
+    return column.metadata or {}

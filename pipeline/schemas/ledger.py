@@ -1,0 +1,47 @@
+"""Tables of time, money and production."""
+
+from __future__ import annotations
+
+from pipeline.schemas.base import Landed, Table, day, instant, integer, quantity, text
+
+
+class Activity(Landed):
+    """An interval of pad time, booked to one activity."""
+
+    pad = text("the site", key=True)
+    start_time = instant("start", key=True)
+    end_time = instant("end", required=True)
+    well_id = text("the well, where the interval belongs to one")
+    activity = text("pumping, wireline, swap, coil, standby or NPT", key=True)
+    cause = text("cause of lost time")
+
+
+class Cost(Landed):
+    """A cost line."""
+
+    well_id = text("the well", key=True)
+    line = integer("line of the well's cost sheet", key=True, lowest=1)
+    service_date = day("day of the service")
+    category = text("what was paid for")
+    state = text("budget, accrued or invoiced")
+    amount = quantity("ratio", "amount in the currency")
+    currency = text("currency")
+    price_basis = text("price basis")
+
+
+class Production(Landed):
+    """A month of production."""
+
+    well_id = text("the well", key=True)
+    month = day("first day of the month", key=True)
+    days_on = quantity("d", "days on production", hard=(0.0, 31.0))
+    oil_bbl = quantity("bbl", "oil", hard=(0.0, 1e6))
+    gas_mcf = quantity("mcf", "gas", hard=(0.0, 1e8))
+    water_bbl = quantity("bbl", "water", hard=(0.0, 1e7))
+    choke_64ths = quantity("ratio", "choke, sixty-fourths of an inch", hard=(0.0, 256.0))
+    flowing_pressure_psi = quantity("psi", "flowing wellhead pressure", hard=(-50.0, 20000.0))
+
+
+ACTIVITY = Table("activity", Activity, "an interval of pad time")
+COST = Table("cost", Cost, "a cost line")
+PRODUCTION = Table("production", Production, "a month of a well's production")

@@ -1,0 +1,66 @@
+"""Tables of where rows came from and what was odd about them."""
+
+from __future__ import annotations
+
+import dataframely as dy
+
+from pipeline.schemas.base import Table, flag, instant, integer, text
+
+
+class Sources(dy.Schema):
+    """A file and what became of it."""
+
+    path = text("file, below the workspace", key=True)
+    map = text("source map, empty where none fits", key=True)
+    source_id = text("hash of content, map and reader version", required=True)
+    state = text("landed, copy, superseded or set aside", required=True)
+    lands = text("lake table that the map fills")
+    well_id = text("the well, where the file belongs to one")
+    number = integer("stage or run, where the file belongs to one")
+    content_hash = text("SHA-256 of the content", required=True)
+    map_hash = text("hash of the map", required=True)
+    reader_version = integer("version of the reader", required=True)
+    size_bytes = dy.Int64(description="size")
+    modified_us = dy.Int64(description="time stamp of the file, microseconds since 1970")
+    rows_in = integer("rows read")
+    rows_landed = integer("rows landed")
+    time_from = instant("first moment")
+    time_to = instant("last moment")
+    reason = text("why it was set aside")
+    line = integer("line of the file that shows it, counted from 1")
+    expected = text("what was expected there")
+    found = text("what stood there")
+    mend = text("what to do")
+    tried_with = text("hash of the wells known when it was last tried")
+    landed_at = instant("when", required=True)
+
+
+class Findings(dy.Schema):
+    """Something odd that did not stop the work."""
+
+    step = text("ingest or measure", required=True)
+    source_id = text("the landed file, where it concerns one")
+    path = text("file, below the workspace")
+    well_id = text("the well")
+    level = text("stage, plug, run or well")
+    number = integer("stage, plug or run")
+    kind = text("short name of the finding", required=True)
+    message = text("what was seen", required=True)
+    row = integer("line of the file, counted from 1")
+    rows = integer("how many rows it concerns")
+
+
+class Snapshots(dy.Schema):
+    """The versions of all tables after a step."""
+
+    at = instant("when", key=True)
+    step = text("ingest, measure, fit or report", key=True)
+    versions = text("JSON: table to version", required=True)
+    code_version = text("version of heelward", required=True)
+    settings_hash = text("hash of the workspace's settings", required=True)
+    changed = flag("whether the step changed anything", required=True)
+
+
+SOURCES = Table("sources", Sources, "a file")
+FINDINGS = Table("findings", Findings, "a finding")
+SNAPSHOTS = Table("snapshots", Snapshots, "the state of the lake after a step")

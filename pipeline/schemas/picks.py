@@ -1,0 +1,28 @@
+"""The table of picks: one row a pick."""
+
+from __future__ import annotations
+
+import dataframely as dy
+
+from pipeline.schemas.base import Table, instant, integer, quantity, text
+
+
+class Picks(dy.Schema):
+    """What the pipeline picked, and how sure it is."""
+
+    well_id = text("the well", key=True)
+    level = text("stage, plug or run", key=True)
+    number = integer("stage, plug or run", key=True)
+    pick = text("name of the pick", key=True)
+    value = quantity("ratio", "value, in the unit beside it")
+    unit = text("unit of the value")
+    time = instant("moment of the pick")
+    standard_error = quantity("ratio", "standard error of the value, in its unit")
+    method = text("how it was picked", required=True)
+    version = integer("version of the method", required=True)
+    confidence = text("high, medium, low, or none where nothing was picked", required=True)
+    reason = text("why that confidence, or why nothing was picked", required=True)
+    fingerprint = text("hash of all that the well's picks follow from", required=True)
+
+
+PICKS = Table("picks", Picks, "a pick", ("well_id",), ("level", "number", "pick"))

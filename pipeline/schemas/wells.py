@@ -1,0 +1,109 @@
+"""Tables that describe wells: who they are, their pipe, their stages and plugs."""
+
+from __future__ import annotations
+
+from pipeline.schemas.base import Landed, Table, flag, instant, integer, quantity, text
+
+
+class Wells(Landed):
+    """A well, with every name that providers use for it."""
+
+    well_id = text("our name of the well, made from its name", key=True)
+    well_name = text("name as the team writes it", required=True)
+    aliases = text("other spellings and numbers of the well, divided by |")
+    pad = text("the site")
+    basin = text("basin")
+    formation = text("landing zone")
+    time_zone = text("zone of the pad's clock, such as America/Denver")
+    stage_count = integer("stages of the well", lowest=1)
+    heel_md_ft = quantity("ft", "measured depth where the lateral begins", depth=True)
+    toe_md_ft = quantity("ft", "measured depth of the toe", depth=True)
+    tvd_ft = quantity("ft", "true vertical depth of the lateral")
+    rotary_table_ft = quantity("ft", "height of the rotary table above the ground")
+    stub = flag("made by landing because a file named a well that no wells table held", required=True)
+
+
+class Strings(Landed):
+    """A casing or coil string, one row a section."""
+
+    well_id = text("the well", key=True)
+    string = text("casing or coil", key=True)
+    section = integer("section of the string, from the top", key=True, lowest=1)
+    top_md_ft = quantity("ft", "top of the section", depth=True)
+    bottom_md_ft = quantity("ft", "bottom of the section", depth=True)
+    outside_diameter_in = quantity("in", "outside diameter", hard=(0.5, 30.0))
+    inside_diameter_in = quantity("in", "inside diameter", hard=(0.3, 30.0))
+
+
+class Stages(Landed):
+    """A stage's design and perforations, as designed and as shot."""
+
+    well_id = text("the well", key=True)
+    stage = integer("stage, counted from the toe", key=True, lowest=1)
+    design = text("name of the design")
+    frac_crew = text("fracturing crew")
+    operation_mode = text("single, alternating or two at once")
+    top_perf_ft = quantity("ft", "top perforation", depth=True)
+    bottom_perf_ft = quantity("ft", "bottom perforation", depth=True)
+    tvd_ft = quantity("ft", "true vertical depth of the perforations", hard=(100.0, 30000.0))
+    stage_length_ft = quantity("ft", "length of lateral that the stage treats", hard=(1.0, 5000.0))
+    clusters = integer("perforation clusters", lowest=1)
+    holes_designed = integer("holes as designed", lowest=0)
+    holes_shot = integer("holes as shot", lowest=0)
+    hole_diameter_in = quantity("in", "entry hole diameter", hard=(0.05, 2.0))
+    designed_rate_bpm = quantity("bpm", "designed slurry rate", hard=(0.0, 200.0))
+    designed_proppant_lbm = quantity("lbm", "designed proppant", hard=(0.0, 5e6))
+    designed_fluid_bbl = quantity("bbl", "designed clean fluid", hard=(0.0, 1e5))
+    proppant_100_mesh_lbm = quantity("lbm", "designed proppant of 100 mesh", hard=(0.0, 5e6))
+    proppant_40_70_mesh_lbm = quantity("lbm", "designed proppant of 40/70 mesh", hard=(0.0, 5e6))
+    fluid = text("fluid system")
+    fluid_density_ppg = quantity("lbm/gal", "density of the clean fluid", hard=(6.0, 20.0))
+    proppant_specific_gravity = quantity("ratio", "grain density over that of water", hard=(0.9, 5.0))
+    pressure_limit_psi = quantity("psi", "highest surface pressure the programme allows", hard=(100.0, 20000.0))
+
+
+class Plugs(Landed):
+    """A plug set in the lateral."""
+
+    well_id = text("the well", key=True)
+    plug = integer("plug, by the stage it was set for", key=True, lowest=1)
+    set_depth_ft = quantity("ft", "set depth", depth=True)
+    material = text("material")
+    rating_psi = quantity("psi", "rated differential pressure", hard=(0.0, 20000.0))
+    set_time = instant("when it was set")
+    wireline_crew = text("wireline crew")
+
+
+class CoilRuns(Landed):
+    """A coiled tubing run: what it was for and who ran it."""
+
+    well_id = text("the well", key=True)
+    run = integer("run, in order of time", key=True, lowest=1)
+    kind = text("mill-out or toe preparation")
+    coil_crew = text("coil crew")
+    coil_diameter_in = quantity("in", "outside diameter of the coil", hard=(0.5, 5.0))
+    target_depth_ft = quantity("ft", "planned depth", depth=True)
+
+
+class Wireline(Landed):
+    """A pump-down run with guns and plug."""
+
+    well_id = text("the well", key=True)
+    run = integer("run, by the stage it prepared", key=True, lowest=1)
+    wireline_crew = text("wireline crew")
+    start_time = instant("lubricator made up")
+    end_time = instant("guns at surface")
+    pump_down_min = quantity("min", "minutes of pump-down", hard=(0.0, 2000.0))
+    peak_rate_bpm = quantity("bpm", "highest pump-down rate", hard=(0.0, 60.0))
+    peak_pressure_psi = quantity("psi", "highest pump-down pressure", hard=(-250.0, 20000.0))
+    pump_down_bbl = quantity("bbl", "fluid pumped down", hard=(0.0, 5000.0))
+    guns_fired = integer("guns fired", lowest=0)
+    misfires = integer("guns that did not fire", lowest=0)
+
+
+WELLS = Table("wells", Wells, "a well")
+STRINGS = Table("strings", Strings, "a section of casing or coil")
+STAGES = Table("stages", Stages, "a stage's design and perforations")
+PLUGS = Table("plugs", Plugs, "a plug")
+COIL_RUNS = Table("coil_runs", CoilRuns, "a coiled tubing run")
+WIRELINE = Table("wireline", Wireline, "a pump-down run")

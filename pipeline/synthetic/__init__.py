@@ -1,0 +1,1 @@
+"""An invented campaign: physical, messy, with planted effects. Only the demo and the tests import it."""

@@ -1,0 +1,253 @@
+"""Write an invented campaign's files, and hand the planted truth to the caller."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from pipeline.synthetic import ledger, providers
+from pipeline.synthetic.coil import PlugTruth, RunTruth, simulate_mill_out, simulate_toe_preparation
+from pipeline.synthetic.mess import record_stage
+from pipeline.synthetic.plan import (
+    BASIN,
+    CASING_ID_IN,
+    COIL_OD_IN,
+    FLUID_PPG,
+    PRESSURE_LIMIT_PSI,
+    TRANSITION_MIN,
+    WIRELINE_CREWS,
+    ZONE,
+    Plan,
+    Well,
+    hours,
+    make_wells,
+    pad_start,
+    perforations_ft,
+)
+from pipeline.synthetic.treatment import StageTruth, draw_script, simulate_stage
+
+Row = dict[str, object]
+LEAKING = (2, 0, 5)
+"""Planted: pad, well and stage (numbers from 0, 0, 1) whose plug leaks."""
+HARD_PLUG = (3, 1, 6)
+"""Planted: pad, well and plug that is far harder to mill."""
+
+
+@dataclass
+class Truth:
+    """What was planted: one row a stage, plug, coil run."""
+
+    stages: pl.DataFrame
+    plugs: pl.DataFrame
+    runs: pl.DataFrame
+    wells: list[Well]
+
+
+@dataclass
+class _Tables:
+    wells: list[Row] = field(default_factory=list)
+    strings: list[Row] = field(default_factory=list)
+    stages: list[Row] = field(default_factory=list)
+    plugs: list[Row] = field(default_factory=list)
+    coil_runs: list[Row] = field(default_factory=list)
+    wireline: list[Row] = field(default_factory=list)
+    activity: list[Row] = field(default_factory=list)
+    cost: list[Row] = field(default_factory=list)
+    production: list[Row] = field(default_factory=list)
+    stage_truth: list[StageTruth] = field(default_factory=list)
+    plug_truth: list[PlugTruth] = field(default_factory=list)
+    run_truth: list[RunTruth] = field(default_factory=list)
+
+
+def generate(folder: Path, plan: Plan, progress: Callable[[str], None] | None = None) -> Truth:
+    """Write the campaign's files into a landing folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Landing folder; made where it does not exist.
+    plan : Plan
+    progress : callable, optional
+        Told the name of each well when its files are written.
+
+    Returns
+    -------
+    Truth
+        Never written to disk.
+    """
+    rng = np.random.default_rng(plan.seed)
+    wells = make_wells(plan, rng)
+    tables = _Tables()
+    last_pad = max(well.pad_number for well in wells)
+    for pad_number in range(plan.pads):
+        on_pad = [well for well in wells if well.pad_number == pad_number]
+        finished = _pump_pad(folder, plan, on_pad, tables, rng)
+        for index, well in enumerate(on_pad):
+            _describe(tables, well)
+            _coil(folder, plan, well, index, finished, tables, rng)
+            online = ledger.later(finished, 14.0 + 3.0 * index)
+            tables.cost += ledger.cost_lines(well, finished.date(), pad_number == last_pad, rng)
+            until = pad_start(plan, last_pad).date()
+            tables.production += ledger.production(well, online.date(), until, rng)
+            if progress is not None:
+                progress(well.name)
+    _write_tables(folder, tables)
+    plugs = [asdict(plug) for plug in tables.plug_truth]
+    runs = [{key: value for key, value in asdict(run).items() if key != "plugs"} for run in tables.run_truth]
+    return Truth(
+        pl.DataFrame([asdict(stage) for stage in tables.stage_truth], infer_schema_length=None),
+        pl.DataFrame(plugs, infer_schema_length=None),
+        pl.DataFrame(runs, infer_schema_length=None),
+        wells,
+    )
+
+
+def _order(on_pad: list[Well]) -> list[tuple[Well, int]]:
+    """Return the stages of a pad in the order of pumping: well by well, or by turns on the later pads."""
+    if on_pad[0].pad_number < 5:
+        return [(well, stage) for well in on_pad for stage in range(1, well.stages + 1)]
+    deepest = max(well.stages for well in on_pad)
+    return [(well, stage) for stage in range(1, deepest + 1) for well in on_pad if stage <= well.stages]
+
+
+def _pump_pad(folder: Path, plan: Plan, on_pad: list[Well], tables: _Tables, rng: np.random.Generator) -> datetime:
+    clock = pad_start(plan, on_pad[0].pad_number)
+    alternating = on_pad[0].pad_number >= 5
+    pumped: list[tuple[datetime, datetime, str]] = []
+    for well, stage in _order(on_pad):
+        leaking = LEAKING == (well.pad_number, on_pad.index(well), stage)
+        script = draw_script(rng, first=stage == 1, leaking=leaking)
+        signal, truth = simulate_stage(well, stage, script, rng)
+        frame = record_stage(signal, truth, rng)
+        start = clock
+        begins = start + timedelta(seconds=signal.first_injection)
+        ends = start + timedelta(seconds=signal.shut_in)
+        pumped.append((begins, ends, well.name))
+        _write_stage(folder, well, stage, start, frame, rng)
+        tables.stage_truth.append(truth)
+        tables.stages.append(_stage_row(well, stage, alternating, rng))
+        run_h = float(rng.normal(2.6, 0.2))
+        if stage < well.stages:
+            _wireline(tables, well, stage + 1, ends + timedelta(minutes=15), run_h, rng)
+        between = TRANSITION_MIN[well.crew] / 60.0 * float(rng.lognormal(0.0, 0.15))
+        if not alternating:
+            between += run_h
+        after = timedelta(seconds=frame.height - signal.shut_in)
+        clock = max(ends + hours(between), ends + after + timedelta(seconds=30))
+        clock -= timedelta(microseconds=clock.microsecond)
+    tables.activity += ledger.time_log(on_pad[0].pad, pumped, rng)
+    return clock
+
+
+def _write_stage(
+    folder: Path, well: Well, stage: int, start: datetime, frame: pl.DataFrame, rng: np.random.Generator
+) -> None:
+    kind = rng.random()
+    if kind < 0.02:  # the record broke off and went on in a second file
+        cut = frame.height // 2
+        providers.write_stage(folder, well, stage, start, frame[:cut])
+        rest = frame[cut:]
+        first = int(rest["second"].min())  # type: ignore[arg-type]
+        rest = rest.with_columns(pl.col("second") - first)
+        providers.write_stage(folder, well, stage, start + timedelta(seconds=first), rest, " part 2")
+        return
+    providers.write_stage(folder, well, stage, start, frame)
+    if kind > 0.98:  # a corrected record: the first one lost its tail
+        wrong = frame[: frame.height - 200]
+        providers.write_stage(folder, well, stage, start, wrong)
+        providers.write_stage(folder, well, stage, start, frame, " rev2")
+
+
+def _describe(tables: _Tables, well: Well) -> None:
+    tables.wells.append(
+        {
+            "well": well.name, "aliases": "|".join(well.aliases), "pad": well.pad, "basin": BASIN,
+            "formation": "Lower Corbel" if well.pad_number % 2 else "Upper Corbel", "time_zone": ZONE,
+            "stages": well.stages, "heel_ft": well.heel_ft, "toe_ft": well.toe_ft, "tvd_ft": well.tvd_ft,
+            "rotary_table_ft": 26.0,
+        }
+    )  # fmt: skip
+    tables.strings.append(
+        {
+            "well": well.name, "string": "casing", "section": 1, "top_ft": 0.0, "bottom_ft": well.toe_ft,
+            "od_in": 5.5, "id_in": CASING_ID_IN,
+        }
+    )  # fmt: skip
+
+
+def _stage_row(well: Well, stage: int, alternating: bool, rng: np.random.Generator) -> Row:
+    design = well.design
+    top, bottom = perforations_ft(well, stage)
+    misfired = int(design.holes / design.clusters) if rng.random() < 0.04 else 0
+    return {
+        "well": well.name, "stage": stage, "design": design.name, "crew": f"Crew {well.crew}",
+        "mode": "alternating" if alternating else "single", "top_ft": top, "bottom_ft": bottom,
+        "tvd_ft": well.tvd_ft, "length_ft": design.stage_length_ft, "clusters": design.clusters,
+        "holes": design.holes, "holes_shot": design.holes - misfired, "hole_in": design.hole_in,
+        "rate_bpm": design.rate_bpm, "proppant_lb": design.proppant_lbm,
+        "fluid_bbl": round(design.rate_bpm * (design.pad_min + design.proppant_min + 9.0), 0),
+        "mesh_100_lb": 0.6 * design.proppant_lbm, "mesh_40_70_lb": 0.4 * design.proppant_lbm,
+        "fluid": "slickwater", "fluid_ppg": FLUID_PPG, "grain_sg": 2.65, "limit_psi": PRESSURE_LIMIT_PSI,
+    }  # fmt: skip
+
+
+def _wireline(
+    tables: _Tables, well: Well, stage: int, start: datetime, run_h: float, rng: np.random.Generator
+) -> None:
+    crew = f"Wireline {WIRELINE_CREWS[well.pad_number % 2]}"
+    depth = perforations_ft(well, stage)[1] + 12.0
+    minutes = (depth - well.heel_ft + 800.0) / 300.0
+    tables.wireline.append(
+        {
+            "well": well.name, "run": stage, "crew": crew, "start": start, "end": start + hours(run_h),
+            "pump_down_min": round(minutes, 1), "peak_bpm": round(float(rng.normal(15.0, 0.8)), 1),
+            "peak_psi": round(float(rng.normal(5400.0, 250.0)), 0), "volume_bbl": round(11.0 * minutes, 0),
+            "guns": well.design.clusters, "misfires": int(rng.random() < 0.05),
+        }
+    )  # fmt: skip
+    tables.plugs.append(
+        {
+            "well": well.name, "plug": stage, "set_ft": round(depth, 0), "material": "composite",
+            "rating_psi": 10_000.0, "set_time": start + hours(0.55 * run_h), "crew": crew,
+        }
+    )  # fmt: skip
+
+
+def _coil(
+    folder: Path, plan: Plan, well: Well, index: int, finished: datetime, tables: _Tables, rng: np.random.Generator
+) -> None:
+    jobs: list[tuple[datetime, pl.DataFrame, RunTruth]] = []
+    if index == 0:
+        frame, truth = simulate_toe_preparation(well, rng)
+        jobs.append((ledger.later(pad_start(plan, well.pad_number), -9.0), frame, truth))
+    hard = HARD_PLUG[2] if HARD_PLUG[:2] == (well.pad_number, index) else None
+    plugs = [(stage, perforations_ft(well, stage)[1] + 12.0) for stage in range(2, well.stages + 1)]
+    frame, truth = simulate_mill_out(well, plugs, hard, well.pad_number, rng)
+    jobs.append((ledger.later(finished, 5.0 + 2.0 * index), frame, truth))
+    for run, (start, record, planted) in enumerate(jobs, start=1):
+        planted.run = run
+        for plug in planted.plugs:
+            plug.run = run
+        start = start.replace(microsecond=0)
+        sampled = record[:: plan.coil_step_s]
+        providers.write_coil(folder, well, run, start, sampled)
+        tables.run_truth.append(planted)
+        tables.plug_truth += planted.plugs
+        tables.coil_runs.append(
+            {
+                "well": well.name, "run": run, "kind": planted.kind, "crew": f"Coil {well.coil_crew}",
+                "coil_in": COIL_OD_IN, "target_ft": well.toe_ft - 60.0,
+            }
+        )  # fmt: skip
+
+
+def _write_tables(folder: Path, tables: _Tables) -> None:
+    into = folder / "tables"
+    for name in ("wells", "strings", "coil_runs", "wireline", "activity", "cost", "production"):
+        providers.write_table(into / f"{name}.csv", getattr(tables, name))
+    providers.write_workbook(into / "designs.xlsx", {"stages": tables.stages, "plugs": tables.plugs})

@@ -1,0 +1,102 @@
+"""Time log, costs and early production of the campaign."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+
+from pipeline.synthetic.plan import Well, hours
+
+Row = dict[str, object]
+NPT_CAUSES = ("pumping equipment", "water supply", "wireline", "weather", "third party")
+
+
+def time_log(pad: str, pumped: list[tuple[datetime, datetime, str]], rng: np.random.Generator) -> list[Row]:
+    """Book every minute of a pad between its first and last stage to one activity.
+
+    Parameters
+    ----------
+    pad : str
+    pumped : list of (start, end, well_id)
+        Pumping intervals, none overlapping.
+    rng : numpy Generator
+    """
+    rows: list[Row] = []
+
+    def book(start: datetime, end: datetime, activity: str, well: str | None, cause: str | None = None) -> None:
+        if end > start:
+            rows.append(
+                {"pad": pad, "start": start, "end": end, "well": well, "activity": activity, "cause": cause}
+            )
+
+    pumped = sorted(pumped)
+    for (start, end, well), following in zip(pumped, [*pumped[1:], None], strict=True):
+        book(start, end, "pumping", well)
+        if following is None:
+            break
+        at, until = end, following[0]
+        gap = until - at
+        if gap > hours(1.0) and rng.random() < 0.25:
+            lost = hours(float(rng.uniform(0.15, 0.3)) * gap.total_seconds() / 3600.0)
+            book(at, at + lost, "NPT", well, str(rng.choice(NPT_CAUSES)))
+            at += lost
+        swap = min(hours(0.3), (until - at) / 2)
+        book(at, until - swap, "wireline" if gap < hours(8.0) else "standby", well)
+        book(until - swap, until, "swap", following[2])
+    return rows
+
+
+def cost_lines(well: Well, when: date, last_quarter: bool, rng: np.random.Generator) -> list[Row]:
+    """Return a well's cost lines; the last quarter is still accrued."""
+    pounds = well.design.proppant_lbm * well.stages
+    amounts = {
+        "stimulation": well.stages * 41_000.0 + 0.045 * pounds,
+        "wireline": well.stages * 9_500.0,
+        "plugs": (well.stages - 1) * 3_200.0,
+        "coiled tubing": 165_000.0,
+        "water": well.stages * 14_000.0,
+    }
+    lines: list[Row] = []
+    for index, (category, amount) in enumerate(amounts.items(), start=1):
+        for step, (state, factor) in enumerate((("budget", 1.0), ("accrued" if last_quarter else "invoiced", None))):
+            value = amount * (factor or float(rng.normal(1.02, 0.05)))
+            lines.append(
+                {
+                    "well": well.name, "line": 2 * index - 1 + step, "date": when, "category": category,
+                    "state": state, "amount": round(value, 2), "currency": "USD", "basis": "agreement 2029",
+                }
+            )  # fmt: skip
+    return lines
+
+
+def production(well: Well, online: date, until: date, rng: np.random.Generator) -> list[Row]:
+    """Return monthly volumes from the first full month, by hyperbolic decline."""
+    month = date(online.year + online.month // 12, online.month % 12 + 1, 1)
+    lateral = well.toe_ft - well.heel_ft
+    start = 0.11 * lateral * float(rng.lognormal(0.0, 0.1)) * (1.08 if well.design.name == "tight" else 1.0)
+    rows: list[Row] = []
+    age = 0
+    while month <= until and age < 12:
+        days = float(np.clip(rng.normal(28.0, 2.0), 10.0, 30.0))
+        oil = start * days / (1.0 + 1.1 * 0.09 * age) ** (1.0 / 1.1)
+        rows.append(
+            {
+                "well": well.name, "month": month, "days": round(days, 1), "oil": round(oil, 0),
+                "gas": round(oil * 1.9, 0), "water": round(oil * 2.4 * (0.9**age), 0),
+                "choke": 22.0 + 2.0 * min(age, 4), "pressure": round(3200.0 * 0.93**age, 0),
+            }
+        )  # fmt: skip
+        age += 1
+        month = date(month.year + month.month // 12, month.month % 12 + 1, 1)
+    return rows
+
+
+def day_of(moment: datetime) -> date:
+    """Return the calendar day in UTC."""
+    return moment.astimezone(UTC).date()
+
+
+def later(moment: datetime, days: float) -> datetime:
+    """Return a moment some days later."""
+    return moment + timedelta(days=days)

@@ -1,0 +1,96 @@
+"""The one unit registry. Conversion happens once, when a file is landed or a number is shown."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+# What a reader sees, by the workspace's `display_units`: lake unit -> (shown unit in pint's words, label).
+_SHOWN: dict[str, dict[str, tuple[str, str]]] = {
+    "field": {},
+    "metric": {
+        "psi": ("MPa", "MPa"),
+        "psi/ft": ("kPa/m", "kPa/m"),
+        "bpm": ("m**3/min", "m³/min"),
+        "bbl": ("m**3", "m³"),
+        "ft": ("m", "m"),
+        "in": ("mm", "mm"),
+        "lbm": ("t", "t"),
+        "lbm/gal": ("kg/m**3", "kg/m³"),
+        "ppa": ("kg/m**3", "kg/m³"),
+        "lbf": ("kN", "kN"),
+        "hp": ("kW", "kW"),
+        "hp*h": ("kW*h", "kWh"),
+        "ft/min": ("m/min", "m/min"),
+    },
+}
+
+
+@dataclass(frozen=True)
+class Linear:
+    """A conversion ``y = x * factor + offset``; exact for every unit of the registry."""
+
+    factor: float
+    offset: float
+
+
+class UnknownUnit(ValueError):
+    """A unit's name is not in ``units.txt``, or two units measure different things."""
+
+
+@cache
+def registry() -> Any:
+    """Return the pint registry built from ``units.txt`` and nothing else."""
+    import pint
+
+    ureg = pint.UnitRegistry(None, cache_folder=None, autoconvert_offset_to_baseunit=True)
+    text = files("pipeline").joinpath("units.txt").read_text(encoding="utf-8")
+    ureg.load_definitions([line for line in text.splitlines() if line and not line.startswith("#")])
+    return ureg
+
+
+@cache
+def conversion(source: str, target: str) -> Linear:
+    """Return the linear conversion from one named unit to another.
+
+    Parameters
+    ----------
+    source, target : str
+        Unit expressions such as ``"psi"``, ``"m**3/min"``, ``"degF"``.
+
+    Raises
+    ------
+    UnknownUnit
+        If a name is not known or the dimensions differ; the message names both.
+    """
+    import pint
+
+    ureg = registry()
+    try:
+        at_zero = float(ureg.Quantity(0.0, source).to(target).magnitude)
+        at_one = float(ureg.Quantity(1.0, source).to(target).magnitude)
+    except pint.DimensionalityError as error:
+        raise UnknownUnit(f"'{source}' cannot be converted to '{target}': they measure different things") from error
+    except Exception as error:  # pint raises many kinds for a text that is no unit
+        raise UnknownUnit(f"'{source}' is not a unit that heelward knows (see pipeline/units.txt)") from error
+    if at_zero == 0.0:
+        return Linear(at_one, 0.0)
+    return Linear(at_one - at_zero, at_zero)
+
+
+def convert(value: Any, source: str, target: str) -> Any:
+    """Convert a number, array or polars expression from one unit to another."""
+    if source == target:
+        return value
+    line = conversion(source, target)
+    return value * line.factor + line.offset if line.offset else value * line.factor
+
+
+def shown(unit: str, system: str) -> tuple[Linear, str]:
+    """Return how a lake unit is shown in a system (``"field"`` or ``"metric"``): conversion and label."""
+    target = _SHOWN[system].get(unit)
+    if target is None:
+        return Linear(1.0, 0.0), unit
+    return conversion(unit, target[0]), target[1]
