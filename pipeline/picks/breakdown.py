@@ -134,16 +134,27 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
     if smooth[higher] > smooth[top] + 3.0 * sigma and np.nanmax(fall[higher:], initial=0.0) > 3.0 * sigma:
         top = higher
     depth = float(smooth[top] - np.nanmin(smooth[top : within.stop], initial=np.inf))
+    top, peak = _crest(timeline.record.pressure_psi[begin:stop], smooth, top, sigma)
     sharp = depth >= max(150.0, 0.03 * smooth[top])
     kind = "sharp" if sharp else "soft"
     if not sharp and depth < 6.0 * sigma + 10.0:
         doubts.add("the fall is hardly more than noise")
     error = sigma if sharp else max(sigma, 0.25 * depth)
     pick = BREAKDOWN.at(
-        float(smooth[top]), float(clock[top]), doubts.confidence,
+        peak, float(clock[top]), doubts.confidence,
         doubts.words(f"{kind}: falls by {depth:.0f} psi before the rate is raised"), error,
     )  # fmt: skip
     return pick, kind
+
+
+def _crest(raw: np.ndarray, smooth: np.ndarray, top: int, sigma: float) -> tuple[int, float]:
+    """Return the highest sample at a smoothed maximum, unless it is a spike: the median of three cuts sharp crests."""
+    first = max(top - 1, 0)
+    near = raw[first : top + 2]
+    highest = first + int(np.nanargmax(near))
+    if raw[highest] - smooth[top] > max(10.0 * sigma, 0.03 * smooth[top]):
+        return top, float(smooth[top])
+    return highest, float(raw[highest])
 
 
 def _gradual(smooth: np.ndarray, clock: np.ndarray, doubts: Doubts) -> tuple[Pick, str]:

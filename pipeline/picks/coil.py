@@ -15,6 +15,8 @@ ON_PLUG_FT = 4.0
 """The mill has moved on when it is this far below the depth of the tag. [ft]"""
 DWELL_MIN = 1.0
 """A mill that passes a depth faster than this met no plug there. [min]"""
+SLOW_FOOT_S = 15.0
+"""A foot that takes longer is not run through. [s]"""
 WIPER_FT = 300.0
 """A shorter pull is a pick-up, no wiper trip. [ft]"""
 HEEL_FT = 500.0
@@ -88,14 +90,22 @@ def frontier_ft(depth_ft: Array) -> Array:
     return np.maximum.accumulate(depth_ft)
 
 
-def pick_plug(record: CoilRecord, depth: Array, frontier: Array, set_depth_ft: float) -> PlugPicks:
+def present_s(record: CoilRecord, depth: Array, frontier: Array) -> Array:
+    """Seconds spent so far with the mill at the bottom of its hole (not more than 60 ft above it)."""
+    there = frontier - depth <= AWAY_FT
+    return np.cumsum(np.where(there, sample_seconds(record.time_s), 0.0))
+
+
+def pick_plug(record: CoilRecord, present: Array, frontier: Array, set_depth_ft: float) -> PlugPicks:
     """Find when a plug was met and when the mill moved on.
 
     Parameters
     ----------
     record : CoilRecord
-    depth, frontier : array, shape (n,)
-        Depth without voids, and the deepest point so far. [ft]
+    present : array, shape (n,)
+        Seconds at the bottom of the hole so far. [s]
+    frontier : array, shape (n,)
+        Deepest point so far. [ft]
     set_depth_ft : float
         Where the plug was set. [ft]
 
@@ -106,24 +116,25 @@ def pick_plug(record: CoilRecord, depth: Array, frontier: Array, set_depth_ft: f
     Notes
     -----
     While a plug is milled the deepest point stands still, whatever the mill does above it (pick-ups, stalls). Within
-    45 ft of the set depth, the four feet that the frontier took longest to pass are the plug.
+    45 ft of the set depth, the four feet that the frontier took longest to pass are the plug; time away on a wiper
+    trip does not count.
     """
     low, high = set_depth_ft - COUNTER_ERROR_FT, set_depth_ft + COUNTER_ERROR_FT
     if frontier[-1] < low:
         return _no_plug(f"the run reached {frontier[-1]:.0f} ft, the plug lies at {set_depth_ft:.0f} ft")
     grid = np.arange(low, high + 1.0, 1.0)
     passed = np.searchsorted(frontier, grid, side="left")
-    clock = record.time_s[np.minimum(passed, record.time_s.size - 1)]
+    clock = present[np.minimum(passed, present.size - 1)]
     width = int(ON_PLUG_FT)
     dwell = clock[width:] - clock[:-width]
     longest = int(np.argmax(dwell))
     if dwell[longest] < 60.0 * DWELL_MIN:
         return _no_plug(f"the mill passed {set_depth_ft:.0f} ft without a stop")
-    # the foot in which most of the time went is where the mill lay
-    foot = longest + int(np.argmax(np.diff(clock[longest : longest + width + 1])))
-    start = int(passed[foot])
-    start_depth = float(depth[start])
-    met = int(np.searchsorted(frontier, frontier[start] - 0.5))
+    # the mill meets the plug at the first foot of these that holds it up
+    feet = np.diff(clock[longest : longest + width + 1])
+    start = int(passed[longest + int(np.argmax(feet > SLOW_FOOT_S))])
+    start_depth = float(frontier[min(start + 2, frontier.size - 1)])
+    met = start
     done = int(np.searchsorted(frontier, start_depth + ON_PLUG_FT))
     doubts = Doubts()
     if done >= frontier.size:
@@ -131,10 +142,10 @@ def pick_plug(record: CoilRecord, depth: Array, frontier: Array, set_depth_ft: f
     offset = start_depth - set_depth_ft
     if abs(offset) > 25.0:
         doubts.add(f"tagged {offset:+.0f} ft from the set depth")
-    away = _away_seconds(record, depth, met, done, start_depth)
-    minutes = (record.time_s[done] - record.time_s[met] - away) / 60.0
-    if away > 0.0:
-        doubts.add(f"{away / 60.0:.0f} min away from the plug taken out")
+    minutes = (present[done] - present[met]) / 60.0
+    away = (record.time_s[done] - record.time_s[met]) / 60.0 - minutes
+    if away > 1.0:
+        doubts.add(f"{away:.0f} min away from the plug taken out")
     sure = doubts.confidence
     return PlugPicks(
         TAG.at(start_depth, float(record.time_s[met]), sure, doubts.words(f"{offset:+.0f} ft from the set depth"), 1.0),
@@ -149,14 +160,6 @@ def _no_plug(reason: str) -> PlugPicks:
 def _unfinished(record: CoilRecord, depth_ft: float, met: int) -> PlugPicks:
     reason = "the run ended on the plug"
     return PlugPicks(TAG.at(depth_ft, float(record.time_s[met]), "medium", reason, 1.0), MILL_MIN.missing(reason))
-
-
-def _away_seconds(record: CoilRecord, depth: Array, met: int, done: int, tag_ft: float) -> float:
-    """Seconds between tag and moving on that the mill spent more than 60 ft above the plug. [s]"""
-    away = depth[met:done] < tag_ft - AWAY_FT
-    if not away.any():
-        return 0.0
-    return float(sample_seconds(record.time_s[met:done])[away].sum())
 
 
 def wiper_trips(record: CoilRecord, depth: Array, frontier: Array, heel_md_ft: float | None) -> list[WiperTrip]:

@@ -48,9 +48,9 @@ def record_stage(signal: StageSignal, truth: StageTruth, rng: np.random.Generato
         total[middle:] -= total[middle]
         truth.mess.append("reset")
     rows = second.copy()
-    if rng.random() < 0.15:
+    if "drop-out" not in truth.mess and rng.random() < 0.15:
         at = middle + int(rng.integers(-200, 200))
-        rows = np.delete(rows, slice(at, at + int(rng.integers(10, 25))))
+        rows = np.delete(rows, slice(at, at + int(rng.integers(8, 18))))
         truth.mess.append("gap")
     if rng.random() < 0.2:
         rows = np.sort(np.concatenate((rows, rng.choice(rows, 5, replace=False))), kind="stable")

@@ -24,6 +24,8 @@ from pipeline.synthetic.plan import (
 )
 
 Array = NDArray[np.float64]
+CLIMB_S = 95.0
+"""How long the pressure of a screen-out climbs. [s]"""
 
 
 @dataclass
@@ -182,7 +184,7 @@ def _schedule(
             hold(90.0, design.rate_bpm, 0.25)  # a sweep
     mark("slurry_end")
     if script.screenout:
-        hold(150.0, design.rate_bpm, conc_parts[-1][-1] if rng.random() < 0.5 else 0.0)
+        hold(CLIMB_S, design.rate_bpm, conc_parts[-1][-1] if rng.random() < 0.5 else 0.0)
     else:
         hold(capacity * float(rng.uniform(1.03, 1.12)) / design.rate_bpm * 60.0, design.rate_bpm)
     last = float(design.rate_bpm)
@@ -247,7 +249,7 @@ def _pressure(
         start, stop = marks["slurry_end"], marks["end"] - 2
         seconds = np.arange(stop - start, dtype=float)
         room = PRESSURE_LIMIT_PSI - 150.0 - float(pressure[start])
-        pressure[start:stop] += max(room, 900.0) * (np.exp(seconds / 50.0) - 1.0) / (np.exp(150.0 / 50.0) - 1.0)
+        pressure[start:stop] += max(room, 900.0) * (np.exp(seconds / 30.0) - 1.0) / (np.exp(CLIMB_S / 30.0) - 1.0)
     if script.early_shut_in:
         _shut(pressure, marks["early_end"], marks["early_back"], bottom, weight, 0.5 * design.rate_bpm, bottom_ft, rng)
     reach = bottom_ft + (design.stage_length_ft * 1.5 if script.leaking_plug else 0.0)

@@ -1,0 +1,1 @@
+"""Picks and physics into one typed row a stage, plug and coil run."""

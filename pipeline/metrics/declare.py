@@ -1,0 +1,121 @@
+"""A metric is a declaration: one function with its name, unit, level, meaning, source and version.
+
+The lake column, the dictionary, the fingerprint and the documentation all derive from it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
+
+import dataframely as dy
+
+from pipeline.schemas.base import Table, day, flag, instant, integer, quantity, text
+
+View = TypeVar("View")
+
+
+@dataclass(frozen=True)
+class Unseen:
+    """What a metric returns where there is no value: the reason."""
+
+    reason: str
+
+
+Value = float | int | bool | str | Unseen | None
+
+
+@dataclass(frozen=True)
+class Metric(Generic[View]):
+    """A declared metric.
+
+    Attributes
+    ----------
+    name : str
+        Column name, with the unit as suffix.
+    unit : str
+        In the words of ``units.txt``; empty for counts, flags and texts.
+    kind : str
+        ``number``, ``count``, ``flag``, ``text``, ``time`` or ``day``.
+    meaning, source : str
+        One sentence each, for the dictionary.
+    version : int
+        Raised when the function's results change.
+    function : callable
+        From the level's view to a value.
+    """
+
+    name: str
+    unit: str
+    kind: str
+    meaning: str
+    source: str
+    version: int
+    function: Callable[[View], Any]
+
+
+class Level(Generic[View]):
+    """The metrics of one level (stage, plug, coil run) and the table they make."""
+
+    def __init__(self, table: str, grain: str, keys: dict[str, str]) -> None:
+        self.name = table
+        self.grain = grain
+        self.keys = keys
+        self.metrics: dict[str, Metric[View]] = {}
+
+    def metric(
+        self, unit: str, meaning: str, *, source: str = "", version: int = 1, kind: str = "number"
+    ) -> Callable[[Callable[[View], Any]], Callable[[View], Any]]:
+        """Declare the decorated function as a metric named like it."""
+
+        def register(function: Callable[[View], Any]) -> Callable[[View], Any]:
+            name = function.__name__
+            self.metrics[name] = Metric(name, unit, kind, meaning, source, version, function)
+            return function
+
+        return register
+
+    def measure(self, key: dict[str, Any], view: View) -> dict[str, Any]:
+        """Return one row: every metric's value, and why the missing ones are missing."""
+        row, reasons = dict(key), []
+        for metric in self.metrics.values():
+            value = metric.function(view)
+            if isinstance(value, float) and not math.isfinite(value):
+                value = Unseen("not enough samples")
+            if isinstance(value, Unseen):
+                reasons.append(f"{metric.name}: {value.reason}")
+                value = None
+            row[metric.name] = value
+        row["missing_because"] = "; ".join(reasons) or None
+        return row
+
+    def versions(self) -> list[tuple[str, int]]:
+        """Return names and versions of the metrics."""
+        return [(metric.name, metric.version) for metric in self.metrics.values()]
+
+    def table(self) -> Table:
+        """Return the lake table that follows from the declarations."""
+        makers: dict[str, Callable[[Metric[View]], Any]] = {
+            "number": lambda m: quantity(m.unit, m.meaning, source=m.source),
+            "count": lambda m: integer(m.meaning),
+            "flag": lambda m: flag(m.meaning),
+            "text": lambda m: text(m.meaning),
+            "time": lambda m: instant(m.meaning),
+            "day": lambda m: day(m.meaning),
+        }
+        columns: dict[str, Any] = {"well_id": text("the well", key=True)}
+        columns |= {name: integer(meaning, key=True) for name, meaning in self.keys.items()}
+        columns |= {metric.name: makers[metric.kind](metric) for metric in self.metrics.values()}
+        columns["missing_because"] = text("for each metric without a value, why")
+        columns["fingerprint"] = text("hash of all that the well's rows follow from", required=True)
+        title = "".join(part.title() for part in self.name.split("_"))
+        schema: type[dy.Schema] = type(dy.Schema)(title, (dy.Schema,), {"__doc__": self.grain, **columns})
+        return Table(self.name, schema, self.grain)
+
+
+def fingerprint(parts: Iterable[Any]) -> str:
+    """Return a short hash of anything that has a stable ``repr``."""
+    return hashlib.sha256(repr(list(parts)).encode()).hexdigest()[:16]

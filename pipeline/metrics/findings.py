@@ -1,0 +1,77 @@
+"""What measuring finds odd: said, counted, and never silently used."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from pipeline.metrics.stage import StageView
+
+Row = dict[str, Any]
+GRADIENT_PSI_FT = (0.6, 1.1)
+"""Usual range of the ISIP gradient (common practice). [psi/ft]"""
+TAG_OFF_FT = 30.0
+"""A tag further from the set depth is odd (common practice). [ft]"""
+SLOW_PLUG = 3.0
+"""A plug that took this many times the run's median is odd. [1]"""
+
+
+def _finding(well_id: str, level: str, number: int, kind: str, message: str, rows: int | None = None) -> Row:
+    return {
+        "step": "measure", "source_id": None, "path": None, "well_id": well_id, "level": level, "number": number,
+        "kind": kind, "message": message, "row": None, "rows": rows,
+    }  # fmt: skip
+
+
+def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> list[Row]:
+    """Return what is odd about a measured stage."""
+    found: list[tuple[str, str]] = []
+    if not view.row:
+        found.append(("no_design", "the stages table does not describe this stage: no design, crew or limits"))
+    if view.injection is None:
+        found.append(("no_treatment", "the record holds no sustained rate of 20 bpm or more"))
+    void = view.picks.timeline.void_rate_s
+    if void > 0.0:
+        found.append(("void_rate", f"the rate read zero for {void:.0f} s while nothing else moved: unmeasured volume"))
+    gap = (measured["unmeasured_s"] or 0.0) - void
+    if gap > 2.0:
+        found.append(("unmeasured", f"{gap:.0f} s of the injection have no usable rate (gaps, void samples)"))
+    margin = measured["pressure_margin_psi"]
+    if margin is not None and margin < 0.0:
+        found.append(("over_limit", f"pressure passed the programme's limit by {-margin:.0f} psi"))
+    gradient = measured["isip_gradient_psi_ft"]
+    if gradient is not None and not GRADIENT_PSI_FT[0] <= gradient <= GRADIENT_PSI_FT[1]:
+        found.append(("isip_gradient", f"ISIP gradient of {gradient:.2f} psi/ft is outside the usual 0.6 to 1.1"))
+    if measured["screenout"]:
+        found.append(("screenout", measured["screenout_reason"]))
+    elif measured["cut_short"]:
+        found.append(("cut_short", f"{measured['placed_share']:.0%} of the designed proppant placed, with a full flush"))
+    return [_finding(well_id, "stage", stage, kind, message) for kind, message in found]
+
+
+def coil_findings(well_id: str, run: int, plugs: list[Row]) -> list[Row]:
+    """Return what is odd about the plugs of a coil run."""
+    rows = []
+    minutes = [row["mill_min"] for row in plugs if row["mill_min"] is not None]
+    middle = float(np.median(minutes)) if len(minutes) >= 3 else None
+    for row in plugs:
+        if row["mill_min"] is None:
+            rows.append(_finding(well_id, "plug", row["plug"], "plug_not_met", _why(row["missing_because"], "mill_min")))
+            continue
+        if middle is not None and row["mill_min"] > SLOW_PLUG * middle:
+            text = f"milled in {row['mill_min']:.0f} min; the run's median is {middle:.0f} min"
+            rows.append(_finding(well_id, "plug", row["plug"], "slow_plug", text))
+        off = row["depth_error_ft"]
+        if off is not None and abs(off) > TAG_OFF_FT:
+            rows.append(
+                _finding(well_id, "plug", row["plug"], "off_depth", f"tagged {off:+.0f} ft from the set depth")
+            )
+    return rows
+
+
+def _why(reasons: str | None, metric: str) -> str:
+    for part in (reasons or "").split("; "):
+        if part.startswith(f"{metric}: "):
+            return part.removeprefix(f"{metric}: ")
+    return "no reason recorded"

@@ -1,0 +1,408 @@
+"""Stage metrics: one row a stage, read from effective picks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import cached_property
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from pipeline.metrics.declare import Level, Unseen
+from pipeline.physics.constants import HORSEPOWER_PSI_BPM
+from pipeline.physics.fluids import clean_fraction
+from pipeline.physics.rock import pressure_gradient_psi_ft
+from pipeline.picks.arrays import integral, sample_seconds, weighted_quantiles
+from pipeline.picks.record import Array, StageDesign
+from pipeline.picks.screenout import flush_bbl as measured_flush
+from pipeline.picks.stage import StagePicks
+from pipeline.picks.timeline import TREATING_BPM
+
+PUMPED_BPM = 5.0
+"""Rate from which pump time counts. [bbl/min]"""
+AT_RATE = 0.9
+"""Share of the design rate from which a sample is at rate. [1]"""
+
+STAGE = Level["StageView"]("stage_metrics", "a measured stage", {"stage": "stage, counted from the toe"})
+TRADE = "trade convention"
+NO_INJECTION = Unseen("no sustained rate of 20 bpm or more in the record")
+
+
+@dataclass
+class StageView:
+    """What stage metrics are computed from.
+
+    Attributes
+    ----------
+    picks : StagePicks
+    design : StageDesign
+    row : dict
+        The stage's row of the stages table; empty where there is none.
+    origin : datetime
+        Moment of the record's first sample, UTC.
+    zone : str
+        Time zone of the pad.
+    """
+
+    picks: StagePicks
+    design: StageDesign
+    row: dict[str, Any]
+    origin: datetime
+    zone: str
+
+    @cached_property
+    def injection(self) -> slice | None:
+        """Samples of the injection, the first sample shut in included."""
+        line = self.picks.timeline
+        if line.start is None:
+            return None
+        stop = line.record.time_s.size if line.end is None else line.end + 1
+        return slice(line.start, stop)
+
+    @cached_property
+    def time_s(self) -> Array:
+        """Seconds of the injection's samples."""
+        return self.picks.timeline.record.time_s[self.injection or slice(0, 0)]
+
+    @cached_property
+    def rate(self) -> Array:
+        """Slurry rate over the injection. [bbl/min]"""
+        return self.picks.timeline.record.rate_bpm[self.injection or slice(0, 0)]
+
+    @cached_property
+    def pressure(self) -> Array:
+        """Treating pressure over the injection. [psi]"""
+        return self.picks.timeline.record.pressure_psi[self.injection or slice(0, 0)]
+
+    @cached_property
+    def conc(self) -> Array | None:
+        """Concentration over the injection. [ppa]"""
+        conc = self.picks.timeline.record.conc_ppa
+        return None if conc is None else conc[self.injection or slice(0, 0)]
+
+    @cached_property
+    def clean(self) -> Array | None:
+        """Clean rate: recorded, or from slurry rate and concentration. [bbl/min]"""
+        recorded = self.picks.timeline.record.clean_bpm
+        if recorded is not None:
+            return recorded[self.injection or slice(0, 0)]
+        if self.conc is None:
+            return None
+        return np.asarray(self.rate * clean_fraction(self.conc, self.design.absolute_volume_gal_lbm))
+
+    @cached_property
+    def seconds(self) -> Array:
+        """Seconds that each sample of the injection stands for."""
+        return sample_seconds(self.time_s)
+
+    @cached_property
+    def main(self) -> np.ndarray:
+        """Samples of the main treatment: 20 bpm or more, from its start."""
+        mask = self.rate >= TREATING_BPM
+        line = self.picks.timeline
+        if line.main is not None and line.start is not None:
+            mask = mask.copy()
+            mask[: max(line.main - line.start, 0)] = False
+        return mask & ~np.isnan(self.pressure)
+
+    @cached_property
+    def at_rate(self) -> np.ndarray:
+        """Samples of the main treatment at 90 % of the design rate or more."""
+        reference = self.design.rate_bpm
+        if not reference:
+            fast = self.rate[self.main]
+            reference = float(np.percentile(fast, 80.0)) if fast.size else float("inf")
+        return self.main & (self.rate >= AT_RATE * reference)
+
+    @cached_property
+    def spread(self) -> list[float]:
+        """10, 50 and 90 % quantiles of pressure over the main treatment. [psi]"""
+        return weighted_quantiles(self.pressure[self.main], self.seconds[self.main], [0.1, 0.5, 0.9])
+
+    def mean(self, values: Array, mask: np.ndarray) -> float | Unseen:
+        """Return a time mean over some samples."""
+        weight = self.seconds[mask]
+        total = weight.sum()
+        return float((values[mask] * weight).sum() / total) if total > 0.0 else NO_INJECTION
+
+    def pick(self, name: str) -> float | Unseen:
+        """Return an effective pick's value."""
+        found = self.picks.effective[name]
+        return found.value if found.value is not None else Unseen(found.reason)
+
+    def moment(self, name: str) -> datetime | Unseen:
+        """Return an effective pick's moment. UTC."""
+        found = self.picks.effective[name]
+        return self.at(found.time_s) if found.time_s is not None else Unseen(found.reason)
+
+    def at(self, seconds: float) -> datetime:
+        """Return a moment of the record. UTC."""
+        return self.origin + timedelta(seconds=seconds)
+
+
+@STAGE.metric("", "first sustained rate into the well", kind="time")
+def start_time(s: StageView) -> datetime | Unseen:
+    return s.moment("injection_start")
+
+
+@STAGE.metric("", "shut-in at the end of the stage", kind="time")
+def end_time(s: StageView) -> datetime | Unseen:
+    return s.moment("shut_in")
+
+
+@STAGE.metric("", "day on the pad's clock on which the stage began", kind="day")
+def local_date(s: StageView) -> date:
+    return _local(s)
+
+
+@STAGE.metric("", "quarter in which the stage began, on the pad's clock", kind="text")
+def quarter(s: StageView) -> str:
+    day = _local(s)
+    return f"{day.year}Q{(day.month - 1) // 3 + 1}"
+
+
+def _local(s: StageView) -> date:
+    start = s.moment("injection_start")
+    moment = s.origin if isinstance(start, Unseen) else start
+    return moment.astimezone(ZoneInfo(s.zone)).date()
+
+
+@STAGE.metric("min", "minutes at 5 bpm or more, from injection start to shut-in", source=TRADE)
+def pump_time_min(s: StageView) -> float | Unseen:
+    if s.injection is None:
+        return NO_INJECTION
+    return float(s.seconds[s.rate >= PUMPED_BPM].sum() / 60.0)
+
+
+@STAGE.metric("psi", "time mean of pressure over the main treatment (20 bpm or more, ramps included)", source=TRADE)
+def avg_treating_pressure_psi(s: StageView) -> float | Unseen:
+    return s.mean(s.pressure, s.main)
+
+
+@STAGE.metric("bpm", "time mean of slurry rate over the main treatment", source=TRADE)
+def avg_slurry_rate_bpm(s: StageView) -> float | Unseen:
+    return s.mean(s.rate, s.main)
+
+
+@STAGE.metric("psi", "time mean of pressure at 90 % of the design rate or more", source=TRADE)
+def at_rate_pressure_psi(s: StageView) -> float | Unseen:
+    return s.mean(s.pressure, s.at_rate)
+
+
+@STAGE.metric("bpm", "time mean of slurry rate at 90 % of the design rate or more", source=TRADE)
+def at_rate_rate_bpm(s: StageView) -> float | Unseen:
+    return s.mean(s.rate, s.at_rate)
+
+
+@STAGE.metric("psi", "median pressure over the main treatment")
+def median_treating_pressure_psi(s: StageView) -> float:
+    return s.spread[1]
+
+
+@STAGE.metric("psi", "pressure that 10 % of the main treatment lies below")
+def p10_treating_pressure_psi(s: StageView) -> float:
+    return s.spread[0]
+
+
+@STAGE.metric("psi", "pressure that 90 % of the main treatment lies below")
+def p90_treating_pressure_psi(s: StageView) -> float:
+    return s.spread[2]
+
+
+@STAGE.metric("psi", "highest pressure over the main treatment; line tests never enter")
+def max_treating_pressure_psi(s: StageView) -> float | Unseen:
+    values = s.pressure[s.main]
+    return float(values.max()) if values.size else NO_INJECTION
+
+
+@STAGE.metric("bpm", "highest slurry rate over the main treatment")
+def max_slurry_rate_bpm(s: StageView) -> float | Unseen:
+    values = s.rate[s.main]
+    return float(values.max()) if values.size else NO_INJECTION
+
+
+@STAGE.metric("psi", "first local maximum of pressure after ball seat, before the rate is raised")
+def breakdown_pressure_psi(s: StageView) -> float | Unseen:
+    return s.pick("breakdown_pressure")
+
+
+@STAGE.metric("", "sharp, soft, gradual, unseen or amended", kind="text")
+def breakdown_kind(s: StageView) -> str:
+    return s.picks.breakdown_kind
+
+
+@STAGE.metric("", "confidence of the breakdown pick", kind="text")
+def breakdown_confidence(s: StageView) -> str:
+    return s.picks.effective["breakdown_pressure"].confidence
+
+
+@STAGE.metric("psi", "instantaneous shut-in pressure at the end of the main treatment")
+def isip_psi(s: StageView) -> float | Unseen:
+    return s.pick("isip")
+
+
+@STAGE.metric("psi", "standard error of the ISIP")
+def isip_error_psi(s: StageView) -> float | Unseen:
+    found = s.picks.effective["isip"]
+    return found.standard_error if found.standard_error is not None else Unseen(found.reason)
+
+
+@STAGE.metric("", "confidence of the ISIP", kind="text")
+def isip_confidence(s: StageView) -> str:
+    return s.picks.effective["isip"].confidence
+
+
+@STAGE.metric("psi", "instantaneous shut-in pressure of the first shut-in before the last")
+def initial_isip_psi(s: StageView) -> float | Unseen:
+    return s.pick("initial_isip")
+
+
+@STAGE.metric("psi/ft", "(ISIP + hydrostatic)/TVD", source="definition")
+def isip_gradient_psi_ft(s: StageView) -> float | Unseen:
+    isip = s.pick("isip")
+    tvd, density = s.row.get("tvd_ft"), s.row.get("fluid_density_ppg")
+    if isinstance(isip, Unseen):
+        return isip
+    if not tvd or not density:
+        return Unseen("no TVD or fluid density in the stages table")
+    return float(pressure_gradient_psi_ft(isip, density, tvd))
+
+
+@STAGE.metric("psi", "pressure 5 min after shut-in at zero rate")
+def pressure_5min_psi(s: StageView) -> float | Unseen:
+    return s.pick("pressure_5min")
+
+
+@STAGE.metric("psi", "pressure 10 min after shut-in at zero rate")
+def pressure_10min_psi(s: StageView) -> float | Unseen:
+    return s.pick("pressure_10min")
+
+
+@STAGE.metric("psi", "pressure 15 min after shut-in at zero rate")
+def pressure_15min_psi(s: StageView) -> float | Unseen:
+    return s.pick("pressure_15min")
+
+
+@STAGE.metric("s", "period of the water hammer after shut-in")
+def hammer_period_s(s: StageView) -> float | Unseen:
+    return s.pick("hammer_period")
+
+
+@STAGE.metric("bbl", "slurry over the injection, by trapezoid over true time")
+def slurry_bbl(s: StageView) -> float | Unseen:
+    return _volume(s, s.rate)
+
+
+@STAGE.metric("bbl", "clean fluid over the injection; from the slurry rate where no clean rate is recorded")
+def clean_bbl(s: StageView) -> float | Unseen:
+    if s.clean is None:
+        return Unseen("neither clean rate nor concentration in the record")
+    return _volume(s, s.clean)
+
+
+@STAGE.metric("", "recorded, or from slurry rate and concentration", kind="text")
+def clean_source(s: StageView) -> str | Unseen:
+    if s.clean is None:
+        return Unseen("neither clean rate nor concentration in the record")
+    return "recorded" if s.picks.timeline.record.clean_bpm is not None else "from slurry rate and concentration"
+
+
+@STAGE.metric("lbm", "proppant: integral of clean rate times 42 times concentration", source="mass balance")
+def proppant_lbm(s: StageView) -> float | Unseen:
+    if s.conc is None or s.clean is None:
+        return Unseen("no concentration in the record")
+    return _volume(s, s.clean * 42.0 * s.conc)
+
+
+@STAGE.metric("bbl", "slurry after proppant ended at surface")
+def flush_bbl(s: StageView) -> float | Unseen:
+    volume = measured_flush(s.picks.timeline)
+    return Unseen("no proppant, or no end of the stage, in the record") if volume is None else volume
+
+
+@STAGE.metric("bbl", "casing volume to the bottom perforation")
+def capacity_bbl(s: StageView) -> float | Unseen:
+    return Unseen("no casing or perforations in the tables") if s.design.capacity_bbl is None else s.design.capacity_bbl
+
+
+def _volume(s: StageView, per_minute: Array) -> float | Unseen:
+    if s.injection is None:
+        return NO_INJECTION
+    return integral(s.time_s, per_minute / 60.0)[0]
+
+
+@STAGE.metric("s", "seconds of the injection without a usable rate: gaps over 5 s, void samples")
+def unmeasured_s(s: StageView) -> float | Unseen:
+    if s.injection is None:
+        return NO_INJECTION
+    return integral(s.time_s, s.rate)[1]
+
+
+@STAGE.metric("", "whether the stage screened out", kind="flag")
+def screenout(s: StageView) -> bool | Unseen:
+    value = s.pick("screenout")
+    return value if isinstance(value, Unseen) else bool(value)
+
+
+@STAGE.metric("", "why it is called a screen-out, or why not", kind="text")
+def screenout_reason(s: StageView) -> str:
+    return s.picks.effective["screenout"].reason
+
+
+@STAGE.metric("", "proppant ended early (below 95 % of the design) without a screen-out", kind="flag")
+def cut_short(s: StageView) -> bool | Unseen:
+    share = placed_share(s)
+    out = screenout(s)
+    if isinstance(share, Unseen):
+        return share
+    return share < 0.95 and not (out is True)
+
+
+@STAGE.metric("ratio", "placed over designed proppant")
+def placed_share(s: StageView) -> float | Unseen:
+    placed = proppant_lbm(s)
+    if isinstance(placed, Unseen):
+        return placed
+    if not s.design.proppant_lbm:
+        return Unseen("no designed proppant in the stages table")
+    return placed / s.design.proppant_lbm
+
+
+@STAGE.metric("hp", "time mean of hydraulic horsepower over the main treatment", source="definition: p*q/40.816")
+def avg_hhp(s: StageView) -> float | Unseen:
+    return s.mean(s.pressure * s.rate / HORSEPOWER_PSI_BPM, s.main)
+
+
+@STAGE.metric("hp", "highest hydraulic horsepower over the main treatment", source="definition: p*q/40.816")
+def max_hhp(s: StageView) -> float | Unseen:
+    power = (s.pressure * s.rate)[s.main]
+    return float(power.max() / HORSEPOWER_PSI_BPM) if power.size else NO_INJECTION
+
+
+@STAGE.metric("hp*h", "hydraulic energy over the injection", source="definition: integral of p*q/40.816")
+def hhp_hours(s: StageView) -> float | Unseen:
+    if s.injection is None:
+        return NO_INJECTION
+    return integral(s.time_s, s.pressure * s.rate / HORSEPOWER_PSI_BPM / 3600.0)[0]
+
+
+@STAGE.metric("psi", "pressure limit less the highest pressure")
+def pressure_margin_psi(s: StageView) -> float | Unseen:
+    highest = max_treating_pressure_psi(s)
+    if isinstance(highest, Unseen):
+        return highest
+    if s.design.pressure_limit_psi is None:
+        return Unseen("no pressure limit in the stages table")
+    return s.design.pressure_limit_psi - highest
+
+
+@STAGE.metric("", "picks of the stage with high confidence", kind="count")
+def picks_high(s: StageView) -> int:
+    return sum(pick.confidence == "high" for pick in s.picks.effective.values())
+
+
+@STAGE.metric("", "picks of the stage with a value or moment", kind="count")
+def picks_made(s: StageView) -> int:
+    return sum(pick.confidence != "none" for pick in s.picks.effective.values())
