@@ -180,27 +180,11 @@ class Lake:
         """
         connection = duckdb.connect(":memory:")
         connection.execute("SET TimeZone = 'UTC'")
-        names = dict.fromkeys([SOURCES.name, *(table.name for table in tables)])
-        by_name = {SOURCES.name: SOURCES, **{table.name: table for table in tables}}
-        for name in names:
-            _register(connection, self, by_name[name])
+        for table in tables:
+            connection.register(table.name, self.scan(table))
         connection.execute("SET enable_external_access = false")
         connection.execute("SET lock_configuration = true")
         return connection
-
-
-def _register(connection: duckdb.DuckDBPyConnection, lake: Lake, table: Table) -> None:
-    delta = lake.open(table)
-    held = f"{table.name}__all"
-    if delta is None:
-        connection.register(held, table.empty().to_arrow())
-    else:
-        connection.register(held, delta.to_pyarrow_dataset())
-    where = ""
-    if table.follows_sources:
-        visible = f"source_id IN (SELECT source_id FROM {SOURCES.name} WHERE state = '{VISIBLE_STATE}')"
-        where = f"WHERE {visible}" if table.landed else f"WHERE source_id IS NULL OR {visible}"
-    connection.execute(f'CREATE VIEW "{table.name}" AS SELECT * FROM "{held}" {where}')
 
 
 def _predicate(where: Where) -> str | None:

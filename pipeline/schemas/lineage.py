@@ -53,8 +53,9 @@ class Findings(dy.Schema):
 class Snapshots(dy.Schema):
     """The versions of all tables after a step."""
 
-    at = instant("when", key=True)
-    step = text("ingest, measure, fit or report", key=True)
+    snapshot = text("name of the snapshot: moment and step", key=True)
+    at = instant("when", required=True)
+    step = text("ingest, measure or fit", required=True)
     versions = text("JSON: table to version", required=True)
     code_version = text("version of heelward", required=True)
     settings_hash = text("hash of the workspace's settings", required=True)

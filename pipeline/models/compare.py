@@ -1,0 +1,197 @@
+"""Crews compared fairly: adjusted for what was known before the job, and only where they can be told from the pad."""
+
+from __future__ import annotations
+
+import warnings
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+import statsmodels.api as sm
+from numpy.typing import NDArray
+from scipy import stats
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from pipeline.metrics.declare import fingerprint
+from pipeline.models.frames import COLUMNS, predictors
+from pipeline.models.linear import aliased_terms
+from pipeline.models.outpad import design_matrix
+from pipeline.models.shrink import empirical_bayes
+
+Array = NDArray[np.float64]
+METHOD_VERSION = 1
+FEWEST_ROWS = 10
+"""A crew with fewer stages or plugs is not compared."""
+
+
+@dataclass(frozen=True)
+class CompareSpec:
+    """A comparison: which factor, on which outcome, adjusted for what."""
+
+    name: str
+    outcome: str
+    level: str
+    factor: str
+    adjusted_for: tuple[str, ...]
+
+
+SPECS = (
+    CompareSpec(
+        "frac_crews_pump_time", "pump_time_min", "stage", "frac_crew", ("design", "bottom_perf_ft", "quarters")
+    ),
+    CompareSpec("coil_crews_mill_time", "mill_min", "plug", "coil_crew", ("set_depth_ft", "mill_order", "quarters")),
+)
+
+
+def connected_sets(units: list[str], pads: list[str]) -> dict[str, int]:
+    """Return the connected set of each crew, crews and pads being the two sides of a graph.
+
+    Parameters
+    ----------
+    units, pads : list of str, length n
+        Crew and pad of each row.
+
+    Returns
+    -------
+    dict of str to int
+        Sets are numbered from 1, the one with most rows first.
+
+    References
+    ----------
+    Abowd, Creecy and Kramarz, *Computing person and firm effects* (2002).
+    """
+    names, unit_code = np.unique(np.asarray(units), return_inverse=True)
+    places, pad_code = np.unique(np.asarray(pads), return_inverse=True)
+    size = names.size + places.size
+    graph = coo_matrix((np.ones(len(units)), (unit_code, names.size + pad_code)), shape=(size, size))
+    _, label = connected_components(graph, directed=False)
+    rows = np.bincount(label[unit_code], minlength=label.max() + 1)
+    order = {int(old): new for new, old in enumerate(np.argsort(-rows, kind="stable"), start=1)}
+    return {str(name): order[int(label[i])] for i, name in enumerate(names)}
+
+
+def inputs_print(frame: pl.DataFrame, spec: CompareSpec) -> str:
+    """Return a hash of the rows and the method that a comparison follows from."""
+    used = frame.select("well_id", "pad", spec.level, spec.outcome, spec.factor, *spec.adjusted_for)
+    return fingerprint([METHOD_VERSION, spec, used.hash_rows(seed=2).sort().to_list()])
+
+
+def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:
+    """Compare the levels of a factor.
+
+    Parameters
+    ----------
+    frame : polars.DataFrame
+        A modelling table.
+    spec : CompareSpec
+
+    Returns
+    -------
+    list of dict
+        Rows of `comparisons`, one a crew. Effects are differences from the mean of the crew's connected set, adjusted
+        by a mixed model (crew fixed, pad random; wells within pads random); limits use Student's t with as many degrees
+        of freedom as there are wells beyond crews. Crews that worked alone on their pads have no effect.
+
+    Notes
+    -----
+    A crew alone on its pads cannot be told from them: it is shown, named not separable, and not ranked.
+    """
+    predictors([spec.factor, *spec.adjusted_for])
+    known = frame.drop_nulls([spec.factor, "pad"])
+    used = known.drop_nulls([spec.outcome, *spec.adjusted_for])
+    if used.is_empty():
+        return []
+    counts = used.group_by(spec.factor).len()
+    enough = set(counts.filter(pl.col("len") >= FEWEST_ROWS)[spec.factor].to_list())
+    groups = connected_sets(used[spec.factor].to_list(), used["pad"].to_list())
+    members: dict[int, list[str]] = defaultdict(list)
+    for level, group in groups.items():
+        if level in enough:
+            members[group].append(level)
+    rows = {level: _row(spec, known, used, level, groups[level], level in enough) for level in sorted(groups)}
+    for levels in members.values():
+        if len(levels) > 1:
+            _fill_effects(spec, used.filter(pl.col(spec.factor).is_in(levels)), sorted(levels), rows)
+    mark = inputs_print(frame, spec)
+    return [row | {"inputs": mark} for row in rows.values()]
+
+
+def _row(
+    spec: CompareSpec, known: pl.DataFrame, used: pl.DataFrame, level: str, group: int, enough: bool
+) -> dict[str, Any]:
+    mine = used.filter(pl.col(spec.factor) == level)
+    pads = mine["pad"].n_unique()
+    note = f"worked {'only one pad' if pads == 1 else 'its pads'} without another crew: not separable from the pad"
+    if not enough:
+        note = f"fewer than {FEWEST_ROWS} rows: not compared"
+    return {
+        "comparison": spec.name, "outcome": spec.outcome, "unit": COLUMNS[spec.outcome].unit, "factor": spec.factor,
+        "level": level, "rows": mine.height,
+        "rows_excluded": known.filter(pl.col(spec.factor) == level).height - mine.height, "pads": pads,
+        "wells": mine["well_id"].n_unique(), "group": group, "separable": False, "effect": None, "low": None,
+        "high": None, "shrunken": None, "shrunken_low": None, "shrunken_high": None,
+        "raw_mean": mine[spec.outcome].mean(), "adjusted_for": ", ".join(spec.adjusted_for), "note": note,
+    }  # fmt: skip
+
+
+def _fill_effects(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]) -> None:
+    covariates = predictors(list(spec.adjusted_for))
+    others, names, _ = design_matrix(used, covariates)
+    crews = np.column_stack([(used[spec.factor] == level).to_numpy().astype(float) for level in levels])
+    design = np.column_stack((crews, others[:, 1:]))  # a column a crew takes the constant's place
+    terms = [*levels, *names[1:]]
+    lost = aliased_terms(np.column_stack((others, crews[:, 1:])), [*names, *levels[1:]])
+    keep = [i for i, term in enumerate(terms) if term not in lost or term in levels]
+    if any(level in lost for level in levels):
+        named = ", ".join(level for level in levels if level in lost)
+        for level in levels:
+            rows[level]["note"] = f"aliased with a covariate ({named}): not separable"
+        return
+    estimate, covariance = _mixed(used, used[spec.outcome].to_numpy().astype(float), design[:, keep])
+    k = len(levels)
+    contrast = np.eye(k) - 1.0 / k
+    effect = contrast @ estimate[:k]
+    error = np.sqrt(np.diag(contrast @ covariance[:k, :k] @ contrast.T))
+    freedom = max(used["well_id"].n_unique() - k, 1)
+    reach = stats.t.ppf(0.975, freedom)
+    shrunk = empirical_bayes(effect, error)
+    joint = stats.t.ppf(1.0 - 0.025 / k, freedom)
+    for i, level in enumerate(levels):
+        rows[level] |= {
+            "separable": True, "effect": float(effect[i]), "low": float(effect[i] - reach * error[i]),
+            "high": float(effect[i] + reach * error[i]), "shrunken": float(shrunk.value[i]),
+            "shrunken_low": float(shrunk.value[i] - joint * shrunk.error[i]),
+            "shrunken_high": float(shrunk.value[i] + joint * shrunk.error[i]),
+            "note": f"compared within a connected set of {k} crews",
+        }  # fmt: skip
+
+
+def _mixed(used: pl.DataFrame, outcome: Array, design: Array) -> tuple[Array, Array]:
+    """Fit fixed effects with random pads and wells (REML); return coefficients and their covariance.
+
+    The outcome is scaled for the optimiser. A variance component at zero is a legitimate answer, so the warning about
+    the boundary is not shown.
+    """
+    scale = float(outcome.std()) or 1.0
+    wells = used["well_id"].to_numpy()
+    within = {}
+    for pad in used["pad"].unique().to_list():
+        mine = wells[(used["pad"] == pad).to_numpy()]
+        names = np.unique(mine)
+        within[pad] = (mine[:, None] == names[None, :]).astype(float)
+    pads = used["pad"].to_list()
+    order = sorted(set(pads))
+    components = sm.regression.mixed_linear_model.VCSpec(
+        ["well"],
+        [[[f"{pad}/{i}" for i in range(within[pad].shape[1])] for pad in order]],
+        [[within[pad] for pad in order]],
+    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        model = sm.MixedLM(outcome / scale, design, groups=np.asarray(pads), exog_vc=components)
+        result = model.fit(reml=True, method=["bfgs", "powell", "cg"])
+    k = design.shape[1]
+    return np.asarray(result.fe_params) * scale, np.asarray(result.cov_params())[:k, :k] * scale**2

@@ -1,0 +1,96 @@
+"""Fit what is stale and write it to the lake."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from pipeline.lake import Lake
+from pipeline.models import compare, outpad
+from pipeline.models.frames import plug_frame, stage_frame
+from pipeline.schemas import COMPARISONS, EFFECTS, MODEL_CARDS, PREDICTIONS
+
+
+@dataclass
+class FitReport:
+    """What a fit did.
+
+    Attributes
+    ----------
+    fitted, unchanged : list of str
+        Models and comparisons.
+    not_possible : list of str
+        With too few pads.
+    """
+
+    fitted: list[str] = field(default_factory=list)
+    unchanged: list[str] = field(default_factory=list)
+    not_possible: list[str] = field(default_factory=list)
+
+    @property
+    def changed(self) -> bool:
+        """Whether the lake was changed."""
+        return bool(self.fitted)
+
+
+def fit(lake: Lake, progress: Callable[[int, int, str], None] | None = None) -> FitReport:
+    """Fit all models and comparisons whose rows or method changed.
+
+    Parameters
+    ----------
+    lake : Lake
+    progress : callable, optional
+        Told (done, to do, name).
+
+    Returns
+    -------
+    FitReport
+    """
+    report = FitReport()
+    frames = {"stage": stage_frame(lake), "plug": plug_frame(lake)}
+    cards = dict(lake.scan(MODEL_CARDS).select("model", "inputs").collect().iter_rows())
+    compared = dict(lake.scan(COMPARISONS).select("comparison", "inputs").unique().collect().iter_rows())
+    total = len(outpad.SPECS) + len(compare.SPECS)
+    done = 0
+    for model in outpad.SPECS:
+        _fit_model(lake, frames[model.level], model, cards.get(model.name), report)
+        done += 1
+        if progress is not None:
+            progress(done, total, model.name)
+    for comparison in compare.SPECS:
+        _compare(lake, frames[comparison.level], comparison, compared.get(comparison.name), report)
+        done += 1
+        if progress is not None:
+            progress(done, total, comparison.name)
+    return report
+
+
+def _fit_model(lake: Lake, frame: pl.DataFrame, spec: outpad.ModelSpec, before: str | None, report: FitReport) -> None:
+    if before == outpad.inputs_print(frame, spec):
+        report.unchanged.append(spec.name)
+        return
+    rows = outpad.fit_model(frame, spec)
+    if rows is None:
+        report.not_possible.append(spec.name)
+        return
+    where = {"model": spec.name}
+    lake.replace(PREDICTIONS, pl.DataFrame(rows.predictions, schema=PREDICTIONS.dtypes), where)
+    lake.replace(EFFECTS, pl.DataFrame(rows.effects, schema=EFFECTS.dtypes), where)
+    lake.replace(MODEL_CARDS, pl.DataFrame([rows.card], schema=MODEL_CARDS.dtypes), where)
+    report.fitted.append(spec.name)
+
+
+def _compare(
+    lake: Lake, frame: pl.DataFrame, spec: compare.CompareSpec, before: str | None, report: FitReport
+) -> None:
+    if before == compare.inputs_print(frame, spec):
+        report.unchanged.append(spec.name)
+        return
+    rows = compare.compare(frame, spec)
+    if not rows:
+        report.not_possible.append(spec.name)
+        return
+    lake.replace(COMPARISONS, pl.DataFrame(rows, schema=COMPARISONS.dtypes), {"comparison": spec.name})
+    report.fitted.append(spec.name)

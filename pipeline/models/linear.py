@@ -1,0 +1,107 @@
+"""Least squares with intervals clustered by pad, and the aliasing that forbids some of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.linalg
+import statsmodels.api as sm
+from numpy.typing import NDArray
+from scipy import stats
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A least-squares fit.
+
+    Attributes
+    ----------
+    names : list of str
+    estimate, low, high : array, shape (k,)
+        Coefficients and 95 % limits; NaN for aliased terms.
+    aliased : list of str
+        Terms that are a combination of others and were not fitted.
+    residual_sd : float
+        Residual standard deviation, in the outcome's unit.
+    """
+
+    names: list[str]
+    estimate: Array
+    low: Array
+    high: Array
+    aliased: list[str]
+    residual_sd: float
+
+
+def aliased_terms(design: Array, names: list[str]) -> list[str]:
+    """Return the terms that are linear combinations of the terms before them.
+
+    Parameters
+    ----------
+    design : array, shape (n, k)
+    names : list of str, length k
+
+    Returns
+    -------
+    list of str
+
+    Notes
+    -----
+    A term is aliased where the part of its column that the earlier columns do not explain is nothing but rounding.
+    """
+    scale = np.linalg.norm(design, axis=0)
+    columns = design / np.where(scale > 0.0, scale, 1.0)
+    kept: list[int] = []
+    lost = []
+    for index, name in enumerate(names):
+        candidate = columns[:, [*kept, index]]
+        if scale[index] > 0.0 and np.linalg.matrix_rank(candidate, tol=1e-9) == len(kept) + 1:
+            kept.append(index)
+        else:
+            lost.append(name)
+    return lost
+
+
+def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: list[str]) -> Fitted:
+    """Fit by least squares (QR) with standard errors clustered by pad.
+
+    Parameters
+    ----------
+    design : array, shape (n, k)
+        With its constant column.
+    outcome : array, shape (n,)
+    names : list of str, length k
+    clusters : list of str, length n
+        The pad of each row.
+
+    Returns
+    -------
+    Fitted
+        Limits from Student's t with (pads - 1) degrees of freedom; NaN where there are fewer than two pads.
+
+    References
+    ----------
+    Liang and Zeger, *Biometrika* 73 (1986) 13-22; the small-sample factor G/(G-1) * (n-1)/(n-k).
+    """
+    lost = aliased_terms(design, names)
+    keep = [index for index, name in enumerate(names) if name not in lost]
+    codes = np.unique(np.asarray(clusters), return_inverse=True)[1]
+    pads = int(codes.max()) + 1 if codes.size else 0
+    model = sm.OLS(outcome, design[:, keep])
+    result = model.fit(method="qr")
+    estimate = np.full(len(names), np.nan)
+    low, high = estimate.copy(), estimate.copy()
+    estimate[keep] = result.params
+    if pads >= 2 and outcome.size > len(keep):
+        robust = result.get_robustcov_results("cluster", groups=codes, use_correction=True)
+        reach = stats.t.ppf(0.975, pads - 1) * robust.bse
+        low[keep], high[keep] = result.params - reach, result.params + reach
+    return Fitted(names, estimate, low, high, lost, float(np.sqrt(result.scale)))
+
+
+def null_space(design: Array) -> Array:
+    """Return an orthonormal basis of the combinations of columns that are zero. Shape (k, k - rank)."""
+    return np.asarray(scipy.linalg.null_space(design))

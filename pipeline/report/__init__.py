@@ -1,0 +1,1 @@
+"""Queries into charts and pages."""

@@ -1,0 +1,60 @@
+"""Page definitions: which query, which chart, which words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field
+
+from pipeline import resources
+from pipeline.workspace import Frozen, parse_toml
+
+
+class ChartSpec(Frozen):
+    """One chart of a page.
+
+    Attributes
+    ----------
+    kind : str
+        Which drawing of ``charts.py``.
+    query, given : str, dict
+        The saved query and the values of its parameters.
+    title, title_given : str, dict
+        The query whose single ``title`` states the result; its parameters (those of ``given`` where not said).
+    x, y, colour : str
+        Columns.
+    x_label, y_label : str
+        Axis titles; the unit is added.
+    words : str
+        How to read it.
+    diagonal : bool
+        Whether to draw the line of equal values.
+    """
+
+    kind: Literal["trend", "stack", "bars", "interval", "strip", "scatter"]
+    query: str
+    given: dict[str, str] = Field(default_factory=dict)
+    title: str
+    title_given: dict[str, str] | None = None
+    x: str
+    y: str
+    colour: str | None = None
+    x_label: str
+    y_label: str
+    words: str
+    diagonal: bool = False
+
+
+class Page(Frozen):
+    """One part of the report."""
+
+    title: str
+    reader: Literal["manager", "analyst", "engineer"]
+    question: str
+    charts: list[ChartSpec]
+
+
+def load_pages(folder: Path | None = None) -> list[Page]:
+    """Read the page definitions, in the order of their file names."""
+    return [parse_toml(path, Page) for path in sorted((folder or resources.folder("reports") / "pages").glob("*.toml"))]

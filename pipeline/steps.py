@@ -1,0 +1,129 @@
+"""The steps: plain functions on a workspace, called by commands and flows alike."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TypeVar
+
+import polars as pl
+
+from pipeline import __version__
+from pipeline.ingest.land import Landed, land
+from pipeline.lake import Lake
+from pipeline.metrics.measure import COIL_RUN_METRICS, PLUG_METRICS, STAGE_METRICS, Measured, measure
+from pipeline.models.fit import FitReport, fit
+from pipeline.report.build import Built, build
+from pipeline.schemas import (
+    COMPARISONS,
+    EFFECTS,
+    FINDINGS,
+    LANDED,
+    MODEL_CARDS,
+    PICKS,
+    PREDICTIONS,
+    SNAPSHOTS,
+    SOURCES,
+    Table,
+)
+from pipeline.workspace import Workspace
+
+Progress = Callable[[int, int, str], None]
+Result = TypeVar("Result", Landed, Measured, FitReport)
+
+TABLES: dict[str, Table] = {
+    table.name: table
+    for table in (
+        *LANDED.values(), PICKS, STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS, COMPARISONS, MODEL_CARDS, EFFECTS,
+        PREDICTIONS, SOURCES, FINDINGS,
+    )
+}  # fmt: skip
+"""Every table a query can read."""
+
+
+def open_lake(workspace: Workspace) -> Lake:
+    """Return the workspace's lake."""
+    return Lake(workspace.lake, workspace.settings.storage)
+
+
+def versions(lake: Lake) -> dict[str, int]:
+    """Return the present version of every table that exists."""
+    found = {name: lake.version(table) for name, table in TABLES.items()}
+    return {name: version for name, version in found.items() if version is not None}
+
+
+def _snapshot(workspace: Workspace, lake: Lake, step: str, result: Result) -> Result:
+    """Append the state of all tables after a step; a step that changed nothing adds none, unless it is the first."""
+    before = lake.scan(SNAPSHOTS).filter(pl.col("step") == step).select(pl.len()).collect().item()
+    if result.changed or not before:
+        at = datetime.now(UTC)
+        row = {
+            "snapshot": f"{at:%Y%m%dT%H%M%S%f}-{step}", "at": at, "step": step, "versions": json.dumps(versions(lake), sort_keys=True),
+            "code_version": __version__, "settings_hash": workspace.settings_hash, "changed": result.changed,
+        }  # fmt: skip
+        lake.replace(SNAPSHOTS, pl.DataFrame([row], schema=SNAPSHOTS.dtypes), {"snapshot": row["snapshot"]})
+    return result
+
+
+def run_ingest(workspace: Workspace, progress: Progress | None = None) -> Landed:
+    """Land new and changed files."""
+    lake = open_lake(workspace)
+    return _snapshot(workspace, lake, "ingest", land(workspace, lake, progress))
+
+
+def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measured:
+    """Measure the wells that are stale."""
+    lake = open_lake(workspace)
+    return _snapshot(workspace, lake, "measure", measure(lake, workspace.settings.time_zone, progress))
+
+
+def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport:
+    """Fit the models and comparisons that are stale."""
+    lake = open_lake(workspace)
+    return _snapshot(workspace, lake, "fit", fit(lake, progress))
+
+
+def run_report(workspace: Workspace, progress: Progress | None = None) -> Built:
+    """Build the report from the present versions of all tables."""
+    lake = open_lake(workspace)
+    pinned = versions(lake)
+    return build(workspace, lake.at(pinned), list(TABLES.values()), pinned, progress)
+
+
+@dataclass
+class Refreshed:
+    """What a refresh did, step by step."""
+
+    landed: Landed
+    measured: Measured
+    fitted: FitReport
+    report: Built
+
+
+def refresh(workspace: Workspace, progress: Callable[[str], Progress] | None = None) -> Refreshed:
+    """Run the four steps in order; each does only what changed.
+
+    Parameters
+    ----------
+    workspace : Workspace
+    progress : callable, optional
+        Given a step's name, returns what that step tells its progress to.
+    """
+
+    def of(step: str) -> Progress | None:
+        return None if progress is None else progress(step)
+
+    return Refreshed(
+        run_ingest(workspace, of("ingest")),
+        run_measure(workspace, of("measure")),
+        run_fit(workspace, of("fit")),
+        run_report(workspace, of("report")),
+    )
+
+
+def report_path(workspace: Workspace) -> Path:
+    """Where the report is written."""
+    return workspace.out / "report.html"

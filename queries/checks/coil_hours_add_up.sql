@@ -1,0 +1,11 @@
+-- title: Coil runs whose hours by state do not add up to their hours in the hole
+-- reader: analyst
+-- grain: a failing coil run; none is right
+-- columns:
+--   well_id: well
+--   run: coil run
+--   hours [h]: hours in the hole
+--   parts [h]: sum of the states
+SELECT well_id, run, hours, milling_hours + wiper_hours + running_hours + stationary_hours AS parts
+FROM coil_run_metrics
+WHERE abs(hours - parts) > 0.01

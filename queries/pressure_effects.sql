@@ -1,0 +1,16 @@
+-- title: What treating pressure at rate goes with
+-- reader: engineer
+-- grain: a term of the model
+-- columns:
+--   term: term, and for what change of it
+--   difference [psi]: association with treating pressure, other terms held
+--   low [psi]: lower 95 % limit, clustered by pad
+--   high [psi]: upper limit of the same
+SELECT
+    concat(replace(replace(term, 'frac_crew: ', ''), '_', ' '), ' (', per, ')') AS term,
+    effect AS difference,
+    low,
+    high
+FROM effects
+WHERE model = 'treating_pressure'
+ORDER BY abs(effect) DESC NULLS LAST, term

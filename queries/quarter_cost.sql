@@ -1,0 +1,35 @@
+-- title: Cost per stage against budget, quarter by quarter
+-- reader: manager
+-- grain: a quarter, budget or spent
+-- columns:
+--   quarter: quarter of the service date
+--   kind: budget or spent
+--   cost_per_stage [1000 USD]: cost lines of the wells over their stages
+--   provisional: whether some of it is only accrued
+WITH lines AS (
+    SELECT
+        concat(year(service_date), 'Q', quarter(service_date)) AS quarter,
+        well_id,
+        CASE WHEN state = 'budget' THEN 'budget' ELSE 'spent' END AS kind,
+        state = 'accrued' AS accrued,
+        amount
+    FROM cost
+    WHERE currency = 'USD'
+),
+counted AS (
+    SELECT well_id, count(*) AS stages FROM stages GROUP BY well_id
+),
+by_well AS (
+    SELECT quarter, kind, well_id, sum(amount) AS amount, bool_or(accrued) AS accrued
+    FROM lines
+    GROUP BY ALL
+)
+SELECT
+    b.quarter,
+    b.kind,
+    sum(b.amount) / sum(c.stages) / 1000 AS cost_per_stage,
+    bool_or(b.accrued) AS provisional
+FROM by_well AS b
+JOIN counted AS c USING (well_id)
+GROUP BY ALL
+ORDER BY b.quarter, b.kind
