@@ -35,6 +35,7 @@ from pipeline.schemas import (
     STRINGS,
     TREATMENT,
     WELLS,
+    Table,
 )
 
 STAGE_METRICS = STAGE.table()
@@ -103,16 +104,9 @@ def measure(
     Measured
     """
     report = Measured()
-    tables = {table.name: _by_well(lake, table.name) for table in _DESCRIBED}
-    signals = _signal_sources(lake)
-    prints = {
-        well: fingerprint([_methods(), sources, default_zone, [tables[t.name].get(well, []) for t in _DESCRIBED]])
-        for well, sources in signals.items()
-    }
-    before = dict(lake.scan(PICKS).select("well_id", "fingerprint").unique().collect().iter_rows())
-    stale = [well for well in sorted(signals) if before.get(well) != prints[well]]
-    report.unchanged = len(signals) - len(stale)
-    for done, well in enumerate(_read_ahead(lake, stale, signals, tables, prints, default_zone), start=1):
+    plan = _plan(lake, default_zone)
+    report.unchanged = len(plan.prints) - len(plan.stale)
+    for done, well in enumerate(_read_ahead(lake, plan, default_zone), start=1):
         rows = measure_well(well)
         _write(lake, well, rows)
         report.wells += 1
@@ -121,9 +115,36 @@ def measure(
         report.runs += len(rows.runs)
         report.findings += len(rows.findings)
         if progress is not None:
-            progress(done, len(stale), well.well_id)
-    _forget(lake, [well for well in before if well not in signals])
+            progress(done, len(plan.stale), well.well_id)
+    _forget(lake, plan.gone)
     return report
+
+
+def stale_wells(lake: Lake, default_zone: str) -> list[str]:
+    """Return the wells whose rows no longer follow from their inputs."""
+    return _plan(lake, default_zone).stale
+
+
+@dataclass(frozen=True)
+class _Plan:
+    tables: dict[str, dict[str, Rows]]
+    signals: dict[str, list[str]]
+    prints: dict[str, str]
+    stale: list[str]
+    gone: list[str]
+
+
+def _plan(lake: Lake, default_zone: str) -> _Plan:
+    """Compare each well's fingerprint with the one stored beside its picks."""
+    tables = {table.name: _by_well(lake, table) for table in _DESCRIBED}
+    signals = _signal_sources(lake)
+    prints = {
+        well: fingerprint([_methods(), sources, default_zone, [tables[t.name].get(well, []) for t in _DESCRIBED]])
+        for well, sources in signals.items()
+    }
+    before = dict(lake.scan(PICKS).select("well_id", "fingerprint").unique().collect().iter_rows())
+    stale = [well for well in sorted(signals) if before.get(well) != prints[well]]
+    return _Plan(tables, signals, prints, stale, [well for well in before if well not in signals])
 
 
 def _methods() -> list[Any]:
@@ -132,8 +153,7 @@ def _methods() -> list[Any]:
     return [picks, STAGE.versions(), PLUG.versions(), RUN.versions()]
 
 
-def _by_well(lake: Lake, name: str) -> dict[str, Rows]:
-    table = next(table for table in _DESCRIBED if table.name == name)
+def _by_well(lake: Lake, table: Table) -> dict[str, Rows]:
     grouped: dict[str, Rows] = defaultdict(list)
     frame = lake.scan(table).drop("source_id", "source_row").sort(table.key).collect()
     for row in frame.iter_rows(named=True):
@@ -150,19 +170,17 @@ def _signal_sources(lake: Lake) -> dict[str, list[str]]:
     return grouped
 
 
-def _read_ahead(
-    lake: Lake, wells: list[str], signals: dict[str, list[str]], tables: dict[str, dict[str, Rows]],
-    prints: dict[str, str], default_zone: str,
-) -> Iterator[WellInput]:  # fmt: skip
+def _read_ahead(lake: Lake, plan: _Plan, default_zone: str) -> Iterator[WellInput]:
     """Read the next well while the present one is measured; never more than two in memory."""
     treatment, coil = lake.scan_raw(TREATMENT), lake.scan_raw(COIL)
+    wells = plan.stale
 
     def read(well: str) -> WellInput:
-        mine = (pl.col("well_id") == well) & pl.col("source_id").is_in(signals[well])
-        described = {name: rows.get(well, []) for name, rows in tables.items()}
+        mine = (pl.col("well_id") == well) & pl.col("source_id").is_in(plan.signals[well])
+        described = {name: rows.get(well, []) for name, rows in plan.tables.items()}
         zone = (described["wells"][0]["time_zone"] if described["wells"] else None) or default_zone
         return WellInput(
-            well, prints[well], zone, described,
+            well, plan.prints[well], zone, described,
             treatment.filter(mine).drop("well_id", "source_id", "source_row").sort("stage", "time").collect(),
             coil.filter(mine).drop("well_id", "source_id", "source_row").sort("run", "time").collect(),
         )  # fmt: skip

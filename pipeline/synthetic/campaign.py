@@ -92,7 +92,7 @@ def generate(folder: Path, plan: Plan, progress: Callable[[str], None] | None = 
             _coil(folder, plan, well, index, finished, tables, rng)
             online = ledger.later(finished, 14.0 + 3.0 * index)
             tables.cost += ledger.cost_lines(well, finished.date(), pad_number == last_pad, rng)
-            until = pad_start(plan, last_pad).date()
+            until = ledger.later(pad_start(plan, last_pad), 150.0).date()
             tables.production += ledger.production(well, online.date(), until, rng)
             if progress is not None:
                 progress(well.name)
@@ -222,7 +222,7 @@ def _coil(
     folder: Path, plan: Plan, well: Well, index: int, finished: datetime, tables: _Tables, rng: np.random.Generator
 ) -> None:
     jobs: list[tuple[datetime, pl.DataFrame, RunTruth]] = []
-    if index == 0:
+    if index == 0 and plan.toe_preparation:
         frame, truth = simulate_toe_preparation(well, rng)
         jobs.append((ledger.later(pad_start(plan, well.pad_number), -9.0), frame, truth))
     hard = HARD_PLUG[2] if HARD_PLUG[:2] == (well.pad_number, index) else None

@@ -111,6 +111,8 @@ class Plan:
         Cap on wells of a pad.
     coil_step_s : int
         Sampling of the coil records. [s]
+    toe_preparation : bool
+        Whether the first well of each pad has a toe preparation on record.
     """
 
     pads: int = 8
@@ -118,6 +120,7 @@ class Plan:
     seed: int = 20310
     wells_per_pad: int = 3
     coil_step_s: int = 1
+    toe_preparation: bool = True
     first_quarter: datetime = field(default_factory=lambda: datetime(2029, 7, 1, tzinfo=UTC))
 
 

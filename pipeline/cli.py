@@ -1,0 +1,256 @@
+"""Commands. Each imports what it needs when it runs, so that help comes at once."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from pipeline.ingest.land import Landed
+    from pipeline.workspace import Workspace
+
+ALL_WELL, FAILED, SET_ASIDE = 0, 1, 3
+EPILOG = "Exit codes: 0 all well, 3 a file was set aside, 1 failed."
+
+app = typer.Typer(
+    name="heelward",
+    help="Land the records of well completions, measure every stage, plug and run the same way, compare crews and "
+    "designs fairly, and build the team's report.",
+    epilog=EPILOG,
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+Where = Annotated[Path, typer.Option("--workspace", "-w", help="The workspace folder.", show_default="this folder")]
+
+
+def main() -> None:
+    """Run the command line; turn what a user can mend into a message, never a traceback."""
+    from pipeline.errors import HeelwardError
+
+    try:
+        app()
+    except HeelwardError as error:
+        print(error, file=sys.stderr)
+        raise SystemExit(FAILED) from None
+    except (OSError, ValueError, RuntimeError) as error:
+        if os.environ.get("HEELWARD_DEBUG"):
+            raise
+        print(f"heelward failed: {error}\nSet HEELWARD_DEBUG=1 to see where.", file=sys.stderr)
+        raise SystemExit(FAILED) from None
+
+
+def _open(workspace: Path) -> Workspace:
+    from pipeline.workspace import open_workspace
+
+    return open_workspace(workspace)
+
+
+@contextmanager
+def _bar(label: str) -> Iterator[Callable[[int, int, str], None]]:
+    """Show a progress bar while a step runs, where someone is looking."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    console = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
+        task = progress.add_task(label, total=None)
+
+        def tell(done: int, total: int, what: str) -> None:
+            progress.update(task, completed=done, total=total)
+
+        yield tell
+
+
+def _say_landed(report: Landed) -> None:
+    parts = [f"{report.landed} landed", f"{report.unchanged} unchanged"]
+    if report.copies:
+        parts.append(f"{report.copies} copies of landed files")
+    if report.superseded:
+        parts.append(f"{report.superseded} superseded by a later revision")
+    if report.still_aside:
+        parts.append(f"{report.still_aside} of the unchanged still set aside")
+    print(f"ingest: {', '.join(parts)}; {report.findings} findings")
+    for path, aside in report.set_aside:
+        at = f", line {aside.line}" if aside.line is not None else ""
+        print(f"  set aside: {path}{at}\n    {aside.reason}\n    expected: {aside.expected}")
+        print(f"    found:    {aside.found}\n    mend:     {aside.mend}")
+
+
+@app.command(epilog=EPILOG)
+def demo(
+    folder: Annotated[Path, typer.Argument(help="Where to build the sample workspace.")] = Path("demo"),
+    small: Annotated[bool, typer.Option("--small", help="Two pads and short wells only.")] = False,
+) -> None:
+    """Build the sample workspace, run everything, and say where the report is."""
+    from pipeline.demo import build_demo
+
+    with _bar("demo") as tell:
+        built = build_demo(folder, small=small, progress=tell)
+    _say_landed(built.landed)
+    print(f"measure: {built.measured.stages} stages, {built.measured.plugs} plugs, {built.measured.runs} coil runs")
+    print(f"fit: {', '.join(built.fitted.fitted) or 'too few pads'}")
+    print(f"report: {built.report.path}")
+
+
+@app.command(epilog=EPILOG)
+def init(folder: Annotated[Path, typer.Argument(help="The new workspace folder.")]) -> None:
+    """Make a new workspace with commented settings and a first source map."""
+    from pipeline.start import make_workspace
+
+    make_workspace(folder)
+    print(f"A workspace is ready in {folder}.")
+    print(f"1. Put records into {folder / 'landing'}.")
+    print(f"2. Adapt {folder / 'maps' / 'first_map.toml'} to them; `heelward inspect FILE -w {folder}` shows how they are read.")
+    print(f"3. Run `heelward refresh -w {folder}`.")
+
+
+@app.command(epilog=EPILOG)
+def inspect(
+    file: Annotated[Path, typer.Argument(help="A record or table.")], workspace: Where = Path()
+) -> None:
+    """Show what would be made of a file: map, channels, units, time span, findings. Writes nothing."""
+    from pipeline.ingest.inspect import inspect_file
+
+    text, usable = inspect_file(_open(workspace), file)
+    print(text)
+    raise typer.Exit(ALL_WELL if usable else SET_ASIDE)
+
+
+@app.command(epilog=EPILOG)
+def ingest(workspace: Where = Path()) -> None:
+    """Land new and changed files; set aside what cannot be used."""
+    from pipeline import steps
+
+    space = _open(workspace)
+    with _bar("ingest") as tell:
+        report = steps.run_ingest(space, tell)
+    _say_landed(report)
+    raise typer.Exit(SET_ASIDE if report.set_aside else ALL_WELL)
+
+
+@app.command(epilog=EPILOG)
+def measure(workspace: Where = Path()) -> None:
+    """Measure every stage, plug and coil run whose inputs changed."""
+    from pipeline import steps
+
+    space = _open(workspace)
+    with _bar("measure") as tell:
+        report = steps.run_measure(space, tell)
+    print(
+        f"measure: {report.wells} wells measured ({report.stages} stages, {report.plugs} plugs, {report.runs} coil "
+        f"runs, {report.findings} findings), {report.unchanged} unchanged"
+    )
+
+
+@app.command(epilog=EPILOG)
+def fit(workspace: Where = Path()) -> None:
+    """Fit the models and comparisons whose rows changed."""
+    from pipeline import steps
+
+    space = _open(workspace)
+    with _bar("fit") as tell:
+        report = steps.run_fit(space, tell)
+    parts = [
+        f"{label}: {', '.join(names)}"
+        for label, names in (
+            ("fitted", report.fitted), ("unchanged", report.unchanged), ("not possible yet", report.not_possible),
+        )
+        if names
+    ]  # fmt: skip
+    print("fit: " + "; ".join(parts))
+
+
+@app.command(epilog=EPILOG)
+def report(workspace: Where = Path()) -> None:
+    """Build the report as one self-contained page."""
+    from pipeline import steps
+
+    space = _open(workspace)
+    with _bar("report") as tell:
+        built = steps.run_report(space, tell)
+    print(f"report: {built.path} ({built.charts} charts, {built.size_bytes / 1e6:.1f} MB)")
+
+
+@app.command(epilog=EPILOG)
+def refresh(workspace: Where = Path()) -> None:
+    """Ingest, measure, fit and report in order; each does only what changed."""
+    space = _open(workspace)
+    from pipeline import steps
+
+    with _bar("ingest") as tell:
+        landed = steps.run_ingest(space, tell)
+    _say_landed(landed)
+    with _bar("measure") as tell:
+        measured = steps.run_measure(space, tell)
+    print(f"measure: {measured.wells} wells measured, {measured.unchanged} unchanged, {measured.findings} findings")
+    with _bar("fit") as tell:
+        fitted = steps.run_fit(space, tell)
+    print(f"fit: {len(fitted.fitted)} fitted, {len(fitted.unchanged)} unchanged, {len(fitted.not_possible)} not possible yet")
+    with _bar("report") as tell:
+        built = steps.run_report(space, tell)
+    print(f"report: {built.path}")
+    raise typer.Exit(SET_ASIDE if landed.set_aside else ALL_WELL)
+
+
+@app.command(epilog=EPILOG)
+def query(
+    name: Annotated[str | None, typer.Argument(help="Name of the query; without it all are listed.")] = None,
+    workspace: Where = Path(),
+    given: Annotated[
+        list[str] | None, typer.Option("--set", help="A parameter, as name=value. May be repeated.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", help="A .csv or .parquet file to write instead of showing a table.")
+    ] = None,
+) -> None:
+    """Run a saved query over the lake: as a table, CSV or Parquet."""
+    from pipeline.report import export, queries
+
+    if name is None:
+        for known in queries.names():
+            print(f"{known:24} {queries.load(known).title}")
+        return
+    export.run_query(_open(workspace), name, _pairs(given or []), out)
+
+
+def _pairs(given: list[str]) -> dict[str, Any]:
+    from pipeline.errors import HeelwardError
+
+    pairs = {}
+    for item in given:
+        key, mark, value = item.partition("=")
+        if not mark:
+            raise HeelwardError(f"--set takes name=value, got '{item}'")
+        pairs[key] = value
+    return pairs
+
+
+@app.command(epilog=EPILOG)
+def status(workspace: Where = Path()) -> None:
+    """Say what has landed, what was set aside and why, and what is stale."""
+    from pipeline.status import describe
+
+    print(describe(_open(workspace)))
+
+
+@app.command(epilog=EPILOG)
+def serve(
+    workspace: Where = Path(),
+    port: Annotated[int, typer.Option(help="Port of the web page; 0 takes a free one.")] = 0,
+) -> None:
+    """Run the schedules of the settings until stopped (Ctrl-C), with Prefect's web page."""
+    from pipeline.serve import serve_workspace
+
+    raise typer.Exit(serve_workspace(_open(workspace), port))
+
+
+if __name__ == "__main__":
+    main()

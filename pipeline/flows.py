@@ -1,0 +1,71 @@
+"""Wiring of the steps for Prefect: order, retries, schedules, names. No work is done here; `steps.py` does it."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from deltalake.exceptions import DeltaError
+from prefect import flow, serve, task
+from prefect.client.schemas.objects import State, TaskRun
+from prefect.schedules import Cron
+from prefect.tasks import Task
+
+from pipeline import steps
+from pipeline.workspace import open_workspace
+
+
+def _passing(_task: Task, _run: TaskRun, state: State) -> bool:
+    """Retry what may pass by itself (disk, network, a commit conflict), and nothing else."""
+    error = state.result(raise_on_failure=False)
+    return isinstance(error, OSError | DeltaError)
+
+
+@task(task_run_name="ingest", retries=2, retry_delay_seconds=30, retry_condition_fn=_passing)
+def ingest(workspace: str) -> int:
+    """Land new and changed files; return how many were set aside."""
+    return len(steps.run_ingest(open_workspace(Path(workspace))).set_aside)
+
+
+@task(task_run_name="measure", retries=2, retry_delay_seconds=30, retry_condition_fn=_passing)
+def measure(workspace: str) -> int:
+    """Measure stale wells; return how many."""
+    return steps.run_measure(open_workspace(Path(workspace))).wells
+
+
+@task(task_run_name="fit", retries=2, retry_delay_seconds=30, retry_condition_fn=_passing)
+def fit(workspace: str) -> list[str]:
+    """Fit stale models; return their names."""
+    return steps.run_fit(open_workspace(Path(workspace))).fitted
+
+
+@task(task_run_name="report", retries=2, retry_delay_seconds=30, retry_condition_fn=_passing)
+def report(workspace: str) -> str:
+    """Build the report; return where it is."""
+    return str(steps.run_report(open_workspace(Path(workspace))).path)
+
+
+@flow(name="heelward-refresh", flow_run_name="refresh of {workspace}", log_prints=True)
+def refresh(workspace: str) -> str:
+    """Run the four steps in order."""
+    aside = ingest(workspace)
+    wells = measure(workspace)
+    fitted = fit(workspace)
+    path = report(workspace)
+    print(f"{aside} files set aside, {wells} wells measured, {len(fitted)} fits, report {path}")
+    return path
+
+
+def serve_schedules(root: Path) -> None:
+    """Register the workspace's schedules and run them until stopped."""
+    settings = open_workspace(root).settings
+    cron = settings.schedules.refresh
+    schedule = Cron(cron, timezone=settings.time_zone) if cron else None
+    deployment = refresh.to_deployment(
+        name=root.name or "workspace", schedule=schedule, parameters={"workspace": str(root)}
+    )
+    serve(deployment, print_starting_message=False)
+
+
+if __name__ == "__main__":
+    serve_schedules(Path(sys.argv[1]))
