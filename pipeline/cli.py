@@ -108,14 +108,13 @@ def init(folder: Annotated[Path, typer.Argument(help="The new workspace folder."
     make_workspace(folder)
     print(f"A workspace is ready in {folder}.")
     print(f"1. Put records into {folder / 'landing'}.")
-    print(f"2. Adapt {folder / 'maps' / 'first_map.toml'} to them; `heelward inspect FILE -w {folder}` shows how they are read.")
+    first = folder / "maps" / "first_map.toml"
+    print(f"2. Adapt {first} to them; `heelward inspect FILE -w {folder}` shows how they are read.")
     print(f"3. Run `heelward refresh -w {folder}`.")
 
 
 @app.command(epilog=EPILOG)
-def inspect(
-    file: Annotated[Path, typer.Argument(help="A record or table.")], workspace: Where = Path()
-) -> None:
+def inspect(file: Annotated[Path, typer.Argument(help="A record or table.")], workspace: Where = Path()) -> None:
     """Show what would be made of a file: map, channels, units, time span, findings. Writes nothing."""
     from pipeline.ingest.inspect import inspect_file
 
@@ -124,24 +123,18 @@ def inspect(
     raise typer.Exit(ALL_WELL if usable else SET_ASIDE)
 
 
-@app.command(epilog=EPILOG)
-def ingest(workspace: Where = Path()) -> None:
-    """Land new and changed files; set aside what cannot be used."""
+def _ingest(space: Workspace) -> int:
     from pipeline import steps
 
-    space = _open(workspace)
     with _bar("ingest") as tell:
         report = steps.run_ingest(space, tell)
     _say_landed(report)
-    raise typer.Exit(SET_ASIDE if report.set_aside else ALL_WELL)
+    return SET_ASIDE if report.set_aside else ALL_WELL
 
 
-@app.command(epilog=EPILOG)
-def measure(workspace: Where = Path()) -> None:
-    """Measure every stage, plug and coil run whose inputs changed."""
+def _measure(space: Workspace) -> None:
     from pipeline import steps
 
-    space = _open(workspace)
     with _bar("measure") as tell:
         report = steps.run_measure(space, tell)
     print(
@@ -150,54 +143,56 @@ def measure(workspace: Where = Path()) -> None:
     )
 
 
-@app.command(epilog=EPILOG)
-def fit(workspace: Where = Path()) -> None:
-    """Fit the models and comparisons whose rows changed."""
+def _fit(space: Workspace) -> None:
     from pipeline import steps
 
-    space = _open(workspace)
     with _bar("fit") as tell:
         report = steps.run_fit(space, tell)
-    parts = [
-        f"{label}: {', '.join(names)}"
-        for label, names in (
-            ("fitted", report.fitted), ("unchanged", report.unchanged), ("not possible yet", report.not_possible),
-        )
-        if names
-    ]  # fmt: skip
-    print("fit: " + "; ".join(parts))
+    named = {"fitted": report.fitted, "unchanged": report.unchanged, "not possible yet": report.not_possible}
+    print("fit: " + "; ".join(f"{label}: {', '.join(names)}" for label, names in named.items() if names))
 
 
-@app.command(epilog=EPILOG)
-def report(workspace: Where = Path()) -> None:
-    """Build the report as one self-contained page."""
+def _report(space: Workspace) -> None:
     from pipeline import steps
 
-    space = _open(workspace)
     with _bar("report") as tell:
         built = steps.run_report(space, tell)
     print(f"report: {built.path} ({built.charts} charts, {built.size_bytes / 1e6:.1f} MB)")
 
 
 @app.command(epilog=EPILOG)
+def ingest(workspace: Where = Path()) -> None:
+    """Land new and changed files; set aside what cannot be used."""
+    raise typer.Exit(_ingest(_open(workspace)))
+
+
+@app.command(epilog=EPILOG)
+def measure(workspace: Where = Path()) -> None:
+    """Measure every stage, plug and coil run whose inputs changed."""
+    _measure(_open(workspace))
+
+
+@app.command(epilog=EPILOG)
+def fit(workspace: Where = Path()) -> None:
+    """Fit the models and comparisons whose rows changed."""
+    _fit(_open(workspace))
+
+
+@app.command(epilog=EPILOG)
+def report(workspace: Where = Path()) -> None:
+    """Build the report as one self-contained page."""
+    _report(_open(workspace))
+
+
+@app.command(epilog=EPILOG)
 def refresh(workspace: Where = Path()) -> None:
     """Ingest, measure, fit and report in order; each does only what changed."""
     space = _open(workspace)
-    from pipeline import steps
-
-    with _bar("ingest") as tell:
-        landed = steps.run_ingest(space, tell)
-    _say_landed(landed)
-    with _bar("measure") as tell:
-        measured = steps.run_measure(space, tell)
-    print(f"measure: {measured.wells} wells measured, {measured.unchanged} unchanged, {measured.findings} findings")
-    with _bar("fit") as tell:
-        fitted = steps.run_fit(space, tell)
-    print(f"fit: {len(fitted.fitted)} fitted, {len(fitted.unchanged)} unchanged, {len(fitted.not_possible)} not possible yet")
-    with _bar("report") as tell:
-        built = steps.run_report(space, tell)
-    print(f"report: {built.path}")
-    raise typer.Exit(SET_ASIDE if landed.set_aside else ALL_WELL)
+    code = _ingest(space)
+    _measure(space)
+    _fit(space)
+    _report(space)
+    raise typer.Exit(code)
 
 
 @app.command(epilog=EPILOG)

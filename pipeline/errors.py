@@ -34,3 +34,9 @@ class SetAside(Exception):
     def __str__(self) -> str:
         at = f"line {self.line}: " if self.line is not None else ""
         return f"{at}{self.reason}; expected {self.expected}; found {self.found}; mend: {self.mend}"
+
+
+def short(text: str, length: int = 60) -> str:
+    """Return a text fit for a message: printable, not long."""
+    shown = "".join(char if char.isprintable() else "?" for char in text)
+    return shown if len(shown) <= length else shown[: length - 1] + "…"

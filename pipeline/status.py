@@ -23,7 +23,9 @@ def describe(workspace: Workspace) -> str:
     aside = sources.filter(pl.col("state") == "set aside").sort("path")
     for row in aside.iter_rows(named=True):
         at = f", line {row['line']}" if row["line"] is not None else ""
-        lines.append(f"set aside: {row['path']}{at}: {row['reason']}\n  expected {row['expected']}; found {row['found']}")
+        lines.append(
+            f"set aside: {row['path']}{at}: {row['reason']}\n  expected {row['expected']}; found {row['found']}"
+        )
         lines.append(f"  mend: {row['mend']}")
     stale = stale_wells(lake, workspace.settings.time_zone)
     lines.append(f"stale: {', '.join(stale)} (run `heelward refresh`)" if stale else "stale: nothing")

@@ -60,11 +60,12 @@ def _snapshot(workspace: Workspace, lake: Lake, step: str, result: Result) -> Re
     before = lake.scan(SNAPSHOTS).filter(pl.col("step") == step).select(pl.len()).collect().item()
     if result.changed or not before:
         at = datetime.now(UTC)
+        name = f"{at:%Y%m%dT%H%M%S%f}-{step}"
         row = {
-            "snapshot": f"{at:%Y%m%dT%H%M%S%f}-{step}", "at": at, "step": step, "versions": json.dumps(versions(lake), sort_keys=True),
+            "snapshot": name, "at": at, "step": step, "versions": json.dumps(versions(lake), sort_keys=True),
             "code_version": __version__, "settings_hash": workspace.settings_hash, "changed": result.changed,
         }  # fmt: skip
-        lake.replace(SNAPSHOTS, pl.DataFrame([row], schema=SNAPSHOTS.dtypes), {"snapshot": row["snapshot"]})
+        lake.replace(SNAPSHOTS, pl.DataFrame([row], schema=SNAPSHOTS.dtypes), {"snapshot": name})
     return result
 
 

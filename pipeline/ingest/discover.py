@@ -73,7 +73,8 @@ def discover(root: Path, folders: Sequence[Path], maps: Sequence[LoadedMap]) -> 
             path = file.relative_to(root).as_posix() if file.is_relative_to(root) else file.as_posix()
             stat = file.stat()
             fitting = [item for item in maps if fnmatch.fnmatchcase(inside, item.source.files)]
-            for loaded in fitting or [None]:
+            claims: Sequence[LoadedMap | None] = fitting or [None]
+            for loaded in claims:
                 name = loaded.source.name if loaded else NO_MAP
                 by_map[name].append(Item(file, path, loaded, stat.st_size, stat.st_mtime_ns // 1000))
     ordered = [_revisions(by_map[item.source.name], item) for item in maps]
@@ -121,7 +122,7 @@ def unchanged(item: Item, row: Mapping[str, Any] | None, tried_with: str) -> boo
         and row["reader_version"] == READER_VERSION
         and (row["state"] == "superseded") == (item.superseded_by is not None)
     )
-    return same and (row["state"] != "set aside" or row["tried_with"] == tried_with)
+    return bool(same) and (row["state"] != "set aside" or row["tried_with"] == tried_with)
 
 
 def content_hash(data: bytes) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import fnmatch
 from pathlib import Path
 
+import polars as pl
+
 from pipeline.errors import HeelwardError, SetAside
 from pipeline.ingest.maps import LoadedMap, load_maps
 from pipeline.ingest.names import Names
@@ -77,7 +79,8 @@ def _under(loaded: LoadedMap, data: bytes, file: Path, names: Names) -> tuple[st
 
 def _aside(aside: SetAside) -> str:
     at = f" (line {aside.line})" if aside.line is not None else ""
-    return f"  would be set aside{at}: {aside.reason}\n  expected: {aside.expected}\n  found:    {aside.found}\n  mend:     {aside.mend}"
+    rest = f"  expected: {aside.expected}\n  found:    {aside.found}\n  mend:     {aside.mend}"
+    return f"  would be set aside{at}: {aside.reason}\n{rest}"
 
 
 def _described(loaded: LoadedMap, shaped: Shaped) -> str:
@@ -86,16 +89,15 @@ def _described(loaded: LoadedMap, shaped: Shaped) -> str:
     if "well_id" in frame.columns:
         wells = frame["well_id"].unique().sort().to_list()
         lines.append(f"  wells: {', '.join(str(well) for well in wells[:6])}{' ...' if len(wells) > 6 else ''}")
-    for key in ("stage", "run"):
-        if key in table.key and frame[key].n_unique() == 1:
-            lines.append(f"  {key}: {frame[key][0]}")
+    single = [key for key in ("stage", "run") if key in table.key and frame[key].n_unique() == 1]
+    lines += [f"  {key}: {frame[key][0]}" for key in single]
     if "time" in table.key:
         lines.append(f"  time: {frame['time'][0]:%Y-%m-%d %H:%M:%S} to {frame['time'][-1]:%Y-%m-%d %H:%M:%S} UTC")
     for name, channel in loaded.source.columns.items():
         unit = table.unit(name)
         if not unit or channel.column is None or name not in frame.columns:
             continue
-        low, high = frame[name].min(), frame[name].max()
+        low, high = frame.select(low=pl.col(name).min(), high=pl.col(name).max()).row(0)
         span = "void" if low is None else f"{low:.4g} to {high:.4g} {unit}"
         lines.append(f"  {name}: '{channel.column}' in {channel.unit}; {span}")
     lines += [f"  finding: {finding.message}" for finding in shaped.findings] or ["  no findings"]

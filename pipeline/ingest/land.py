@@ -13,11 +13,12 @@ from typing import Any
 import polars as pl
 
 from pipeline.errors import SetAside
+from pipeline.ingest.cells import Finding
 from pipeline.ingest.discover import NO_MAP, Item, content_hash, discover, source_id, unchanged
 from pipeline.ingest.maps import READER_VERSION, LoadedMap, load_maps
 from pipeline.ingest.names import Names
 from pipeline.ingest.read import content_of, read_raw
-from pipeline.ingest.shape import Finding, Shaped, _groups, shape
+from pipeline.ingest.shape import Shaped, name_groups, shape
 from pipeline.ingest.suggest import no_map_fits
 from pipeline.lake import Lake
 from pipeline.schemas import FINDINGS, LANDED, SOURCES, WELLS, Table
@@ -130,7 +131,7 @@ def _batches(items: Iterable[Item], names: Names) -> Iterable[list[Item]]:
         well = ""
         if item.loaded is not None and "time" in item.loaded.source.table.key:
             try:
-                spelled = _groups(item.loaded.source, item.file.name).get("well", item.path)
+                spelled = name_groups(item.loaded.source, item.file.name).get("well", item.path)
                 well = names.find(spelled) or spelled
             except SetAside:
                 well = item.path
@@ -206,8 +207,8 @@ def _prepare(run: _Run, item: Item, batch: list[_Ready]) -> _Ready:
         entry.shaped = None
         _keep_copy(run.workspace, item, row["source_id"], aside)
     except OSError as error:
-        aside = SetAside("the file cannot be read", "a readable file", str(error.strerror), "check its permissions")
-        row |= {"state": "set aside", **{key: getattr(aside, key) for key in _LINEAGE}}
+        unread = SetAside("the file cannot be read", "a readable file", str(error.strerror), "check its permissions")
+        row |= {"state": "set aside", **{key: getattr(unread, key) for key in _LINEAGE}}
     return entry
 
 

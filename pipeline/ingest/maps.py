@@ -149,7 +149,7 @@ def _time_problems(channel: Channel) -> list[str]:
         problems.append("'format' is missing, such as \"%d/%m/%Y %H:%M:%S\"")
     for zone in zones:
         if zone is None:
-            problems.append("'zone' is missing: \"UTC\", \"pad\", or one such as \"America/Denver\"")
+            problems.append('\'zone\' is missing: "UTC", "pad", or one such as "America/Denver"')
         elif zone != PAD_ZONE:
             try:
                 ZoneInfo(zone)

@@ -62,8 +62,9 @@ class Names:
             for name in (well, row["well_name"], *(row["aliases"] or "").split("|")):
                 if folded(name):
                     self.by_folded.setdefault(folded(name), well)
-            for store, key in (
-                (self.zones, "time_zone"), (self.stage_counts, "stage_count"), (self.rotary_table_ft, "rotary_table_ft"),
-            ):  # fmt: skip
-                if row[key] is not None:
-                    store[well] = row[key]  # type: ignore[index]
+            if row["time_zone"] is not None:
+                self.zones[well] = row["time_zone"]
+            if row["stage_count"] is not None:
+                self.stage_counts[well] = row["stage_count"]
+            if row["rotary_table_ft"] is not None:
+                self.rotary_table_ft[well] = row["rotary_table_ft"]

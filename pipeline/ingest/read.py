@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import difflib
-import gzip
 import io
 import zlib
 from collections.abc import Sequence
@@ -13,7 +12,7 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.errors import SetAside
+from pipeline.errors import SetAside, short
 from pipeline.ingest.maps import SourceMap
 from pipeline.schemas import meta
 from pipeline.units import UnknownUnit, conversion
@@ -71,11 +70,6 @@ def content_of(path: Path) -> bytes:
     if not data.strip():
         raise SetAside("the file is empty", "a header and rows", "nothing", "ask the provider to send it again")
     return data
-
-
-def gzip_bytes(data: bytes) -> bytes:
-    """Pack bytes so that equal content gives equal bytes."""
-    return gzip.compress(data, mtime=0)
 
 
 def read_raw(data: bytes, source: SourceMap) -> RawFile:
@@ -153,7 +147,7 @@ def _places(names: list[str], line: str, source: SourceMap) -> dict[str, int]:
         found = [index for index, name in enumerate(names) if name == wanted]
         if len(found) > 1:
             raise SetAside(
-                f"the heading '{_short(wanted)}' occurs twice", "each mapped heading once",
+                f"the heading '{short(wanted)}' occurs twice", "each mapped heading once",
                 "columns " + " and ".join(str(index + 1) for index in found),
                 "rename one of them in the file, or ask the provider which is right", source.header_row,
             )  # fmt: skip
@@ -174,10 +168,10 @@ def _missing(wanted: str, names: list[str], line: str, source: SourceMap) -> Set
             source.header_row,
         )  # fmt: skip
     near = difflib.get_close_matches(wanted, names, n=1, cutoff=0.5)
-    hint = f"; the nearest is '{_short(near[0])}'" if near else ""
-    shown = ", ".join(_short(name) for name in names[:12]) + (" ..." if len(names) > 12 else "")
+    hint = f"; the nearest is '{short(near[0])}'" if near else ""
+    shown = ", ".join(short(name) for name in names[:12]) + (" ..." if len(names) > 12 else "")
     return SetAside(
-        f"no column is headed '{_short(wanted)}'", f"the headings that the map '{source.name}' names", shown + hint,
+        f"no column is headed '{short(wanted)}'", f"the headings that the map '{source.name}' names", shown + hint,
         "correct the heading in the map, or write a map for this kind of file", source.header_row,
     )  # fmt: skip
 
@@ -193,8 +187,8 @@ def _check_units(units: list[str], places: dict[str, int], source: SourceMap) ->
         if _same_unit(written, unit, target):
             continue
         raise SetAside(
-            f"the unit of '{_short(source.columns[lake].column or lake)}' is not the map's",
-            f"'{unit}'", f"'{_short(written)}'", f"correct 'unit' in the map '{source.name}', or the file",
+            f"the unit of '{short(source.columns[lake].column or lake)}' is not the map's",
+            f"'{unit}'", f"'{short(written)}'", f"correct 'unit' in the map '{source.name}', or the file",
             source.units_row,
         )  # fmt: skip
 
@@ -208,9 +202,7 @@ def _same_unit(written: str, unit: str, target: str) -> bool:
     return False
 
 
-def _whole_lines(
-    text: bytes, fields: int, source: SourceMap, notes: list[tuple[str, str, int | None]]
-) -> bytes:
+def _whole_lines(text: bytes, fields: int, source: SourceMap, notes: list[tuple[str, str, int | None]]) -> bytes:
     """Drop a last line that was cut off: a record that lost a sample is better than a wrong number."""
     if text.endswith((b"\n", b"\r")):
         return text
@@ -235,8 +227,7 @@ def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap) 
     numbers = [
         lake
         for lake in places
-        if meta(columns[lake]).get("unit") is not None
-        or (lake == "time" and source.columns[lake].start is not None)
+        if meta(columns[lake]).get("unit") is not None or (lake == "time" and source.columns[lake].start is not None)
     ]
     names = [f"c{index}" for index in range(fields)]
     for lake, place in places.items():
@@ -285,14 +276,14 @@ def _read_sheet(data: bytes, source: SourceMap) -> RawFile:
         book = fastexcel.read_excel(data)
     except Exception as error:  # the reader raises its own kinds for every way a workbook can be broken
         raise SetAside(
-            "the workbook cannot be opened", "an .xlsx workbook", _short(str(error)),
+            "the workbook cannot be opened", "an .xlsx workbook", short(str(error)),
             "open and save it again in a spreadsheet program",
         ) from error  # fmt: skip
     assert source.sheet is not None
     if source.sheet not in book.sheet_names:
         raise SetAside(
-            f"the workbook has no sheet '{_short(source.sheet)}'", f"sheet '{_short(source.sheet)}'",
-            ", ".join(_short(name) for name in book.sheet_names), "correct 'sheet' in the map",
+            f"the workbook has no sheet '{short(source.sheet)}'", f"sheet '{short(source.sheet)}'",
+            ", ".join(short(name) for name in book.sheet_names), "correct 'sheet' in the map",
         )  # fmt: skip
     sheet = book.load_sheet(source.sheet, header_row=None, skip_rows=0, dtypes="string").to_polars()
     if sheet.height < source.data_row:
@@ -307,9 +298,3 @@ def _read_sheet(data: bytes, source: SourceMap) -> RawFile:
     frame = sheet.select(pl.nth(place).alias(lake) for lake, place in places.items())[source.data_row - 1 :]
     frame = frame.with_row_index(ROW, offset=source.data_row).with_columns(pl.col(ROW).cast(pl.Int32))
     return RawFile(frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null())), names)
-
-
-def _short(text: str, length: int = 60) -> str:
-    """Return a text fit for a message: printable, not long."""
-    shown = "".join(char if char.isprintable() else "?" for char in text)
-    return shown if len(shown) <= length else shown[: length - 1] + "…"

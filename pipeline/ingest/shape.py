@@ -4,35 +4,19 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from datetime import datetime
 from typing import Any
 
 import polars as pl
 
-from pipeline.errors import SetAside
-from pipeline.ingest.maps import PAD_ZONE, Channel, SourceMap
+from pipeline.errors import SetAside, short
+from pipeline.ingest.cells import Finding, Work, elapsed, moment, typed
+from pipeline.ingest.maps import SourceMap
 from pipeline.ingest.names import Names, new_id
-from pipeline.ingest.read import ROW, RawFile, _short
-from pipeline.ingest.times import to_utc
+from pipeline.ingest.read import ROW, RawFile
 from pipeline.schemas import WELLS, meta
-from pipeline.units import conversion
 
-BAD_SHARE = 0.01
-"""Up to this share of cells that are no numbers is a finding; more sets the file aside. [1]"""
-WRONG_UNIT_SHARE = 0.05
-"""More samples than this outside the hard range: the unit is wrong. [1]"""
 LONG_DAYS = 3.0
 """A record that spans more has odd times. [d]"""
-
-
-@dataclass
-class Finding:
-    """Something odd in a file that did not stop its landing."""
-
-    kind: str
-    message: str
-    row: int | None = None
-    rows: int | None = None
 
 
 @dataclass
@@ -56,16 +40,6 @@ class Shaped:
     findings: list[Finding] = field(default_factory=list)
 
 
-@dataclass
-class _Work:
-    source: SourceMap
-    raw: RawFile
-    names: Names
-    groups: dict[str, str]
-    findings: list[Finding]
-    created: dict[str, str] = field(default_factory=dict)
-
-
 def shape(raw: RawFile, source: SourceMap, names: Names, file_name: str) -> Shaped:
     """Turn a raw file into rows of its lake table.
 
@@ -84,10 +58,10 @@ def shape(raw: RawFile, source: SourceMap, names: Names, file_name: str) -> Shap
         Where the rows cannot be used; says where and what to do.
     """
     findings = [Finding(kind, message, line) for kind, message, line in raw.notes]
-    work = _Work(source, raw, names, _groups(source, file_name), findings)
+    work = Work(source, raw, names, name_groups(source, file_name), findings)
     rows_in = raw.frame.height
     frame = _well_ids(work, raw.frame)
-    frame = frame.with_columns(_typed(work, frame))
+    frame = frame.with_columns(typed(work, frame))
     frame = _numbers_from_name(work, frame)
     frame = _times(work, frame)
     if source.lands == WELLS.name:
@@ -101,19 +75,20 @@ def shape(raw: RawFile, source: SourceMap, names: Names, file_name: str) -> Shap
     return Shaped(frame, _stubs(work), rows_in, work.findings)
 
 
-def _groups(source: SourceMap, file_name: str) -> dict[str, str]:
+def name_groups(source: SourceMap, file_name: str) -> dict[str, str]:
+    """Return what a file's name tells: the groups of the map's pattern."""
     if source.name_pattern is None:
         return {}
     match = re.search(source.name_pattern, file_name)
     if match is None:
         raise SetAside(
             "the file's name does not tell what it is", f"a name that fits {source.name_pattern}",
-            _short(file_name, 120), f"rename the file, or correct 'name_pattern' in the map '{source.name}'",
+            short(file_name, 120), f"rename the file, or correct 'name_pattern' in the map '{source.name}'",
         )  # fmt: skip
     return {key: value for key, value in match.groupdict().items() if value is not None}
 
 
-def _well_ids(work: _Work, frame: pl.DataFrame) -> pl.DataFrame:
+def _well_ids(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     source = work.source
     if "well_id" not in source.table.dtypes:
         return frame
@@ -145,7 +120,7 @@ def _well_ids(work: _Work, frame: pl.DataFrame) -> pl.DataFrame:
     return frame
 
 
-def _resolve(work: _Work, name: str, line: int | None) -> str:
+def _resolve(work: Work, name: str, line: int | None) -> str:
     known = work.names.find(name)
     if known is not None:
         return known
@@ -153,165 +128,45 @@ def _resolve(work: _Work, name: str, line: int | None) -> str:
         well = new_id(name)
         work.created[well] = name
         work.findings.append(
-            Finding("well_created", f"no wells table knows '{_short(name)}': a well without data was made", line)
+            Finding("well_created", f"no wells table knows '{short(name)}': a well without data was made", line)
         )
         return well
     near = work.names.nearest(name)
     hint = f"nearest known: {', '.join(near)}" if near else "no well is known that is like it"
     raise SetAside(
-        f"the well '{_short(name)}' is not known", "a name or alias of the wells table", hint,
+        f"the well '{short(name)}' is not known", "a name or alias of the wells table", hint,
         "add the spelling to the well's 'aliases', or the well to the wells table", line,
     )  # fmt: skip
 
 
-def _stubs(work: _Work) -> pl.DataFrame:
-    rows = [
-        {"well_id": well, "well_name": name, "stub": True} for well, name in work.created.items()
-    ]
+def _stubs(work: Work) -> pl.DataFrame:
+    rows = [{"well_id": well, "well_name": name, "stub": True} for well, name in work.created.items()]
     dtypes = {name: dtype for name, dtype in WELLS.dtypes.items() if name != "source_id"}
     return pl.DataFrame(rows, schema=dtypes)
 
 
-def _typed(work: _Work, frame: pl.DataFrame) -> list[pl.Series]:
-    columns = work.source.table.schema.columns()
-    typed = []
-    for lake, channel in work.source.columns.items():
-        if lake == "well_id":
-            continue
-        dtype = columns[lake].dtype
-        if channel.value is not None:
-            typed.append(pl.Series(lake, [channel.value]).cast(dtype).new_from_index(0, frame.height))
-            continue
-        series = frame[lake]
-        if meta(columns[lake]).get("unit") is not None:
-            typed.append(_quantity(work, lake, channel, series))
-        elif isinstance(dtype, pl.Int32):
-            typed.append(_whole(work, lake, series))
-        elif isinstance(dtype, pl.Boolean):
-            typed.append(_yes_no(work, lake, series))
-        elif isinstance(dtype, pl.Date):
-            day = series.str.strip_chars().str.to_date(channel.format or "%Y-%m-%d", strict=False)
-            _bad_cells(work, lake, series, day, f"a date as {channel.format or '%Y-%m-%d'}")
-            typed.append(day)
-        elif isinstance(dtype, pl.String):
-            text = series.str.strip_chars()
-            typed.append(pl.select(pl.when(text != "").then(text).alias(lake)).to_series())
-        elif isinstance(dtype, pl.Datetime) and lake != "time":
-            typed.append(_moment(work, lake, channel, series))
-    return [series.rename(series.name) for series in typed]
-
-
-def _quantity(work: _Work, lake: str, channel: Channel, series: pl.Series) -> pl.Series:
-    column = work.source.table.schema.columns()[lake]
-    value = _as_float(work, lake, series)
-    assert channel.unit is not None
-    line = conversion(channel.unit, meta(column)["unit"])
-    x = pl.col(lake)
-    shown = x * line.factor + line.offset if line.offset else x * line.factor
-    hard, soft = meta(column)["hard"], meta(column)["soft"]
-    finite = pl.when(x.is_finite()).then(shown if (line.factor, line.offset) != (1.0, 0.0) else x)
-    frame = value.to_frame(lake).select(finite)
-    if hard is None:
-        return frame.to_series()
-    low, high = hard
-    counts = frame.select(
-        n=x.count(),
-        void=(~x.is_between(low, high)).sum(),
-        odd=(x.is_between(low, high) & ~x.is_between(*soft)).sum() if soft else pl.lit(0),
-    ).row(0, named=True)
-    if counts["void"] > max(WRONG_UNIT_SHARE * counts["n"], 1) or (counts["n"] and counts["void"] == counts["n"]):
-        first = frame.with_row_index("i").filter(~x.is_between(low, high)).row(0, named=True)
-        raise SetAside(
-            f"'{_short(channel.column or lake)}' is out of range in {counts['void']} of {counts['n']} rows",
-            f"{low:g} to {high:g} {meta(column)['unit']}",
-            f"{first[lake]:g} {meta(column)['unit']} when read as '{channel.unit}'",
-            f"correct 'unit' in the map '{work.source.name}', or the column it names",
-            int(work.raw.frame[ROW][first["i"]]),
-        )  # fmt: skip
-    if counts["void"]:
-        work.findings.append(
-            Finding("void_samples", f"{lake}: {counts['void']} value(s) outside {low:g} to {high:g} are void",
-                    rows=counts["void"])
-        )  # fmt: skip
-        frame = frame.select(pl.when(x.is_between(low, high)).then(x))
-    if counts["odd"]:
-        work.findings.append(
-            Finding("unusual_values", f"{lake}: {counts['odd']} value(s) outside the usual {soft[0]:g} to {soft[1]:g}",
-                    rows=counts["odd"])
-        )  # fmt: skip
-    return frame.to_series()
-
-
-def _as_float(work: _Work, lake: str, series: pl.Series) -> pl.Series:
-    if series.dtype.is_float():
-        return series
-    text = series.str.strip_chars()
-    voids = [str(value) for value in work.source.void_values]
-    text = pl.select(pl.when((text != "") & ~text.is_in(voids)).then(text).alias(lake)).to_series()
-    plain = text
-    if work.source.decimal == ",":
-        plain = text.str.replace(",", ".", literal=True)
-    value = plain.cast(pl.Float64, strict=False)
-    _bad_cells(work, lake, text, value, "a number")
-    return value
-
-
-def _bad_cells(work: _Work, lake: str, text: pl.Series, value: pl.Series, expected: str) -> None:
-    bad = (text.is_not_null() & (text.cast(pl.String).str.strip_chars() != "") & value.is_null()).arg_true()
-    if not len(bad):
-        return
-    line = int(work.raw.frame[ROW][bad[0]])
-    shown = _short(str(text[int(bad[0])]))
-    heading = work.source.columns[lake].column or lake
-    required = lake in work.source.table.key
-    if required or len(bad) > max(BAD_SHARE * len(text), 3):
-        raise SetAside(
-            f"'{_short(heading)}' is not {expected} in {len(bad)} of {len(text)} rows", expected, f"'{shown}'",
-            "correct the file, list such texts under 'void_values', or correct the decimal mark or format in the map "
-            f"'{work.source.name}'", line,
-        )  # fmt: skip
-    work.findings.append(
-        Finding("not_a_value", f"'{_short(heading)}' is not {expected} in {len(bad)} row(s), first '{shown}': void",
-                line, len(bad))
-    )  # fmt: skip
-
-
-def _whole(work: _Work, lake: str, series: pl.Series) -> pl.Series:
-    value = series.str.strip_chars().cast(pl.Float64, strict=False)
-    whole = pl.select(pl.when(value == value.floor()).then(value).cast(pl.Int32, strict=False).alias(lake)).to_series()
-    _bad_cells(work, lake, series, whole, "a whole number")
-    return whole
-
-
-def _yes_no(work: _Work, lake: str, series: pl.Series) -> pl.Series:
-    words = {"true": True, "yes": True, "y": True, "1": True, "false": False, "no": False, "n": False, "0": False}
-    value = series.str.strip_chars().str.to_lowercase().replace_strict(words, default=None, return_dtype=pl.Boolean)
-    _bad_cells(work, lake, series, value, "yes or no")
-    return value
-
-
-def _numbers_from_name(work: _Work, frame: pl.DataFrame) -> pl.DataFrame:
+def _numbers_from_name(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     for key in ("stage", "run", "plug"):
         if key in work.groups:
             try:
                 number = int(work.groups[key])
             except ValueError as error:
                 raise SetAside(
-                    f"the file's name gives no {key}", "a whole number", f"'{_short(work.groups[key])}'",
+                    f"the file's name gives no {key}", "a whole number", f"'{short(work.groups[key])}'",
                     f"correct 'name_pattern' in the map '{work.source.name}'",
                 ) from error  # fmt: skip
             frame = frame.with_columns(pl.lit(number, dtype=pl.Int32).alias(key))
     return frame
 
 
-def _times(work: _Work, frame: pl.DataFrame) -> pl.DataFrame:
+def _times(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     channel = work.source.columns.get("time")
     if channel is None or "time" not in work.source.table.key:
         return frame
     if channel.start is not None:
-        series = _elapsed(work, channel, frame)
+        series = elapsed(work, channel, frame)
     else:
-        series = _moment(work, "time", channel, frame["time"])
+        series = moment(work, "time", channel, frame["time"])
     frame = frame.with_columns(time=series)
     unread = frame["time"].null_count()
     if unread:
@@ -323,63 +178,7 @@ def _times(work: _Work, frame: pl.DataFrame) -> pl.DataFrame:
     return frame
 
 
-def _moment(work: _Work, lake: str, channel: Channel, series: pl.Series) -> pl.Series:
-    assert channel.format is not None and channel.zone is not None
-    naive = series.str.to_datetime(channel.format, strict=False, time_unit="us")
-    if isinstance(naive.dtype, pl.Datetime) and naive.dtype.time_zone is not None:
-        naive = naive.dt.convert_time_zone("UTC").dt.replace_time_zone(None)
-    _bad_cells(work, lake, series, naive, f"a time as {channel.format}")
-    return _on_utc(work, naive, channel.zone).alias(lake)
-
-
-def _on_utc(work: _Work, naive: pl.Series, zone: str) -> pl.Series:
-    utc, notes = to_utc(naive, _zone(work, zone))
-    work.findings += [Finding(kind, message, rows=rows) for kind, message, rows in notes]
-    return utc
-
-
-def _zone(work: _Work, zone: str) -> str:
-    if zone != PAD_ZONE:
-        return zone
-    well = work.names.find(work.groups.get("well", ""))
-    if well is None or well not in work.names.zones:
-        raise SetAside(
-            "the pad's time zone is not known", "'time_zone' of the well in the wells table", "none",
-            "fill it in, or name the zone in the map",
-        )  # fmt: skip
-    return work.names.zones[well]
-
-
-def _elapsed(work: _Work, channel: Channel, frame: pl.DataFrame) -> pl.Series:
-    assert channel.start is not None and channel.unit is not None
-    pattern = re.compile(channel.start.pattern)
-    match = next((found for line in work.raw.head if (found := pattern.search(line))), None)
-    if match is None:
-        raise SetAside(
-            "no start time stands above the data", f"a line that fits {channel.start.pattern}", "none",
-            f"correct 'start.pattern' in the map '{work.source.name}'", 1,
-        )  # fmt: skip
-    written = match.group("start").strip()
-    try:
-        start = datetime.strptime(written, channel.start.format)
-    except ValueError as error:
-        raise SetAside(
-            "the start time cannot be read", f"a time as {channel.start.format}", f"'{_short(written)}'",
-            f"correct 'start.format' in the map '{work.source.name}'",
-        ) from error  # fmt: skip
-    utc = _on_utc(work, pl.Series([start], dtype=pl.Datetime("us")), channel.start.zone)
-    if utc[0] is None:
-        raise SetAside(
-            "the start time does not exist", f"a time that {channel.start.zone} had", f"'{_short(written)}'",
-            "ask the provider for the right start",
-        )  # fmt: skip
-    seconds = _as_float(work, "time", frame["time"]) * conversion(channel.unit, "s").factor
-    micro = (seconds * 1e6).round(0).cast(pl.Int64, strict=False)
-    start_us = utc.dt.timestamp("us")[0]
-    return (micro + start_us).cast(pl.Datetime("us", "UTC"))
-
-
-def _referenced(work: _Work, frame: pl.DataFrame) -> pl.DataFrame:
+def _referenced(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     """Count stages from the toe and depths from the rotary table."""
     source = work.source
     if source.stages_numbered_from == "heel" and "stage" in frame.columns:
@@ -399,7 +198,7 @@ def _referenced(work: _Work, frame: pl.DataFrame) -> pl.DataFrame:
     return frame
 
 
-def _from_toe(work: _Work, frame: pl.DataFrame) -> pl.DataFrame:
+def _from_toe(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     counts = frame["well_id"].replace_strict(work.names.stage_counts, default=None, return_dtype=pl.Int32)
     if counts.null_count():
         raise SetAside(
@@ -416,7 +215,7 @@ def _from_toe(work: _Work, frame: pl.DataFrame) -> pl.DataFrame:
     return frame.with_columns(turned.alias("stage"))
 
 
-def _ordered(work: _Work, frame: pl.DataFrame) -> pl.DataFrame:
+def _ordered(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     """Sort samples by time and keep the last of repeated ones."""
     if "time" not in work.source.table.key or frame.height < 2:
         return frame
@@ -440,7 +239,7 @@ def _ordered(work: _Work, frame: pl.DataFrame) -> pl.DataFrame:
     return frame
 
 
-def _validate(work: _Work, frame: pl.DataFrame) -> None:
+def _validate(work: Work, frame: pl.DataFrame) -> None:
     """Set the file aside where a row breaks the table's schema; name the row and the rule."""
     table = work.source.table
     schema: Any = table.schema
@@ -451,7 +250,7 @@ def _validate(work: _Work, frame: pl.DataFrame) -> None:
             line = int(frame[ROW][int(frame[name].is_null().arg_true()[0])])
             heading = work.source.columns[name].column if name in work.source.columns else name
             raise SetAside(
-                f"'{_short(heading or name)}' is empty", "a value in each row", "nothing",
+                f"'{short(heading or name)}' is empty", "a value in each row", "nothing",
                 "fill it in, or remove the row", line,
             )  # fmt: skip
     if "time" in table.key:
@@ -470,5 +269,5 @@ def _validate(work: _Work, frame: pl.DataFrame) -> None:
         rule = next(iter(failed.counts()))
         raise SetAside(
             f"a row breaks the rule '{rule}' of table '{table.name}'", "rows that keep it",
-            _short(str({key: row[key] for key in table.key})), "correct the row", row[ROW],
+            short(str({key: row[key] for key in table.key})), "correct the row", row[ROW],
         )  # fmt: skip

@@ -26,7 +26,24 @@ _WORDS: tuple[tuple[str, str, str], ...] = (
     (r"conc|ppa|prop|sand", "proppant_conc_ppa", "ppa"),
     (r"\bfr\b|friction|reducer", "friction_reducer_gpt", "gpt"),
 )
-_UNITS = ("psi", "bar", "kPa", "MPa", "bpm", "m**3/min", "ppa", "ppg", "kg/m**3", "gpt", "ft", "m", "lbf", "daN", "s", "min")
+_UNITS = (
+    "psi",
+    "bar",
+    "kPa",
+    "MPa",
+    "bpm",
+    "m**3/min",
+    "ppa",
+    "ppg",
+    "kg/m**3",
+    "gpt",
+    "ft",
+    "m",
+    "lbf",
+    "daN",
+    "s",
+    "min",
+)
 
 
 @dataclass(frozen=True)
@@ -88,7 +105,10 @@ def _score(lines: list[str], mark: str) -> int:
 
 def _numbers(row: list[str]) -> bool:
     filled = [cell.strip() for cell in row if cell.strip()]
-    return bool(filled) and sum(bool(re.fullmatch(r"[-+]?[\d.,]+([eE][-+]?\d+)?", cell)) for cell in filled) > len(filled) / 2
+    return (
+        bool(filled)
+        and sum(bool(re.fullmatch(r"[-+]?[\d.,]+([eE][-+]?\d+)?", cell)) for cell in filled) > len(filled) / 2
+    )
 
 
 def _toml(path: str, delimiter: str, header: int, names: list[str], units: list[str]) -> str:
@@ -97,7 +117,9 @@ def _toml(path: str, delimiter: str, header: int, names: list[str], units: list[
     for place, heading in enumerate(names):
         for pattern, lake, usual in _WORDS:
             if lake not in columns and re.search(pattern, heading, re.IGNORECASE):
-                columns[lake] = _channel(heading, lake, _unit(heading, units[place] if place < len(units) else "", usual))
+                columns[lake] = _channel(
+                    heading, lake, _unit(heading, units[place] if place < len(units) else "", usual)
+                )
                 break
     lands = "coil" if "depth_ft" in columns else "treatment"
     number = "run" if lands == "coil" else "stage"

@@ -134,7 +134,7 @@ class Lake:
         """
         if self.versions is not None:
             raise ValueError("a lake opened at past versions cannot be written")
-        frame = rows.select(list(table.dtypes)).cast(table.dtypes)
+        frame = rows.select(list(table.dtypes)).cast(pl.Schema(table.dtypes))
         if table.sort_by:
             frame = frame.sort(table.sort_by)
         predicate = _predicate(where)

@@ -64,7 +64,7 @@ class RunView:
     @cached_property
     def in_hole(self) -> np.ndarray:
         """Samples with the mill in the well."""
-        return self.depth > IN_HOLE_FT
+        return np.asarray(self.depth > IN_HOLE_FT)
 
     @cached_property
     def speed(self) -> Array:
@@ -88,7 +88,7 @@ class RunView:
             for plug in self.plugs.values()
             if plug.tag.time_s is not None and plug.mill.time_s is not None
         ]
-        return self.within(spans) & ~self.wiping
+        return np.asarray(self.within(spans) & ~self.wiping)
 
     def within(self, spans: list[tuple[float, float]]) -> np.ndarray:
         """Return which samples lie in any of some spans of seconds."""
@@ -125,7 +125,7 @@ class PlugView:
         tag, done = self.picks.tag.time_s, self.picks.mill.time_s
         if tag is None or done is None:
             return np.zeros(self.view.record.time_s.size, dtype=bool)
-        return self.view.within([(tag, done)]) & ~self.view.wiping
+        return np.asarray(self.view.within([(tag, done)]) & ~self.view.wiping)
 
 
 def _moment(view: RunView, pick: Pick) -> datetime | Unseen:

@@ -112,7 +112,8 @@ class Level(Generic[View]):
         columns["missing_because"] = text("for each metric without a value, why")
         columns["fingerprint"] = text("hash of all that the well's rows follow from", required=True)
         title = "".join(part.title() for part in self.name.split("_"))
-        schema: type[dy.Schema] = type(dy.Schema)(title, (dy.Schema,), {"__doc__": self.grain, **columns})
+        make: Callable[..., type[dy.Schema]] = type(dy.Schema)
+        schema = make(title, (dy.Schema,), {"__doc__": self.grain, **columns})
         return Table(self.name, schema, self.grain)
 
 

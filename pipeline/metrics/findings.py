@@ -46,7 +46,9 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
     if measured["screenout"]:
         found.append(("screenout", measured["screenout_reason"]))
     elif measured["cut_short"]:
-        found.append(("cut_short", f"{measured['placed_share']:.0%} of the designed proppant placed, with a full flush"))
+        found.append(
+            ("cut_short", f"{measured['placed_share']:.0%} of the designed proppant placed, with a full flush")
+        )
     return [_finding(well_id, "stage", stage, kind, message) for kind, message in found]
 
 
@@ -57,16 +59,16 @@ def coil_findings(well_id: str, run: int, plugs: list[Row]) -> list[Row]:
     middle = float(np.median(minutes)) if len(minutes) >= 3 else None
     for row in plugs:
         if row["mill_min"] is None:
-            rows.append(_finding(well_id, "plug", row["plug"], "plug_not_met", _why(row["missing_because"], "mill_min")))
+            rows.append(
+                _finding(well_id, "plug", row["plug"], "plug_not_met", _why(row["missing_because"], "mill_min"))
+            )
             continue
         if middle is not None and row["mill_min"] > SLOW_PLUG * middle:
             text = f"milled in {row['mill_min']:.0f} min; the run's median is {middle:.0f} min"
             rows.append(_finding(well_id, "plug", row["plug"], "slow_plug", text))
         off = row["depth_error_ft"]
         if off is not None and abs(off) > TAG_OFF_FT:
-            rows.append(
-                _finding(well_id, "plug", row["plug"], "off_depth", f"tagged {off:+.0f} ft from the set depth")
-            )
+            rows.append(_finding(well_id, "plug", row["plug"], "off_depth", f"tagged {off:+.0f} ft from the set depth"))
     return rows
 
 

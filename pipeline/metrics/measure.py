@@ -86,9 +86,7 @@ class WellRows:
     findings: Rows = field(default_factory=list)
 
 
-def measure(
-    lake: Lake, default_zone: str, progress: Callable[[int, int, str], None] | None = None
-) -> Measured:
+def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], None] | None = None) -> Measured:
     """Measure every well whose sources, tables or methods changed.
 
     Parameters
@@ -264,9 +262,7 @@ def casing_volume_bbl(strings: Rows, depth_ft: float | None) -> float | None:
 
     None where depth or diameter of any part of the way is not known.
     """
-    casing = sorted(
-        (row for row in strings if row["string"] == "casing"), key=lambda row: row["top_md_ft"] or 0.0
-    )
+    casing = sorted((row for row in strings if row["string"] == "casing"), key=lambda row: row["top_md_ft"] or 0.0)
     if depth_ft is None or not casing:
         return None
     volume, reached = 0.0, 0.0

@@ -324,7 +324,8 @@ def flush_bbl(s: StageView) -> float | Unseen:
 
 @STAGE.metric("bbl", "casing volume to the bottom perforation")
 def capacity_bbl(s: StageView) -> float | Unseen:
-    return Unseen("no casing or perforations in the tables") if s.design.capacity_bbl is None else s.design.capacity_bbl
+    capacity = s.design.capacity_bbl
+    return Unseen("no casing or perforations in the tables") if capacity is None else capacity
 
 
 def _volume(s: StageView, per_minute: Array) -> float | Unseen:
@@ -357,7 +358,7 @@ def cut_short(s: StageView) -> bool | Unseen:
     out = screenout(s)
     if isinstance(share, Unseen):
         return share
-    return share < 0.95 and not (out is True)
+    return bool(share < 0.95 and out is not True)
 
 
 @STAGE.metric("ratio", "placed over designed proppant")
@@ -367,7 +368,7 @@ def placed_share(s: StageView) -> float | Unseen:
         return placed
     if not s.design.proppant_lbm:
         return Unseen("no designed proppant in the stages table")
-    return placed / s.design.proppant_lbm
+    return float(placed / s.design.proppant_lbm)
 
 
 @STAGE.metric("hp", "time mean of hydraulic horsepower over the main treatment", source="definition: p*q/40.816")
@@ -395,7 +396,7 @@ def pressure_margin_psi(s: StageView) -> float | Unseen:
         return highest
     if s.design.pressure_limit_psi is None:
         return Unseen("no pressure limit in the stages table")
-    return s.design.pressure_limit_psi - highest
+    return float(s.design.pressure_limit_psi - highest)
 
 
 @STAGE.metric("", "picks of the stage with high confidence", kind="count")

@@ -82,9 +82,7 @@ def _fit_model(lake: Lake, frame: pl.DataFrame, spec: outpad.ModelSpec, before: 
     report.fitted.append(spec.name)
 
 
-def _compare(
-    lake: Lake, frame: pl.DataFrame, spec: compare.CompareSpec, before: str | None, report: FitReport
-) -> None:
+def _compare(lake: Lake, frame: pl.DataFrame, spec: compare.CompareSpec, before: str | None, report: FitReport) -> None:
     if before == compare.inputs_print(frame, spec):
         report.unchanged.append(spec.name)
         return

@@ -106,7 +106,14 @@ def _with_friction(frame: pl.DataFrame) -> pl.DataFrame:
     """Add what physics says of a design: friction in pipe and perforations at the designed rate."""
     pipe: list[float | None] = []
     perf: list[float | None] = []
-    names = ("designed_rate_bpm", "fluid_density_ppg", "bottom_perf_ft", "inside_diameter_in", "holes_shot", "hole_diameter_in")
+    names = (
+        "designed_rate_bpm",
+        "fluid_density_ppg",
+        "bottom_perf_ft",
+        "inside_diameter_in",
+        "holes_shot",
+        "hole_diameter_in",
+    )
     for rate, density, depth, inside, holes, hole in frame.select(names).iter_rows():
         known = None not in (rate, density, depth, inside)
         pipe.append(

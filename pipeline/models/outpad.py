@@ -127,9 +127,7 @@ def _out_of_pad(
     predicted, mean = np.empty_like(outcome), np.empty_like(outcome)
     for train, test in LeaveOneGroupOut().split(features, outcome, groups):
         inner = LeaveOneGroupOut()
-        search = GridSearchCV(
-            _pipeline(columns), {"ridge__alpha": ALPHAS}, cv=inner, scoring="neg_mean_squared_error"
-        )
+        search = GridSearchCV(_pipeline(columns), {"ridge__alpha": ALPHAS}, cv=inner, scoring="neg_mean_squared_error")
         search.fit(features[train], outcome[train], groups=groups[train])
         predicted[test] = search.predict(features[test])
         mean[test] = outcome[train].mean()

@@ -27,9 +27,7 @@ WATER_DENSITY_PPG = 1000.0 / PPG_KG_M3
 HYDROSTATIC_PSI_PER_PPG_FT = 12.0 / 231.0
 """Pressure of one foot of one lbm/gal [psi]."""
 
-PERFORATION_FRICTION = (
-    8.0 / math.pi**2 * PPG_KG_M3 * BPM_M3_S**2 / IN_M**4 / PSI_PA
-)
+PERFORATION_FRICTION = 8.0 / math.pi**2 * PPG_KG_M3 * BPM_M3_S**2 / IN_M**4 / PSI_PA
 """Constant of perforation friction in lbm/gal, bbl/min, in, psi (0.237636)."""
 
 HORSEPOWER_PSI_BPM = 33000.0 / (144.0 * 42.0 * 231.0 / 1728.0)

@@ -133,9 +133,7 @@ def virk_maximum_drag_reduction_fanning(reynolds: Any) -> Any:
     return x**-2.0
 
 
-def darcy_weisbach_psi(
-    darcy: Any, length_ft: Any, diameter_in: float, rate_bpm: Any, density_ppg: Any
-) -> Any:
+def darcy_weisbach_psi(darcy: Any, length_ft: Any, diameter_in: float, rate_bpm: Any, density_ppg: Any) -> Any:
     """Pressure lost along a round pipe: ``f * L/D * rho*v**2/2``.
 
     Parameters

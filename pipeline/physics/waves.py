@@ -71,9 +71,7 @@ def wave_speed_ft_s(
     return rigid / math.sqrt(1.0 + compliance) / FT_M
 
 
-def joukowsky_surge_psi(
-    density_ppg: Any, wave_speed_ft_s: Any, rate_change_bpm: Any, inside_diameter_in: float
-) -> Any:
+def joukowsky_surge_psi(density_ppg: Any, wave_speed_ft_s: Any, rate_change_bpm: Any, inside_diameter_in: float) -> Any:
     """Pressure step of a sudden change of rate, ``rho*a*dv``.
 
     Parameters

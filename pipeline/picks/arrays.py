@@ -115,4 +115,4 @@ def weighted_quantiles(values: Array, weights: Array, quantiles: list[float]) ->
 
 def at_time(time_s: Array, moment_s: float) -> int:
     """Return the index of the first sample at or after a moment (the last one where none is)."""
-    return int(min(np.searchsorted(time_s, moment_s), time_s.size - 1))
+    return min(int(np.searchsorted(time_s, moment_s)), time_s.size - 1)

@@ -164,9 +164,7 @@ def _gradual(smooth: np.ndarray, clock: np.ndarray, doubts: Doubts) -> tuple[Pic
     at = int(slow[0]) if slow.size else smooth.size - 1
     doubts.add("no fall before the rate was raised: where the rise slows to half", grave=True)
     spread = float(np.nanmax(smooth) - smooth[at])
-    pick = BREAKDOWN.at(
-        float(smooth[at]), float(clock[at]), "low", doubts.words(""), max(spread, 50.0)
-    )
+    pick = BREAKDOWN.at(float(smooth[at]), float(clock[at]), "low", doubts.words(""), max(spread, 50.0))
     return pick, "gradual"
 
 

@@ -96,9 +96,7 @@ def _as_settled(timeline: Timeline, settling: _Settling) -> Timeline:
         moment = settling.time(name)
         return None if moment is None else at_time(timeline.record.time_s, moment)
 
-    return replace(
-        timeline, start=index("injection_start"), main=index("main_start"), end=index("shut_in")
-    )
+    return replace(timeline, start=index("injection_start"), main=index("main_start"), end=index("shut_in"))
 
 
 def _after_shut_in(timeline: Timeline, settling: _Settling) -> None:

@@ -213,9 +213,7 @@ def _line_test(pressure: Array, idle: slice, begin: int) -> bool:
     return bool(np.nanmax(held) > 1.25 * max(level, 0.0) + 500.0)
 
 
-def _initial_shut_in(
-    record: StageRecord, held: Array, treating: NDArray[np.intp], main: int, end: int | None
-) -> Pick:
+def _initial_shut_in(record: StageRecord, held: Array, treating: NDArray[np.intp], main: int, end: int | None) -> Pick:
     stopped = runs(held < 0.5)
     inside = stopped[(stopped[:, 0] > main) & (stopped[:, 1] < (end if end is not None else held.size))]
     inside = inside[duration_s(inside, record.time_s) >= 60.0] if len(inside) else inside

@@ -126,9 +126,7 @@ def _frame(
     return frame, labels, query
 
 
-def _chart(
-    connection: duckdb.DuckDBPyConnection, chart: ChartSpec, identity: str, system: str
-) -> dict[str, Any]:
+def _chart(connection: duckdb.DuckDBPyConnection, chart: ChartSpec, identity: str, system: str) -> dict[str, Any]:
     frame, labels, query = _frame(connection, chart.query, chart.given, system)
     given = chart.given if chart.title_given is None else chart.title_given
     title = str(_frame(connection, chart.title, given, system)[0]["title"][0])

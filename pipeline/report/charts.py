@@ -76,7 +76,9 @@ def _tips(frame: pl.DataFrame, units: Labels) -> list[alt.Tooltip]:
 
 def _trend(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
     base = alt.Chart(data, height=HEIGHT)
-    x = alt.X(field=spec.x, type="ordinal", title=_axis(spec, units, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True))
+    x = alt.X(
+        field=spec.x, type="ordinal", title=_axis(spec, units, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True)
+    )
     y = alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y"), scale=alt.Scale(zero=False))
     rules = [
         base.mark_line(color=QUIET, strokeDash=dash, strokeWidth=1.5).encode(
@@ -104,7 +106,12 @@ def _stack(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) 
         alt.Chart(data, height=HEIGHT)
         .mark_bar()
         .encode(
-            x=alt.X(field=spec.x, type="ordinal", title=_axis(spec, units, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True)),
+            x=alt.X(
+                field=spec.x,
+                type="ordinal",
+                title=_axis(spec, units, "x"),
+                axis=alt.Axis(labelAngle=0, labelOverlap=True),
+            ),
             y=alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y"), stack="zero"),
             color=_colour(spec),
             tooltip=_tips(frame, units),
@@ -117,7 +124,12 @@ def _bars(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -
         alt.Chart(data, height=HEIGHT)
         .mark_bar()
         .encode(
-            x=alt.X(field=spec.x, type="ordinal", title=_axis(spec, units, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True)),
+            x=alt.X(
+                field=spec.x,
+                type="ordinal",
+                title=_axis(spec, units, "x"),
+                axis=alt.Axis(labelAngle=0, labelOverlap=True),
+            ),
             xOffset=alt.XOffset(field=spec.colour or "", type="nominal"),
             y=alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y")),
             color=_colour(spec),
@@ -129,7 +141,9 @@ def _bars(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -
 def _interval(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
     base = alt.Chart(data, height={"step": 38})
     order = frame[spec.y].to_list()
-    y = alt.Y(field=spec.y, type="nominal", sort=order, title=_axis(spec, units, "y") or None, axis=alt.Axis(labelLimit=330))
+    y = alt.Y(
+        field=spec.y, type="nominal", sort=order, title=_axis(spec, units, "y") or None, axis=alt.Axis(labelLimit=330)
+    )
     zero = alt.Chart(alt.Data(values=[{"zero": 0}])).mark_rule(color=QUIET).encode(
         x=alt.X(field="zero", type="quantitative")
     )  # fmt: skip
@@ -186,7 +200,5 @@ def _scatter(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels
     if spec.diagonal:
         both = [*frame[spec.x].drop_nulls().to_list(), *frame[spec.y].drop_nulls().to_list()]
         ends = [{spec.x: value, spec.y: value} for value in (min(both), max(both))]
-        layers.append(
-            alt.Chart(alt.Data(values=ends)).mark_line(color=QUIET, strokeDash=[5, 4]).encode(x=x, y=y)
-        )
+        layers.append(alt.Chart(alt.Data(values=ends)).mark_line(color=QUIET, strokeDash=[5, 4]).encode(x=x, y=y))
     return alt.layer(*layers, points)

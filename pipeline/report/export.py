@@ -61,5 +61,10 @@ def _show(query: queries.Query, frame: pl.DataFrame) -> None:
         numeric = frame.schema[column.name].is_numeric()
         table.add_column(Text(label), justify="right" if numeric else "left")
     for row in frame.select(item.name for item in query.columns).iter_rows():
-        table.add_row(*(Text("–" if value is None else f"{value:,.4g}" if isinstance(value, float) else str(value)) for value in row))
+        table.add_row(
+            *(
+                Text("–" if value is None else f"{value:,.4g}" if isinstance(value, float) else str(value))
+                for value in row
+            )
+        )
     Console().print(table)

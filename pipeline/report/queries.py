@@ -120,4 +120,5 @@ def run(connection: duckdb.DuckDBPyConnection, query: Query, given: dict[str, An
         known = ", ".join(wanted) or "none"
         raise HeelwardError(f"query '{query.name}' has no parameter {', '.join(unknown)}; it has: {known}")
     bound = {name: (given or {}).get(name) for name in wanted}
-    return connection.sql(query.sql, params=bound or None).pl()
+    rows: pl.DataFrame = connection.sql(query.sql, params=bound or None).pl()
+    return rows

@@ -11,14 +11,10 @@ class Treatment(Landed):
     well_id = text("the well", key=True)
     stage = integer("stage, counted from the toe", key=True, lowest=1)
     time = instant("moment of the sample", key=True)
-    treating_pressure_psi = quantity(
-        "psi", "surface treating pressure", soft=(-50.0, 12500.0), hard=(-250.0, 20000.0)
-    )
+    treating_pressure_psi = quantity("psi", "surface treating pressure", soft=(-50.0, 12500.0), hard=(-250.0, 20000.0))
     slurry_rate_bpm = quantity("bpm", "slurry rate", soft=(-0.5, 130.0), hard=(-2.0, 200.0))
     clean_rate_bpm = quantity("bpm", "clean rate", soft=(-0.5, 130.0), hard=(-2.0, 200.0))
-    proppant_conc_ppa = quantity(
-        "ppa", "proppant added per gallon of clean fluid", soft=(-0.2, 6.0), hard=(-0.5, 20.0)
-    )
+    proppant_conc_ppa = quantity("ppa", "proppant added per gallon of clean fluid", soft=(-0.2, 6.0), hard=(-0.5, 20.0))
     friction_reducer_gpt = quantity("gpt", "friction reducer loading", soft=(0.0, 4.0), hard=(0.0, 20.0))
 
 

@@ -120,7 +120,7 @@ def _pump_pad(folder: Path, plan: Plan, on_pad: list[Well], tables: _Tables, rng
     alternating = on_pad[0].pad_number >= 5
     pumped: list[tuple[datetime, datetime, str]] = []
     for well, stage in _order(on_pad):
-        leaking = LEAKING == (well.pad_number, on_pad.index(well), stage)
+        leaking = (well.pad_number, on_pad.index(well), stage) == LEAKING
         script = draw_script(rng, first=stage == 1, leaking=leaking)
         signal, truth = simulate_stage(well, stage, script, rng)
         frame = record_stage(signal, truth, rng)
@@ -196,9 +196,7 @@ def _stage_row(well: Well, stage: int, alternating: bool, rng: np.random.Generat
     }  # fmt: skip
 
 
-def _wireline(
-    tables: _Tables, well: Well, stage: int, start: datetime, run_h: float, rng: np.random.Generator
-) -> None:
+def _wireline(tables: _Tables, well: Well, stage: int, start: datetime, run_h: float, rng: np.random.Generator) -> None:
     crew = f"Wireline {WIRELINE_CREWS[well.pad_number % 2]}"
     depth = perforations_ft(well, stage)[1] + 12.0
     minutes = (depth - well.heel_ft + 800.0) / 300.0

@@ -26,9 +26,7 @@ def time_log(pad: str, pumped: list[tuple[datetime, datetime, str]], rng: np.ran
 
     def book(start: datetime, end: datetime, activity: str, well: str | None, cause: str | None = None) -> None:
         if end > start:
-            rows.append(
-                {"pad": pad, "start": start, "end": end, "well": well, "activity": activity, "cause": cause}
-            )
+            rows.append({"pad": pad, "start": start, "end": end, "well": well, "activity": activity, "cause": cause})
 
     pumped = sorted(pumped)
     for (start, end, well), following in zip(pumped, [*pumped[1:], None], strict=True):

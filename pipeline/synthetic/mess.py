@@ -40,8 +40,7 @@ def record_stage(signal: StageSignal, truth: StageTruth, rng: np.random.Generato
             rate[at : at + 15] = clean[at : at + 15] = 0.0
             truth.mess.append("drop-out")
     if rng.random() < 0.1:
-        at = rng.integers(0, n, 6)
-        pressure[at] = VOID
+        pressure[rng.integers(0, n, 6)] = VOID
         truth.mess.append("void")
     total = np.cumsum(clean) / 60.0
     if rng.random() < 0.1:

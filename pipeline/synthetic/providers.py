@@ -42,9 +42,7 @@ def write_stage(folder: Path, well: Well, stage: int, start: datetime, frame: pl
     return _quernby_stage(target, well, stage, start, frame, suffix)
 
 
-def _larkspoke_stage(
-    folder: Path, well: Well, stage: int, start: datetime, frame: pl.DataFrame, suffix: str
-) -> Path:
+def _larkspoke_stage(folder: Path, well: Well, stage: int, start: datetime, frame: pl.DataFrame, suffix: str) -> Path:
     """Field units, a units row, local times in day:month order."""
     path = folder / f"{well.aliases[0].replace('#', '')} stage {stage:02d}{suffix}.csv"
     table = frame.select(
@@ -63,9 +61,7 @@ def _larkspoke_stage(
     return path
 
 
-def _tallowmere_stage(
-    folder: Path, well: Well, stage: int, start: datetime, frame: pl.DataFrame, suffix: str
-) -> Path:
+def _tallowmere_stage(folder: Path, well: Well, stage: int, start: datetime, frame: pl.DataFrame, suffix: str) -> Path:
     """Metric units, semicolons, decimal commas, UTC."""
     path = folder / f"{well.aliases[1]}_s{stage:02d}{suffix}.csv"
     frame.select(
@@ -79,9 +75,7 @@ def _tallowmere_stage(
     return path
 
 
-def _quernby_stage(
-    folder: Path, well: Well, stage: int, start: datetime, frame: pl.DataFrame, suffix: str
-) -> Path:
+def _quernby_stage(folder: Path, well: Well, stage: int, start: datetime, frame: pl.DataFrame, suffix: str) -> Path:
     """Header lines, a start time on the local clock, elapsed seconds."""
     path = folder / f"{well.well_id}.{stage:02d}{suffix}.txt"
     local = start.astimezone(ZoneInfo(ZONE)).strftime("%Y-%m-%d %H:%M:%S")

@@ -94,9 +94,7 @@ def draw_script(rng: np.random.Generator, *, first: bool, leaking: bool) -> Scri
     )
 
 
-def simulate_stage(
-    well: Well, stage: int, script: Script, rng: np.random.Generator
-) -> tuple[StageSignal, StageTruth]:
+def simulate_stage(well: Well, stage: int, script: Script, rng: np.random.Generator) -> tuple[StageSignal, StageTruth]:
     """Simulate one stage.
 
     Parameters
@@ -111,7 +109,7 @@ def simulate_stage(
     StageSignal, StageTruth
     """
     truth = StageTruth(well.well_id, stage, script.screenout, script.cut_short and not script.screenout)
-    top_ft, bottom_ft = perforations_ft(well, stage)
+    _, bottom_ft = perforations_ft(well, stage)
     capacity = float(pipe_capacity_bbl(CASING_ID_IN, bottom_ft))
     rate, conc, marks = _schedule(well, script, truth, capacity, rng)
     pressure = _pressure(well, stage, script, truth, rate, conc, marks, bottom_ft, rng)
@@ -227,9 +225,7 @@ def _pressure(
     column_ppg = slurry_density_ppg(FLUID_PPG, column_ppa, SAND_GAL_PER_LB)
     weight = hydrostatic_psi(column_ppg, well.tvd_ft)
     surface_ppg = slurry_density_ppg(FLUID_PPG, conc, SAND_GAL_PER_LB)
-    pipe = pipe_friction_psi(
-        rate, surface_ppg, bottom_ft, CASING_ID_IN, drag_reduction=DRAG_REDUCTION[well.crew]
-    )
+    pipe = pipe_friction_psi(rate, surface_ppg, bottom_ft, CASING_ID_IN, drag_reduction=DRAG_REDUCTION[well.crew])
     open_share = float(rng.uniform(0.8, 1.0))
     eroded = 1.0 + 0.10 * np.clip(np.cumsum(conc * rate) / max((conc * rate).sum(), 1.0), 0.0, 1.0)
     perf = perforation_friction_psi(rate, surface_ppg, design.holes * open_share, design.hole_in * eroded, 0.75)
@@ -258,7 +254,7 @@ def _pressure(
         extra=700.0 if script.screenout else 0.0,
     )  # fmt: skip
     truth.isip_psi, truth.hammer_period_s = isip, period
-    return pressure
+    return np.asarray(pressure)
 
 
 def _break_down(
@@ -326,9 +322,7 @@ def _totals(signal: StageSignal, truth: StageTruth, design_bpm: float) -> None:
     truth.pump_time_min = float((rate >= 5.0).sum() / 60.0)
 
 
-def _with_surroundings(
-    signal: StageSignal, script: Script, truth: StageTruth, rng: np.random.Generator
-) -> StageSignal:
+def _with_surroundings(signal: StageSignal, script: Script, truth: StageTruth, rng: np.random.Generator) -> StageSignal:
     """Add what stands before and after the stage in the file: idle pumps, line tests, the next pump-down."""
     static = float(signal.pressure_psi[0])
     before_p: list[Array] = [np.zeros(int(rng.integers(60, 180)))]
@@ -350,11 +344,21 @@ def _with_surroundings(
     end = float(signal.pressure_psi[-1])
     if script.line_test_after:
         test = float(rng.uniform(10600.0, 11200.0))
-        after_p += [np.linspace(end, 0.0, 20), np.zeros(40), np.linspace(0.0, test, 25), np.full(120, test), np.full(20, end)]
+        after_p += [
+            np.linspace(end, 0.0, 20),
+            np.zeros(40),
+            np.linspace(0.0, test, 25),
+            np.full(120, test),
+            np.full(20, end),
+        ]
         after_q += [np.zeros(20), np.zeros(40), np.full(25, 0.3), np.zeros(120), np.zeros(20)]
     if script.pump_down_after:
         n = int(rng.integers(500, 900))
-        after_p += [np.full(200, end - 100.0), end + 300.0 + 400.0 * np.sin(np.linspace(0.0, 3.0, n)), np.full(150, end)]
+        after_p += [
+            np.full(200, end - 100.0),
+            end + 300.0 + 400.0 * np.sin(np.linspace(0.0, 3.0, n)),
+            np.full(150, end),
+        ]
         after_q += [np.zeros(200), np.concatenate((np.linspace(0.0, 16.0, 60), np.full(n - 60, 16.0))), np.zeros(150)]
     lead = sum(part.size for part in before_q)
     tail = sum(part.size for part in after_q)
