@@ -34,7 +34,7 @@ FIRST_MAP = """\
 
 name = "first_map"               # lower-case letters, digits and underscores
 lands = "treatment"              # the lake table that it fills
-files = "*.csv"                  # below the landing folder; * also spans folders
+files = "*.csv"                  # below the landing folder; ** spans folders
 
 # What the file's name tells: groups named well, and stage (or run for coil records).
 name_pattern = '^(?P<well>.+?)[ _-]+stage[ _-]*(?P<stage>\\\\d+)'

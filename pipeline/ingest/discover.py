@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import fnmatch
 import hashlib
 import re
 from collections import defaultdict
@@ -72,7 +71,7 @@ def discover(root: Path, folders: Sequence[Path], maps: Sequence[LoadedMap]) -> 
             inside = file.relative_to(folder).as_posix()
             path = file.relative_to(root).as_posix() if file.is_relative_to(root) else file.as_posix()
             stat = file.stat()
-            fitting = [item for item in maps if fnmatch.fnmatchcase(inside, item.source.files)]
+            fitting = [item for item in maps if item.source.claims(inside)]
             claims: Sequence[LoadedMap | None] = fitting or [None]
             for loaded in claims:
                 name = loaded.source.name if loaded else NO_MAP

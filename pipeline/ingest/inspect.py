@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import fnmatch
 from pathlib import Path
 
 import polars as pl
@@ -64,7 +63,7 @@ def _claims(workspace: Workspace, loaded: LoadedMap, file: Path) -> bool:
     for folder in workspace.landing:
         if file.resolve().is_relative_to(folder):
             inside = file.resolve().relative_to(folder).as_posix()
-            return fnmatch.fnmatchcase(inside, loaded.source.files)
+            return loaded.source.claims(inside)
     return False
 
 

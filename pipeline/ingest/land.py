@@ -100,6 +100,9 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     names = Names()
     names.learn(lake.scan(WELLS).collect())
     known = {(row["path"], row["map"]): row for row in lake.scan(SOURCES).collect().iter_rows(named=True)}
+    marker = workspace.root / ".heelward" / "ingest.running"
+    if marker.exists():
+        _sweep(lake)
     items = discover(workspace.root, workspace.landing, maps)
     superseded = {item.key for item in items if item.superseded_by is not None}
     run = _Run(workspace, lake, names, known, Landed(), superseded)
@@ -117,11 +120,25 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
             else:
                 fresh.append(item)
         for batch in _batches(fresh, names):
+            if not marker.exists():
+                marker.parent.mkdir(parents=True, exist_ok=True)
+                marker.touch()
             _land_batch(run, batch)
             done += len(batch)
             if progress is not None:
                 progress(done, total, batch[-1].path)
+    marker.unlink(missing_ok=True)
     return run.report
+
+
+def _sweep(lake: Lake) -> None:
+    """Remove what an ingest that was killed left behind: rows that no source names, which no reader sees."""
+    visible = set(lake.visible_ids())
+    for table in (*LANDED.values(), FINDINGS):
+        held = lake.scan_raw(table).select(pl.col("source_id").drop_nulls().unique()).collect().to_series()
+        orphans = sorted(set(held.to_list()) - visible)
+        if orphans:
+            lake.replace(table, table.empty(), {"source_id": orphans})
 
 
 def _batches(items: Iterable[Item], names: Names) -> Iterable[list[Item]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Literal, Self
 from zoneinfo import ZoneInfo
@@ -74,12 +75,23 @@ class SourceMap(Frozen):
         """First line of data, counted from 1."""
         return self.first_row or max(self.header_row, self.units_row or 0) + 1
 
+    def claims(self, path: str) -> bool:
+        """Whether the map's ``files`` match a path below the landing folder: * within a folder, ** across folders."""
+        return _glob(self.files).fullmatch(path) is not None
+
     @model_validator(mode="after")
     def _whole(self) -> Self:
         problems = list(_problems(self))
         if problems:
             raise ValueError("; ".join(problems))
         return self
+
+
+@cache
+def _glob(pattern: str) -> re.Pattern[str]:
+    marks = {"**/": "(?:.*/)?", "**": ".*", "*": "[^/]*", "?": "[^/]"}
+    parts = re.split(r"(\*\*/|\*\*|\*|\?)", pattern)
+    return re.compile("".join(marks.get(part, re.escape(part)) for part in parts))
 
 
 def _problems(source: SourceMap) -> list[str]:

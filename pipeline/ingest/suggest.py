@@ -127,7 +127,7 @@ def _toml(path: str, delimiter: str, header: int, names: list[str], units: list[
         "# A first guess: check every line.",
         f'name = "{name}"',
         f'lands = "{lands}"',
-        f'files = "*{Path(path).suffix}"',
+        f'files = "**/*{Path(path).suffix}"',
         f"name_pattern = '(?P<well>.+?)[ _-]*(?:{number}|{number[0]})[ _-]*(?P<{number}>\\d+)'",
         f"delimiter = {json.dumps(delimiter)}",
         f"header_row = {header}",

@@ -14,6 +14,8 @@ SHORTEST_FALLOFF_S = 90.0
 """A shut-in seen for less gives no ISIP. [s]"""
 WINDOW_S = (60.0, 180.0)
 """Shortest and longest window of the falloff fit. [s]"""
+FADED_PSI = 25.0
+"""Ringing below this does not move the fit of a window of several periods. [psi]"""
 SHIFT_S = 30.0
 """The fit is repeated with its window moved by this much either way. [s]"""
 
@@ -173,10 +175,13 @@ def _separable(t: Array, p: Array, omega: float, gamma: float) -> tuple[float, f
 
 
 def quiet_after_s(fall: Falloff, hammer: Hammer | None) -> float:
-    """Return when the ringing is over: three periods, and its envelope below 3 noise sigmas (at most 180 s). [s]"""
+    """Return when the ringing is over: three periods, and its envelope below 3 noise sigmas (at most 180 s). [s]
+
+    Gauges at rest are quieter than the falloff needs: below 25 psi, whole periods average out of the fit.
+    """
     if hammer is None:
         return 30.0
-    floor = max(3.0 * fall.sigma_psi, 3.0)
+    floor = max(3.0 * fall.sigma_psi, FADED_PSI)
     faded = hammer.decay_s * np.log(max(hammer.amplitude_psi / floor, 1.0))
     return float(min(max(3.0 * hammer.period_s, faded), 180.0))
 
@@ -196,7 +201,8 @@ def fit_isip(method: Method, fall: Falloff, hammer: Hammer | None, shut_in_s: fl
     -------
     Pick
         The square-root fit's value. Its standard error joins the autocorrelation-robust error of the fit, the spread
-        over windows moved by 30 s either way, and half of the difference to a straight line's value.
+        over windows moved by 30 s either way, and half of the difference to a straight line's value: no record tells
+        which of the two a falloff follows before its first quiet sample.
 
     References
     ----------
@@ -207,26 +213,35 @@ def fit_isip(method: Method, fall: Falloff, hammer: Hammer | None, shut_in_s: fl
     quiet = min(quiet_after_s(fall, hammer), fall.time_s[-1] - WINDOW_S[0])
     length = min(WINDOW_S[1], fall.time_s[-1] - quiet)
     fits = [
-        _back(fall, max(quiet + shift, 1.0), length)
+        fit_window(fall, max(quiet + shift, 1.0), length)
         for shift in (0.0, -SHIFT_S, SHIFT_S)
         if quiet + shift >= 0.0 and quiet + shift + 0.5 * length <= fall.time_s[-1]
     ]
-    root, error, line = fits[0]
-    spread = max((abs(fit[0] - root) for fit in fits[1:]), default=0.0)
-    total = float(np.hypot(np.hypot(error, spread), 0.25 * (root - line)))
+    value, difference = fits[0].root, fits[0].line - fits[0].root
+    spread = max((abs(fit.root - value) for fit in fits[1:]), default=0.0)
+    total = float(np.hypot(np.hypot(fits[0].error, spread), 0.5 * difference))
     doubts = Doubts()
     if length < 0.67 * WINDOW_S[1]:
         doubts.add(f"only {length:.0f} s of quiet falloff")
     if spread > 75.0:
         doubts.add(f"moving the window by {SHIFT_S:.0f} s moves it by {spread:.0f} psi")
-    if not fall.pressure_psi[0] > 0.0 or root <= 0.0:
+    if not fall.pressure_psi[0] > 0.0 or value <= 0.0:
         doubts.add("no pressure at shut-in", grave=True)
-    words = f"square-root fit from {quiet:.0f} s over {length:.0f} s; a straight line reads {line - root:+.0f} psi"
-    return method.at(root, shut_in_s, doubts.confidence, doubts.words(words), total)
+    words = f"square-root fit from {quiet:.0f} s over {length:.0f} s; a straight line reads {difference:+.0f} psi"
+    return method.at(value, shut_in_s, doubts.confidence, doubts.words(words), total)
 
 
-def _back(fall: Falloff, begin_s: float, length_s: float) -> tuple[float, float, float]:
-    """Fit one window: (square-root intercept, its robust standard error, straight-line intercept)."""
+@dataclass(frozen=True)
+class Window:
+    """Both fits of one window: intercept of the square-root fit, its robust error, intercept of the line. [psi]"""
+
+    root: float
+    error: float
+    line: float
+
+
+def fit_window(fall: Falloff, begin_s: float, length_s: float) -> Window:
+    """Fit ``a - b*sqrt(t)`` and ``a - b*t`` over one window by least squares."""
     span = slice(int(np.searchsorted(fall.time_s, begin_s)), int(np.searchsorted(fall.time_s, begin_s + length_s)) + 1)
     t, p = fall.time_s[span], fall.pressure_psi[span]
     ones = np.ones_like(t)
@@ -240,8 +255,8 @@ def _back(fall: Falloff, begin_s: float, length_s: float) -> tuple[float, float,
         cross = score[lag:].T @ score[:-lag]
         meat += (1.0 - lag / (lags + 1.0)) * (cross + cross.T)
     variance = (bread @ meat @ bread)[0, 0]
-    slope = np.polynomial.polynomial.polyfit(t, p, 1)
-    return float(solution[0]), float(np.sqrt(max(variance, 0.0))), float(slope[0])
+    line = np.polynomial.polynomial.polyfit(t, p, 1)
+    return Window(float(solution[0]), float(np.sqrt(max(variance, 0.0))), float(line[0]))
 
 
 def hammer_picks(hammer: Hammer | None, shut_in_s: float) -> list[Pick]:

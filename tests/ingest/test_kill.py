@@ -1,0 +1,144 @@
+"""Kill the process before and after every write of an ingest: readers never see half a file, a re-run completes it."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import polars as pl
+import pytest
+from polars.testing import assert_frame_equal
+
+from pipeline import steps
+from pipeline.lake import Lake
+from pipeline.schemas import FINDINGS, SOURCES, STAGES, TREATMENT
+from pipeline.schemas import WELLS as WELLS_TABLE
+from pipeline.workspace import Workspace, open_workspace
+from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, put, record_csv, workspace
+from tests.ingest.test_hostile_files import STAGES_MAP
+
+# Runs an ingest whose process ends, without any clean-up, before or after the n-th write.
+KILLED = """
+import os, sys
+from pathlib import Path
+from pipeline.lake.store import Lake
+folder, n, when = Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3]
+original, count = Lake.replace, 0
+def replace(self, *given, **named):
+    global count
+    count += 1
+    if when == "before" and count == n:
+        os._exit(137)
+    result = original(self, *given, **named)
+    if when == "after" and count == n:
+        os._exit(137)
+    return result
+Lake.replace = replace
+from pipeline import steps
+from pipeline.workspace import open_workspace
+steps.run_ingest(open_workspace(folder))
+print(count)
+"""
+TABLES = (WELLS_TABLE, STAGES, TREATMENT, FINDINGS)
+
+
+def start(folder: Path) -> Workspace:
+    """A workspace with one landed state, and a second state that waits: new, corrected, revised, set-aside files."""
+    maps = {"records": TREATMENT_MAP.replace('"set aside"', '"create"'), "wells": WELLS_MAP, "stages": STAGES_MAP}
+    stages = "well,stage,crew,clusters\nSaltgrass 3H,1,A,8\n"
+    files: dict[str, str | bytes] = {
+        "tables/wells.csv": WELLS, "tables/stages.csv": stages,
+        "Saltgrass 3H stage 1.csv": record_csv(40), "Saltgrass 3H stage 2.csv": record_csv(40, "2031-03-01 15:00:00"),
+        "Heron 1H stage 1.csv": record_csv(30),
+    }  # fmt: skip
+    space = workspace(folder, maps, files)
+    steps.run_ingest(space)
+    put(folder, "tables/stages.csv", stages + "Saltgrass 3H,2,B,9\n")
+    put(folder, "Saltgrass 3H stage 1.csv", record_csv(55, pressure=6000.0).replace("6005.0", "77777"))
+    put(folder, "Saltgrass 3H stage 2 rev2.csv", record_csv(45, "2031-03-01 15:00:00", pressure=6100.0))
+    put(folder, "Saltgrass 3H stage 3.csv", record_csv(20, "2031-03-01 18:00:00"))
+    put(folder, "Otter 2H stage 1.csv", record_csv(25))
+    put(folder, "Heron 1H stage 1.csv", record_csv(35, pressure=6200.0))
+    put(folder, "broken stage 1.csv", "Time;Pressure\n")
+    return space
+
+
+def rows(lake: Lake) -> dict[str, pl.DataFrame]:
+    found = {}
+    for table in TABLES:
+        frame = lake.scan(table).collect()
+        found[table.name] = frame.sort([name for name in frame.columns if name != "source_id"], nulls_last=True)
+    return found
+
+
+def assert_whole(lake: Lake, before: pl.DataFrame, after: pl.DataFrame) -> None:
+    """Every stage that a reader sees is wholly the old or wholly the new one, and every source is all there."""
+    seen = lake.scan(TREATMENT).collect()
+    sources = lake.scan(SOURCES).filter(pl.col("lands") == "treatment", pl.col("state") == "landed").collect()
+    counts = dict(seen.group_by("source_id").len().iter_rows())
+    assert counts == dict(sources.select("source_id", "rows_landed").iter_rows())
+    for (well, stage), frame in seen.group_by("well_id", "stage"):
+        this = (pl.col("well_id") == well) & (pl.col("stage") == stage)
+        values = frame.sort("time")["treating_pressure_psi"].to_list()
+        states = [state.filter(this).sort("time")["treating_pressure_psi"].to_list() for state in (before, after)]
+        assert values in states, (well, stage)
+    for well, stage in before.select("well_id", "stage").unique().iter_rows():
+        assert seen.filter(well_id=well, stage=stage).height, f"{well} stage {stage} vanished"
+
+
+@pytest.fixture(scope="module")
+def states(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, pl.DataFrame], dict[str, pl.DataFrame], int]:
+    """The waiting workspace, its rows before and after an undisturbed ingest, and how many writes that takes."""
+    folder = tmp_path_factory.mktemp("states") / "waiting"
+    space = start(folder)
+    before = rows(Lake(space.lake))
+    undisturbed = folder.parent / "undisturbed"
+    shutil.copytree(folder, undisturbed)
+    done = subprocess.run([sys.executable, "-c", KILLED, str(undisturbed), "0", "never"], capture_output=True, text=True, check=True)
+    return folder, before, rows(Lake(open_workspace(undisturbed).lake)), int(done.stdout.split()[-1])
+
+
+def test_a_kill_at_any_write_leaves_a_whole_lake_and_a_re_run_completes_it(
+    states: tuple[Path, dict[str, pl.DataFrame], dict[str, pl.DataFrame], int], tmp_path: Path
+) -> None:
+    folder, before, after, writes = states
+    assert writes >= 10
+    for n in range(1, writes + 1):
+        for when in ("before", "after"):
+            copy = tmp_path / f"{n}{when}"
+            shutil.copytree(folder, copy)
+            done = subprocess.run([sys.executable, "-c", KILLED, str(copy), str(n), when], capture_output=True, check=False)
+            assert done.returncode == 137, done.stderr
+            lake = Lake(open_workspace(copy).lake)
+            assert_whole(lake, before["treatment"], after["treatment"])
+            steps.run_ingest(open_workspace(copy))
+            for name, frame in rows(lake).items():
+                assert_frame_equal(frame, after[name])
+            assert lake.scan_raw(TREATMENT).collect().height == after["treatment"].height  # no orphan row is left
+
+
+def test_a_kill_at_any_moment_leaves_a_whole_lake(
+    states: tuple[Path, dict[str, pl.DataFrame], dict[str, pl.DataFrame], int], tmp_path: Path
+) -> None:
+    """Inside a write too: the process is killed by the clock, wherever it is."""
+    folder, before, after, _ = states
+    for index in range(6):
+        copy = tmp_path / str(index)
+        shutil.copytree(folder, copy)
+        child = subprocess.Popen([sys.executable, "-c", KILLED, str(copy), "0", "never"], stdout=subprocess.DEVNULL)
+        deadline = time.monotonic() + 30.0
+        log = Path(open_workspace(copy).lake) / "stages" / "_delta_log"
+        known = len(list(log.glob("*.json")))
+        while len(list(log.glob("*.json"))) == known and child.poll() is None and time.monotonic() < deadline:
+            time.sleep(0.002)
+        time.sleep(0.03 * index)
+        child.kill()
+        child.wait()
+        lake = Lake(open_workspace(copy).lake)
+        assert_whole(lake, before["treatment"], after["treatment"])
+        steps.run_ingest(open_workspace(copy))
+        for name, frame in rows(lake).items():
+            assert_frame_equal(frame, after[name])

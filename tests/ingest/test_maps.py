@@ -1,0 +1,73 @@
+"""Source maps: all that is wrong is said at once, with the key."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pipeline import resources
+from pipeline.errors import HeelwardError
+from pipeline.ingest.maps import load_maps
+from pipeline.start import FIRST_MAP, make_workspace
+from pipeline.workspace import open_workspace
+from tests.builders import TREATMENT_MAP
+
+
+def problems(folder: Path, text: str) -> str:
+    (folder / "m.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(HeelwardError) as caught:
+        load_maps(folder)
+    return str(caught.value)
+
+
+def test_all_problems_are_reported_at_once(tmp_path: Path) -> None:
+    text = TREATMENT_MAP.replace('unit = "psi"', 'unit = "ft"').replace('"UTC"', '"Nowhere/Town"').replace('"ppa"', '"zz"')
+    message = problems(tmp_path, text)
+    assert "m.toml" in message
+    assert "treating_pressure_psi" in message
+    assert "Nowhere/Town" in message
+    assert "'zz' is not a unit" in message
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('lands = "treatment"', 'lands = "treatmnt"', "known: wells"),
+        ("treating_pressure_psi =", "treating_presure_psi =", "no such column"),
+        ("stage (?P<stage>\\d+)'", "stage (?P<stag>\\d+)'", "nothing yields 'stage'"),
+        ("'^(?P<well>.+?) stage", "'^(?P<well>.+? stage", "no regular expression"),
+        ("units_row = 2", "unit_row = 2", "no such key"),
+        ("units_row = 2", "units_row = 0", "greater than or equal to 1"),
+        (', unit = "psi"', "", "'unit' is missing"),
+        ('format = "%Y-%m-%d %H:%M:%S", ', "", "'format' is missing"),
+        ('name = "records"', 'name = "Records!"', "name"),
+    ],
+)
+def test_a_wrong_key_or_value_is_named(tmp_path: Path, old: str, new: str, words: str) -> None:
+    assert old in TREATMENT_MAP
+    assert words in problems(tmp_path, TREATMENT_MAP.replace(old, new))
+
+
+def test_broken_toml_is_named_with_its_file(tmp_path: Path) -> None:
+    assert "not valid TOML" in problems(tmp_path, "name = ")
+
+
+def test_the_maps_that_ship_are_right(tmp_path: Path) -> None:
+    assert len(load_maps(resources.folder("sample_lake") / "maps")) == 14
+    make_workspace(tmp_path / "new")
+    assert load_maps(tmp_path / "new" / "maps")[0].source.unknown_wells == "create"
+    assert FIRST_MAP.count("name_pattern") == 1
+
+
+def test_wrong_settings_name_the_key_and_what_is_known(tmp_path: Path) -> None:
+    (tmp_path / "heelward.toml").write_text('titel = "x"\ntime_zone = "Mars/Base"\n', encoding="utf-8")
+    with pytest.raises(HeelwardError) as caught:
+        open_workspace(tmp_path)
+    assert "titel: no such key; known here: display_units" in str(caught.value)
+    assert "is no time zone" in str(caught.value)
+
+
+def test_a_folder_that_is_no_workspace_says_how_to_make_one(tmp_path: Path) -> None:
+    with pytest.raises(HeelwardError, match="heelward init"):
+        open_workspace(tmp_path)

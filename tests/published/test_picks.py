@@ -1,0 +1,65 @@
+"""Picks against the worked records of checks.md part B."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pipeline.metrics.stage import StageView, at_rate_pressure_psi, at_rate_rate_bpm, hhp_hours
+from pipeline.picks.arrays import integral
+from pipeline.picks.record import StageDesign, StageRecord
+from pipeline.picks.shutin import ISIP, Falloff, fit_hammer, fit_isip, fit_window
+from pipeline.picks.stage import pick_stage
+from tests.builders import ORIGIN
+
+
+def test_s1_b03_isip_from_a_ringing_falloff() -> None:
+    """The table's straight line, the period, and a stated error that covers the truth.
+
+    The record declines on a straight line. The product reports the square-root value (trade.md section 3, which holds
+    where the two pages differ), so it is the error, not the bias, that is asked for here.
+    """
+    t = np.arange(181.0)
+    p = 6200.0 - 1.2 * t - 450.0 * np.exp(-t / 28.0) * np.cos(2.0 * np.pi * t / 14.0)
+    fall = Falloff(t, p, 1.0)
+    hammer = fit_hammer(fall)
+    assert hammer is not None
+    assert hammer.period_s == pytest.approx(14.0, rel=5e-3)
+    assert fit_window(fall, 56.0, 84.0).line == pytest.approx(6195.7, abs=0.01)
+    pick = fit_isip(ISIP, fall, hammer, 0.0)
+    assert pick.value is not None
+    assert pick.standard_error is not None
+    assert abs(pick.value - 6200.0) <= 2.0 * pick.standard_error
+
+
+def _expanded() -> StageRecord:
+    """S1-B10: segments of minutes, as samples a second; the rate steps between them."""
+    minutes = [2, 2, 1, 1, 5, 5, 5, 5, 5, 1, 3, 3]
+    rate = [0, 0, 20, 55, 80, 81, 80, 79, 80, 60, 0, 0]
+    pressure = [1200, 1210, 6400, 8050, 9120, 9180, 9210, 9240, 9230, 8300, 5900, 5650]
+    repeat = [60 * m for m in minutes]
+    q, p = np.repeat(rate, repeat).astype(float), np.repeat(pressure, repeat).astype(float)
+    return StageRecord(np.arange(q.size, dtype=float), p, q)
+
+
+def test_s1_b10_treating_pressure_at_rate() -> None:
+    record = _expanded()
+    design = StageDesign(rate_bpm=80.0)
+    view = StageView(pick_stage(record, design), design, {}, ORIGIN, "UTC")
+    assert at_rate_pressure_psi(view) == pytest.approx(9196.0, rel=1e-5)
+    assert at_rate_rate_bpm(view) == pytest.approx(80.0, rel=1e-5)
+
+
+def test_s1_b12_hydraulic_energy() -> None:
+    record = _expanded()
+    design = StageDesign(rate_bpm=80.0)
+    view = StageView(pick_stage(record, design), design, {}, ORIGIN, "UTC")
+    # the printed sum holds each segment's product for its minutes; trapezoids across the steps differ by seconds
+    assert hhp_hours(view) == pytest.approx(7946.35, rel=1e-3)
+
+
+def test_trapezoid_of_a_ramp_is_exact_and_gaps_are_declared() -> None:
+    time = np.array([0.0, 1.0, 2.0, 30.0, 31.0])
+    total, unmeasured = integral(time, np.array([0.0, 1.0, 2.0, 5.0, 5.0]))
+    assert total == pytest.approx(0.5 + 1.5 + 5.0)
+    assert unmeasured == pytest.approx(28.0)
