@@ -207,13 +207,19 @@ def query(
     ] = None,
 ) -> None:
     """Run a saved query over the lake: as a table, CSV or Parquet."""
+    from pipeline import steps
     from pipeline.report import export, queries
 
     if name is None:
         for known in queries.names():
             print(f"{known:24} {queries.load(known).title}")
         return
-    export.run_query(_open(workspace), name, _pairs(given or []), out)
+    found, frame = steps.run_query(_open(workspace), name, _pairs(given or []))
+    if out is None:
+        export.show(found, frame)
+    else:
+        export.write(frame, out)
+        print(f"{frame.height} rows in {out}")
 
 
 def _pairs(given: list[str]) -> dict[str, Any]:

@@ -123,7 +123,7 @@ def _start_server(workspace: Workspace, environment: Mapping[str, str], port: in
 
 def _stop(child: subprocess.Popen[bytes]) -> None:
     """Stop a process and all that it started."""
-    for name in (signal.SIGINT, signal.SIGTERM, signal.SIGKILL):
+    for name in (signal.SIGTERM, signal.SIGKILL):
         try:
             os.killpg(child.pid, name)
         except ProcessLookupError:

@@ -6,8 +6,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import polars as pl
 
@@ -17,6 +16,7 @@ from pipeline.lake import Lake
 from pipeline.metrics.measure import COIL_RUN_METRICS, PLUG_METRICS, STAGE_METRICS, Measured, measure
 from pipeline.models.fit import FitReport, fit
 from pipeline.report.build import Built, build
+from pipeline.report.queries import Query, load, run
 from pipeline.schemas import (
     COMPARISONS,
     EFFECTS,
@@ -94,6 +94,12 @@ def run_report(workspace: Workspace, progress: Progress | None = None) -> Built:
     return build(workspace, lake.at(pinned), list(TABLES.values()), pinned, progress)
 
 
+def run_query(workspace: Workspace, name: str, given: dict[str, Any]) -> tuple[Query, pl.DataFrame]:
+    """Run a saved query over the present lake; return its header and its rows."""
+    query = load(name)
+    return query, run(open_lake(workspace).connect(list(TABLES.values())), query, given)
+
+
 @dataclass
 class Refreshed:
     """What a refresh did, step by step."""
@@ -123,8 +129,3 @@ def refresh(workspace: Workspace, progress: Callable[[str], Progress] | None = N
         run_fit(workspace, of("fit")),
         run_report(workspace, of("report")),
     )
-
-
-def report_path(workspace: Workspace) -> Path:
-    """Where the report is written."""
-    return workspace.out / "report.html"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -78,6 +79,13 @@ def conversion(source: str, target: str) -> Linear:
     if at_zero == 0.0:
         return Linear(at_one, 0.0)
     return Linear(at_one - at_zero, at_zero)
+
+
+def spellings(written: str) -> list[str]:
+    """Return how a unit found in a file may be meant: as written, in lower case, with m3 for m**3, without brackets."""
+    bare = written.strip("[]() \t")
+    cubic = re.sub(r"(?<![a-z])(m|ft|in)[\^]?([23])(?!\d)", r"\1**\2", bare).replace("²", "**2").replace("³", "**3")
+    return list(dict.fromkeys((bare, bare.lower(), cubic, cubic.lower())))
 
 
 def convert(value: Any, source: str, target: str) -> Any:

@@ -15,7 +15,7 @@ import polars as pl
 from pipeline.errors import SetAside, short
 from pipeline.ingest.maps import SourceMap
 from pipeline.schemas import meta
-from pipeline.units import UnknownUnit, conversion
+from pipeline.units import UnknownUnit, conversion, spellings
 
 LARGEST_BYTES = 4 * 1024**3
 """A file that unpacks to more is set aside: nobody's stage record is that large."""
@@ -183,7 +183,7 @@ def _check_units(units: list[str], places: dict[str, int], source: SourceMap) ->
         target = meta(columns[lake]).get("unit")
         if unit is None or target is None:
             continue
-        written = units[place].strip("[]() ") if place < len(units) else ""
+        written = units[place] if place < len(units) else ""
         if _same_unit(written, unit, target):
             continue
         raise SetAside(
@@ -194,7 +194,7 @@ def _check_units(units: list[str], places: dict[str, int], source: SourceMap) ->
 
 
 def _same_unit(written: str, unit: str, target: str) -> bool:
-    for spelling in (written, written.lower()):
+    for spelling in spellings(written):
         try:
             return conversion(spelling, target) == conversion(unit, target)
         except UnknownUnit:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import csv
 import json
 import re
+from collections import Counter
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from pipeline.errors import SetAside
-from pipeline.units import UnknownUnit, conversion
+from pipeline.units import UnknownUnit, conversion, spellings
 
 _WORDS: tuple[tuple[str, str, str], ...] = (
     # pattern over heading, lake column, likely unit; the first match wins
@@ -26,23 +28,14 @@ _WORDS: tuple[tuple[str, str, str], ...] = (
     (r"conc|ppa|prop|sand", "proppant_conc_ppa", "ppa"),
     (r"\bfr\b|friction|reducer", "friction_reducer_gpt", "gpt"),
 )
-_UNITS = (
-    "psi",
-    "bar",
-    "kPa",
-    "MPa",
-    "bpm",
-    "m**3/min",
-    "ppa",
-    "ppg",
-    "kg/m**3",
-    "gpt",
-    "ft",
-    "m",
-    "lbf",
-    "daN",
-    "s",
-    "min",
+_TIME_FORMATS = (
+    "%Y-%m-%d %H:%M:%S",
+    "%Y-%m-%dT%H:%M:%S",
+    "%Y-%m-%dT%H:%M:%SZ",
+    "%d/%m/%Y %H:%M:%S",
+    "%m/%d/%Y %H:%M:%S",
+    "%d.%m.%Y %H:%M:%S",
+    "%d-%b-%Y %H:%M:%S",
 )
 
 
@@ -85,7 +78,7 @@ def suggest(path: str, data: bytes) -> Suggestion | None:
         return None
     lines = data[:65536].decode("utf-8", "replace").splitlines()[:60]
     delimiter = max(",;\t|", key=lambda mark: _score(lines, mark))
-    if _score(lines, delimiter) == 0:
+    if _score(lines, delimiter) == (0, 0):
         return None
     rows = list(csv.reader(lines, delimiter=delimiter))
     width = max(len(row) for row in rows)
@@ -95,12 +88,29 @@ def suggest(path: str, data: bytes) -> Suggestion | None:
     names = ["".join(c for c in name.strip() if c.isprintable())[:60] for name in rows[header]]
     after = rows[header + 1] if header + 1 < len(rows) else []
     units = after if after and not _numbers(after) else []
-    return Suggestion(delimiter, header + 1, names, _toml(path, delimiter, header + 1, names, units))
+    data_row = rows[header + (2 if units else 1)] if header + (2 if units else 1) < len(rows) else []
+    guess = _Guess(path, delimiter, header + 1, names, units, data_row)
+    return Suggestion(delimiter, header + 1, names, _toml(guess))
 
 
-def _score(lines: list[str], mark: str) -> int:
-    counts = [line.count(mark) for line in lines if line.strip()]
-    return max(counts, default=0) if counts else 0
+def _score(lines: list[str], mark: str) -> tuple[int, int]:
+    """How many lines hold the mark equally often, and how often."""
+    counts = Counter(count for line in lines if (count := line.count(mark)))
+    if not counts:
+        return 0, 0
+    often, agreeing = max(counts.items(), key=lambda item: (item[1], item[0]))
+    return agreeing, often
+
+
+def _time_format(cell: str) -> str:
+    """Return the first usual format that reads a cell; the day before the month where both would."""
+    for pattern in _TIME_FORMATS:
+        try:
+            datetime.strptime(cell.strip(), pattern)
+        except ValueError:
+            continue
+        return pattern
+    return _TIME_FORMATS[0]
 
 
 def _numbers(row: list[str]) -> bool:
@@ -111,15 +121,23 @@ def _numbers(row: list[str]) -> bool:
     )
 
 
-def _toml(path: str, delimiter: str, header: int, names: list[str], units: list[str]) -> str:
-    name = re.sub(r"[^a-z0-9]+", "_", Path(path).stem.lower()).strip("_")[:40] or "new_map"
+@dataclass(frozen=True)
+class _Guess:
+    path: str
+    delimiter: str
+    header: int
+    names: list[str]
+    units: list[str]
+    first: list[str]
+
+
+def _toml(guess: _Guess) -> str:
+    name = re.sub(r"[^a-z0-9]+", "_", Path(guess.path).stem.lower()).strip("_")[:40] or "new_map"
     columns: dict[str, str] = {}
-    for place, heading in enumerate(names):
+    for place, heading in enumerate(guess.names):
         for pattern, lake, usual in _WORDS:
             if lake not in columns and re.search(pattern, heading, re.IGNORECASE):
-                columns[lake] = _channel(
-                    heading, lake, _unit(heading, units[place] if place < len(units) else "", usual)
-                )
+                columns[lake] = _channel(guess, place, lake, usual)
                 break
     lands = "coil" if "depth_ft" in columns else "treatment"
     number = "run" if lands == "coil" else "stage"
@@ -127,33 +145,37 @@ def _toml(path: str, delimiter: str, header: int, names: list[str], units: list[
         "# A first guess: check every line.",
         f'name = "{name}"',
         f'lands = "{lands}"',
-        f'files = "**/*{Path(path).suffix}"',
+        f'files = "**/*{Path(guess.path).suffix}"',
         f"name_pattern = '(?P<well>.+?)[ _-]*(?:{number}|{number[0]})[ _-]*(?P<{number}>\\d+)'",
-        f"delimiter = {json.dumps(delimiter)}",
-        f"header_row = {header}",
+        f"delimiter = {json.dumps(guess.delimiter)}",
+        f"header_row = {guess.header}",
     ]
-    if units:
-        lines.append(f"units_row = {header + 1}")
+    if guess.units:
+        lines.append(f"units_row = {guess.header + 1}")
+    if guess.delimiter != "," and any(re.fullmatch(r"[-+]?\d+,\d+", cell.strip()) for cell in guess.first):
+        lines.append('decimal = ","')
     lines.append("\n[columns]")
     lines += [f"{lake} = {text}" for lake, text in columns.items()]
     return "\n".join(lines) + "\n"
 
 
-def _channel(heading: str, lake: str, unit: str) -> str:
+def _channel(guess: _Guess, place: int, lake: str, usual: str) -> str:
+    heading = guess.names[place]
     column = json.dumps(heading, ensure_ascii=False)
     if lake == "time":
-        return f'{{ column = {column}, format = "%Y-%m-%d %H:%M:%S", zone = "pad" }}'
-    return f'{{ column = {column}, unit = "{unit}" }}'
+        written = guess.first[place] if place < len(guess.first) else ""
+        return f'{{ column = {column}, format = "{_time_format(written)}", zone = "pad" }}'
+    below = guess.units[place] if place < len(guess.units) else ""
+    return f'{{ column = {column}, unit = "{_unit(heading, below, usual)}" }}'
 
 
 def _unit(heading: str, below: str, usual: str) -> str:
-    words = [below.strip("[]() "), *re.findall(r"[\w*/^]+", heading)]
-    for word in words:
-        for known in _UNITS:
-            if usual and word.lower() == known.lower():
-                try:
-                    conversion(known, usual)
-                    return known
-                except UnknownUnit:
-                    continue
+    """Return the unit that stands below a heading or in it; the usual one where neither is known."""
+    for word in (below, *re.findall(r"[\w*/^]+", heading)):
+        for spelling in spellings(word):
+            try:
+                conversion(spelling, usual)
+            except UnknownUnit:
+                continue
+            return spelling
     return usual

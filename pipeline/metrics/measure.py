@@ -104,7 +104,7 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
     report = Measured()
     plan = _plan(lake, default_zone)
     report.unchanged = len(plan.prints) - len(plan.stale)
-    for done, well in enumerate(_read_ahead(lake, plan, default_zone), start=1):
+    for done, well in enumerate(_read_ahead(lake, plan), start=1):
         rows = measure_well(well)
         _write(lake, well, rows)
         report.wells += 1
@@ -127,6 +127,7 @@ def stale_wells(lake: Lake, default_zone: str) -> list[str]:
 class _Plan:
     tables: dict[str, dict[str, Rows]]
     signals: dict[str, list[str]]
+    zones: dict[str, str]
     prints: dict[str, str]
     stale: list[str]
     gone: list[str]
@@ -136,13 +137,19 @@ def _plan(lake: Lake, default_zone: str) -> _Plan:
     """Compare each well's fingerprint with the one stored beside its picks."""
     tables = {table.name: _by_well(lake, table) for table in _DESCRIBED}
     signals = _signal_sources(lake)
+    zones = {well: _zone(tables["wells"].get(well, []), default_zone) for well in signals}
     prints = {
-        well: fingerprint([_methods(), sources, default_zone, [tables[t.name].get(well, []) for t in _DESCRIBED]])
+        well: fingerprint([_methods(), sources, zones[well], [tables[t.name].get(well, []) for t in _DESCRIBED]])
         for well, sources in signals.items()
     }
     before = dict(lake.scan(PICKS).select("well_id", "fingerprint").unique().collect().iter_rows())
     stale = [well for well in sorted(signals) if before.get(well) != prints[well]]
-    return _Plan(tables, signals, prints, stale, [well for well in before if well not in signals])
+    return _Plan(tables, signals, zones, prints, stale, [well for well in before if well not in signals])
+
+
+def _zone(wells: Rows, default: str) -> str:
+    """Time zone of a well's pad."""
+    return (wells[0]["time_zone"] if wells else None) or default
 
 
 def _methods() -> list[Any]:
@@ -168,7 +175,7 @@ def _signal_sources(lake: Lake) -> dict[str, list[str]]:
     return grouped
 
 
-def _read_ahead(lake: Lake, plan: _Plan, default_zone: str) -> Iterator[WellInput]:
+def _read_ahead(lake: Lake, plan: _Plan) -> Iterator[WellInput]:
     """Read the next well while the present one is measured; never more than two in memory."""
     treatment, coil = lake.scan_raw(TREATMENT), lake.scan_raw(COIL)
     wells = plan.stale
@@ -176,9 +183,8 @@ def _read_ahead(lake: Lake, plan: _Plan, default_zone: str) -> Iterator[WellInpu
     def read(well: str) -> WellInput:
         mine = (pl.col("well_id") == well) & pl.col("source_id").is_in(plan.signals[well])
         described = {name: rows.get(well, []) for name, rows in plan.tables.items()}
-        zone = (described["wells"][0]["time_zone"] if described["wells"] else None) or default_zone
         return WellInput(
-            well, plan.prints[well], zone, described,
+            well, plan.prints[well], plan.zones[well], described,
             treatment.filter(mine).drop("well_id", "source_id", "source_row").sort("stage", "time").collect(),
             coil.filter(mine).drop("well_id", "source_id", "source_row").sort("run", "time").collect(),
         )  # fmt: skip

@@ -139,8 +139,8 @@ def _bars(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -
 
 
 def _interval(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
-    base = alt.Chart(data, height={"step": 38})
     order = frame[spec.y].to_list()
+    base = alt.Chart(data, height=38 * len(order))
     y = alt.Y(
         field=spec.y, type="nominal", sort=order, title=_axis(spec, units, "y") or None, axis=alt.Axis(labelLimit=330)
     )
@@ -162,11 +162,12 @@ def _interval(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Label
         .mark_point(size=110, filled=False, strokeWidth=2, color=QUIET, opacity=1)
         .encode(y=y, x=alt.X(field="nowhere", type="quantitative"), tooltip=_tips(frame, units))
     )
-    return alt.layer(zero, limits, points.transform_filter(known), absent)
+    layers = [zero, limits, points.transform_filter(known)]
+    return alt.layer(*layers, absent) if frame[spec.x].null_count() else alt.layer(*layers)
 
 
 def _strip(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
-    base = alt.Chart(data, height={"step": 60})
+    base = alt.Chart(data, height=64 * frame[spec.y].n_unique())
     y = alt.Y(field=spec.y, type="nominal", title=_axis(spec, units, "y"))
     x = alt.X(field=spec.x, type="quantitative", title=_axis(spec, units, "x"), scale=alt.Scale(zero=False))
     ticks = base.mark_tick(thickness=2, opacity=0.55, size=22).encode(

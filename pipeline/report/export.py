@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 
 from pipeline.errors import HeelwardError
-from pipeline.lake import Lake
-from pipeline.report import queries
-from pipeline.workspace import Workspace
+from pipeline.report.queries import Query
 
 
 def neutralised(frame: pl.DataFrame) -> pl.DataFrame:
@@ -25,32 +22,24 @@ def neutralised(frame: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def run_query(workspace: Workspace, name: str, given: dict[str, Any], out: Path | None) -> None:
-    """Run a saved query and show it, or write it to a file.
+def write(frame: pl.DataFrame, out: Path) -> None:
+    """Write rows to a .csv or .parquet file.
 
     Raises
     ------
     HeelwardError
-        If the query or a parameter is not known, or the file's ending is neither .csv nor .parquet.
+        If the file's ending is another.
     """
-    from pipeline.steps import TABLES, open_lake
-
-    query = queries.load(name)
-    lake: Lake = open_lake(workspace)
-    frame = queries.run(lake.connect(list(TABLES.values())), query, given)
-    if out is None:
-        _show(query, frame)
-    elif out.suffix == ".csv":
+    if out.suffix == ".csv":
         neutralised(frame).write_csv(out)
-        print(f"{frame.height} rows in {out}")
     elif out.suffix == ".parquet":
         frame.write_parquet(out, compression="zstd")
-        print(f"{frame.height} rows in {out}")
     else:
         raise HeelwardError(f"{out}: write to a .csv or a .parquet file")
 
 
-def _show(query: queries.Query, frame: pl.DataFrame) -> None:
+def show(query: Query, frame: pl.DataFrame) -> None:
+    """Print rows as a table."""
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text

@@ -19,8 +19,12 @@ GOOD = record_csv(60)
 HEAD = "Time,Pressure,Rate,Conc\n,psi,bpm,ppa\n"
 
 
-def landed(folder: Path, content: str | bytes, name: str = "Saltgrass 3H stage 1.csv") -> tuple[Workspace, Lake, list[SetAside]]:
-    space = workspace(folder, {"records": TREATMENT_MAP, "wells": WELLS_MAP}, {"tables/wells.csv": WELLS, name: content})
+def landed(
+    folder: Path, content: str | bytes, name: str = "Saltgrass 3H stage 1.csv"
+) -> tuple[Workspace, Lake, list[SetAside]]:
+    space = workspace(
+        folder, {"records": TREATMENT_MAP, "wells": WELLS_MAP}, {"tables/wells.csv": WELLS, name: content}
+    )
     put(space.root, "Saltgrass 3H stage 7.csv", record_csv(20, "2031-03-05 00:00:00"))
     lake = Lake(space.lake)
     report = land(space, lake)
@@ -36,7 +40,12 @@ CASES: dict[str, tuple[str | bytes, str, str, int | None]] = {
     "binary": (b"\x00\x01\x02\x03" * 50, "not text", "export it as text", 1),
     "not utf-8": (GOOD.encode().replace(b"5005.0", b"5005\xb0"), "not utf-8", "encoding", 8),
     "wrong delimiter": (GOOD.replace(",", ";"), "not divided", "delimiter", 1),
-    "twice the same heading": (GOOD.replace("Time,Pressure,Rate,Conc", "Time,Pressure,Pressure,Conc"), "occurs twice", "rename", 1),
+    "twice the same heading": (
+        GOOD.replace("Time,Pressure,Rate,Conc", "Time,Pressure,Pressure,Conc"),
+        "occurs twice",
+        "rename",
+        1,
+    ),
     "missing heading": (GOOD.replace("Pressure", "Presure"), "no column is headed 'Pressure'", "map", 1),
     "wrong unit in the units row": (GOOD.replace("psi", "bar"), "unit of 'Pressure'", "unit", 2),
     "unknown unit in the units row": (GOOD.replace("psi", "furlong"), "unit of 'Pressure'", "unit", 2),
@@ -123,7 +132,13 @@ stage = { column = "stage" }
 frac_crew = { column = "crew" }
 clusters = { column = "clusters" }
 """
-EVIL = ["=cmd()|' /C calc'!A0", "<script>alert(1)</script>", "../../etc/passwd", "a'; DROP TABLE stages; --", "\u202egnp.exe"]
+EVIL = [
+    "=cmd()|' /C calc'!A0",
+    "<script>alert(1)</script>",
+    "../../etc/passwd",
+    "a'; DROP TABLE stages; --",
+    "\u202egnp.exe",
+]
 
 
 @pytest.mark.parametrize("text", EVIL)
@@ -137,7 +152,15 @@ def test_hostile_values_land_as_plain_text(tmp_path: Path, text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["=cmd() stage 1.csv", "a'b\" stage 2.csv", "<b>x<b> stage 3.csv", "a..%2f.. stage 4.csv", "井 stage 5.csv", "x" * 200 + " stage 6.csv"]
+    "name",
+    [
+        "=cmd() stage 1.csv",
+        "a'b\" stage 2.csv",
+        "<b>x<b> stage 3.csv",
+        "a..%2f.. stage 4.csv",
+        "井 stage 5.csv",
+        "x" * 200 + " stage 6.csv",
+    ],
 )
 def test_hostile_file_names_make_wells_whose_ids_are_safe_in_paths(tmp_path: Path, name: str) -> None:
     maps = {"records": TREATMENT_MAP.replace('"set aside"', '"create"')}
@@ -162,7 +185,9 @@ def test_unlike_names_never_share_an_id() -> None:
 
 def test_a_key_given_twice_in_a_table_is_named_with_both_lines(tmp_path: Path) -> None:
     text = "well,stage,crew,clusters\nSaltgrass 3H,1,A,8\nSaltgrass 3H,2,A,8\nSALTGRASS #3H,1,B,9\n"
-    space = workspace(tmp_path, {"stages": STAGES_MAP, "wells": WELLS_MAP}, {"tables/wells.csv": WELLS, "tables/stages.csv": text})
+    space = workspace(
+        tmp_path, {"stages": STAGES_MAP, "wells": WELLS_MAP}, {"tables/wells.csv": WELLS, "tables/stages.csv": text}
+    )
     aside = land(space, Lake(space.lake)).set_aside[0][1]
     assert "2, 4" in aside.found
     assert aside.line == 2
@@ -170,7 +195,9 @@ def test_a_key_given_twice_in_a_table_is_named_with_both_lines(tmp_path: Path) -
 
 def test_an_impossible_count_breaks_a_named_rule(tmp_path: Path) -> None:
     text = "well,stage,crew,clusters\nSaltgrass 3H,1,A,-8\n"
-    space = workspace(tmp_path, {"stages": STAGES_MAP, "wells": WELLS_MAP}, {"tables/wells.csv": WELLS, "tables/stages.csv": text})
+    space = workspace(
+        tmp_path, {"stages": STAGES_MAP, "wells": WELLS_MAP}, {"tables/wells.csv": WELLS, "tables/stages.csv": text}
+    )
     aside = land(space, Lake(space.lake)).set_aside[0][1]
     assert "clusters" in aside.reason
     assert aside.line == 2
@@ -192,7 +219,11 @@ def test_a_workbook_that_is_none_and_a_missing_sheet(tmp_path: Path) -> None:
 
 
 def test_a_file_that_no_map_claims_is_set_aside_with_its_headings(tmp_path: Path) -> None:
-    space = workspace(tmp_path, {"records": TREATMENT_MAP, "wells": WELLS_MAP}, {"tables/wells.csv": WELLS, "x.dat": "Zeit;Druck\n1;2\n"})
+    space = workspace(
+        tmp_path,
+        {"records": TREATMENT_MAP, "wells": WELLS_MAP},
+        {"tables/wells.csv": WELLS, "x.dat": "Zeit;Druck\n1;2\n"},
+    )
     report = land(space, Lake(space.lake))
     path, aside = report.set_aside[0]
     assert path == "landing/x.dat"

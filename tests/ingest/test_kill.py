@@ -90,14 +90,18 @@ def assert_whole(lake: Lake, before: pl.DataFrame, after: pl.DataFrame) -> None:
 
 
 @pytest.fixture(scope="module")
-def states(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, pl.DataFrame], dict[str, pl.DataFrame], int]:
+def states(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> tuple[Path, dict[str, pl.DataFrame], dict[str, pl.DataFrame], int]:
     """The waiting workspace, its rows before and after an undisturbed ingest, and how many writes that takes."""
     folder = tmp_path_factory.mktemp("states") / "waiting"
     space = start(folder)
     before = rows(Lake(space.lake))
     undisturbed = folder.parent / "undisturbed"
     shutil.copytree(folder, undisturbed)
-    done = subprocess.run([sys.executable, "-c", KILLED, str(undisturbed), "0", "never"], capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", KILLED, str(undisturbed), "0", "never"], capture_output=True, text=True, check=True
+    )
     return folder, before, rows(Lake(open_workspace(undisturbed).lake)), int(done.stdout.split()[-1])
 
 
@@ -110,7 +114,9 @@ def test_a_kill_at_any_write_leaves_a_whole_lake_and_a_re_run_completes_it(
         for when in ("before", "after"):
             copy = tmp_path / f"{n}{when}"
             shutil.copytree(folder, copy)
-            done = subprocess.run([sys.executable, "-c", KILLED, str(copy), str(n), when], capture_output=True, check=False)
+            done = subprocess.run(
+                [sys.executable, "-c", KILLED, str(copy), str(n), when], capture_output=True, check=False
+            )
             assert done.returncode == 137, done.stderr
             lake = Lake(open_workspace(copy).lake)
             assert_whole(lake, before["treatment"], after["treatment"])

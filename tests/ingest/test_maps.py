@@ -22,7 +22,9 @@ def problems(folder: Path, text: str) -> str:
 
 
 def test_all_problems_are_reported_at_once(tmp_path: Path) -> None:
-    text = TREATMENT_MAP.replace('unit = "psi"', 'unit = "ft"').replace('"UTC"', '"Nowhere/Town"').replace('"ppa"', '"zz"')
+    text = (
+        TREATMENT_MAP.replace('unit = "psi"', 'unit = "ft"').replace('"UTC"', '"Nowhere/Town"').replace('"ppa"', '"zz"')
+    )
     message = problems(tmp_path, text)
     assert "m.toml" in message
     assert "treating_pressure_psi" in message

@@ -58,7 +58,9 @@ def test_a_continuous_local_record_is_continuous_in_utc(start: datetime, zone: s
 
     begin = start.replace(microsecond=0, tzinfo=UTC)
     true = [begin + timedelta(minutes=i) for i in range(360)]
-    local = pl.Series([moment.astimezone(ZoneInfo(zone)).replace(tzinfo=None) for moment in true], dtype=pl.Datetime("us"))
+    local = pl.Series(
+        [moment.astimezone(ZoneInfo(zone)).replace(tzinfo=None) for moment in true], dtype=pl.Datetime("us")
+    )
     utc, _ = to_utc(local, zone)
     assert utc.to_list() == true
 

@@ -17,7 +17,9 @@ SAND = columns.absolute_volume_gal_per_lbm(2.65)
 def test_hydrostatic() -> None:
     assert columns.hydrostatic_psi(8.4, 9500.0) == pytest.approx(4145.45, rel=1e-3)  # trade.md 5
     assert columns.hydrostatic_psi(8.43, 9500.0) == pytest.approx(4160.26, rel=1e-5)  # S1-A01, exact
-    assert columns.hydrostatic_psi(8.43, 9500.0) * 0.052 / (12 / 231) == pytest.approx(4164.42, rel=1e-5)  # S1-A01, book
+    assert columns.hydrostatic_psi(8.43, 9500.0) * 0.052 / (12 / 231) == pytest.approx(
+        4164.42, rel=1e-5
+    )  # S1-A01, book
 
 
 def test_slurry_density_and_clean_fraction() -> None:

@@ -93,7 +93,7 @@ def test_exact_constants(constant: float, exact: float) -> None:
 
 
 def test_default_registry_is_not_used() -> None:
-    with pytest.raises(UnknownUnit, match="units.txt"):
+    with pytest.raises(UnknownUnit, match="see pipeline/units"):
         conversion("furlong", "ft")
     assert "furlong" not in dir(registry())
 

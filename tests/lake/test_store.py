@@ -1,0 +1,156 @@
+"""The lake: one atomic writer, rows that count only with their source, and the past as it was."""
+
+from __future__ import annotations
+
+import threading
+from datetime import UTC, datetime
+from pathlib import Path
+
+import duckdb
+import polars as pl
+import pytest
+from deltalake import DeltaTable
+from polars.testing import assert_frame_equal
+
+from pipeline.lake import Lake
+from pipeline.schemas import FINDINGS, MODEL_CARDS, PLUGS, SNAPSHOTS, SOURCES, Table
+
+
+def plugs(source: str, well: str = "a'b", count: int = 3) -> pl.DataFrame:
+    rows = [{"well_id": well, "plug": n, "set_depth_ft": 10000.0 - n, "source_id": source} for n in range(1, count + 1)]
+    return pl.DataFrame(rows, schema=PLUGS.dtypes)
+
+
+def sources(*ids: str, state: str = "landed") -> pl.DataFrame:
+    rows = [
+        {
+            "path": f"landing/{name}", "map": "m", "source_id": name, "state": state, "content_hash": "", "map_hash": "",
+            "reader_version": 1, "landed_at": datetime.now(UTC),
+        }
+        for name in ids
+    ]  # fmt: skip
+    return pl.DataFrame(rows, schema=SOURCES.dtypes)
+
+
+@pytest.fixture
+def lake(tmp_path: Path) -> Lake:
+    return Lake(str(tmp_path / "lake"))
+
+
+def test_a_table_that_does_not_exist_reads_as_empty(lake: Lake) -> None:
+    frame = lake.scan(PLUGS).collect()
+    assert frame.is_empty()
+    assert frame.columns == list(PLUGS.dtypes)
+    assert lake.connect([PLUGS]).sql("SELECT count(*) FROM plugs").fetchall() == [(0,)]
+
+
+def test_rows_are_invisible_until_their_source_is_landed(lake: Lake) -> None:
+    lake.replace(PLUGS, plugs("one"), {"source_id": ["one"]})
+    assert lake.scan(PLUGS).collect().is_empty()
+    lake.replace(SOURCES, sources("one", state="set aside"), {"map": "m"})
+    assert lake.scan(PLUGS).collect().is_empty()
+    lake.replace(SOURCES, sources("one"), {"map": "m"})
+    assert lake.scan(PLUGS).collect().height == 3
+    assert lake.connect([PLUGS]).sql("SELECT count(*) FROM plugs").fetchall() == [(3,)]
+
+
+def test_findings_without_a_file_are_seen_and_those_of_an_unlanded_file_are_not(lake: Lake) -> None:
+    rows = [
+        {"step": "measure", "kind": "k", "message": "m"},
+        {"step": "ingest", "source_id": "x", "kind": "k", "message": "m"},
+    ]
+    lake.replace(FINDINGS, pl.DataFrame(rows, schema=FINDINGS.dtypes), {})
+    assert lake.scan(FINDINGS).collect()["step"].to_list() == ["measure"]
+
+
+def test_replace_changes_the_rows_it_selects_and_no_others(lake: Lake) -> None:
+    lake.replace(PLUGS, pl.concat([plugs("one"), plugs("two", "other")]), {})
+    lake.replace(PLUGS, plugs("one", count=1), {"well_id": "a'b", "source_id": ["one", "none"]})
+    found = lake.scan_raw(PLUGS).collect()
+    assert sorted(found.select("well_id", "plug").rows()) == [("a'b", 1), ("other", 1), ("other", 2), ("other", 3)]
+
+
+def test_an_empty_selection_selects_nothing(lake: Lake) -> None:
+    lake.replace(PLUGS, plugs("one"), {})
+    lake.replace(PLUGS, PLUGS.empty(), {"source_id": []})
+    assert lake.scan_raw(PLUGS).collect().height == 3
+
+
+def test_the_past_reads_as_it_was_and_cannot_be_written(lake: Lake) -> None:
+    lake.replace(PLUGS, plugs("one"), {"source_id": ["one"]})
+    lake.replace(SOURCES, sources("one"), {"map": "m"})
+    versions = {table.name: lake.version(table) or 0 for table in (PLUGS, SOURCES)}
+    before = lake.scan(PLUGS).collect()
+    lake.replace(PLUGS, plugs("one", count=1), {"source_id": ["one"]})
+    past = lake.at(versions)
+    assert_frame_equal(past.scan(PLUGS).collect(), before, check_row_order=False)
+    assert past.scan(MODEL_CARDS).collect().is_empty()  # did not exist then
+    with pytest.raises(ValueError, match="past"):
+        past.replace(PLUGS, plugs("one"), {})
+
+
+def test_tables_keep_old_versions_for_ten_years_and_use_zstd(lake: Lake, tmp_path: Path) -> None:
+    lake.replace(PLUGS, plugs("one"), {})
+    table = DeltaTable(lake.uri(PLUGS))
+    assert table.metadata().configuration["delta.deletedFileRetentionDuration"] == "interval 3650 days"
+    assert table.metadata().configuration["delta.logRetentionDuration"] == "interval 3650 days"
+    import pyarrow.parquet as pq
+
+    file = next((tmp_path / "lake" / "plugs").glob("*.parquet"))
+    assert pq.ParquetFile(file).metadata.row_group(0).column(0).compression == "ZSTD"
+
+
+def test_writers_at_the_same_time_all_succeed(lake: Lake) -> None:
+    lake.replace(PLUGS, plugs("zero", "zero"), {"well_id": "zero"})
+    errors: list[Exception] = []
+
+    def write(name: str) -> None:
+        try:
+            for count in (1, 2, 3):
+                Lake(lake.root).replace(PLUGS, plugs(name, name, count), {"well_id": name})
+        except Exception as error:
+            errors.append(error)
+
+    threads = [threading.Thread(target=write, args=(f"w{i}",)) for i in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert errors == []
+    found = lake.scan_raw(PLUGS).collect()
+    assert dict(found.group_by("well_id").len().iter_rows()) == {"zero": 3, "w0": 3, "w1": 3, "w2": 3, "w3": 3}
+
+
+def test_queries_cannot_reach_files_or_load_extensions(lake: Lake) -> None:
+    connection = lake.connect([PLUGS])
+    for sql in (
+        "SELECT * FROM read_csv('/etc/passwd')",
+        "COPY (SELECT 1) TO '/tmp/x.csv'",
+        "INSTALL httpfs",
+        "SET enable_external_access = true",
+    ):
+        with pytest.raises(duckdb.Error):
+            connection.sql(sql).fetchall()
+
+
+def test_times_are_utc_in_duckdb(lake: Lake) -> None:
+    row = {
+        "snapshot": "x",
+        "at": datetime(2031, 7, 1, 12, tzinfo=UTC),
+        "step": "fit",
+        "versions": "{}",
+        "code_version": "",
+        "settings_hash": "",
+        "changed": True,
+    }
+    lake.replace(SNAPSHOTS, pl.DataFrame([row], schema=SNAPSHOTS.dtypes), {"snapshot": "x"})
+    found = lake.connect([SNAPSHOTS]).sql('SELECT "at"::VARCHAR FROM snapshots').fetchall()
+    assert found == [("2031-07-01 12:00:00+00",)]
+
+
+@pytest.mark.parametrize("column", ["well_id", "plug"])
+def test_a_row_that_breaks_the_schema_type_is_refused(lake: Lake, column: str) -> None:
+    bad: Table = PLUGS
+    frame = plugs("one").drop(column)
+    with pytest.raises(pl.exceptions.PolarsError):
+        lake.replace(bad, frame, {})

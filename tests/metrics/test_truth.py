@@ -1,0 +1,132 @@
+"""The sample campaign against what was planted in it."""
+
+from __future__ import annotations
+
+import polars as pl
+import pytest
+
+from pipeline.metrics.measure import COIL_RUN_METRICS, PLUG_METRICS, STAGE_METRICS
+from pipeline.schemas import FINDINGS, PICKS
+from tests.conftest import Campaign
+
+
+@pytest.fixture(scope="module")
+def stages(campaign: Campaign) -> pl.DataFrame:
+    measured = campaign.lake.scan(STAGE_METRICS).collect()
+    joined = measured.join(campaign.truth.stages, on=["well_id", "stage"], suffix="_planted")
+    assert joined.height == campaign.truth.stages.height == measured.height
+    return joined
+
+
+def share_within(frame: pl.DataFrame, difference: pl.Expr, tolerance: float) -> float:
+    values = frame.select(difference.abs().alias("d")).drop_nulls()["d"]
+    assert len(values) > 0.9 * frame.height
+    return float((values <= tolerance).mean())  # type: ignore[arg-type]
+
+
+def ratio(column: str, planted: str) -> pl.Expr:
+    return pl.col(column) / pl.col(planted) - 1.0
+
+
+def test_nothing_of_the_campaign_is_set_aside(campaign: Campaign) -> None:
+    assert campaign.refreshed.landed.set_aside == []
+    assert campaign.refreshed.landed.superseded >= 1
+
+
+@pytest.mark.parametrize(
+    ("column", "planted"),
+    [
+        ("clean_bbl", "clean_bbl_planted"),
+        ("slurry_bbl", "slurry_bbl_planted"),
+        ("proppant_lbm", "proppant_lbm_planted"),
+        ("at_rate_pressure_psi", "at_rate_psi"),
+    ],
+)
+def test_volumes_proppant_and_pressure_at_rate_are_within_one_per_cent(
+    stages: pl.DataFrame, column: str, planted: str
+) -> None:
+    assert share_within(stages, ratio(column, planted), 0.01) == 1.0
+
+
+def test_isip_is_within_75_psi_of_90_per_cent(stages: pl.DataFrame) -> None:
+    assert share_within(stages, pl.col("isip_psi") - pl.col("isip_psi_planted"), 75.0) >= 0.9
+
+
+def test_breakdown_is_within_100_psi_of_90_per_cent_and_sure_picks_are_better(stages: pl.DataFrame) -> None:
+    error = pl.col("breakdown_pressure_psi") - pl.col("breakdown_psi")
+    assert share_within(stages, error, 100.0) >= 0.9
+    by = dict(stages.group_by("breakdown_confidence").agg(error.abs().mean()).iter_rows())
+    assert by["high"] < by["low"]
+
+
+def test_breakdown_kinds_are_told_apart(stages: pl.DataFrame) -> None:
+    right = stages.select((pl.col("breakdown_kind") == pl.col("breakdown_kind_planted")).mean()).item()
+    assert right >= 0.9
+
+
+def test_hammer_period_is_within_one_per_cent(stages: pl.DataFrame) -> None:
+    assert share_within(stages, ratio("hammer_period_s", "hammer_period_s_planted"), 0.01) >= 0.9
+
+
+def test_line_tests_never_enter_a_maximum_or_a_breakdown(stages: pl.DataFrame) -> None:
+    tested = stages.filter(pl.col("line_test_psi").is_not_null())
+    assert tested.height > 150
+    assert share_within(stages, pl.col("max_treating_pressure_psi") - pl.col("max_psi"), 60.0) == 1.0
+    below = tested.filter(pl.col("max_psi") < pl.col("line_test_psi") - 200.0)
+    assert (below["max_treating_pressure_psi"] < below["line_test_psi"] - 100.0).all()
+    assert (tested["breakdown_pressure_psi"].drop_nulls() < 8000.0).all()
+
+
+def test_screen_outs_are_found_and_none_is_invented(stages: pl.DataFrame) -> None:
+    assert stages["screenout_planted"].sum() >= 4
+    assert (stages["screenout"] == stages["screenout_planted"]).all()
+    cut = stages.filter(pl.col("cut_short_planted"))
+    assert cut["cut_short"].all()
+    assert not cut["screenout"].any()
+
+
+def test_plugs_and_wiper_trips(campaign: Campaign) -> None:
+    plugs = (
+        campaign.lake.scan(PLUG_METRICS).collect().join(campaign.truth.plugs, on=["well_id", "plug"], suffix="_planted")
+    )
+    assert plugs.height == campaign.truth.plugs.height
+    assert share_within(plugs, pl.col("mill_min") - pl.col("mill_min_planted"), 1.5) >= 0.9
+    runs = (
+        campaign.lake.scan(COIL_RUN_METRICS)
+        .collect()
+        .join(campaign.truth.runs, on=["well_id", "run"], suffix="_planted")
+    )
+    assert (runs["wiper_trips"] == runs["wiper_trips_planted"]).mean() >= 0.9  # type: ignore[operator]
+    assert share_within(runs, ratio("hours", "hours_planted"), 0.01) == 1.0
+
+
+def test_the_hard_plug_is_a_finding(campaign: Campaign) -> None:
+    slow = campaign.lake.scan(FINDINGS).filter(pl.col("kind") == "slow_plug").collect()
+    assert ("larch-hollow-2h", 6) in slow.select("well_id", "number").rows()
+
+
+def test_every_missing_value_has_its_reason(campaign: Campaign) -> None:
+    for table in (STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS):
+        for row in campaign.lake.scan(table).collect().iter_rows(named=True):
+            reasons = "; " + (row.pop("missing_because") or "")
+            for name, value in row.items():
+                assert (value is None) == (f"; {name}: " in reasons), (table.name, name)
+
+
+def test_picks_have_method_reason_and_confidence(campaign: Campaign) -> None:
+    picks = campaign.lake.scan(PICKS).collect()
+    assert picks.filter((pl.col("reason").str.len_chars() == 0) | (pl.col("method").str.len_chars() == 0)).is_empty()
+    assert set(picks["confidence"]) <= {"high", "medium", "low", "none"}
+    made = picks.filter(pl.col("confidence") != "none")
+    assert (made["confidence"] == "high").mean() >= 0.7  # type: ignore[operator]
+
+
+def test_a_second_refresh_changes_nothing(campaign: Campaign) -> None:
+    from pipeline import steps
+
+    before = steps.versions(campaign.lake)
+    again = steps.refresh(campaign.workspace)
+    assert not again.landed.changed
+    assert not again.measured.changed
+    assert not again.fitted.changed
+    assert steps.versions(campaign.lake) == before

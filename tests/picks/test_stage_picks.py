@@ -1,0 +1,181 @@
+"""Stage picks: the physics of what they must find, and what must not disturb them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+
+from pipeline.picks.record import Pick, StageDesign, StageRecord
+from pipeline.picks.stage import pick_stage
+from pipeline.picks.timeline import mend_rate
+from tests.builders import simple_stage
+
+DESIGN = StageDesign(rate_bpm=80.0, capacity_bbl=300.0)
+
+
+def effective(record: StageRecord, design: StageDesign = DESIGN) -> dict[str, Pick]:
+    return pick_stage(record, design).effective
+
+
+def test_injection_begins_after_the_line_test() -> None:
+    picks = effective(simple_stage())
+    assert picks["injection_start"].time_s == pytest.approx(240.0, abs=1.0)
+    assert picks["main_start"].time_s == pytest.approx(240.0 + 430.0 + 300.0 * 5.0 / 65.0, abs=2.0)
+
+
+def test_ball_seat_breakdown_and_shut_in() -> None:
+    picks = effective(simple_stage())
+    assert picks["ball_seat"].time_s == pytest.approx(640.0, abs=8.0)
+    assert picks["breakdown_pressure"].value == pytest.approx(5000.0, abs=15.0)
+    assert picks["breakdown_pressure"].confidence == "high"
+    assert picks["shut_in"].time_s == pytest.approx(3070.0, abs=1.0)
+
+
+def test_isip_is_within_its_stated_error_and_the_hammer_period_right() -> None:
+    picks = effective(simple_stage())
+    isip = picks["isip"]
+    assert isip.value is not None
+    assert isip.standard_error is not None
+    assert abs(isip.value - 4500.0) < max(2.0 * isip.standard_error, 15.0)
+    assert picks["hammer_period"].value == pytest.approx(10.0, rel=5e-3)
+    assert picks["pressure_5min"].value == pytest.approx(4500.0 - 10.0 * np.sqrt(300.0), abs=5.0)
+    assert picks["pressure_10min"].value is None
+    assert "10 min" in picks["pressure_10min"].reason
+
+
+def test_pump_down_for_the_next_stage_does_not_move_the_shut_in() -> None:
+    stage = simple_stage()
+    n = 700
+    rate = np.concatenate((stage.rate_bpm, np.zeros(300), np.full(n, 16.0), np.zeros(60)))
+    pressure = np.concatenate((stage.pressure_psi, np.full(300, 4100.0), np.full(n, 4900.0), np.full(60, 4200.0)))
+    assert stage.conc_ppa is not None
+    conc = np.concatenate((stage.conc_ppa, np.zeros(300 + n + 60)))
+    longer = StageRecord(np.arange(rate.size, dtype=float), pressure, rate, None, conc)
+    assert effective(longer)["shut_in"].time_s == effective(stage)["shut_in"].time_s
+    assert "later pumping" in effective(longer)["shut_in"].reason
+
+
+def test_an_early_shut_down_is_not_the_end_and_has_its_own_isip() -> None:
+    stage = simple_stage()
+    rate, pressure = stage.rate_bpm.copy(), stage.pressure_psi.copy()
+    rate[1100:1400] = 0.0
+    t = np.arange(300.0)
+    pressure[1100:1400] = 4700.0 - 8.0 * np.sqrt(t) - 300.0 * np.exp(-t / 15.0) * np.cos(2.0 * np.pi * t / 10.0)
+    picks = effective(replace(stage, rate_bpm=rate, pressure_psi=pressure))
+    assert picks["shut_in"].time_s == pytest.approx(3070.0, abs=1.0)
+    assert picks["initial_shut_in"].time_s == pytest.approx(1100.0, abs=1.0)
+    assert picks["initial_isip"].value == pytest.approx(4700.0, abs=40.0)
+
+
+def test_a_rate_that_drops_out_while_nothing_else_moves_is_void_not_shut_in() -> None:
+    stage = simple_stage()
+    rate = stage.rate_bpm.copy()
+    rate[2000:2015] = 0.0
+    picked = pick_stage(replace(stage, rate_bpm=rate), DESIGN)
+    assert picked.timeline.void_rate_s == pytest.approx(16.0, abs=2.0)
+    assert np.isnan(picked.timeline.record.rate_bpm[2005])
+    assert picked.effective["initial_shut_in"].value is None
+    assert picked.effective["initial_shut_in"].time_s is None
+
+
+def test_a_one_second_rate_spike_is_mended() -> None:
+    stage = simple_stage()
+    rate = stage.rate_bpm.copy()
+    rate[20] = 65.0
+    mended, _ = mend_rate(replace(stage, rate_bpm=rate))
+    assert mended.rate_bpm[20] == 0.0
+    assert effective(replace(stage, rate_bpm=rate))["injection_start"].time_s == pytest.approx(240.0, abs=1.0)
+
+
+def test_a_screen_out_needs_a_climb_and_a_short_flush() -> None:
+    stage = simple_stage()
+    assert effective(stage)["screenout"].value == 0.0
+    pressure, rate = stage.pressure_psi.copy(), stage.rate_bpm.copy()
+    assert stage.conc_ppa is not None
+    conc = stage.conc_ppa.copy()
+    conc[2560:2700] = 1.5
+    pressure[2640:2700] += np.linspace(0.0, 2500.0, 60)
+    cut = slice(2700, 3070)
+    rate[cut], conc[cut], pressure[cut] = 0.0, 0.0, 5200.0
+    out = effective(replace(stage, pressure_psi=pressure, rate_bpm=rate, conc_ppa=conc))
+    assert out["screenout"].value == 1.0
+    assert "flush short" in out["screenout"].reason
+    assert out["isip"].confidence in ("low", "none")
+    calm = stage.pressure_psi.copy()
+    calm[cut] = 5200.0
+    ended = effective(replace(stage, pressure_psi=calm, rate_bpm=rate, conc_ppa=conc))
+    assert ended["screenout"].value == 0.0
+
+
+def test_an_amended_shut_in_moves_what_follows_from_it_and_keeps_the_automatic_pick() -> None:
+    stage = simple_stage()
+    own = pick_stage(stage, DESIGN)
+    moved = replace(own.automatic["shut_in"], time_s=3090.0, method="amended")
+    amended = pick_stage(stage, DESIGN, {"shut_in": moved})
+    assert amended.automatic["shut_in"].time_s == own.automatic["shut_in"].time_s
+    assert amended.effective["shut_in"].time_s == 3090.0
+    assert amended.effective["isip"].value != own.effective["isip"].value
+
+
+@pytest.mark.parametrize("shift", [-3600.0, 1e6])
+def test_shifting_time_shifts_moments_and_changes_no_value(shift: float) -> None:
+    stage = simple_stage()
+    moved = effective(replace(stage, time_s=stage.time_s + shift))
+    for name, pick in effective(stage).items():
+        if pick.value is None:
+            assert moved[name].value is None
+        else:
+            assert moved[name].value == pytest.approx(pick.value, rel=1e-6, abs=1e-3)
+        if pick.time_s is not None:
+            assert moved[name].time_s == pytest.approx(pick.time_s + shift, abs=1e-6)
+
+
+@pytest.mark.parametrize(("name", "tolerance"), [("breakdown_pressure", 60.0), ("isip", 40.0)])
+def test_noise_of_50_psi_moves_a_pick_by_little(name: str, tolerance: float) -> None:
+    quiet, loud = effective(simple_stage(noise=2.0))[name], effective(simple_stage(noise=20.0, seed=4))[name]
+    assert quiet.value is not None
+    assert loud.value is not None
+    assert abs(quiet.value - loud.value) < tolerance
+
+
+def test_a_record_that_begins_at_rate_has_no_breakdown() -> None:
+    stage = simple_stage()
+    late = StageRecord(
+        stage.time_s[1200:], stage.pressure_psi[1200:], stage.rate_bpm[1200:], None,
+        None if stage.conc_ppa is None else stage.conc_ppa[1200:],
+    )  # fmt: skip
+    picked = pick_stage(late, DESIGN)
+    assert picked.breakdown_kind == "unseen"
+    assert picked.effective["breakdown_pressure"].value is None
+    assert "begins while pumping" in picked.effective["breakdown_pressure"].reason
+
+
+channel = hnp.arrays(np.float64, st.shared(st.integers(1, 400), key="n"), elements=st.floats(-200, 15000, width=32))
+rates = hnp.arrays(
+    np.float64,
+    st.shared(st.integers(1, 400), key="n"),
+    elements=st.one_of(st.floats(-2, 120, width=32), st.just(float("nan"))),
+)
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(channel, rates)
+def test_any_record_is_picked_without_an_error_and_every_pick_has_a_reason(
+    pressure: np.ndarray, rate: np.ndarray
+) -> None:
+    record = StageRecord(np.arange(pressure.size, dtype=float), pressure, rate, None, None)
+    for pick in effective(record, StageDesign()).values():
+        assert pick.reason
+        assert (pick.confidence == "none") == (pick.value is None and pick.time_s is None)
+
+
+@pytest.mark.parametrize("value", [0.0, 5000.0, float("nan")])
+def test_constant_and_void_channels_give_no_picks(value: float) -> None:
+    n = 500
+    record = StageRecord(np.arange(n, dtype=float), np.full(n, value), np.full(n, np.nan), None, None)
+    assert {pick.confidence for pick in effective(record, StageDesign()).values()} == {"none"}

@@ -1,0 +1,155 @@
+"""Saved queries: headers that tell the truth, parameters that are bound, checks that find nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.errors import HeelwardError
+from pipeline.report import export, queries
+from pipeline.steps import TABLES
+from tests.builders import query_on
+from tests.conftest import Campaign
+
+PARAMETERS = {
+    "quarter_trend": {"metric": "mill_min"}, "quarter_trend_title": {"metric": "pump_time_min"},
+    "crews_compared": {"comparison": "frac_crews_pump_time"}, "crews_compared_title": {"comparison": "coil_crews_mill_time"},
+    "model_title": {"model": "treating_pressure"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", queries.names())
+def test_header_names_every_column_in_order_and_every_parameter(campaign: Campaign, name: str) -> None:
+    query = queries.load(name)
+    assert {item.name for item in query.parameters} == set(PARAMETERS.get(name, {}))
+    frame = queries.run(campaign.lake.connect(list(TABLES.values())), query, PARAMETERS.get(name))
+    assert frame.columns == [column.name for column in query.columns]
+    assert frame.height >= (0 if name == "set_aside" else 1)
+    for column in query.columns:
+        if column.unit:
+            assert frame.schema[column.name].is_numeric(), column.name
+
+
+CHECKS = sorted((queries.folder() / "checks").glob("*.sql"))
+
+
+@pytest.mark.parametrize("path", CHECKS, ids=lambda path: path.stem)
+def test_check_query_returns_no_failing_row(campaign: Campaign, path: Path) -> None:
+    query = queries.load(path.stem, path.parent)
+    frame = queries.run(campaign.lake.connect(list(TABLES.values())), query)
+    assert frame.columns == [column.name for column in query.columns]
+    assert frame.is_empty()
+
+
+def test_check_queries_can_fail() -> None:
+    from datetime import UTC, datetime
+
+    times = [datetime(2031, 1, 1, hour, tzinfo=UTC) for hour in (0, 5)]
+    activity = pl.DataFrame(
+        {"pad": ["a", "a"], "start_time": times, "end_time": [times[1].replace(hour=6), times[1].replace(hour=8)]}
+    )
+    import duckdb
+
+    connection = duckdb.connect()
+    connection.register("activity", activity)
+    query = queries.load("activity_overlaps", queries.folder() / "checks")
+    assert queries.run(connection, query).height == 1
+
+
+def test_hours_by_activity_add_up_to_the_log() -> None:
+    from datetime import UTC, datetime
+
+    hours = [0, 3, 5]
+    log = pl.DataFrame(
+        {
+            "pad": ["a"] * 3, "activity": ["pumping", "NPT", "pumping"],
+            "start_time": [datetime(2031, 1, 1, h, tzinfo=UTC) for h in hours],
+            "end_time": [datetime(2031, 1, 1, h, tzinfo=UTC) for h in (3, 5, 9)],
+        }
+    )  # fmt: skip
+    wells = pl.DataFrame({"pad": ["a"], "time_zone": ["America/Denver"]})
+    found = query_on("quarter_hours", {"activity": log, "wells": wells})
+    # 1 January 00:00 UTC is still the old year on the pad's clock
+    assert found.select("quarter", "activity", "hours").rows() == [("2030Q4", "NPT", 2.0), ("2030Q4", "pumping", 7.0)]
+    assert found["share"].sum() == pytest.approx(1.0)
+
+
+def compared(rows: list[tuple[str, bool, float | None, float | None, float | None]]) -> str:
+    frame = pl.DataFrame(
+        [
+            {
+                "comparison": "frac_crews_pump_time", "outcome": "pump_time_min", "level": level, "separable": separable,
+                "shrunken": value, "shrunken_low": low, "shrunken_high": high,
+            }
+            for level, separable, value, low, high in rows
+        ],
+        schema={
+            "comparison": pl.String, "outcome": pl.String, "level": pl.String, "separable": pl.Boolean,
+            "shrunken": pl.Float64, "shrunken_low": pl.Float64, "shrunken_high": pl.Float64,
+        },
+    )  # fmt: skip
+    return str(
+        query_on("crews_compared_title", {"comparisons": frame}, {"comparison": "frac_crews_pump_time"})["title"][0]
+    )
+
+
+def test_title_of_a_comparison_follows_the_data_when_the_finding_reverses() -> None:
+    assert (
+        compared([("A", True, -3.0, -4.0, -2.0), ("B", True, 3.0, 2.0, 4.0)])
+        == "A takes 3.0 min a stage less than the mean"
+    )
+    assert (
+        compared([("A", True, 3.0, 2.0, 4.0), ("B", True, -3.0, -4.0, -2.0)])
+        == "B takes 3.0 min a stage less than the mean"
+    )
+    assert (
+        compared([("A", True, 0.3, -1.0, 1.6), ("B", True, -0.3, -1.6, 1.0)]) == "No clear difference between 2 crews"
+    )
+    assert compared([("A", True, -3.0, -4.0, -2.0), ("C", False, None, None, None)]).endswith("; C cannot be compared")
+    assert compared([("C", False, None, None, None)]).startswith("No crews that can be compared")
+    assert compared([]) == "No crews compared yet"
+
+
+def trend(values: list[float]) -> str:
+    quarters = [f"{2029 + i // 4}Q{i % 4 + 1}" for i in range(len(values))]
+    plugs = pl.DataFrame(
+        {"quarter": quarters, "mill_min": values}, schema={"quarter": pl.String, "mill_min": pl.Float64}
+    )
+    stages = pl.DataFrame(schema={"quarter": pl.String, "pump_time_min": pl.Float64})
+    tables = {"plug_metrics": plugs, "stage_metrics": stages}
+    return str(query_on("quarter_trend_title", tables, {"metric": "mill_min"})["title"][0])
+
+
+def test_title_of_a_trend_says_what_the_quarters_allow() -> None:
+    assert trend([]) == "Mill time per plug: nothing measured yet"
+    assert "too few quarters" in trend([10.0, 9.0, 8.0])
+    assert "falls by 0.50 min a quarter" in trend([10.0 - 0.5 * i for i in range(9)])
+    assert "rises" in trend([10.0 + 0.5 * i for i in range(9)])
+    assert "no clear change" in trend([10.0, 10.4, 9.8, 10.2, 9.9, 10.3])
+    assert "stands out in 2030Q2" in trend([10.0, 10.1, 10.0, 10.1, 10.0, 14.0])
+
+
+def test_parameters_are_bound_and_unknown_ones_refused() -> None:
+    hostile = "mill_min' OR '1'='1"
+    empty = {
+        "plug_metrics": pl.DataFrame({"quarter": ["2031Q1"], "mill_min": [9.0]}),
+        "stage_metrics": pl.DataFrame({"quarter": ["2031Q1"], "pump_time_min": [80.0]}),
+    }
+    assert query_on("quarter_trend", empty, {"metric": hostile}).is_empty()
+    with pytest.raises(HeelwardError, match="has no parameter x; it has: metric"):
+        query_on("quarter_trend", empty, {"x": "y"})
+
+
+def test_an_unknown_query_names_the_known_ones() -> None:
+    with pytest.raises(HeelwardError, match="headline"):
+        queries.load("nonsense")
+
+
+def test_formulas_are_neutralised_in_csv() -> None:
+    frame = export.neutralised(
+        pl.DataFrame({"a": ["=1+1", "+1", "-1", "@x", "plain", None], "n": [1.0, -2.0, 3.0, 4.0, 5.0, 6.0]})
+    )
+    assert frame["a"].to_list() == ["'=1+1", "'+1", "'-1", "'@x", "plain", None]
+    assert frame["n"][1] == -2.0

@@ -1,0 +1,127 @@
+"""Commands as a newcomer meets them."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.workspace import Workspace
+from tests.builders import put, record_csv
+
+HEAVY = ("polars", "prefect", "sklearn", "pint", "duckdb", "altair", "deltalake", "scipy", "statsmodels", "numpy")
+
+
+def heelward(*words: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "pipeline.cli", *map(str, words)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd, timeout=300)
+
+
+def test_help_loads_nothing_heavy() -> None:
+    code = (
+        "import sys, json\nfrom typer.testing import CliRunner\nfrom pipeline.cli import app\n"
+        "result = CliRunner().invoke(app, ['--help'])\nassert result.exit_code == 0\n"
+        f"print(json.dumps([name for name in {HEAVY!r} if name in sys.modules]))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert json.loads(done.stdout.splitlines()[-1]) == []
+
+
+@pytest.mark.parametrize(
+    "command", ["demo", "init", "inspect", "ingest", "measure", "fit", "report", "refresh", "query", "serve", "status"]
+)
+def test_every_command_has_help_with_exit_codes(command: str) -> None:
+    done = heelward(command, "--help")
+    assert done.returncode == 0
+    assert "Exit codes" in done.stdout
+
+
+def test_a_small_demo_builds_a_report(tmp_path: Path) -> None:
+    done = heelward("demo", "--small", tmp_path / "demo")
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "demo" / "out" / "report.html").stat().st_size > 500_000
+    again = heelward("demo", "--small", tmp_path / "demo")
+    assert again.returncode == 0, again.stderr
+
+
+def test_a_demo_does_not_touch_a_folder_that_is_not_its_own(tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("x", encoding="utf-8")
+    done = heelward("demo", tmp_path)
+    assert done.returncode == 1
+    assert "not empty" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_init_to_report_step_by_step(tmp_path: Path) -> None:
+    folder = tmp_path / "mine"
+    assert heelward("init", folder).returncode == 0
+    record = (
+        record_csv(900)
+        .replace("Pressure", "Treating pressure")
+        .replace("Rate", "Slurry rate")
+        .replace("Conc", "Proppant concentration")
+    )
+    head, _, rest = record.split("\n", 2)
+    put(folder, "Anna 1H stage 1.csv", f"{head}\n{rest}")
+    seen = heelward("inspect", folder / "landing" / "Anna 1H stage 1.csv", "-w", folder)
+    assert seen.returncode == 0, seen.stdout + seen.stderr
+    assert "treating_pressure_psi: 'Treating pressure' in psi" in seen.stdout
+    assert not (folder / "lake").exists()
+    done = heelward("refresh", "-w", folder)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "1 landed" in done.stdout
+    assert heelward("init", folder).returncode == 1
+
+
+def test_set_aside_exits_3_and_says_file_line_and_mend(slice_workspace: Workspace) -> None:
+    put(slice_workspace.root, "treatment/larkspoke/SALTGRASS 1H stage 09.csv", "Clock;Treating pressure\n")
+    done = heelward("refresh", "-w", slice_workspace.root)
+    assert done.returncode == 3
+    assert "SALTGRASS 1H stage 09.csv" in done.stdout
+    assert "mend:" in done.stdout
+    status = heelward("status", "-w", slice_workspace.root)
+    assert status.returncode == 0
+    assert "set aside: landing/treatment/larkspoke/SALTGRASS 1H stage 09.csv" in status.stdout
+    assert "stale: nothing" in status.stdout
+
+
+def test_query_lists_shows_and_writes(slice_workspace: Workspace, tmp_path: Path) -> None:
+    heelward("refresh", "-w", slice_workspace.root)
+    listed = heelward("query")
+    assert "stages" in listed.stdout
+    shown = heelward("query", "headline", "-w", slice_workspace.root)
+    assert shown.returncode == 0
+    for name in ("out.csv", "out.parquet"):
+        done = heelward("query", "stages", "-w", slice_workspace.root, "--out", tmp_path / name)
+        assert done.returncode == 0, done.stderr
+    assert pl.read_csv(tmp_path / "out.csv").height == pl.read_parquet(tmp_path / "out.parquet").height == 3
+    wrong = heelward("query", "stages", "-w", slice_workspace.root, "--out", tmp_path / "out.txt")
+    assert wrong.returncode == 1
+    trend = heelward("query", "quarter_trend", "-w", slice_workspace.root, "--set", "metric=mill_min")
+    assert trend.returncode == 0
+
+
+def test_inspect_suggests_a_map_where_none_fits(slice_workspace: Workspace, tmp_path: Path) -> None:
+    file = tmp_path / "other stage 4.dat"
+    file.write_text(
+        "Date and time;Tubing pressure;Flow rate\n;bar;m3/min\n01.02.2031 10:00:00;210,5;3,1\n", encoding="utf-8"
+    )
+    done = heelward("inspect", file, "-w", slice_workspace.root)
+    assert done.returncode == 3
+    assert 'treating_pressure_psi = { column = "Tubing pressure", unit = "bar" }' in done.stdout
+    assert 'delimiter = ";"' in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "text"),
+    [(("ingest",), "heelward init"), (("inspect", "nothing.csv"), "heelward init"), (("query", "zz"), "")],
+)
+def test_mistakes_get_a_message_and_no_traceback(tmp_path: Path, words: tuple[str, ...], text: str) -> None:
+    done = heelward(*words, cwd=tmp_path)
+    assert done.returncode == 1
+    assert text in done.stderr
+    assert "Traceback" not in done.stderr
