@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 import polars as pl
 
@@ -46,73 +47,88 @@ class Work:
 
 def typed(work: Work, frame: pl.DataFrame) -> list[pl.Series]:
     """Return the mapped columns of a raw frame as typed series, the well and the sample time apart."""
-    columns = work.source.table.schema.columns()
-    columns_out = []
+    columns = work.source.table.columns
+    done: list[pl.Series] = []
+    quantities = []
     for lake, channel in work.source.columns.items():
+        dtype = columns[lake].dtype
         if lake == "well_id":
             continue
-        dtype = columns[lake].dtype
         if channel.value is not None:
-            columns_out.append(pl.Series(lake, [channel.value]).cast(dtype).new_from_index(0, frame.height))
+            done.append(pl.Series(lake, [channel.value]).cast(dtype).new_from_index(0, frame.height))
             continue
         series = frame[lake]
         if meta(columns[lake]).get("unit") is not None:
-            columns_out.append(_quantity(work, lake, channel, series))
+            quantities.append(lake)
         elif isinstance(dtype, pl.Int32):
-            columns_out.append(_whole(work, lake, series))
+            done.append(_whole(work, lake, series))
         elif isinstance(dtype, pl.Boolean):
-            columns_out.append(_yes_no(work, lake, series))
+            done.append(_yes_no(work, lake, series))
         elif isinstance(dtype, pl.Date):
             day = series.str.strip_chars().str.to_date(channel.format or "%Y-%m-%d", strict=False)
             _bad_cells(work, lake, series, day, f"a date as {channel.format or '%Y-%m-%d'}")
-            columns_out.append(day)
+            done.append(day)
         elif isinstance(dtype, pl.String):
             text = series.str.strip_chars()
-            columns_out.append(pl.select(pl.when(text != "").then(text).alias(lake)).to_series())
+            done.append(pl.select(pl.when(text != "").then(text).alias(lake)).to_series())
         elif isinstance(dtype, pl.Datetime) and lake != "time":
-            columns_out.append(moment(work, lake, channel, series))
-    return columns_out
+            done.append(moment(work, lake, channel, series))
+    return done + _quantities(work, frame, quantities)
 
 
-def _quantity(work: Work, lake: str, channel: Channel, series: pl.Series) -> pl.Series:
-    column = work.source.table.schema.columns()[lake]
-    value = _as_float(work, lake, series)
-    assert channel.unit is not None
-    line = conversion(channel.unit, meta(column)["unit"])
-    x = pl.col(lake)
-    shown = x * line.factor + line.offset if line.offset else x * line.factor
-    hard, soft = meta(column)["hard"], meta(column)["soft"]
-    finite = pl.when(x.is_finite()).then(shown if (line.factor, line.offset) != (1.0, 0.0) else x)
-    frame = value.to_frame(lake).select(finite)
-    if hard is None:
-        return frame.to_series()
-    low, high = hard
-    counts = frame.select(
-        n=x.count(),
-        void=(~x.is_between(low, high)).sum(),
-        odd=(x.is_between(low, high) & ~x.is_between(*soft)).sum() if soft else pl.lit(0),
-    ).row(0, named=True)
-    if counts["void"] > max(WRONG_UNIT_SHARE * counts["n"], 1) or (counts["n"] and counts["void"] == counts["n"]):
-        first = frame.with_row_index("i").filter(~x.is_between(low, high)).row(0, named=True)
+def _quantities(work: Work, frame: pl.DataFrame, names: list[str]) -> list[pl.Series]:
+    """Convert all measured columns to the lake's units at once, and void what cannot be."""
+    if not names:
+        return []
+    columns = work.source.table.columns
+    floats = pl.DataFrame([_as_float(work, name, frame[name]) for name in names])
+    shown = floats.select(_converted(work, name) for name in names)
+    ranged = [name for name in names if meta(columns[name])["hard"] is not None]
+    counts = shown.select(count for name in ranged for count in _range_counts(name, meta(columns[name])))
+    for name in ranged:
+        n, void, odd = (int(counts[f"{name}:{what}"][0]) for what in ("n", "void", "odd"))
+        if void:
+            shown = _voided(work, shown, name, n, void)
+        if odd:
+            low, high = meta(columns[name])["soft"]
+            text = f"{name}: {odd} value(s) outside the usual {low:g} to {high:g}"
+            work.findings.append(Finding("unusual_values", text, rows=odd))
+    return shown.get_columns()
+
+
+def _converted(work: Work, name: str) -> pl.Expr:
+    unit = work.source.columns[name].unit
+    assert unit is not None
+    line = conversion(unit, work.source.table.unit(name))
+    value = pl.col(name)
+    shown = value if line.factor == 1.0 else value * line.factor
+    return pl.when(value.is_finite()).then(shown + line.offset if line.offset else shown).alias(name)
+
+
+def _range_counts(name: str, declared: dict[str, Any]) -> list[pl.Expr]:
+    value = pl.col(name)
+    inside = value.is_between(*declared["hard"])
+    odd = (inside & ~value.is_between(*declared["soft"])).sum() if declared["soft"] else pl.lit(0)
+    return [value.count().alias(f"{name}:n"), (~inside).sum().alias(f"{name}:void"), odd.alias(f"{name}:odd")]
+
+
+def _voided(work: Work, shown: pl.DataFrame, name: str, n: int, void: int) -> pl.DataFrame:
+    """Void the values outside the hard range; set the file aside where they are so many that the unit must be wrong."""
+    low, high = meta(work.source.table.columns[name])["hard"]
+    unit, channel = work.source.table.unit(name), work.source.columns[name]
+    inside = pl.col(name).is_between(low, high)
+    if void > max(WRONG_UNIT_SHARE * n, 1) or void == n:
+        first = shown.with_row_index("i").filter(~inside).row(0, named=True)
         raise SetAside(
-            f"'{short(channel.column or lake)}' is out of range in {counts['void']} of {counts['n']} rows",
-            f"{low:g} to {high:g} {meta(column)['unit']}",
-            f"{first[lake]:g} {meta(column)['unit']} when read as '{channel.unit}'",
+            f"'{short(channel.column or name)}' is out of range in {void} of {n} rows",
+            f"{low:g} to {high:g} {unit}",
+            f"{first[name]:g} {unit} when read as '{channel.unit}'",
             f"correct 'unit' in the map '{work.source.name}', or the column it names",
             int(work.raw.frame[ROW][first["i"]]),
-        )  # fmt: skip
-    if counts["void"]:
-        work.findings.append(
-            Finding("void_samples", f"{lake}: {counts['void']} value(s) outside {low:g} to {high:g} are void",
-                    rows=counts["void"])
-        )  # fmt: skip
-        frame = frame.select(pl.when(x.is_between(low, high)).then(x))
-    if counts["odd"]:
-        work.findings.append(
-            Finding("unusual_values", f"{lake}: {counts['odd']} value(s) outside the usual {soft[0]:g} to {soft[1]:g}",
-                    rows=counts["odd"])
-        )  # fmt: skip
-    return frame.to_series()
+        )
+    text = f"{name}: {void} value(s) outside {low:g} to {high:g} are void"
+    work.findings.append(Finding("void_samples", text, rows=void))
+    return shown.with_columns(pl.when(inside).then(pl.col(name)).alias(name))
 
 
 def _as_float(work: Work, lake: str, series: pl.Series) -> pl.Series:
@@ -130,6 +146,8 @@ def _as_float(work: Work, lake: str, series: pl.Series) -> pl.Series:
 
 
 def _bad_cells(work: Work, lake: str, text: pl.Series, value: pl.Series, expected: str) -> None:
+    if value.null_count() == text.null_count():
+        return
     bad = (text.is_not_null() & (text.cast(pl.String).str.strip_chars() != "") & value.is_null()).arg_true()
     if not len(bad):
         return

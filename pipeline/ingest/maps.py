@@ -125,7 +125,7 @@ def _problems(source: SourceMap) -> list[str]:
 
 
 def _channel_problems(table: Table, name: str, channel: Channel) -> list[str]:
-    columns = table.schema.columns()
+    columns = table.columns
     allowed = [column for column in columns if column not in ("source_id", "source_row", "stub")]
     if name not in allowed:
         return [f"table '{table.name}' has no such column; it has {', '.join(allowed)}"]

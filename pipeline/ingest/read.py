@@ -177,7 +177,7 @@ def _missing(wanted: str, names: list[str], line: str, source: SourceMap) -> Set
 
 
 def _check_units(units: list[str], places: dict[str, int], source: SourceMap) -> None:
-    columns = source.table.schema.columns()
+    columns = source.table.columns
     for lake, place in places.items():
         unit = source.columns[lake].unit
         target = meta(columns[lake]).get("unit")
@@ -223,7 +223,7 @@ def _whole_lines(text: bytes, fields: int, source: SourceMap, notes: list[tuple[
 
 def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap) -> pl.DataFrame:
     """Parse the mapped columns: as numbers where the file is clean, else as text."""
-    columns = source.table.schema.columns()
+    columns = source.table.columns
     numbers = [
         lake
         for lake in places

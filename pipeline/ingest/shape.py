@@ -183,7 +183,7 @@ def _referenced(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     source = work.source
     if source.stages_numbered_from == "heel" and "stage" in frame.columns:
         frame = _from_toe(work, frame)
-    columns = source.table.schema.columns()
+    columns = source.table.columns
     depths = [name for name in frame.columns if name in columns and meta(columns[name]).get("depth")]
     if source.depth_reference == "ground" and depths:
         height = frame["well_id"].replace_strict(work.names.rotary_table_ft, default=None, return_dtype=pl.Float64)
@@ -243,7 +243,7 @@ def _validate(work: Work, frame: pl.DataFrame) -> None:
     """Set the file aside where a row breaks the table's schema; name the row and the rule."""
     table = work.source.table
     schema: Any = table.schema
-    columns = schema.columns()
+    columns = table.columns
     required = [name for name in frame.columns if name in columns and not columns[name].nullable]
     for name in required:
         if frame[name].null_count():

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import polars as pl
+
+SETTLED = timedelta(days=30)
+"""No zone steps its clock twice within this time."""
 
 
 def to_utc(times: pl.Series, zone: str) -> tuple[pl.Series, list[tuple[str, str, int]]]:
@@ -34,6 +38,9 @@ def to_utc(times: pl.Series, zone: str) -> tuple[pl.Series, list[tuple[str, str,
     if zone == "UTC":
         return times.dt.cast_time_unit("us").dt.replace_time_zone("UTC"), []
     times = times.dt.cast_time_unit("us")
+    offset = _one_offset(times, zone)
+    if offset is not None:
+        return (times - offset).dt.replace_time_zone("UTC"), []
     first = times.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null").dt.convert_time_zone("UTC")
     second = times.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null").dt.convert_time_zone("UTC")
     notes: list[tuple[str, str, int]] = []
@@ -46,6 +53,16 @@ def to_utc(times: pl.Series, zone: str) -> tuple[pl.Series, list[tuple[str, str,
     if not twice.any():
         return first, notes
     return _resolve(times, first, second, twice, zone, notes)
+
+
+def _one_offset(times: pl.Series, zone: str) -> timedelta | None:
+    """Return the clock's offset from UTC where it is one and the same, and certain, over all times; else None."""
+    first, last = times.min(), times.max()
+    if not isinstance(first, datetime) or not isinstance(last, datetime) or last - first > SETTLED:
+        return None
+    local = [moment.replace(tzinfo=ZoneInfo(zone), fold=fold) for moment in (first, last) for fold in (0, 1)]
+    offsets = {moment.utcoffset() for moment in local}
+    return offsets.pop() if len(offsets) == 1 else None
 
 
 def _resolve(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -43,6 +44,8 @@ PLUG_METRICS = PLUG.table()
 COIL_RUN_METRICS = RUN.table()
 _DESCRIBED = (WELLS, STRINGS, STAGES, PLUGS, COIL_RUNS)
 _WRITTEN = (STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS)
+WELLS_A_COMMIT = 12
+"""Wells whose rows are written together; a kill in between costs measuring them again, nothing else."""
 Rows = list[dict[str, Any]]
 
 
@@ -104,9 +107,13 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
     report = Measured()
     plan = _plan(lake, default_zone)
     report.unchanged = len(plan.prints) - len(plan.stale)
+    waiting: list[tuple[WellInput, WellRows]] = []
     for done, well in enumerate(_read_ahead(lake, plan), start=1):
         rows = measure_well(well)
-        _write(lake, well, rows)
+        waiting.append((well, rows))
+        if len(waiting) == WELLS_A_COMMIT or done == len(plan.stale):
+            _write(lake, waiting)
+            waiting = []
         report.wells += 1
         report.stages += len(rows.stages)
         report.plugs += len(rows.plugs)
@@ -185,8 +192,8 @@ def _read_ahead(lake: Lake, plan: _Plan) -> Iterator[WellInput]:
         described = {name: rows.get(well, []) for name, rows in plan.tables.items()}
         return WellInput(
             well, plan.prints[well], plan.zones[well], described,
-            treatment.filter(mine).drop("well_id", "source_id", "source_row").sort("stage", "time").collect(),
-            coil.filter(mine).drop("well_id", "source_id", "source_row").sort("run", "time").collect(),
+            treatment.filter(mine).drop("well_id", "source_id", "source_row").collect(),
+            coil.filter(mine).drop("well_id", "source_id", "source_row").collect(),
         )  # fmt: skip
 
     with ThreadPoolExecutor(1) as pool:
@@ -202,20 +209,25 @@ def measure_well(well: WellInput) -> WellRows:
     """Measure all stages, plugs and coil runs of one well."""
     rows = WellRows()
     designs = {row["stage"]: row for row in well.tables["stages"]}
-    for (stage,), frame in _parts(well.treatment, "stage"):
+    for stage, frame in _parts(well.treatment, "stage"):
         _measure_stage(well, stage, frame, designs.get(stage, {}), rows)
     runs = {row["run"]: row for row in well.tables["coil_runs"]}
     done: set[int] = set()
-    for (run,), frame in _parts(well.coil, "run"):
+    for run, frame in _parts(well.coil, "run"):
         done |= _measure_run(well, run, frame, runs.get(run, {}), done, rows)
     return rows
 
 
-def _parts(frame: pl.DataFrame, key: str) -> list[tuple[tuple[int], pl.DataFrame]]:
+def _parts(frame: pl.DataFrame, key: str) -> list[tuple[int, pl.DataFrame]]:
+    """Cut a well's samples into stages or runs, each in order of time."""
     if frame.is_empty():
         return []
-    parts = frame.partition_by(key, as_dict=True, maintain_order=True)
-    return [((int(name[0]),), part) for name, part in parts.items()]  # type: ignore[call-overload]
+    number, moment = frame[key].to_numpy(), frame["time"].to_physical().to_numpy()
+    step = np.diff(number)
+    if (step < 0).any() or (np.diff(moment)[step == 0] < 0).any():  # several files, written one after the other
+        return _parts(frame.sort(key, "time"), key)
+    edges = [0, *(np.flatnonzero(step) + 1).tolist(), frame.height]
+    return [(int(number[a]), frame[a:b]) for a, b in itertools.pairwise(edges)]
 
 
 def _measure_stage(well: WellInput, stage: int, frame: pl.DataFrame, row: dict[str, Any], rows: WellRows) -> None:
@@ -345,19 +357,20 @@ def _run_view(well: WellInput, frame: pl.DataFrame, row: dict[str, Any]) -> RunV
     return RunView(record, depth, trips, pick, {}, row, inside, frame["time"][0], well.zone)
 
 
-def _write(lake: Lake, well: WellInput, rows: WellRows) -> None:
-    """Write a well's rows; `picks` last, whose fingerprint says that all of them are new."""
-    mark = pl.lit(well.print).alias("fingerprint")
-    where = {"well_id": well.well_id}
-    for table, measured in zip(_WRITTEN, (rows.stages, rows.plugs, rows.runs), strict=True):
-        dtypes = {name: dtype for name, dtype in table.dtypes.items() if name != "fingerprint"}
-        frame = pl.DataFrame(measured, schema=dtypes, infer_schema_length=None)
-        if table is PLUG_METRICS:  # a plug met again in a later run is the later run's
-            frame = frame.unique("plug", keep="last", maintain_order=True)
-        lake.replace(table, frame.with_columns(mark), where)
-    findings = pl.DataFrame(rows.findings, schema=FINDINGS.dtypes)
+def _write(lake: Lake, measured: list[tuple[WellInput, WellRows]]) -> None:
+    """Write some wells' rows; `picks` last, whose fingerprint says that all of them are new."""
+    where = {"well_id": [well.well_id for well, _ in measured]}
+    prints = {well.well_id: well.print for well, _ in measured}
+    mark = pl.col("well_id").replace_strict(prints, return_dtype=pl.String).alias("fingerprint")
+    for table, name in zip(_WRITTEN, ("stages", "plugs", "runs"), strict=True):
+        dtypes = {column: dtype for column, dtype in table.dtypes.items() if column != "fingerprint"}
+        rows = [row for _, result in measured for row in getattr(result, name)]
+        frame = pl.DataFrame(rows, schema=dtypes, infer_schema_length=None)
+        # a plug met again in a later run is the later run's
+        lake.replace(table, frame.unique(table.key, keep="last", maintain_order=True).with_columns(mark), where)
+    findings = pl.DataFrame([row for _, result in measured for row in result.findings], schema=FINDINGS.dtypes)
     lake.replace(FINDINGS, findings, {"step": "measure", **where})
-    picks = pl.DataFrame(rows.picks, schema=PICKS.dtypes, infer_schema_length=None)
+    picks = pl.DataFrame([row for _, result in measured for row in result.picks], schema=PICKS.dtypes)
     lake.replace(PICKS, picks.unique(PICKS.key, keep="last", maintain_order=True), where)
 
 

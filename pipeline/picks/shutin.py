@@ -131,12 +131,7 @@ def fit_hammer(fall: Falloff, window_s: float = 90.0) -> Hammer | None:
         return None
     trend = np.stack((np.ones_like(t), np.sqrt(t), t), axis=1)
     rest = p - trend @ np.linalg.lstsq(trend, p, rcond=None)[0]
-    periods = np.geomspace(3.0, 40.0, 120)
-    phase = np.exp(-2j * np.pi * np.outer(1.0 / periods, t))
-    power = np.abs(phase @ (rest * np.exp(-t / 40.0)))
-    best = int(np.argmax(power))
-    omega, gamma = 2.0 * np.pi / periods[best], 1.0 / 25.0
-    fitted = _separable(t, p, omega, gamma)
+    fitted = _separable(t, p, _strongest(t, rest), 1.0 / 25.0)
     if fitted is None:
         return None
     omega, gamma, amplitude, error, sigma = fitted
@@ -144,6 +139,18 @@ def fit_hammer(fall: Falloff, window_s: float = 90.0) -> Hammer | None:
         return None
     period = 2.0 * np.pi / omega
     return Hammer(period, 1.0 / gamma, amplitude, error * period / omega)
+
+
+def _strongest(t: Array, rest: Array) -> float:
+    """Angular frequency of the largest line of the periodogram between periods of 3 and 40 s. [rad/s]"""
+    step = float(np.median(np.diff(t)))
+    even = np.arange(t[0], t[-1], step)
+    line = np.abs(np.fft.rfft(np.interp(even, t, rest) * np.exp(-even / 40.0), 2048))
+    frequency = np.arange(line.size) / (2048 * step)
+    band = (frequency >= 1.0 / 40.0) & (frequency <= 1.0 / 3.0)
+    if not band.any():
+        return 2.0 * np.pi / 10.0
+    return float(2.0 * np.pi * frequency[band][np.argmax(line[band])])
 
 
 def _separable(t: Array, p: Array, omega: float, gamma: float) -> tuple[float, float, float, float, float] | None:

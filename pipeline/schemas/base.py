@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import dataframely as dy
@@ -113,12 +114,17 @@ class Table:
     @property
     def follows_sources(self) -> bool:
         """Whether rows count only while the file they came from is landed (or they came from none)."""
-        return "source_id" in self.schema.column_names() and self.name != "sources"
+        return "source_id" in self.columns and self.name != "sources"
 
-    @property
+    @cached_property
+    def columns(self) -> dict[str, dy.Column]:
+        """Declared columns, in order."""
+        return self.schema.columns()
+
+    @cached_property
     def dtypes(self) -> dict[str, pl.DataType]:
         """Type of each column, in order."""
-        return {name: column.dtype for name, column in self.schema.columns().items()}
+        return {name: column.dtype for name, column in self.columns.items()}
 
     def empty(self) -> pl.DataFrame:
         """Return the table without rows."""
@@ -131,7 +137,7 @@ class Table:
 
     def unit(self, column: str) -> str:
         """Unit of a column, or an empty text where it has none."""
-        return str(meta(self.schema.columns()[column]).get("unit", ""))
+        return str(meta(self.columns[column]).get("unit", ""))
 
 
 def meta(column: Any) -> dict[str, Any]:

@@ -1,0 +1,57 @@
+"""What `sources` says of the files seen so far, found by path, by content, and by what they hold."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from typing import Any
+
+Row = dict[str, Any]
+Key = tuple[str, str]
+
+
+class Known:
+    """Rows of `sources`, kept current while an ingest lands more."""
+
+    def __init__(self, rows: Iterable[Row]) -> None:
+        self._rows: dict[Key, Row] = {}
+        self._by_content: dict[Key, set[Key]] = defaultdict(set)
+        self._by_claim: dict[tuple[Any, ...], set[Key]] = defaultdict(set)
+        for row in rows:
+            self.put(row)
+
+    def get(self, key: Key) -> Row | None:
+        """Return what is known of a path under a map."""
+        return self._rows.get(key)
+
+    def put(self, row: Row) -> None:
+        """Take a row in, in place of what was known of its path under its map."""
+        key = (row["path"], row["map"])
+        before = self._rows.get(key)
+        if before is not None and before["state"] == "landed":
+            self._by_content[_content(before)].discard(key)
+            self._by_claim[_claim(before)].discard(key)
+        self._rows[key] = row
+        if row["state"] == "landed":
+            self._by_content[_content(row)].add(key)
+            self._by_claim[_claim(row)].add(key)
+
+    def twin(self, key: Key, content_hash: str) -> str | None:
+        """Return the path of another landed file with the same content under the same map."""
+        others = self._by_content[(content_hash, key[1])] - {key}
+        return min(others)[0] if others else None
+
+    def claiming(self, lands: str, well_id: str | None, number: int | None, *, signal: bool) -> list[Row]:
+        """Return the landed files that may hold rows of the same stage or run; of the same table where it is none."""
+        claim = (lands, well_id, number) if signal else (lands,)
+        return [self._rows[key] for key in sorted(self._by_claim[claim])]
+
+
+def _content(row: Row) -> Key:
+    return row["content_hash"], row["map"]
+
+
+def _claim(row: Row) -> tuple[Any, ...]:
+    if row["time_from"] is None:
+        return (row["lands"],)
+    return row["lands"], row["well_id"], row["number"]

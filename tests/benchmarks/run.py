@@ -1,0 +1,232 @@
+"""Benchmarks: the ratios that the project keeps. Run with `python -m tests.benchmarks.run`; see DEVELOPERS.md.
+
+Each prints a work, its time, what it is compared with in the same run, the ratio and its bar. Nothing here is a test:
+machines differ, so only the ratios mean something.
+"""
+
+from __future__ import annotations
+
+import argparse
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+
+from pipeline import resources, steps
+from pipeline.demo import SLICE, lay_out
+from pipeline.ingest.land import land
+from pipeline.lake import Lake
+from pipeline.metrics.measure import measure
+from pipeline.schemas import SOURCES, STAGES, STRINGS, TREATMENT, WELLS
+from pipeline.synthetic.plan import Plan
+from pipeline.workspace import Workspace, open_workspace
+
+SIGNALS = ["time", "treating_pressure_psi", "slurry_rate_bpm", "clean_rate_bpm", "proppant_conc_ppa"]
+
+
+@dataclass(frozen=True)
+class Result:
+    """One line of the print."""
+
+    work: str
+    seconds: float
+    against: str
+    baseline: float | None
+    bar: str
+
+    def line(self) -> str:
+        ratio = (
+            ""
+            if self.baseline is None
+            else f"{self.seconds / self.baseline:6.1f} x {self.against} ({self.baseline:.3f} s)"
+        )
+        return f"{self.work:52} {self.seconds:8.3f} s  {ratio:58} bar {self.bar}"
+
+
+def timed(function: Callable[[], object], repeats: int = 3) -> float:
+    """Return the median time of some runs. [s]"""
+    times = []
+    for _ in range(repeats):
+        begin = time.perf_counter()
+        function()
+        times.append(time.perf_counter() - begin)
+    return statistics.median(times)
+
+
+def landing(folder: Path, pads: int) -> Result:
+    """Land CSV records, against polars reading the same files and writing zstd Parquet."""
+    lay_out(folder, Plan(pads=pads, coil_step_s=3600, toe_preparation=False))
+    workspace = open_workspace(folder)
+    files = sorted((folder / "landing" / "treatment" / "larkspoke").glob("*.csv"))
+    keep = folder / "kept"
+    (folder / "landing").rename(keep)
+    (folder / "landing" / "tables").mkdir(parents=True)
+    for path in (keep / "tables").iterdir():
+        shutil.copy(path, folder / "landing" / "tables")
+    land(workspace, Lake(workspace.lake))
+    target = folder / "landing" / "treatment" / "larkspoke"
+    shutil.copytree(keep / "treatment" / "larkspoke", target)
+
+    def plain() -> None:
+        out = folder / "plain"
+        out.mkdir(exist_ok=True)
+        for path in files:
+            frame = pl.read_csv(
+                keep / path.relative_to(folder / "landing"), skip_rows_after_header=1, null_values=["-999.25"]
+            )
+            frame.write_parquet(out / f"{path.stem}.parquet", compression="zstd")
+
+    base = folder / "base"
+    shutil.copytree(workspace.lake, base)
+
+    def fresh() -> None:
+        shutil.rmtree(workspace.lake)
+        shutil.copytree(base, workspace.lake)
+
+    times = []
+    for _ in range(3):
+        fresh()
+        begin = time.perf_counter()
+        report = land(workspace, Lake(workspace.lake))
+        times.append(time.perf_counter() - begin)
+        assert report.landed >= len(files) - 5
+    return Result(
+        f"landing {len(files)} stage records",
+        statistics.median(times),
+        "read_csv + write_parquet",
+        timed(plain),
+        "<= 2.5 x, goal 1.5 x",
+    )
+
+
+def long_lake(folder: Path, stages: int, seconds: int = 7200) -> Workspace:
+    """Make a lake of many stages, each of the given length, from one simulated stage."""
+    lay_out(folder, SLICE)
+    workspace = open_workspace(folder)
+    small = Lake(workspace.lake)
+    land(workspace, small)
+    one = small.scan(TREATMENT).filter(pl.col("stage") == 1).sort("time").collect()
+    reach = (one["time"] - one["time"][0]).dt.total_seconds()
+    idle = seconds - one.height  # the falloff goes on
+    tail = one[-1:].select(pl.all().repeat_by(max(idle, 0)).explode()) if idle > 0 else one[:0]
+    frame = pl.concat([one, tail])[:seconds].with_columns(second=pl.int_range(pl.len()))
+    assert reach.max() is not None
+    design = small.scan(STAGES).filter(pl.col("stage") == 1).collect()
+    well = small.scan(WELLS).collect()
+    string = small.scan(STRINGS).collect()
+    shutil.rmtree(workspace.lake)
+    lake = Lake(workspace.lake)
+    per_well = 12
+    origin = datetime(2030, 1, 1, tzinfo=UTC)
+    wells, designs, strings, sources = [], [], [], []
+    for index in range(-(-stages // per_well)):
+        name = f"well-{index:04d}"
+        count = min(per_well, stages - index * per_well)
+        source = f"source-{index:04d}"
+        parts = [
+            frame.with_columns(
+                well_id=pl.lit(name), stage=pl.lit(stage, pl.Int32), source_id=pl.lit(source),
+                time=pl.lit(origin + timedelta(hours=4 * stage)) + pl.duration(seconds=pl.col("second")),
+            ).drop("second")
+            for stage in range(1, count + 1)
+        ]  # fmt: skip
+        lake.replace(TREATMENT, pl.concat(parts), {"well_id": name})
+        wells.append(
+            well.with_columns(
+                well_id=pl.lit(name), well_name=pl.lit(name), pad=pl.lit(f"pad {index // 3}"), source_id=pl.lit(source)
+            )
+        )
+        strings.append(string.with_columns(well_id=pl.lit(name), source_id=pl.lit(source)))
+        designs += [
+            design.with_columns(well_id=pl.lit(name), stage=pl.lit(s, pl.Int32), source_id=pl.lit(source))
+            for s in range(1, count + 1)
+        ]
+        sources.append(
+            {
+                "path": f"landing/{source}", "map": "m", "source_id": source, "state": "landed", "lands": "treatment",
+                "well_id": name, "content_hash": source, "map_hash": "", "reader_version": 1, "landed_at": origin,
+            }
+        )  # fmt: skip
+    lake.replace(WELLS, pl.concat(wells), {})
+    lake.replace(STRINGS, pl.concat(strings), {})
+    lake.replace(STAGES, pl.concat(designs), {})
+    lake.replace(SOURCES, pl.DataFrame(sources, schema=SOURCES.dtypes), {})
+    return workspace
+
+
+def measuring(folder: Path, stages: int) -> Result:
+    """Measure stages, picks and metrics included, lake to rows, against a bare scan of the same columns."""
+    workspace = long_lake(folder, stages)
+    lake = Lake(workspace.lake)
+
+    def scan() -> None:
+        lake.scan_raw(TREATMENT).select(SIGNALS).collect()
+
+    def work() -> None:
+        for table in ("picks", "stage_metrics", "findings"):
+            shutil.rmtree(Path(workspace.lake) / table, ignore_errors=True)
+        report = measure(lake, "UTC")
+        assert report.stages == stages
+
+    return Result(f"measuring {stages} stages of 7,200 s", timed(work), "bare scan", timed(scan), "<= 30 x, goal 10 x")
+
+
+def refreshing(folder: Path) -> list[Result]:
+    """Refresh after one new stage on the lake that `measuring` made, and build its report."""
+    workspace = open_workspace(folder)
+    steps.refresh(workspace)
+    source = next((resources.folder("sample_lake") / "landing" / "treatment" / "larkspoke").glob("*01.csv"))
+    target = folder / "landing" / "treatment" / "larkspoke" / "well-0000 stage 40.csv"
+    lines = source.read_text(encoding="utf-8").splitlines(keepends=True)
+    target.write_text("".join(lines[:-1]), encoding="utf-8")  # not the same content as the file landed already
+    begin = time.perf_counter()
+    done = steps.refresh(workspace)
+    took = time.perf_counter() - begin
+    assert done.landed.landed == 1, done.landed
+    report = timed(lambda: steps.run_report(workspace))
+    size = done.report.size_bytes / 1e6
+    return [
+        Result("refresh after one new stage on that lake", took, "", None, "<= 20 s, goal 5 s (10,000 stages)"),
+        Result(f"report of that lake ({size:.1f} MB)", report, "", None, "<= 30 s, 10 MB (10,000 stages)"),
+    ]
+
+
+def helping() -> Result:
+    """Show the help, against a bare interpreter."""
+
+    def call(*words: str) -> Callable[[], object]:
+        return lambda: subprocess.run([sys.executable, *words], check=True, capture_output=True)
+
+    return Result(
+        "heelward --help",
+        timed(call("-m", "pipeline.cli", "--help"), 7),
+        "python -c pass",
+        timed(call("-c", "pass"), 7),
+        "<= 0.5 s, goal 0.2 s",
+    )
+
+
+def main() -> None:
+    """Run all benchmarks and print their lines."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--stages", type=int, default=1000, help="stages to measure")
+    parser.add_argument("--pads", type=int, default=8, help="pads whose records are landed")
+    given = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        print(helping().line(), flush=True)
+        print(landing(Path(folder) / "landing", given.pads).line(), flush=True)
+        print(measuring(Path(folder) / "measuring", given.stages).line(), flush=True)
+        for result in refreshing(Path(folder) / "measuring"):
+            print(result.line(), flush=True)
+
+
+if __name__ == "__main__":
+    main()
