@@ -6,16 +6,19 @@
 -- columns:
 --   title: the result in a sentence
 SELECT
-    CASE
-        WHEN count(*) = 0 THEN 'No model yet: it needs three pads'
-        WHEN any_value(better_than_mean) THEN format(
-            'On unseen pads the model is off by {:.3g} {}, the mean by {:.3g}',
-            any_value(rmse_out_of_pad), any_value(unit), any_value(rmse_of_mean)
-        )
-        ELSE format(
-            'No better than the mean: the model is off by {:.3g} {}, the mean by {:.3g}',
-            any_value(rmse_out_of_pad), any_value(unit), any_value(rmse_of_mean)
-        )
-    END AS title
+    concat(
+        CASE $model WHEN 'treating_pressure' THEN 'Treating pressure' ELSE 'Mill time' END,
+        CASE
+            WHEN count(*) = 0 THEN ': no model yet, it needs three pads'
+            WHEN any_value(better_than_mean) THEN format(
+                ' on unseen pads is predicted to {:.3g} {}; the mean is off by {:.3g}',
+                any_value(rmse_out_of_pad), any_value(unit), any_value(rmse_of_mean)
+            )
+            ELSE format(
+                ': the model is no better than the mean ({:.3g} {} against {:.3g})',
+                any_value(rmse_out_of_pad), any_value(unit), any_value(rmse_of_mean)
+            )
+        END
+    ) AS title
 FROM model_cards
 WHERE model = $model

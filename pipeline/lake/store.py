@@ -80,11 +80,17 @@ class Lake:
         return replace(self, versions=dict(versions))
 
     def scan_raw(self, table: Table) -> pl.LazyFrame:
-        """Return all rows of a table, those that no reader may see included."""
+        """Return all rows of a table, those that no reader may see included.
+
+        Columns that a table written by an older version lacks read as null.
+        """
         delta = self.open(table)
         if delta is None:
             return table.empty().lazy()
-        return pl.scan_delta(delta)
+        absent = set(table.dtypes) - _columns(delta)
+        return pl.scan_delta(delta).with_columns(
+            pl.lit(None, dtype=table.dtypes[name]).alias(name) for name in sorted(absent)
+        ).select(list(table.dtypes))  # fmt: skip
 
     def scan(self, table: Table) -> pl.LazyFrame:
         """Return the rows of a table that count: those whose file is landed."""
@@ -168,7 +174,8 @@ class Lake:
                 delta.delete(predicate, commit_properties=CommitProperties(max_commit_retries=0))
         else:
             write_deltalake(
-                delta, frame, mode="overwrite", predicate=predicate, writer_properties=_WRITER,
+                delta, frame, mode="overwrite", predicate=predicate,
+                schema_mode="merge" if set(table.dtypes) - _columns(delta) else None, writer_properties=_WRITER,
                 commit_properties=CommitProperties(max_commit_retries=0),
             )  # fmt: skip
         return int(delta.version())
@@ -185,6 +192,10 @@ class Lake:
         connection.execute("SET enable_external_access = false")
         connection.execute("SET lock_configuration = true")
         return connection
+
+
+def _columns(delta: DeltaTable) -> set[str]:
+    return {field.name for field in delta.schema().fields}
 
 
 def _predicate(where: Where) -> str | None:

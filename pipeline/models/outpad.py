@@ -11,7 +11,7 @@ import polars as pl
 from numpy.typing import NDArray
 from sklearn.compose import ColumnTransformer
 from sklearn.linear_model import Ridge
-from sklearn.model_selection import GridSearchCV, LeaveOneGroupOut
+from sklearn.model_selection import GridSearchCV, GroupKFold
 from sklearn.pipeline import Pipeline
 from sklearn.preprocessing import OneHotEncoder, StandardScaler
 
@@ -22,6 +22,7 @@ from pipeline.models.linear import fit_clustered
 Array = NDArray[np.float64]
 ALPHAS = [0.1, 1.0, 10.0, 100.0, 1000.0]
 FEWEST_PADS = 3
+OUTER_FOLDS, INNER_FOLDS = 10, 5
 METHOD_VERSION = 1
 CONFORMAL_PADS = 9
 """With fewer pads no distribution-free 90 % interval by pad exists: ceil(0.9 * (n + 1)) would exceed n."""
@@ -122,11 +123,15 @@ def _pipeline(columns: list[Column]) -> Pipeline:
 def _out_of_pad(
     features: NDArray[np.object_], outcome: Array, pads: list[str], columns: list[Column]
 ) -> tuple[Array, Array]:
-    """Predict every row with its whole pad left out; everything fitted is fitted on the other pads."""
+    """Predict every row with its whole pad left out; everything fitted is fitted on other pads.
+
+    Each pad is left out alone while there are few; beyond that pads are left out in ten groups. The penalty is chosen
+    inside each fold, again with whole pads left out.
+    """
     groups = np.asarray(pads)
     predicted, mean = np.empty_like(outcome), np.empty_like(outcome)
-    for train, test in LeaveOneGroupOut().split(features, outcome, groups):
-        inner = LeaveOneGroupOut()
+    for train, test in GroupKFold(min(np.unique(groups).size, OUTER_FOLDS)).split(features, outcome, groups):
+        inner = GroupKFold(min(np.unique(groups[train]).size, INNER_FOLDS))
         search = GridSearchCV(_pipeline(columns), {"ridge__alpha": ALPHAS}, cv=inner, scoring="neg_mean_squared_error")
         search.fit(features[train], outcome[train], groups=groups[train])
         predicted[test] = search.predict(features[test])
@@ -211,7 +216,7 @@ def _effects(
     for i, name in enumerate(names):
         if name in alone:  # told apart from its pad only by assumption: no number
             fitted.estimate[i] = fitted.low[i] = fitted.high[i] = np.nan
-            per[i] = "worked one pad only: not separable from it"
+            per[i] = "one pad only: not separable"
 
     def plain(value: float) -> float | None:
         return None if np.isnan(value) else float(value)

@@ -98,7 +98,8 @@ def _trend(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) 
 
 
 def _colour(spec: ChartSpec) -> alt.Color:
-    return alt.Color(field=spec.colour or "", type="nominal", title=(spec.colour or "").replace("_", " "))
+    legend = alt.Legend(title=(spec.colour or "").replace("_", " "), columns=3, labelLimit=110)
+    return alt.Color(field=spec.colour or "", type="nominal", legend=legend)
 
 
 def _stack(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.Chart:

@@ -148,6 +148,25 @@ def test_times_are_utc_in_duckdb(lake: Lake) -> None:
     assert found == [("2031-07-01 12:00:00+00",)]
 
 
+def test_a_lake_written_by_an_older_version_reads_and_takes_new_columns(lake: Lake) -> None:
+    import dataframely as dy
+
+    class OldPlugs(dy.Schema):
+        source_id = dy.String()
+        well_id = dy.String(primary_key=True)
+        plug = dy.Int32(primary_key=True)
+
+    old = Table("plugs", OldPlugs, "a plug as it was")
+    lake.replace(old, plugs("one", "old").select("source_id", "well_id", "plug"), {})
+    lake.replace(SOURCES, sources("one"), {"map": "m"})
+    assert lake.scan(PLUGS).collect()["set_depth_ft"].null_count() == 3
+    lake.replace(PLUGS, plugs("one", "new"), {"well_id": "new"})
+    found = lake.scan(PLUGS).sort("well_id", "plug").collect()
+    assert found.height == 6
+    assert found.filter(pl.col("well_id") == "new")["set_depth_ft"].null_count() == 0
+    assert found.filter(pl.col("well_id") == "old")["set_depth_ft"].null_count() == 3
+
+
 @pytest.mark.parametrize("column", ["well_id", "plug"])
 def test_a_row_that_breaks_the_schema_type_is_refused(lake: Lake, column: str) -> None:
     bad: Table = PLUGS
