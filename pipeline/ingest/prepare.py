@@ -132,7 +132,7 @@ def _shaped(context: Context, loaded: LoadedMap, item: Item, data: bytes) -> Sha
 def _describe(entry: Ready) -> None:
     assert entry.shaped is not None and entry.item.loaded is not None
     frame, row = entry.shaped.frame, entry.row
-    row |= {"rows_in": entry.shaped.rows_in, "rows_landed": frame.height}
+    row |= {"rows_in": entry.shaped.rows_in, "rows_landed": frame.height, "findings": len(entry.shaped.findings)}
     if "well_id" in frame.columns and frame["well_id"].n_unique() == 1:
         row["well_id"] = frame["well_id"][0]
     if "time" in entry.item.loaded.source.table.key:

@@ -24,6 +24,7 @@ class Sources(dy.Schema):
     modified_us = dy.Int64(description="time stamp of the file, microseconds since 1970")
     rows_in = integer("rows read")
     rows_landed = integer("rows landed")
+    findings = integer("findings of its landing")
     time_from = instant("first moment")
     time_to = instant("last moment")
     reason = text("why it was set aside")

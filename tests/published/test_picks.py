@@ -32,6 +32,21 @@ def test_s1_b03_isip_from_a_ringing_falloff() -> None:
     assert abs(pick.value - 6200.0) <= 2.0 * pick.standard_error
 
 
+def test_s1_b01_breakdown_is_the_first_maximum_and_not_the_highest_pressure() -> None:
+    """7,420 psi at 12 bpm; 7,450 psi on the way to rate is not the breakdown."""
+    q = [0, 2, 4, 6, 8, 10, 12, 12, 12, 12, 14, 16, 20, 26]
+    p = [3950, 4400, 5020, 5710, 6480, 7090, 7420, 7385, 6890, 6610, 6705, 6790, 7010, 7450]
+    lead, tail = 30, 120
+    rate = np.concatenate((np.zeros(lead), q, np.full(tail, 80.0), np.zeros(120))).astype(float)
+    pressure = np.concatenate((np.full(lead, 3950.0), p, np.full(tail, 8600.0), np.full(120, 5000.0)))
+    pick = pick_stage(StageRecord(np.arange(rate.size, dtype=float), pressure, rate), StageDesign()).effective
+    found = pick["breakdown_pressure"]
+    assert found.value == 7420.0
+    assert found.time_s == lead + 6
+    assert rate[int(found.time_s)] == 12.0
+    assert found.confidence == "low"  # the record shows no ball seat
+
+
 def _expanded() -> StageRecord:
     """S1-B10: segments of minutes, as samples a second; the rate steps between them."""
     minutes = [2, 2, 1, 1, 5, 5, 5, 5, 5, 1, 3, 3]

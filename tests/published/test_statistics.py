@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import polars as pl
 import pytest
 import statsmodels.api as sm
+from scipy import stats
 
 from pipeline.models.compare import _mixed, connected_sets
+from pipeline.models.frames import COLUMNS
 from pipeline.models.linear import aliased_terms, fit_clustered
+from pipeline.models.outpad import _out_of_pad
 from pipeline.models.shrink import empirical_bayes
 from tests.builders import query_on
 
@@ -73,6 +78,28 @@ def test_s1_d11_dyestuff_mean_and_its_error() -> None:
     assert np.sqrt(covariance[0, 0]) == pytest.approx(19.3834, rel=1e-3)
 
 
+def test_s1_d12_sleepstudy_random_intercept() -> None:
+    """Belenky et al. 2003, as used by lme4's documentation: 251.4051 (9.7467), 10.4673 (0.8042)."""
+    data = pl.read_csv(Path(__file__).parent / "sleepstudy.csv")
+    assert data.height == 180
+    frame = data.select(
+        pl.col("subject").cast(pl.String).alias("pad"), pl.col("subject").cast(pl.String).alias("well_id")
+    )
+    design = np.column_stack((np.ones(180), data["days"].to_numpy()))
+    estimate, covariance = _mixed(frame, data["reaction"].to_numpy(), design)
+    assert estimate == pytest.approx([251.4051, 10.46729], rel=1e-5)
+    assert np.sqrt(np.diag(covariance)) == pytest.approx([9.74672, 0.804221], rel=2e-3)
+
+
+def test_s1_d14_the_mean_of_other_groups_and_no_leak() -> None:
+    """Leave one well out: the mean of the others has a mean squared error of 56; the row's own group never predicts it."""
+    outcome = np.repeat([20.0, 26.0, 35.0, 31.0], 3)
+    pads = [str(well) for well in range(1, 5) for _ in range(3)]
+    feature = np.array([10.0 * int(pad) + 0.1 * (1 + i % 3) for i, pad in enumerate(pads)], dtype=object)
+    _, mean = _out_of_pad(feature[:, None], outcome, pads, [COLUMNS["quarters"]])
+    assert np.mean((outcome - mean) ** 2) == pytest.approx(56.0, rel=1e-12)
+
+
 def test_s1_d04_shrinkage_with_unequal_samples() -> None:
     value = np.array([24.0, 31.5, 19.0, 28.0, 35.5, 26.0])
     error = 9.0 / np.sqrt(np.array([40.0, 12.0, 25.0, 60.0, 8.0, 30.0]))
@@ -123,6 +150,9 @@ def test_s1_d19_trend_in_the_title_is_theil_sen() -> None:
     tables = {"plug_metrics": plugs, "stage_metrics": stages}
     title = query_on("quarter_trend_title", tables, {"metric": "mill_min"})["title"][0]
     assert title == "Mill time per plug rises by 0.57 min a quarter"
+    slope = stats.theilslopes(MANN_KENDALL).slope
+    assert slope == pytest.approx(0.566667, rel=1e-5)
+    assert f"{slope:.2f}" in title
 
 
 def test_s1_d20_aliased_crew_is_found_and_one_well_frees_it() -> None:
