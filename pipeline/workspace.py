@@ -7,7 +7,7 @@ import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, TypeVar
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
@@ -46,7 +46,7 @@ class Settings(Frozen):
     def _known_zone(cls, value: str) -> str:
         try:
             ZoneInfo(value)
-        except Exception as error:
+        except (ZoneInfoNotFoundError, ValueError) as error:
             raise ValueError("is no time zone; write one such as America/Denver") from error
         return value
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Literal, Self
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import polars as pl
 from pydantic import Field, model_validator
@@ -165,7 +165,7 @@ def _time_problems(channel: Channel) -> list[str]:
         elif zone != PAD_ZONE:
             try:
                 ZoneInfo(zone)
-            except Exception:
+            except (ZoneInfoNotFoundError, ValueError):
                 problems.append(f"'{zone}' is no time zone")
     return problems
 

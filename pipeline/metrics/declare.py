@@ -25,9 +25,6 @@ class Unseen:
     reason: str
 
 
-Value = float | int | bool | str | Unseen | None
-
-
 @dataclass(frozen=True)
 class Metric(Generic[View]):
     """A declared metric.

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.metrics.stage import StageView
+from pipeline.metrics.view import StageView
 
 Row = dict[str, Any]
 GRADIENT_PSI_FT = (0.6, 1.1)

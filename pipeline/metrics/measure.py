@@ -17,7 +17,8 @@ from pipeline.lake import Lake
 from pipeline.metrics.coil import PLUG, RUN, PlugView, RunView
 from pipeline.metrics.declare import fingerprint
 from pipeline.metrics.findings import coil_findings, stage_findings
-from pipeline.metrics.stage import STAGE, StageView
+from pipeline.metrics.stage import STAGE
+from pipeline.metrics.view import StageView
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 from pipeline.physics.hydraulics import pipe_capacity_bbl
 from pipeline.picks import coil as coil_picks

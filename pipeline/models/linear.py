@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.linalg
 import statsmodels.api as sm
 from numpy.typing import NDArray
 from scipy import stats
@@ -100,8 +99,3 @@ def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: lis
         reach = stats.t.ppf(0.975, pads - 1) * robust.bse
         low[keep], high[keep] = result.params - reach, result.params + reach
     return Fitted(names, estimate, low, high, lost, float(np.sqrt(result.scale)))
-
-
-def null_space(design: Array) -> Array:
-    """Return an orthonormal basis of the combinations of columns that are zero. Shape (k, k - rank)."""
-    return np.asarray(scipy.linalg.null_space(design))

@@ -14,7 +14,7 @@ from pipeline import resources
 from pipeline.report.pages import ChartSpec
 
 HEIGHT = 300
-INK, QUIET, MARK = "#33383d", "#9aa0a6", "#1b4965"
+QUIET, MARK = "#9aa0a6", "#1b4965"
 Labels = dict[str, str]
 
 
@@ -103,35 +103,21 @@ def _colour(spec: ChartSpec) -> alt.Color:
 
 
 def _stack(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.Chart:
-    return (
-        alt.Chart(data, height=HEIGHT)
-        .mark_bar()
-        .encode(
-            x=alt.X(
-                field=spec.x,
-                type="ordinal",
-                title=_axis(spec, units, "x"),
-                axis=alt.Axis(labelAngle=0, labelOverlap=True),
-            ),
-            y=alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y"), stack="zero"),
-            color=_colour(spec),
-            tooltip=_tips(frame, units),
-        )
-    )
+    return _columns(spec, data, frame, units)
 
 
 def _bars(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.Chart:
+    beside = alt.XOffset(field=spec.colour or "", type="nominal")
+    return _columns(spec, data, frame, units).encode(xOffset=beside)
+
+
+def _columns(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.Chart:
+    level = alt.Axis(labelAngle=0, labelOverlap=True)
     return (
         alt.Chart(data, height=HEIGHT)
         .mark_bar()
         .encode(
-            x=alt.X(
-                field=spec.x,
-                type="ordinal",
-                title=_axis(spec, units, "x"),
-                axis=alt.Axis(labelAngle=0, labelOverlap=True),
-            ),
-            xOffset=alt.XOffset(field=spec.colour or "", type="nominal"),
+            x=alt.X(field=spec.x, type="ordinal", title=_axis(spec, units, "x"), axis=level),
             y=alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y")),
             color=_colour(spec),
             tooltip=_tips(frame, units),

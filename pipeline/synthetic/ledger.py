@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
@@ -88,11 +88,6 @@ def production(well: Well, online: date, until: date, rng: np.random.Generator) 
         age += 1
         month = date(month.year + month.month // 12, month.month % 12 + 1, 1)
     return rows
-
-
-def day_of(moment: datetime) -> date:
-    """Return the calendar day in UTC."""
-    return moment.astimezone(UTC).date()
 
 
 def later(moment: datetime, days: float) -> datetime:

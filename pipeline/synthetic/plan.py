@@ -174,12 +174,6 @@ def perforations_ft(well: Well, stage: int) -> tuple[float, float]:
     return bottom - well.design.stage_length_ft + 35.0, bottom
 
 
-def quarter_of(moment: datetime) -> str:
-    """Return the quarter of a moment on the pad's clock, such as 2030Q1."""
-    local = moment.astimezone(ZoneInfo(ZONE))
-    return f"{local.year}Q{(local.month - 1) // 3 + 1}"
-
-
 def hours(value: float) -> timedelta:
     """Return a time span of so many hours, to the second."""
     return timedelta(seconds=round(value * 3600.0))

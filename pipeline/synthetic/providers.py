@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -153,8 +152,3 @@ def _plain(value: object) -> object:
     if value is not None and not isinstance(value, str | int | float | bool):
         return str(value)
     return value
-
-
-def rename(path: Path, pattern: str, replacement: str) -> Path:
-    """Return a path whose file name has a pattern replaced."""
-    return path.with_name(re.sub(pattern, replacement, path.name))

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.metrics.stage import StageView, at_rate_pressure_psi, at_rate_rate_bpm, hhp_hours
+from pipeline.metrics.stage import at_rate_pressure_psi, at_rate_rate_bpm, hhp_hours
+from pipeline.metrics.view import StageView
 from pipeline.picks.arrays import integral
 from pipeline.picks.record import StageDesign, StageRecord
 from pipeline.picks.shutin import ISIP, Falloff, fit_hammer, fit_isip, fit_window

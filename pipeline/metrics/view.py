@@ -1,0 +1,134 @@
+"""What stage metrics are computed from: a stage's effective picks with its samples, cut and weighed once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from pipeline.metrics.declare import Unseen
+from pipeline.physics.fluids import clean_fraction
+from pipeline.picks.arrays import sample_seconds, weighted_quantiles
+from pipeline.picks.record import Array, StageDesign
+from pipeline.picks.stage import StagePicks
+from pipeline.picks.timeline import TREATING_BPM
+
+AT_RATE = 0.9
+"""Share of the design rate from which a sample is at rate. [1]"""
+
+NO_INJECTION = Unseen("no sustained rate of 20 bpm or more in the record")
+
+
+@dataclass
+class StageView:
+    """What stage metrics are computed from.
+
+    Attributes
+    ----------
+    picks : StagePicks
+    design : StageDesign
+    row : dict
+        The stage's row of the stages table; empty where there is none.
+    origin : datetime
+        Moment of the record's first sample, UTC.
+    zone : str
+        Time zone of the pad.
+    """
+
+    picks: StagePicks
+    design: StageDesign
+    row: dict[str, Any]
+    origin: datetime
+    zone: str
+
+    @cached_property
+    def injection(self) -> slice | None:
+        """Samples of the injection, the first sample shut in included."""
+        line = self.picks.timeline
+        if line.start is None:
+            return None
+        stop = line.record.time_s.size if line.end is None else line.end + 1
+        return slice(line.start, stop)
+
+    @cached_property
+    def time_s(self) -> Array:
+        """Seconds of the injection's samples."""
+        return self.picks.timeline.record.time_s[self.injection or slice(0, 0)]
+
+    @cached_property
+    def rate(self) -> Array:
+        """Slurry rate over the injection. [bbl/min]"""
+        return self.picks.timeline.record.rate_bpm[self.injection or slice(0, 0)]
+
+    @cached_property
+    def pressure(self) -> Array:
+        """Treating pressure over the injection. [psi]"""
+        return self.picks.timeline.record.pressure_psi[self.injection or slice(0, 0)]
+
+    @cached_property
+    def conc(self) -> Array | None:
+        """Concentration over the injection. [ppa]"""
+        conc = self.picks.timeline.record.conc_ppa
+        return None if conc is None else conc[self.injection or slice(0, 0)]
+
+    @cached_property
+    def clean(self) -> Array | None:
+        """Clean rate: recorded, or from slurry rate and concentration. [bbl/min]"""
+        recorded = self.picks.timeline.record.clean_bpm
+        if recorded is not None:
+            return recorded[self.injection or slice(0, 0)]
+        if self.conc is None:
+            return None
+        return np.asarray(self.rate * clean_fraction(self.conc, self.design.absolute_volume_gal_lbm))
+
+    @cached_property
+    def seconds(self) -> Array:
+        """Seconds that each sample of the injection stands for."""
+        return sample_seconds(self.time_s)
+
+    @cached_property
+    def main(self) -> np.ndarray:
+        """Samples of the main treatment: 20 bpm or more, from its start."""
+        mask = self.rate >= TREATING_BPM
+        line = self.picks.timeline
+        if line.main is not None and line.start is not None:
+            mask = mask.copy()
+            mask[: max(line.main - line.start, 0)] = False
+        return mask & ~np.isnan(self.pressure)
+
+    @cached_property
+    def at_rate(self) -> np.ndarray:
+        """Samples of the main treatment at 90 % of the design rate or more."""
+        reference = self.design.rate_bpm
+        if not reference:
+            fast = self.rate[self.main]
+            reference = float(np.percentile(fast, 80.0)) if fast.size else float("inf")
+        return self.main & (self.rate >= AT_RATE * reference)
+
+    @cached_property
+    def spread(self) -> list[float]:
+        """10, 50 and 90 % quantiles of pressure over the main treatment. [psi]"""
+        return weighted_quantiles(self.pressure[self.main], self.seconds[self.main], [0.1, 0.5, 0.9])
+
+    def mean(self, values: Array, mask: np.ndarray) -> float | Unseen:
+        """Return a time mean over some samples."""
+        weight = self.seconds[mask]
+        total = weight.sum()
+        return float((values[mask] * weight).sum() / total) if total > 0.0 else NO_INJECTION
+
+    def pick(self, name: str) -> float | Unseen:
+        """Return an effective pick's value."""
+        found = self.picks.effective[name]
+        return found.value if found.value is not None else Unseen(found.reason)
+
+    def moment(self, name: str) -> datetime | Unseen:
+        """Return an effective pick's moment. UTC."""
+        found = self.picks.effective[name]
+        return self.at(found.time_s) if found.time_s is not None else Unseen(found.reason)
+
+    def at(self, seconds: float) -> datetime:
+        """Return a moment of the record. UTC."""
+        return self.origin + timedelta(seconds=seconds)
