@@ -5,18 +5,17 @@ from __future__ import annotations
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from pipeline.metrics.declare import Level, Unseen
-from pipeline.metrics.view import NO_INJECTION, StageView
+from pipeline.metrics.declare import Unseen
+from pipeline.metrics.view import NO_INJECTION, STAGE, StageView
 from pipeline.physics.fluids import proppant_rate_lbm_min
 from pipeline.physics.hydraulics import hydraulic_horsepower
 from pipeline.physics.rock import pressure_gradient_psi_ft
 from pipeline.picks.arrays import integral
+from pipeline.picks.proppant import flush_bbl as measured_flush
 from pipeline.picks.record import Array
-from pipeline.picks.screenout import flush_bbl as measured_flush
 
 PUMPED_BPM = 5.0
 """Rate from which pump time counts. [bbl/min]"""
-STAGE = Level[StageView]("stage_metrics", "a measured stage", {"stage": "stage, counted from the toe"})
 TRADE = "trade convention"
 
 
@@ -196,7 +195,7 @@ def proppant_lbm(s: StageView) -> float | Unseen:
 
 @STAGE.metric("bbl", "slurry after proppant ended at surface")
 def flush_bbl(s: StageView) -> float | Unseen:
-    volume = measured_flush(s.picks.timeline)
+    volume = measured_flush(s.picks.timeline, s.picks.effective["last_proppant"].time_s)
     return Unseen("no proppant, or no end of the stage, in the record") if volume is None else volume
 
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
-from pipeline.metrics.declare import Unseen
+from pipeline.metrics.declare import Level, Unseen
 from pipeline.physics.fluids import clean_fraction
 from pipeline.picks.arrays import sample_seconds, weighted_quantiles
 from pipeline.picks.record import Array, StageDesign
@@ -19,7 +19,47 @@ from pipeline.picks.timeline import TREATING_BPM
 AT_RATE = 0.9
 """Share of the design rate from which a sample is at rate. [1]"""
 
+STAGE: Level[StageView] = Level("stage_metrics", "a measured stage", {"stage": "stage, counted from the toe"})
 NO_INJECTION = Unseen("no sustained rate of 20 bpm or more in the record")
+
+
+@dataclass(frozen=True)
+class Below:
+    """The stage below, shut in: what the plug holds against.
+
+    Attributes
+    ----------
+    shut_in : datetime
+        UTC.
+    isip_psi : float
+        [psi]
+    decline_psi_rt_s : float
+        Decline of its falloff. [psi per square root of a second]
+    """
+
+    shut_in: datetime
+    isip_psi: float
+    decline_psi_rt_s: float
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What a stage's metrics need from the rest of its well; None where it is not known.
+
+    Attributes
+    ----------
+    wave_speed_ft_s, wave_speed_error_ft_s : float, optional
+        Median over the well's other stages of 4L/T, and its standard error. [ft/s]
+    below : Below, optional
+    plug_depth_ft, plug_rating_psi : float, optional
+        Of the plug set for the stage. [ft, psi]
+    """
+
+    wave_speed_ft_s: float | None = None
+    wave_speed_error_ft_s: float | None = None
+    below: Below | None = None
+    plug_depth_ft: float | None = None
+    plug_rating_psi: float | None = None
 
 
 @dataclass
@@ -36,6 +76,8 @@ class StageView:
         Moment of the record's first sample, UTC.
     zone : str
         Time zone of the pad.
+    around : Surroundings
+        What the rest of the well says.
     """
 
     picks: StagePicks
@@ -43,6 +85,7 @@ class StageView:
     row: dict[str, Any]
     origin: datetime
     zone: str
+    around: Surroundings = field(default_factory=Surroundings)
 
     @cached_property
     def injection(self) -> slice | None:
@@ -83,6 +126,12 @@ class StageView:
         if self.conc is None:
             return None
         return np.asarray(self.rate * clean_fraction(self.conc, self.design.absolute_volume_gal_lbm))
+
+    @cached_property
+    def reducer(self) -> Array | None:
+        """Friction reducer loading over the injection. [gpt]"""
+        reducer = self.picks.timeline.record.reducer_gpt
+        return None if reducer is None else reducer[self.injection or slice(0, 0)]
 
     @cached_property
     def seconds(self) -> Array:

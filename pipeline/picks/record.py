@@ -29,6 +29,8 @@ class StageRecord:
         Clean rate; None where the record has no such channel. [bbl/min]
     conc_ppa : array of shape (n,), optional
         Proppant added per gallon of clean fluid. [lbm/gal]
+    reducer_gpt : array of shape (n,), optional
+        Friction reducer loading. [gal/1000 gal]
     """
 
     time_s: Array
@@ -36,6 +38,26 @@ class StageRecord:
     rate_bpm: Array
     clean_bpm: Array | None = None
     conc_ppa: Array | None = None
+    reducer_gpt: Array | None = None
+
+
+@dataclass(frozen=True)
+class Pipe:
+    """The way from the gauge to the perforations.
+
+    Attributes
+    ----------
+    length_ft : float
+        Measured depth of the perforations. [ft]
+    inside_in : float
+        Inside diameter; that of equal volume where the string has several. [in]
+    density_ppg : float
+        Density of the clean fluid. [lbm/gal]
+    """
+
+    length_ft: float
+    inside_in: float
+    density_ppg: float
 
 
 @dataclass(frozen=True)
@@ -54,6 +76,13 @@ class StageDesign:
         Designed proppant. [lbm]
     absolute_volume_gal_lbm : float
         Volume of a pound of grains; sand (SG 2.65) where nothing else is known. [gal/lbm]
+    pipe : Pipe, optional
+    holes : float, optional
+        Holes fired. [1]
+    hole_in : float, optional
+        Hole diameter. [in]
+    drag_reduction : float, optional
+        Share of plain pipe friction that the fluid's reducer takes away, as stated from a flow loop. [1]
     """
 
     rate_bpm: float | None = None
@@ -61,6 +90,10 @@ class StageDesign:
     pressure_limit_psi: float | None = None
     proppant_lbm: float | None = None
     absolute_volume_gal_lbm: float = 0.0452175
+    pipe: Pipe | None = None
+    holes: float | None = None
+    hole_in: float | None = None
+    drag_reduction: float | None = None
 
 
 @dataclass(frozen=True)

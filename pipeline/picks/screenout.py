@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.picks.arrays import at_time, integral
+from pipeline.picks.arrays import at_time
+from pipeline.picks.proppant import flush_bbl
 from pipeline.picks.record import Method, Pick, StageDesign
 from pipeline.picks.timeline import TREATING_BPM, Timeline
 
@@ -22,30 +23,15 @@ SHORT = 0.85
 """A flush of less than this share of the volume to the perforations is short. [1]"""
 
 
-def flush_bbl(timeline: Timeline) -> float | None:
-    """Slurry pumped after proppant ended at surface. [bbl]
-
-    None where the record has no concentration, no proppant, or no end.
-    """
-    conc = timeline.record.conc_ppa
-    if conc is None or timeline.main is None or timeline.end is None:
-        return None
-    loaded = np.flatnonzero(conc[timeline.main : timeline.end] > 0.1)
-    if not loaded.size:
-        return None
-    last = timeline.main + int(loaded[-1])
-    span = slice(last, timeline.end + 1)
-    volume, _ = integral(timeline.record.time_s[span], timeline.record.rate_bpm[span] / 60.0)
-    return volume
-
-
-def find_screenout(timeline: Timeline, design: StageDesign) -> Pick:
+def find_screenout(timeline: Timeline, design: StageDesign, last_proppant_s: float | None) -> Pick:
     """Tell whether the stage screened out.
 
     Parameters
     ----------
     timeline : Timeline
     design : StageDesign
+    last_proppant_s : float, optional
+        Effective end of proppant at surface. [s]
 
     Returns
     -------
@@ -63,7 +49,7 @@ def find_screenout(timeline: Timeline, design: StageDesign) -> Pick:
         return SCREENOUT.missing("no end of the treatment in the record")
     if timeline.record.conc_ppa is None:
         return SCREENOUT.missing("no proppant concentration in the record")
-    flush = flush_bbl(timeline)
+    flush = flush_bbl(timeline, last_proppant_s)
     if flush is None:
         return SCREENOUT.at(0.0, None, "high", "no proppant was pumped")
     capacity = design.capacity_bbl

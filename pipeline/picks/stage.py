@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from pipeline.picks import shutin
+from pipeline.picks import proppant, shutin, stepdown
 from pipeline.picks.arrays import at_time
 from pipeline.picks.breakdown import BALL_SEAT, BREAKDOWN, find_ball_seat, find_breakdown
 from pipeline.picks.record import Method, Pick, StageDesign, StageRecord
@@ -22,6 +22,7 @@ from pipeline.picks.timeline import (
 METHODS: tuple[Method, ...] = (
     INJECTION_START, MAIN_START, SHUT_IN, INITIAL_SHUT_IN, BALL_SEAT, BREAKDOWN, shutin.ISIP, shutin.INITIAL_ISIP,
     *shutin.LATER.values(), shutin.HAMMER_PERIOD, shutin.HAMMER_DECAY, shutin.HAMMER_AMPLITUDE, SCREENOUT,
+    *proppant.METHODS, *stepdown.METHODS,
 )  # fmt: skip
 """Every pick of a stage; their versions are part of what makes measured rows stale."""
 
@@ -57,10 +58,18 @@ class _Settling:
     def settle(self, *picks: Pick) -> None:
         for pick in picks:
             self.automatic[pick.name] = pick
-            self.effective[pick.name] = self.amended.get(pick.name, pick)
+            given = self.amended.get(pick.name)
+            self.effective[pick.name] = pick if given is None else _joined(pick, given)
 
     def time(self, name: str) -> float | None:
         return self.effective[name].time_s
+
+
+def _joined(pick: Pick, given: Pick) -> Pick:
+    """Put an amendment over a pick: what the engineer did not set stays."""
+    value = pick.value if given.value is None else given.value
+    moment = pick.time_s if given.time_s is None else given.time_s
+    return replace(given, value=value, time_s=moment, unit=pick.unit)
 
 
 def pick_stage(record: StageRecord, design: StageDesign, amended: Mapping[str, Pick] | None = None) -> StagePicks:
@@ -86,8 +95,10 @@ def pick_stage(record: StageRecord, design: StageDesign, amended: Mapping[str, P
     settling.settle(breakdown)
     if "breakdown_pressure" in settling.amended:
         kind = "amended"
-    settling.settle(find_screenout(timeline, design))
+    settling.settle(*proppant.find_proppant(timeline))
+    settling.settle(find_screenout(timeline, design, settling.time("last_proppant")))
     _after_shut_in(timeline, settling)
+    settling.settle(*stepdown.find_friction(timeline, design, settling.effective["isip"].value))
     return StagePicks(timeline, settling.automatic, settling.effective, kind)
 
 

@@ -22,6 +22,9 @@ class Picks(dy.Schema):
     version = integer("version of the method", required=True)
     confidence = text("high, medium, low, or none where nothing was picked", required=True)
     reason = text("why that confidence, or why nothing was picked", required=True)
+    amended_value = quantity("ratio", "value that an engineer set, which counts instead")
+    amended_time = instant("moment that an engineer set, which counts instead")
+    amended_reason = text("who amended it and why; empty where nobody did")
     fingerprint = text("hash of all that the well's picks follow from", required=True)
 
 

@@ -59,6 +59,10 @@ class Stages(Landed):
     fluid = text("fluid system")
     fluid_density_ppg = quantity("lbm/gal", "density of the clean fluid", hard=(6.0, 20.0))
     proppant_specific_gravity = quantity("ratio", "grain density over that of water", hard=(0.9, 5.0))
+    acid_gal = quantity("gal", "acid pumped ahead of the pad", hard=(0.0, 1e5))
+    drag_reduction = quantity("ratio", "drag reduction of the fluid, as stated from a flow loop", hard=(0.0, 0.95))
+    closure_gradient_psi_ft = quantity("psi/ft", "closure stress over TVD", hard=(0.3, 1.5))
+    reservoir_gradient_psi_ft = quantity("psi/ft", "reservoir pressure over TVD", hard=(0.1, 1.5))
     pressure_limit_psi = quantity("psi", "highest surface pressure the programme allows", hard=(100.0, 20000.0))
 
 

@@ -17,6 +17,7 @@ from pipeline.synthetic.plan import (
     BASIN,
     CASING_ID_IN,
     COIL_OD_IN,
+    DRAG_REDUCTION,
     FLUID_PPG,
     PRESSURE_LIMIT_PSI,
     TRANSITION_MIN,
@@ -192,7 +193,9 @@ def _stage_row(well: Well, stage: int, alternating: bool, rng: np.random.Generat
         "rate_bpm": design.rate_bpm, "proppant_lb": design.proppant_lbm,
         "fluid_bbl": round(design.rate_bpm * (design.pad_min + design.proppant_min + 9.0), 0),
         "mesh_100_lb": 0.6 * design.proppant_lbm, "mesh_40_70_lb": 0.4 * design.proppant_lbm,
-        "fluid": "slickwater", "fluid_ppg": FLUID_PPG, "grain_sg": 2.65, "limit_psi": PRESSURE_LIMIT_PSI,
+        "fluid": "slickwater", "drag_reduction": DRAG_REDUCTION[well.crew],
+        "closure_psi_ft": round(well.stress_psi_ft, 3), "fluid_ppg": FLUID_PPG, "grain_sg": 2.65,
+        "limit_psi": PRESSURE_LIMIT_PSI,
     }  # fmt: skip
 
 

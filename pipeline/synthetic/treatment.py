@@ -48,6 +48,8 @@ class StageTruth:
     max_psi: float = 0.0
     pump_time_min: float = 0.0
     line_test_psi: float | None = None
+    step_down_kp: float | None = None
+    step_down_kt: float | None = None
     mess: list[str] = field(default_factory=list)
 
 
@@ -229,7 +231,11 @@ def _pressure(
     open_share = float(rng.uniform(0.8, 1.0))
     eroded = 1.0 + 0.10 * np.clip(np.cumsum(conc * rate) / max((conc * rate).sum(), 1.0), 0.0, 1.0)
     perf = perforation_friction_psi(rate, surface_ppg, design.holes * open_share, design.hole_in * eroded, 0.75)
-    tortuosity = float(rng.uniform(20.0, 60.0)) * np.sqrt(np.maximum(rate, 0.0))
+    tortuous = float(rng.uniform(20.0, 60.0))
+    tortuosity = tortuous * np.sqrt(np.maximum(rate, 0.0))
+    if marks["last_rate_x10"] < round(10.0 * design.rate_bpm):  # the rate was stepped down
+        before = marks["end"] - 3
+        truth.step_down_kp, truth.step_down_kt = float(perf[before] / rate[before] ** 2), tortuous
     stress = well.stress_psi_ft * well.tvd_ft + float(rng.normal(0.0, 40.0))
     shadow = 350.0 * (1.0 - np.exp(-(stage - 1) / 4.0))
     growth = 250.0 * (np.clip((clock - marks["seat"]) / 3600.0, 0.0, None) + 1e-9) ** 0.25

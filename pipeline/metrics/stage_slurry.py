@@ -1,0 +1,147 @@
+"""Stage metrics of pad, proppant steps, flush, additives and ramp."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.metrics.declare import Unseen
+from pipeline.metrics.view import NO_INJECTION, STAGE, StageView
+from pipeline.picks.arrays import at_time, integral
+from pipeline.picks.proppant import flush_bbl as measured_flush
+from pipeline.picks.record import Array
+
+ACID_GAL_PER_BBL = 42.0
+STEADY_SHARE = 0.02
+"""Rates within this share of their median are taken as one rate. [1]"""
+
+
+def _clean_until(s: StageView, pick: str) -> tuple[Array, Array] | Unseen:
+    """Clean rate from the start of the injection to a moment."""
+    moment = s.picks.effective[pick]
+    if s.injection is None:
+        return NO_INJECTION
+    if moment.time_s is None:
+        return Unseen(moment.reason)
+    if s.clean is None:
+        return Unseen("neither clean rate nor concentration in the record")
+    stop = at_time(s.time_s, moment.time_s)
+    return s.time_s[: stop + 1], s.clean[: stop + 1]
+
+
+@STAGE.metric("bbl", "clean fluid before first proppant, ball pump-down included, less acid", source="trade convention")
+def pad_bbl(s: StageView) -> float | Unseen:
+    span = _clean_until(s, "first_proppant")
+    if isinstance(span, Unseen):
+        return span
+    acid = (s.row.get("acid_gal") or 0.0) / ACID_GAL_PER_BBL
+    return integral(span[0], span[1] / 60.0)[0] - acid
+
+
+@STAGE.metric("bbl", "clean fluid at rate before first proppant")
+def pad_at_rate_bbl(s: StageView) -> float | Unseen:
+    span = _clean_until(s, "first_proppant")
+    if isinstance(span, Unseen):
+        return span
+    fast = np.where(s.at_rate[: span[1].size], span[1], 0.0)
+    return integral(span[0], fast / 60.0)[0]
+
+
+@STAGE.metric("", "plateaus of concentration that rise above the one before", kind="count")
+def proppant_steps(s: StageView) -> int | Unseen:
+    value = s.pick("proppant_steps")
+    return value if isinstance(value, Unseen) else int(value)
+
+
+@STAGE.metric("", "sweeps between proppant steps", kind="count")
+def sweeps(s: StageView) -> int | Unseen:
+    value = s.pick("sweeps")
+    return value if isinstance(value, Unseen) else int(value)
+
+
+@STAGE.metric("ppa", "highest concentration, by 99 % quantile")
+def max_conc_ppa(s: StageView) -> float | Unseen:
+    if s.conc is None:
+        return Unseen("no concentration in the record")
+    loaded = s.conc[s.conc > 0.1]
+    return float(np.percentile(loaded, 99.0)) if loaded.size else Unseen("no proppant was pumped")
+
+
+@STAGE.metric("bbl", "volume to the perforations less the flush; negative where over-flushed")
+def flush_short_bbl(s: StageView) -> float | Unseen:
+    flush = measured_flush(s.picks.timeline, s.picks.effective["last_proppant"].time_s)
+    if flush is None:
+        return Unseen("no proppant, or no end of the stage, in the record")
+    if s.design.capacity_bbl is None:
+        return Unseen("no casing or perforations in the tables")
+    return s.design.capacity_bbl - flush
+
+
+@STAGE.metric("ratio", "clean fluid over designed fluid")
+def fluid_share(s: StageView) -> float | Unseen:
+    designed = s.row.get("designed_fluid_bbl")
+    if not designed:
+        return Unseen("no designed fluid in the stages table")
+    if s.injection is None or s.clean is None:
+        return NO_INJECTION if s.injection is None else Unseen("neither clean rate nor concentration in the record")
+    return float(integral(s.time_s, s.clean / 60.0)[0] / designed)
+
+
+@STAGE.metric("ratio", "mean rate at rate over the designed rate")
+def rate_share(s: StageView) -> float | Unseen:
+    if not s.design.rate_bpm:
+        return Unseen("no designed rate in the stages table")
+    mean = s.mean(s.rate, s.at_rate)
+    return mean if isinstance(mean, Unseen) else mean / s.design.rate_bpm
+
+
+@STAGE.metric("", "holes fired over holes designed is below one", kind="flag")
+def misfired(s: StageView) -> bool | Unseen:
+    designed, shot = s.row.get("holes_designed"), s.row.get("holes_shot")
+    if designed is None or shot is None:
+        return Unseen("holes as designed or as shot not in the stages table")
+    return bool(shot < designed)
+
+
+@STAGE.metric("psi", "highest pressure between breakdown and the first sample at rate")
+def max_ramp_pressure_psi(s: StageView) -> float | Unseen:
+    broke = s.picks.effective["breakdown_pressure"]
+    fast = np.flatnonzero(s.at_rate)
+    if broke.time_s is None:
+        return Unseen(broke.reason)
+    if not fast.size:
+        return Unseen("never at rate")
+    span = s.pressure[at_time(s.time_s, broke.time_s) : int(fast[0]) + 1]
+    highest = float(np.nanmax(span, initial=-np.inf))
+    return highest if np.isfinite(highest) else Unseen("no pressure between breakdown and rate")
+
+
+@STAGE.metric("gal", "friction reducer: integral of clean rate times 42 times loading")
+def friction_reducer_gal(s: StageView) -> float | Unseen:
+    if s.reducer is None:
+        return Unseen("no friction reducer in the record")
+    if s.injection is None or s.clean is None:
+        return NO_INJECTION if s.injection is None else Unseen("no clean rate")
+    return integral(s.time_s, s.clean * 42.0 * s.reducer / 1000.0 / 60.0)[0]
+
+
+@STAGE.metric("gpt", "time mean of the friction reducer loading over the main treatment")
+def friction_reducer_gpt(s: StageView) -> float | Unseen:
+    return Unseen("no friction reducer in the record") if s.reducer is None else s.mean(s.reducer, s.main)
+
+
+@STAGE.metric("psi/gpt", "how pressure moved with friction reducer loading, at one rate and without proppant")
+def pressure_per_reducer_psi_gpt(s: StageView) -> float | Unseen:
+    if s.reducer is None:
+        return Unseen("no friction reducer in the record")
+    mask = s.at_rate & (np.ones_like(s.rate, dtype=bool) if s.conc is None else ~(s.conc > 0.1))
+    mask &= ~np.isnan(s.reducer)
+    if mask.sum() < 120:
+        return Unseen("less than two minutes at rate without proppant")
+    rate, loading, pressure = s.rate[mask], s.reducer[mask], s.pressure[mask]
+    one = np.abs(rate - np.median(rate)) <= STEADY_SHARE * np.median(rate)
+    loading, pressure = loading[one], pressure[one]
+    spread = float(np.std(loading)) if loading.size else 0.0
+    if spread < 0.05:
+        return Unseen("the loading hardly changed")
+    centred = loading - loading.mean()
+    return float((centred @ pressure) / (centred @ centred))

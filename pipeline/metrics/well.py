@@ -1,0 +1,82 @@
+"""One well on its way through measuring: all that its rows follow from, and the rows."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.picks.record import Pick
+
+Rows = list[dict[str, Any]]
+
+
+@dataclass
+class WellInput:
+    """All that one well's rows follow from."""
+
+    well_id: str
+    print: str
+    zone: str
+    tables: dict[str, Rows]
+    treatment: pl.DataFrame
+    coil: pl.DataFrame
+
+
+@dataclass
+class WellRows:
+    """What one well's measuring gives."""
+
+    stages: Rows = field(default_factory=list)
+    plugs: Rows = field(default_factory=list)
+    runs: Rows = field(default_factory=list)
+    picks: Rows = field(default_factory=list)
+    findings: Rows = field(default_factory=list)
+
+
+def amended(well: WellInput, level: str, number: int, origin: datetime) -> dict[str, Pick]:
+    """Return the picks that engineers set, as the picks' functions take them: the latest word on each."""
+    found: dict[str, Pick] = {}
+    rows = [row for row in well.tables["amendments"] if (row["level"], row["number"]) == (level, number)]
+    for row in sorted(rows, key=lambda row: row["at"]):
+        if row["withdrawn"]:
+            found.pop(row["pick"], None)
+            continue
+        moment = None if row["time"] is None else (row["time"] - origin).total_seconds()
+        reason = f"amended by {row['by']}: {row['why']}"
+        found[row["pick"]] = Pick(row["pick"], row["value"], "", moment, "amended by an engineer", 0, "high", reason)
+    return found
+
+
+def parts(frame: pl.DataFrame, key: str) -> list[tuple[int, pl.DataFrame]]:
+    """Cut a well's samples into stages or runs, each in order of time."""
+    if frame.is_empty():
+        return []
+    number, moment = frame[key].to_numpy(), frame["time"].to_physical().to_numpy()
+    step = np.diff(number)
+    if (step < 0).any() or (np.diff(moment)[step == 0] < 0).any():  # several files, written one after the other
+        return parts(frame.sort(key, "time"), key)
+    edges = [0, *(np.flatnonzero(step) + 1).tolist(), frame.height]
+    return [(int(number[a]), frame[a:b]) for a, b in itertools.pairwise(edges)]
+
+
+def pick_row(
+    well: WellInput, level: str, number: int, pick: Pick, origin: datetime, effective: Pick | None = None
+) -> dict[str, Any]:
+    """Return the row of an automatic pick, with the amendment that counts instead where there is one."""
+
+    def at(seconds: float | None) -> datetime | None:
+        return None if seconds is None else origin + timedelta(seconds=seconds)
+
+    other = effective if effective is not None and effective is not pick else None
+    return {
+        "well_id": well.well_id, "level": level, "number": number, "pick": pick.name, "value": pick.value,
+        "unit": pick.unit, "time": at(pick.time_s), "standard_error": pick.standard_error, "method": pick.method,
+        "version": pick.version, "confidence": pick.confidence, "reason": pick.reason,
+        "amended_value": other.value if other else None, "amended_time": at(other.time_s) if other else None,
+        "amended_reason": other.reason if other else None, "fingerprint": well.print,
+    }  # fmt: skip

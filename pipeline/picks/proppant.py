@@ -1,0 +1,103 @@
+"""Proppant: when it begins and ends, in how many steps it rises, how many sweeps clean between them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.picks.arrays import at_time, duration_s, integral, runs
+from pipeline.picks.record import Array, Method, Pick
+from pipeline.picks.timeline import Timeline
+
+LOADED_PPA = 0.1
+"""Less is meter noise. [ppa]"""
+LASTING_S = 10.0
+"""Proppant that lasts shorter is none. [s]"""
+STEP_PPA = 0.12
+"""A smaller change of concentration is no step. [ppa]"""
+PLATEAU_S = 20.0
+"""A step is held for at least this time. [s]"""
+SWEEP_SHARE = 0.6
+"""A plateau below this share of the one before it, with a higher one after, is a sweep. [1]"""
+
+FIRST_PROPPANT = Method("first_proppant", "", "first proppant at surface that lasts", 1)
+LAST_PROPPANT = Method("last_proppant", "", "last proppant at surface before the shut-in", 1)
+PROPPANT_STEPS = Method("proppant_steps", "", "plateaus of concentration that rise above the one before", 1)
+SWEEPS = Method("sweeps", "", "plateaus that fall below 60 % of the one before, with a higher one after", 1)
+METHODS = (FIRST_PROPPANT, LAST_PROPPANT, PROPPANT_STEPS, SWEEPS)
+
+
+def find_proppant(timeline: Timeline) -> list[Pick]:
+    """Find the begin, end, steps and sweeps of proppant at surface.
+
+    Parameters
+    ----------
+    timeline : Timeline
+
+    Returns
+    -------
+    list of Pick
+        ``first_proppant`` and ``last_proppant`` (moments), ``proppant_steps`` and ``sweeps`` (counts).
+    """
+    conc = timeline.record.conc_ppa
+    if conc is None or timeline.start is None:
+        reason = "no proppant concentration in the record" if conc is None else "no injection in the record"
+        return [method.missing(reason) for method in METHODS]
+    time = timeline.record.time_s
+    stop = timeline.end if timeline.end is not None else time.size
+    loaded = runs(np.nan_to_num(conc[timeline.start : stop]) > LOADED_PPA) + timeline.start
+    lasting = loaded[duration_s(loaded, time) >= LASTING_S] if len(loaded) else loaded
+    if not len(lasting):
+        return [
+            FIRST_PROPPANT.missing("no proppant was pumped"), LAST_PROPPANT.missing("no proppant was pumped"),
+            PROPPANT_STEPS.at(0.0, None, "high", "no proppant was pumped"),
+            SWEEPS.at(0.0, None, "high", "no proppant was pumped"),
+        ]  # fmt: skip
+    first, last = int(lasting[0, 0]), int(lasting[-1, 1]) - 1
+    levels = plateaus(time[first : last + 1], conc[first : last + 1])
+    steps, sweeps = _steps(levels)
+    return [
+        FIRST_PROPPANT.at(None, float(time[first]), "high", "concentration rises and stays"),
+        LAST_PROPPANT.at(None, float(time[last]), "high", "no proppant after it"),
+        PROPPANT_STEPS.at(float(steps), None, "high" if levels.size else "low", f"{levels.size} plateaus"),
+        SWEEPS.at(float(sweeps), None, "high" if levels.size else "low", f"{levels.size} plateaus"),
+    ]  # fmt: skip
+
+
+def plateaus(time_s: Array, conc_ppa: Array) -> Array:
+    """Return the levels that the concentration was held at for 20 s or more, in order. [ppa]"""
+    if time_s.size < 30:
+        return np.empty(0)
+    ahead = np.minimum(np.searchsorted(time_s, time_s + LASTING_S), time_s.size - 1)
+    moved = np.abs(conc_ppa[ahead] - conc_ppa) > 0.5 * STEP_PPA
+    held = runs(~moved)
+    held = held[duration_s(held, time_s) >= PLATEAU_S] if len(held) else held
+    levels: list[float] = []
+    for start, stop in held:
+        level = float(np.nanmedian(conc_ppa[start:stop]))
+        if not levels or abs(level - levels[-1]) > STEP_PPA:
+            levels.append(level)
+    return np.asarray(levels)
+
+
+def _steps(levels: Array) -> tuple[int, int]:
+    rises = sweeps = 0
+    for index, level in enumerate(levels):
+        before = levels[index - 1] if index else 0.0
+        falls = index > 0 and level < SWEEP_SHARE * before
+        if falls and index + 1 < levels.size and levels[index + 1] > level + STEP_PPA:
+            sweeps += 1
+        elif level > before + STEP_PPA:
+            rises += 1
+    return rises, sweeps
+
+
+def flush_bbl(timeline: Timeline, last_proppant_s: float | None) -> float | None:
+    """Slurry pumped after proppant ended at surface, to the shut-in. [bbl]
+
+    None where either moment is not known.
+    """
+    if last_proppant_s is None or timeline.end is None:
+        return None
+    span = slice(at_time(timeline.record.time_s, last_proppant_s), timeline.end + 1)
+    volume, _ = integral(timeline.record.time_s[span], timeline.record.rate_bpm[span] / 60.0)
+    return volume

@@ -1,0 +1,181 @@
+"""Friction on the stage's own steady rates: how well the reducer works, and what a step-down tells apart."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.optimize import nnls
+
+from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
+from pipeline.picks.arrays import at_time, duration_s, runs
+from pipeline.picks.record import Array, Doubts, Method, Pick, StageDesign
+from pipeline.picks.timeline import TREATING_BPM, Timeline
+
+PLATEAU_S = 10.0
+"""A step-down plateau is held at least this long. [s]"""
+SETTLED_S = 5.0
+"""The pressure of a plateau is the median of its last seconds. [s]"""
+DISCHARGE = 0.75
+"""Discharge coefficient assumed where perforation friction is modelled (common practice). [1]"""
+
+DRAG_REDUCTION = Method(
+    "drag_reduction", "ratio", "1 - (friction gone at shut-in - modelled perforation friction)/plain pipe friction", 1
+)  # fmt: skip
+STEP_DOWN_KP = Method(
+    "step_down_kp", "psi/bpm**2", "non-negative least squares of kp*q**2 + kt*sqrt(q) on the plateaus", 1
+)
+STEP_DOWN_KT = Method("step_down_kt", "psi/bpm**0.5", "the same fit: near-wellbore term", 1)
+METHODS = (DRAG_REDUCTION, STEP_DOWN_KP, STEP_DOWN_KT)
+
+
+def separate(rate_bpm: Array, loss_psi: Array) -> tuple[float, float, Array]:
+    """Split entry friction into a perforation and a near-wellbore part.
+
+    Parameters
+    ----------
+    rate_bpm : array, shape (n,)
+        Rates of the plateaus, two or more. [bbl/min]
+    loss_psi : array, shape (n,)
+        Pressure above ISIP with pipe friction taken out. [psi]
+
+    Returns
+    -------
+    kp, kt : float
+        [psi/bpm**2, psi/bpm**0.5]
+    error : array, shape (2,)
+        Their standard errors; NaN with two points.
+
+    Notes
+    -----
+    ``loss = kp*q**2 + kt*sqrt(q)``, both not negative. With few plateaus the two columns are strongly collinear: the
+    errors say so.
+
+    References
+    ----------
+    Economides and Nolte, *Reservoir Stimulation* (from memory), for the step-down test; Lawson and Hanson, *Solving
+    Least Squares Problems* (1974), for the non-negative solution.
+    """
+    design = np.stack((np.square(rate_bpm), np.sqrt(rate_bpm)), axis=1)
+    (kp, kt), residual = nnls(design, loss_psi)
+    freedom = rate_bpm.size - 2
+    if freedom < 1:
+        return float(kp), float(kt), np.array([np.nan, np.nan])
+    covariance = np.linalg.inv(design.T @ design) * residual**2 / freedom
+    return float(kp), float(kt), np.sqrt(np.diag(covariance))
+
+
+def find_friction(timeline: Timeline, design: StageDesign, isip_psi: float | None) -> list[Pick]:
+    """Calibrate the drag reduction, and separate entry friction where the rate was stepped down.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    design : StageDesign
+    isip_psi : float, optional
+        Effective ISIP. [psi]
+
+    Returns
+    -------
+    list of Pick
+        ``drag_reduction``, ``step_down_kp``, ``step_down_kt``.
+    """
+    if timeline.end is None or timeline.main is None or isip_psi is None:
+        return [method.missing("no ISIP to measure friction from") for method in METHODS]
+    geometry = design.pipe
+    if geometry is None:
+        return [method.missing("no casing, perforation depth or fluid density in the tables") for method in METHODS]
+    last = _last_at_rate(timeline)
+    if last is None:
+        return [method.missing("no steady rate before the shut-in") for method in METHODS]
+    rate, pressure, stop = last
+    plain = float(pipe_friction_psi(rate, geometry.density_ppg, geometry.length_ft, geometry.inside_in))
+    reduction = _drag_reduction(design, rate, pressure - isip_psi, plain, float(timeline.record.time_s[stop - 1]))
+    stated = design.drag_reduction if design.drag_reduction is not None else reduction.value
+    if stated is None:
+        return [reduction, STEP_DOWN_KP.missing(reduction.reason), STEP_DOWN_KT.missing(reduction.reason)]
+    return [reduction, *_step_down(timeline, design, isip_psi, (rate, pressure, stop), stated)]
+
+
+def _last_at_rate(timeline: Timeline) -> tuple[float, float, int] | None:
+    """Rate and pressure over the last 30 s before the rate falls, and where they stop."""
+    assert timeline.main is not None and timeline.end is not None
+    rate = np.nan_to_num(timeline.record.rate_bpm[timeline.main : timeline.end], nan=0.0)
+    fast = rate[rate >= TREATING_BPM]
+    if fast.size < 30:
+        return None
+    level = float(np.median(fast[-600:]))
+    held = np.flatnonzero(rate >= 0.97 * level)
+    if held.size < 20:
+        return None
+    stop = timeline.main + int(held[-1]) - 1
+    start = at_time(timeline.record.time_s, timeline.record.time_s[stop - 1] - 30.0)
+    span = slice(max(start, timeline.main), stop)
+    steady = timeline.record.rate_bpm[span]
+    if steady.size < 10 or np.nanstd(steady) > 0.03 * level:
+        return None
+    return float(np.nanmedian(steady)), float(np.nanmedian(timeline.record.pressure_psi[span])), stop
+
+
+def _drag_reduction(design: StageDesign, rate: float, loss: float, plain: float, moment: float) -> Pick:
+    geometry = design.pipe
+    assert geometry is not None
+    if design.holes is None or design.hole_in is None or design.holes <= 0:
+        return DRAG_REDUCTION.missing("no holes or hole diameter in the tables")
+    perf = float(perforation_friction_psi(rate, geometry.density_ppg, design.holes, design.hole_in, DISCHARGE))
+    value = 1.0 - (loss - perf) / plain
+    if not 0.0 <= value < 1.0:
+        return DRAG_REDUCTION.missing(
+            f"{loss:.0f} psi vanish at shut-in, {perf:.0f} psi of them modelled in the perforations: no share of "
+            f"{plain:.0f} psi of plain pipe friction"
+        )
+    doubts = Doubts()
+    doubts.add(f"all holes taken as open, discharge coefficient {DISCHARGE}: {perf:.0f} psi in the perforations")
+    return DRAG_REDUCTION.at(value, moment, doubts.confidence, doubts.words(""), 0.5 * perf / plain)
+
+
+def _step_down(
+    timeline: Timeline, design: StageDesign, isip_psi: float, last: tuple[float, float, int], reduction: float
+) -> list[Pick]:
+    geometry = design.pipe
+    assert geometry is not None and timeline.end is not None
+    rates, pressures = _plateaus(timeline, last)
+    if rates.size < 4:
+        reason = f"the rate fell in {max(rates.size - 1, 0)} plateaus of {PLATEAU_S:.0f} s, three are needed"
+        return [STEP_DOWN_KP.missing(reason), STEP_DOWN_KT.missing(reason)]
+    pipe = pipe_friction_psi(
+        rates, geometry.density_ppg, geometry.length_ft, geometry.inside_in, drag_reduction=min(reduction, 0.99)
+    )
+    loss = pressures - isip_psi - pipe
+    kp, kt, error = separate(rates, np.maximum(loss, 0.0))
+    doubts = Doubts()
+    if design.drag_reduction is None:
+        doubts.add("drag reduction calibrated on the same stage, not stated", grave=True)
+    if kp == 0.0 or kt == 0.0:
+        doubts.add("one of the two terms vanishes: the plateaus do not tell them apart", grave=True)
+    moment = float(timeline.record.time_s[timeline.end])
+    words = doubts.words(f"{rates.size} rates from {rates[0]:.0f} to {rates[-1]:.0f} bpm")
+    return [
+        STEP_DOWN_KP.at(kp, moment, doubts.confidence, words, float(error[0])),
+        STEP_DOWN_KT.at(kt, moment, doubts.confidence, words, float(error[1])),
+    ]
+
+
+def _plateaus(timeline: Timeline, last: tuple[float, float, int]) -> tuple[Array, Array]:
+    """Rates and settled pressures: the last at-rate one, then each lower plateau before the shut-in."""
+    assert timeline.end is not None
+    level, pressure, stop = last
+    span = slice(stop, timeline.end + 1)
+    time, rate = timeline.record.time_s[span], np.nan_to_num(timeline.record.rate_bpm[span], nan=0.0)
+    values = timeline.record.pressure_psi[span]
+    rates, pressures = [level], [pressure]
+    if time.size < 5:
+        return np.asarray(rates), np.asarray(pressures)
+    steady = np.concatenate((np.abs(np.diff(rate)) < 0.02 * level, [False]))
+    held = runs(steady & (rate > 0.05 * level) & (rate < 0.95 * level))
+    held = held[duration_s(held, time) >= PLATEAU_S - 2.0] if len(held) else held
+    for start, end in held:
+        settled = slice(max(start, int(np.searchsorted(time, time[end - 1] - SETTLED_S))), end)
+        plateau = float(np.median(rate[start:end]))
+        if plateau < 0.95 * rates[-1]:
+            rates.append(plateau)
+            pressures.append(float(np.nanmedian(values[settled])))
+    return np.asarray(rates), np.asarray(pressures)

@@ -1,0 +1,44 @@
+"""Tables of review: what engineers amended, and what providers reported."""
+
+from __future__ import annotations
+
+from pipeline.schemas.base import Landed, Table, flag, instant, integer, quantity, text
+
+
+class Amendments(Landed):
+    """An engineer's correction of a pick, or its withdrawal; the latest word on a pick counts."""
+
+    well_id = text("the well", key=True)
+    level = text("stage, plug or run", key=True)
+    number = integer("stage, plug or run", key=True, lowest=1)
+    pick = text("name of the pick", key=True)
+    at = instant("when it was written", key=True)
+    value = quantity("ratio", "value set, in the pick's unit")
+    time = instant("moment set")
+    by = text("who", required=True)
+    why = text("why", required=True)
+    withdrawn = flag("whether it takes the amendment back", required=True)
+
+
+class Reported(Landed):
+    """What a provider's stage summary says, beside our own measures."""
+
+    well_id = text("the well", key=True)
+    stage = integer("stage, counted from the toe", key=True, lowest=1)
+    isip_psi = quantity("psi", "reported ISIP", hard=(-250.0, 20000.0))
+    pressure_5min_psi = quantity("psi", "reported pressure 5 min after shut-in", hard=(-250.0, 20000.0))
+    pressure_10min_psi = quantity("psi", "reported pressure 10 min after shut-in", hard=(-250.0, 20000.0))
+    pressure_15min_psi = quantity("psi", "reported pressure 15 min after shut-in", hard=(-250.0, 20000.0))
+    breakdown_pressure_psi = quantity("psi", "reported breakdown pressure", hard=(-250.0, 20000.0))
+    avg_treating_pressure_psi = quantity("psi", "reported mean treating pressure", hard=(-250.0, 20000.0))
+    max_treating_pressure_psi = quantity("psi", "reported highest treating pressure", hard=(-250.0, 20000.0))
+    avg_slurry_rate_bpm = quantity("bpm", "reported mean rate", hard=(0.0, 200.0))
+    max_slurry_rate_bpm = quantity("bpm", "reported highest rate", hard=(0.0, 200.0))
+    clean_bbl = quantity("bbl", "reported clean fluid", hard=(0.0, 1e5))
+    pad_bbl = quantity("bbl", "reported pad", hard=(0.0, 1e5))
+    flush_bbl = quantity("bbl", "reported flush", hard=(0.0, 1e5))
+    proppant_lbm = quantity("lbm", "reported proppant", hard=(0.0, 5e6))
+
+
+AMENDMENTS = Table("amendments", Amendments, "an engineer's correction of a pick")
+REPORTED = Table("reported", Reported, "what a provider reported of a stage")
