@@ -114,8 +114,17 @@ def init(folder: Annotated[Path, typer.Argument(help="The new workspace folder."
 
 
 @app.command(epilog=EPILOG)
-def inspect(file: Annotated[Path, typer.Argument(help="A record or table.")], workspace: Where = Path()) -> None:
-    """Show what would be made of a file: map, channels, units, time span, findings. Writes nothing."""
+def inspect(
+    file: Annotated[Path, typer.Argument(help="A record or table; with --stage, a well by any of its spellings.")],
+    stage: Annotated[int | None, typer.Option("--stage", help="Show this stage's picks and where its page is.")] = None,
+    workspace: Where = Path(),
+) -> None:
+    """Show what would be made of a file (writes nothing), or with --stage what was picked of a stage."""
+    if stage is not None:
+        from pipeline.review import describe_stage
+
+        print(describe_stage(_open(workspace), str(file), stage))
+        return
     from pipeline.ingest.inspect import inspect_file
 
     text, usable = inspect_file(_open(workspace), file)
@@ -232,6 +241,28 @@ def _pairs(given: list[str]) -> dict[str, Any]:
             raise HeelwardError(f"--set takes name=value, got '{item}'")
         pairs[key] = value
     return pairs
+
+
+@app.command(epilog=EPILOG)
+def amend(
+    well: Annotated[str, typer.Argument(help="The well, by any of its spellings.")],
+    number: Annotated[int, typer.Argument(help="The stage (or plug, or coil run: see --level).")],
+    pick: Annotated[str, typer.Argument(help="The pick, such as isip, breakdown_pressure or shut_in.")],
+    by: Annotated[str, typer.Option("--by", help="Who says so.")],
+    why: Annotated[str, typer.Option("--why", help="Why.")],
+    value: Annotated[float | None, typer.Option("--value", help="The value, in the pick's unit.")] = None,
+    time: Annotated[
+        str | None, typer.Option("--time", help="The moment, by the pad's clock or with an offset.")
+    ] = None,
+    level: Annotated[str, typer.Option("--level", help="stage, plug or run.")] = "stage",
+    withdraw: Annotated[bool, typer.Option("--withdraw", help="Take the amendment back.")] = False,
+    workspace: Where = Path(),
+) -> None:
+    """Record an engineer's correction of a pick; it counts everywhere, and stays, until it is withdrawn."""
+    from pipeline.review import amend as record
+
+    space = _open(workspace)
+    print(record(space, well, level, number, pick, value=value, time=time, by=by, why=why, withdraw=withdraw))
 
 
 @app.command(epilog=EPILOG)

@@ -5,6 +5,7 @@
 --   pad: pad
 --   well: well
 --   stage: stage, counted from the toe
+--   well_id: our name of the well, as in the folder of its audit pages
 --   quarter: quarter in which it began
 --   design: design
 --   crew: fracturing crew
@@ -33,6 +34,7 @@ SELECT
     w.pad,
     coalesce(w.well_name, m.well_id) AS well,
     m.stage,
+    m.well_id,
     m.quarter,
     s.design,
     s.frac_crew AS crew,

@@ -24,7 +24,7 @@ ORDER = (
     "report",
     "steps",
 )
-ENDS = ("flows", "cli", "demo", "start", "status", "serve")
+ENDS = ("flows", "cli", "demo", "start", "status", "serve", "review")
 """They only call steps and what lies left of them; nothing imports them but each other's commands."""
 
 

@@ -52,7 +52,7 @@ def typed(work: Work, frame: pl.DataFrame) -> list[pl.Series]:
     quantities = []
     for lake, channel in work.source.columns.items():
         dtype = columns[lake].dtype
-        if lake == "well_id":
+        if lake == "well_id" or (lake == "time" and "time" in work.source.table.key):
             continue
         if channel.value is not None:
             done.append(pl.Series(lake, [channel.value]).cast(dtype).new_from_index(0, frame.height))
@@ -71,7 +71,7 @@ def typed(work: Work, frame: pl.DataFrame) -> list[pl.Series]:
         elif isinstance(dtype, pl.String):
             text = series.str.strip_chars()
             done.append(pl.select(pl.when(text != "").then(text).alias(lake)).to_series())
-        elif isinstance(dtype, pl.Datetime) and lake != "time":
+        elif isinstance(dtype, pl.Datetime):
             done.append(moment(work, lake, channel, series))
     return done + _quantities(work, frame, quantities)
 

@@ -69,15 +69,20 @@ def discover(root: Path, folders: Sequence[Path], maps: Sequence[LoadedMap]) -> 
     for folder in folders:
         for file in _files(folder):
             inside = file.relative_to(folder).as_posix()
-            path = file.relative_to(root).as_posix() if file.is_relative_to(root) else file.as_posix()
-            stat = file.stat()
             fitting = [item for item in maps if item.source.claims(inside)]
             claims: Sequence[LoadedMap | None] = fitting or [None]
             for loaded in claims:
                 name = loaded.source.name if loaded else NO_MAP
-                by_map[name].append(Item(file, path, loaded, stat.st_size, stat.st_mtime_ns // 1000))
+                by_map[name].append(item_of(root, file, loaded))
     ordered = [_revisions(by_map[item.source.name], item) for item in maps]
     return [item for group in ordered for item in group] + by_map[NO_MAP]
+
+
+def item_of(root: Path, file: Path, loaded: LoadedMap | None) -> Item:
+    """Return a file under a map, as it lies there now."""
+    path = file.relative_to(root).as_posix() if file.is_relative_to(root) else file.as_posix()
+    stat = file.stat()
+    return Item(file, path, loaded, stat.st_size, stat.st_mtime_ns // 1000)
 
 
 def _files(folder: Path) -> Iterator[Path]:

@@ -11,8 +11,9 @@ from typing import Any
 import polars as pl
 
 from pipeline.errors import SetAside
+from pipeline.ingest import amend
 from pipeline.ingest.cells import Finding
-from pipeline.ingest.discover import NO_MAP, Item, discover, unchanged
+from pipeline.ingest.discover import NO_MAP, Item, discover, item_of, unchanged
 from pipeline.ingest.known import Known
 from pipeline.ingest.maps import load_maps
 from pipeline.ingest.names import Names
@@ -83,6 +84,8 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     if marker.exists():
         _sweep(lake)
     items = discover(workspace.root, workspace.landing, maps)
+    if (workspace.root / amend.FILE).is_file():
+        items.append(item_of(workspace.root, workspace.root / amend.FILE, amend.MAP))
     superseded = {item.key for item in items if item.superseded_by is not None}
     report = Landed()
     done, total = 0, len(items)

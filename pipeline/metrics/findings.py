@@ -13,6 +13,8 @@ GRADIENT_PSI_FT = (0.6, 1.1)
 """Usual range of the ISIP gradient (common practice). [psi/ft]"""
 TAG_OFF_FT = 30.0
 """A tag further from the set depth is odd (common practice). [ft]"""
+REPORTED_SHARE = 0.03
+"""Totals that differ from the reported ones by more are a finding. [1]"""
 SLOW_PLUG = 3.0
 """A plug that took this many times the run's median is odd. [1]"""
 
@@ -34,12 +36,20 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
     void = view.picks.timeline.void_rate_s
     if void > 0.0:
         found.append(("void_rate", f"the rate read zero for {void:.0f} s while nothing else moved: unmeasured volume"))
+    if measured["zero_offset_psi"]:
+        found.append(("zero_offset", f"the gauge reads {measured['zero_offset_psi']:+.0f} psi at rest: taken off"))
     gap = (measured["unmeasured_s"] or 0.0) - void
     if gap > 2.0:
         found.append(("unmeasured", f"{gap:.0f} s of the injection have no usable rate (gaps, void samples)"))
     margin = measured["pressure_margin_psi"]
     if margin is not None and margin < 0.0:
         found.append(("over_limit", f"pressure passed the programme's limit by {-margin:.0f} psi"))
+    found += _wave_findings(view, measured)
+    differential, rest = measured["plug_differential_psi"], measured["plug_margin_psi"]
+    if rest is not None and rest < 0.0:
+        found.append(("plug_over_rating", f"{differential:.0f} psi across the plug, modelled, passes its rating"))
+    if measured["misfired"]:
+        found.append(("misfire", f"{view.row['holes_shot']} of {view.row['holes_designed']} holes fired"))
     gradient = measured["isip_gradient_psi_ft"]
     if gradient is not None and not GRADIENT_PSI_FT[0] <= gradient <= GRADIENT_PSI_FT[1]:
         found.append(("isip_gradient", f"ISIP gradient of {gradient:.2f} psi/ft is outside the usual 0.6 to 1.1"))
@@ -50,6 +60,30 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
             ("cut_short", f"{measured['placed_share']:.0%} of the designed proppant placed, with a full flush")
         )
     return [_finding(well_id, "stage", stage, kind, message) for kind, message in found]
+
+
+def _wave_findings(view: StageView, measured: Row) -> list[tuple[str, str]]:
+    """A water hammer that comes back from well below the plug: it may leak or have moved."""
+    depth, error, plug = measured["reflector_depth_ft"], measured["reflector_error_ft"], view.around.plug_depth_ft
+    length = view.row.get("stage_length_ft")
+    if depth is None or error is None or plug is None or not length:
+        return []
+    beyond = depth - plug
+    if beyond <= 2.0 * error + length:
+        return []
+    text = f"the water hammer comes back from {depth:.0f} ± {error:.0f} ft, the plug is at {plug:.0f} ft"
+    return [("deep_reflector", text)]
+
+
+def reported_findings(well_id: str, stage: int, reported: Row, measured: Row) -> list[Row]:
+    """Return the totals that differ from what the provider reported by more than 3 %."""
+    rows = []
+    for name, words in (("clean_bbl", "clean fluid"), ("proppant_lbm", "proppant")):
+        ours, theirs = measured[name], reported.get(name)
+        if ours is not None and theirs and abs(ours / theirs - 1.0) > REPORTED_SHARE:
+            text = f"{words}: measured {ours:,.0f}, reported {theirs:,.0f} ({ours / theirs - 1.0:+.1%})"
+            rows.append(_finding(well_id, "stage", stage, "reported_differs", text))
+    return rows
 
 
 def coil_findings(well_id: str, run: int, plugs: list[Row]) -> list[Row]:

@@ -26,6 +26,7 @@ from pipeline.schemas import (
     FINDINGS,
     PICKS,
     PLUGS,
+    REPORTED,
     SOURCES,
     STAGES,
     STRINGS,
@@ -37,7 +38,7 @@ from pipeline.schemas import (
 STAGE_METRICS = STAGE.table()
 PLUG_METRICS = PLUG.table()
 COIL_RUN_METRICS = RUN.table()
-_DESCRIBED = (WELLS, STRINGS, STAGES, PLUGS, COIL_RUNS, AMENDMENTS)
+_DESCRIBED = (WELLS, STRINGS, STAGES, PLUGS, COIL_RUNS, AMENDMENTS, REPORTED)
 _WRITTEN = (STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS)
 WELLS_A_COMMIT = 12
 """Wells whose rows are written together; a kill in between costs measuring them again, nothing else."""

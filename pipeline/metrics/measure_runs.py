@@ -8,9 +8,10 @@ import polars as pl
 
 from pipeline.metrics.coil import PLUG, RUN, PlugView, RunView
 from pipeline.metrics.findings import coil_findings
-from pipeline.metrics.well import WellInput, WellRows, parts, pick_row
+from pipeline.metrics.well import WellInput, WellRows, amended, parts, pick_row
 from pipeline.picks import coil as coil_picks
 from pipeline.picks.coil import CoilRecord, PlugPicks
+from pipeline.picks.record import Pick
 
 
 def measure_runs(well: WellInput, rows: WellRows) -> None:
@@ -36,22 +37,32 @@ def _measure_run(
         if float(plug["set_depth_ft"]) > frontier[-1] + coil_picks.COUNTER_ERROR_FT:
             continue
         milled[plug["plug"]] = coil_picks.pick_plug(view.record, present, frontier, plug["set_depth_ft"])
+    automatic, trips = dict(milled), view.trip_pick
+    for number, found in milled.items():
+        given = amended(well, "plug", number, view.origin)
+        milled[number] = PlugPicks(_over(found.tag, given), _over(found.mill, given))
+    view.trip_pick = _over(trips, amended(well, "run", run, view.origin))
     view.plugs = milled
     key = {"well_id": well.well_id, "run": run}
     rows.runs.append(RUN.measure(key, view))
-    rows.picks.append(pick_row(well, "run", run, view.trip_pick, view.origin))
+    rows.picks.append(pick_row(well, "run", run, trips, view.origin, view.trip_pick))
     previous: float | None = None
     by_number = {plug["plug"]: plug for plug in plugs}
     measured = []
     for number, picks in milled.items():
         plug_view = PlugView(picks, by_number[number], run, view, previous)
         measured.append(PLUG.measure({"well_id": well.well_id, "plug": number}, plug_view))
-        rows.picks += [pick_row(well, "plug", number, pick, view.origin) for pick in (picks.tag, picks.mill)]
+        for own, effective in ((automatic[number].tag, picks.tag), (automatic[number].mill, picks.mill)):
+            rows.picks.append(pick_row(well, "plug", number, own, view.origin, effective))
         if picks.mill.time_s is not None:
             previous = picks.mill.time_s
     rows.plugs += measured
     rows.findings += coil_findings(well.well_id, run, measured)
     return {number for number, picks in milled.items() if picks.mill.value is not None}
+
+
+def _over(pick: Pick, given: dict[str, Pick]) -> Pick:
+    return pick.amended_by(given[pick.name]) if pick.name in given else pick
 
 
 def _run_view(well: WellInput, frame: pl.DataFrame, row: dict[str, Any]) -> RunView:

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.metrics import stage, stage_friction, stage_slurry
-from pipeline.metrics.findings import stage_findings
+from pipeline.metrics.findings import reported_findings, stage_findings
 from pipeline.metrics.view import STAGE, Below, StageView, Surroundings
 from pipeline.metrics.well import Rows, WellInput, WellRows, amended, parts, pick_row
 from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
@@ -45,6 +45,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> None:
         picks = pick_stage(record, design, amended(well, "stage", number, origin))
         picked.append(_Picked(number, origin, row, design, picks))
     plugs = {row["plug"]: row for row in well.tables["plugs"]}
+    reported = {row["stage"]: row for row in well.tables["reported"]}
     for one in picked:
         around = _surroundings(one, picked, plugs)
         view = StageView(one.picks, one.design, one.row, one.origin, well.zone, around)
@@ -54,6 +55,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> None:
             effective = one.picks.effective[name]
             rows.picks.append(pick_row(well, "stage", one.number, pick, one.origin, effective))
         rows.findings += stage_findings(well.well_id, one.number, view, measured)
+        rows.findings += reported_findings(well.well_id, one.number, reported.get(one.number, {}), measured)
 
 
 def _surroundings(one: _Picked, picked: list[_Picked], plugs: dict[int, dict[str, Any]]) -> Surroundings:

@@ -100,6 +100,11 @@ def max_slurry_rate_bpm(s: StageView) -> float | Unseen:
     return float(values.max()) if values.size else NO_INJECTION
 
 
+@STAGE.metric("psi", "gauge reading at zero pressure, taken off the record")
+def zero_offset_psi(s: StageView) -> float | Unseen:
+    return s.pick("zero_offset")
+
+
 @STAGE.metric("psi", "first local maximum of pressure after ball seat, before the rate is raised")
 def breakdown_pressure_psi(s: StageView) -> float | Unseen:
     return s.pick("breakdown_pressure")

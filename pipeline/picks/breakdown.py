@@ -120,7 +120,10 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
     time = timeline.record.time_s
     smooth = _median3(timeline.record.pressure_psi[begin:stop])
     clock = time[begin:stop]
-    sigma = max(noise_sigma(timeline.record.pressure_psi[begin:stop]), 1.0)
+    sigma = max(noise_sigma(timeline.record.pressure_psi[begin:stop]), _still_sigma(timeline, begin), 1.0)
+    step = float(np.median(np.diff(clock)))
+    if step > 2.0:
+        doubts.add(f"one sample every {step:.0f} s can miss the crest", grave=True)
     running = np.fmax.accumulate(smooth)
     fall = running - smooth
     felled = np.flatnonzero(fall > 3.0 * sigma + 5.0)
@@ -139,12 +142,19 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
     kind = "sharp" if sharp else "soft"
     if not sharp and depth < 6.0 * sigma + 10.0:
         doubts.add("the fall is hardly more than noise")
-    error = sigma if sharp else max(sigma, 0.25 * depth)
+    # the highest of a few noisy samples lies above the crest; between samples the crest lies above them
+    error = max(2.5 * sigma, 0.25 * depth if not sharp else 0.1 * depth)
     pick = BREAKDOWN.at(
         peak, float(clock[top]), doubts.confidence,
         doubts.words(f"{kind}: falls by {depth:.0f} psi before the rate is raised"), error,
     )  # fmt: skip
     return pick, kind
+
+
+def _still_sigma(timeline: Timeline, begin: int) -> float:
+    """Noise of the pressure over the two minutes before the breakdown, while the rate is steady. [psi]"""
+    first = at_time(timeline.record.time_s, timeline.record.time_s[begin] - 120.0)
+    return noise_sigma(timeline.record.pressure_psi[max(first, timeline.start or 0) : begin])
 
 
 def _crest(raw: np.ndarray, smooth: np.ndarray, top: int, sigma: float) -> tuple[int, float]:

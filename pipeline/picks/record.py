@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -126,6 +126,12 @@ class Pick:
     confidence: Confidence
     reason: str
     standard_error: float | None = None
+
+    def amended_by(self, given: Pick) -> Pick:
+        """Return the pick with an engineer's word over it: what was not set stays."""
+        value = self.value if given.value is None else given.value
+        moment = self.time_s if given.time_s is None else given.time_s
+        return replace(given, value=value, time_s=moment, unit=self.unit)
 
 
 @dataclass(frozen=True)

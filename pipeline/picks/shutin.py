@@ -12,8 +12,8 @@ from pipeline.picks.timeline import Timeline
 
 SHORTEST_FALLOFF_S = 90.0
 """A shut-in seen for less gives no ISIP. [s]"""
-WINDOW_S = (60.0, 180.0)
-"""Shortest and longest window of the falloff fit. [s]"""
+WINDOW_S = (60.0, 120.0)
+"""Shortest and longest window of the falloff fit: long enough for several periods, early enough for sqrt(t). [s]"""
 FADED_PSI = 25.0
 """Ringing below this does not move the fit of a window of several periods. [psi]"""
 SHIFT_S = 30.0
@@ -40,12 +40,15 @@ class Hammer:
         Period, time to fall to 1/e, amplitude at shut-in. [s, s, psi]
     period_error_s : float
         Standard error of the period. [s]
+    samples_a_period : float
+        [1]
     """
 
     period_s: float
     decay_s: float
     amplitude_psi: float
     period_error_s: float
+    samples_a_period: float
 
 
 @dataclass(frozen=True)
@@ -114,7 +117,7 @@ def fit_hammer(fall: Falloff, window_s: float = 90.0) -> Hammer | None:
     Returns
     -------
     Hammer or None
-        None where there are fewer than 40 samples or no ringing stands out.
+        None where there are fewer than 15 samples or no ringing stands out.
 
     Notes
     -----
@@ -127,7 +130,7 @@ def fit_hammer(fall: Falloff, window_s: float = 90.0) -> Hammer | None:
     """
     stop = int(np.searchsorted(fall.time_s, window_s))
     t, p = fall.time_s[2:stop], fall.pressure_psi[2:stop]
-    if t.size < 40:
+    if t.size < 15:
         return None
     trend = np.stack((np.ones_like(t), np.sqrt(t), t), axis=1)
     rest = p - trend @ np.linalg.lstsq(trend, p, rcond=None)[0]
@@ -138,7 +141,8 @@ def fit_hammer(fall: Falloff, window_s: float = 90.0) -> Hammer | None:
     if amplitude < 3.0 * max(sigma, fall.sigma_psi) or not 2.5 < 2.0 * np.pi / omega < 45.0:
         return None
     period = 2.0 * np.pi / omega
-    return Hammer(period, 1.0 / gamma, amplitude, error * period / omega)
+    step = float(np.median(np.diff(t)))
+    return Hammer(period, 1.0 / gamma, amplitude, error * period / omega, period / step)
 
 
 def _strongest(t: Array, rest: Array) -> float:
@@ -175,9 +179,12 @@ def _separable(t: Array, p: Array, omega: float, gamma: float) -> tuple[float, f
     sigma = float(np.sqrt(cost / max(t.size - 6, 1)))
     normal = full.T @ full
     try:
-        error = sigma * float(np.sqrt(np.linalg.inv(normal)[-2, -2]))
+        variance = float(np.linalg.inv(normal)[-2, -2])
     except np.linalg.LinAlgError:
         return None
+    if not variance > 0.0:  # the samples do not determine the period
+        return None
+    error = sigma * float(np.sqrt(variance))
     return omega, gamma, float(np.hypot(a, b)), error, sigma
 
 
@@ -274,6 +281,8 @@ def hammer_picks(hammer: Hammer | None, shut_in_s: float) -> list[Pick]:
     doubts = Doubts()
     if hammer.period_error_s > 0.01 * hammer.period_s:
         doubts.add("the period's standard error is above 1 %")
+    if hammer.samples_a_period < 6.0:
+        doubts.add(f"only {hammer.samples_a_period:.1f} samples a period", grave=True)
     words = doubts.words(f"ringing of {hammer.amplitude_psi:.0f} psi")
     sure = doubts.confidence
     return [

@@ -18,8 +18,10 @@ from pipeline.picks.timeline import (
     Timeline,
     find_timeline,
 )
+from pipeline.picks.zero import ZERO_OFFSET, find_zero_offset, without_offset
 
 METHODS: tuple[Method, ...] = (
+    ZERO_OFFSET,
     INJECTION_START, MAIN_START, SHUT_IN, INITIAL_SHUT_IN, BALL_SEAT, BREAKDOWN, shutin.ISIP, shutin.INITIAL_ISIP,
     *shutin.LATER.values(), shutin.HAMMER_PERIOD, shutin.HAMMER_DECAY, shutin.HAMMER_AMPLITUDE, SCREENOUT,
     *proppant.METHODS, *stepdown.METHODS,
@@ -59,17 +61,10 @@ class _Settling:
         for pick in picks:
             self.automatic[pick.name] = pick
             given = self.amended.get(pick.name)
-            self.effective[pick.name] = pick if given is None else _joined(pick, given)
+            self.effective[pick.name] = pick if given is None else pick.amended_by(given)
 
     def time(self, name: str) -> float | None:
         return self.effective[name].time_s
-
-
-def _joined(pick: Pick, given: Pick) -> Pick:
-    """Put an amendment over a pick: what the engineer did not set stays."""
-    value = pick.value if given.value is None else given.value
-    moment = pick.time_s if given.time_s is None else given.time_s
-    return replace(given, value=value, time_s=moment, unit=pick.unit)
 
 
 def pick_stage(record: StageRecord, design: StageDesign, amended: Mapping[str, Pick] | None = None) -> StagePicks:
@@ -87,6 +82,8 @@ def pick_stage(record: StageRecord, design: StageDesign, amended: Mapping[str, P
     StagePicks
     """
     settling = _Settling(amended or {})
+    settling.settle(find_zero_offset(record))
+    record = without_offset(record, settling.effective["zero_offset"].value)
     timeline, times = find_timeline(record, design)
     settling.settle(*times.values())
     timeline = _as_settled(timeline, settling)

@@ -18,6 +18,7 @@ from markupsafe import Markup
 from pipeline import __version__, resources
 from pipeline.lake import Lake
 from pipeline.report import queries
+from pipeline.report.audit import draw_audit
 from pipeline.report.charts import draw
 from pipeline.report.pages import ChartSpec, load_pages
 from pipeline.schemas import Table
@@ -30,9 +31,14 @@ CAUTION = (
     "programme, the equipment's rated limits, local regulation and the responsible licensed engineer."
 )
 _LEDGER = (
-    ("stages", False), ("plugs", False), ("coil_runs", False), ("set_aside", True), ("findings_by_kind", True),
+    ("stages", False), ("plugs", False), ("coil_runs", False), ("amendments_by_pick", True), ("amendments", False),
+    ("set_aside", True), ("findings_by_kind", True),
     ("findings", False), ("model_cards", False), ("sources", False),
 )  # fmt: skip
+
+
+AUDITED = ("stages",)
+"""Tables whose rows are stages."""
 
 
 @dataclass(frozen=True)
@@ -71,6 +77,7 @@ def build(
     """
     system = workspace.settings.display_units
     connection = lake.connect(tables)
+    draw_audit(lake, workspace.out / "audit", CAUTION, progress)
     pages, specs = [], {}
     definitions = load_pages()
     total = sum(len(page.charts) for page in definitions) + len(_LEDGER)
@@ -149,9 +156,14 @@ def _table(connection: duckdb.DuckDBPyConnection, name: str, opened: bool, syste
     ]
     numeric = [frame.schema[column.name].is_numeric() for column in query.columns]
     rows = [
-        [{"text": _cell(value), "number": number} for value, number in zip(row, numeric, strict=True)]
+        [{"text": _cell(value), "number": number, "href": None} for value, number in zip(row, numeric, strict=True)]
         for row in frame.select(column.name for column in query.columns).iter_rows()
     ]
+    if name in AUDITED:  # every stage number and well leads to its audit page
+        place = {column.name: index for index, column in enumerate(query.columns)}
+        for row, well, number in zip(rows, frame["well_id"], frame["stage"], strict=True):
+            row[place["stage"]]["href"] = f"audit/{well}/{number}.svg"
+            row[place["well"]]["href"] = f"audit/{well}/index.html"
     return {
         "title": query.title, "anchor": name.replace("_", "-"), "columns": columns, "rows": rows, "query": name,
         "open": opened and bool(rows),

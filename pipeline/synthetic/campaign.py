@@ -60,6 +60,7 @@ class _Tables:
     activity: list[Row] = field(default_factory=list)
     cost: list[Row] = field(default_factory=list)
     production: list[Row] = field(default_factory=list)
+    reported: list[Row] = field(default_factory=list)
     stage_truth: list[StageTruth] = field(default_factory=list)
     plug_truth: list[PlugTruth] = field(default_factory=list)
     run_truth: list[RunTruth] = field(default_factory=list)
@@ -132,6 +133,7 @@ def _pump_pad(folder: Path, plan: Plan, on_pad: list[Well], tables: _Tables, rng
         _write_stage(folder, well, stage, start, frame, rng)
         tables.stage_truth.append(truth)
         tables.stages.append(_stage_row(well, stage, alternating, rng))
+        tables.reported.append(ledger.summary(well.name, truth, rng))
         run_h = float(rng.normal(2.6, 0.2))
         if stage < well.stages:
             _wireline(tables, well, stage + 1, ends + timedelta(minutes=15), run_h, rng)
@@ -249,6 +251,6 @@ def _coil(
 
 def _write_tables(folder: Path, tables: _Tables) -> None:
     into = folder / "tables"
-    for name in ("wells", "strings", "coil_runs", "wireline", "activity", "cost", "production"):
+    for name in ("wells", "strings", "coil_runs", "wireline", "activity", "cost", "production", "reported"):
         providers.write_table(into / f"{name}.csv", getattr(tables, name))
     providers.write_workbook(into / "designs.xlsx", {"stages": tables.stages, "plugs": tables.plugs})

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from pipeline.synthetic.plan import Well, hours
+from pipeline.synthetic.treatment import StageTruth
 
 Row = dict[str, object]
 NPT_CAUSES = ("pumping equipment", "water supply", "wireline", "weather", "third party")
@@ -43,6 +44,19 @@ def time_log(pad: str, pumped: list[tuple[datetime, datetime, str]], rng: np.ran
         book(at, until - swap, "wireline" if gap < hours(8.0) else "standby", well)
         book(until - swap, until, "swap", following[2])
     return rows
+
+
+def summary(well: str, truth: StageTruth, rng: np.random.Generator) -> Row:
+    """Return a stage as its provider reports it: by hand, rounded, sometimes mistaken."""
+    slip = rng.random()
+    isip = None if truth.isip_psi is None else round(truth.isip_psi + float(rng.normal(0.0, 45.0)), -1)
+    clean = truth.clean_bbl * (1.06 if slip < 0.02 else 1.0)
+    proppant = truth.proppant_lbm * (0.93 if 0.02 <= slip < 0.04 else 1.0)
+    return {
+        "well": well, "stage": truth.stage, "isip": isip, "max": round(truth.max_psi + float(rng.normal(0.0, 8.0)), 0),
+        "breakdown": None if truth.breakdown_psi is None else round(truth.breakdown_psi, 0),
+        "clean": round(clean, 0), "proppant": round(proppant, -2),
+    }  # fmt: skip
 
 
 def cost_lines(well: Well, when: date, last_quarter: bool, rng: np.random.Generator) -> list[Row]:

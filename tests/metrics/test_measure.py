@@ -9,7 +9,8 @@ import pytest
 
 from pipeline import steps
 from pipeline.metrics.declare import Level, Unseen
-from pipeline.metrics.measure import STAGE_METRICS, casing_volume_bbl, stale_wells
+from pipeline.metrics.measure import STAGE_METRICS, stale_wells
+from pipeline.metrics.measure_stages import casing_volume_bbl
 from pipeline.physics.hydraulics import pipe_capacity_bbl
 from pipeline.schemas import PICKS
 from pipeline.workspace import Workspace

@@ -105,6 +105,46 @@ def test_the_hard_plug_is_a_finding(campaign: Campaign) -> None:
     assert ("larch-hollow-2h", 6) in slow.select("well_id", "number").rows()
 
 
+def test_the_leaking_plug_is_the_one_deep_reflector(campaign: Campaign) -> None:
+    deep = campaign.lake.scan(FINDINGS).filter(pl.col("kind") == "deep_reflector").collect()
+    assert deep.select("well_id", "number").rows() == [("cinder-knoll-1h", 5)]
+
+
+def test_reflector_depth_is_the_perforations_within_its_error(stages: pl.DataFrame, campaign: Campaign) -> None:
+    plain = stages.filter((pl.col("well_id") != "cinder-knoll-1h") | (pl.col("stage") != 5))
+    planted = 4750.0 * pl.col("hammer_period_s_planted") / 4.0
+    assert share_within(plain, pl.col("reflector_depth_ft") / planted - 1.0, 0.01) >= 0.95
+    assert share_within(plain, (pl.col("reflector_depth_ft") - planted) / pl.col("reflector_error_ft"), 3.0) >= 0.95
+
+
+def test_isip_is_within_30_psi_of_95_per_cent_and_offsets_are_taken_off(stages: pl.DataFrame) -> None:
+    assert share_within(stages, pl.col("isip_psi") - pl.col("isip_psi_planted"), 30.0) >= 0.95
+    offset = stages.filter(pl.col("mess").list.contains("offset"))
+    assert offset.height > 5
+    assert share_within(offset, pl.col("zero_offset_psi") + 40.0, 3.0) == 1.0
+
+
+def test_step_downs_and_drag_reduction(stages: pl.DataFrame) -> None:
+    stepped = stages.filter(pl.col("step_down_kp").is_not_null())
+    assert stepped.height > 30
+    efficiency = stepped["entry_efficiency"].drop_nulls()
+    assert len(efficiency) == stepped.height
+    assert efficiency.min() > 0.75 and efficiency.max() < 1.35  # type: ignore[operator] # holes open 0.8-1.0, eroded by up to 10 %
+    assert stages["drag_reduction"].is_between(0.4, 0.75).mean() > 0.95  # type: ignore[operator]
+
+
+def test_reported_totals_that_differ_are_findings_and_only_those(campaign: Campaign) -> None:
+    from pipeline import steps
+
+    _, rows = steps.run_query(campaign.workspace, "reconciliation", {})
+    totals = rows.filter(pl.col("measure").is_in(["clean_bbl", "proppant_lbm"]) & (pl.col("share").abs() > 0.03))
+    found = campaign.lake.scan(FINDINGS).filter(pl.col("kind") == "reported_differs").collect()
+    assert found.height == totals.height >= 3
+    isip = rows.filter(pl.col("measure") == "isip_psi")
+    assert isip.height > 200
+    assert (isip["difference"].abs() < 150.0).mean() > 0.95  # type: ignore[operator]
+
+
 def test_every_missing_value_has_its_reason(campaign: Campaign) -> None:
     for table in (STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS):
         for row in campaign.lake.scan(table).collect().iter_rows(named=True):

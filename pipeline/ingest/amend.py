@@ -1,0 +1,126 @@
+"""Amendments: an engineer's word on a pick, kept in one CSV file of the workspace that is landed like any other."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from pipeline.errors import HeelwardError
+from pipeline.ingest.maps import Channel, LoadedMap, SourceMap
+
+FILE = "amendments.csv"
+COLUMNS = ("well", "level", "number", "pick", "value", "time", "by", "at", "why", "withdrawn")
+_FORMAT = "%Y-%m-%d %H:%M:%S"
+
+
+def _map() -> LoadedMap:
+    moment = {"format": _FORMAT, "zone": "UTC"}
+    source = SourceMap(
+        name="amendments",
+        lands="amendments",
+        files=FILE,
+        columns={
+            "well_id": Channel(column="well"),
+            "level": Channel(column="level"),
+            "number": Channel(column="number"),
+            "pick": Channel(column="pick"),
+            "value": Channel(column="value", unit="ratio"),
+            "time": Channel(column="time", **moment),
+            "by": Channel(column="by"),
+            "at": Channel(column="at", **moment),
+            "why": Channel(column="why"),
+            "withdrawn": Channel(column="withdrawn"),
+        },
+    )
+    return LoadedMap(source, hashlib.sha256(source.model_dump_json().encode()).hexdigest()[:16], Path(FILE))
+
+
+MAP = _map()
+"""The source map of the amendments file; every workspace has it."""
+
+
+@dataclass(frozen=True)
+class Amendment:
+    """One word on a pick.
+
+    Attributes
+    ----------
+    well, level, number, pick : str, str, int, str
+        Which pick.
+    value : float, optional
+        In the pick's unit.
+    time : datetime, optional
+        UTC.
+    by, why : str
+    withdrawn : bool
+        Takes the amendment of that pick back.
+    """
+
+    well: str
+    level: str
+    number: int
+    pick: str
+    value: float | None
+    time: datetime | None
+    by: str
+    why: str
+    withdrawn: bool = False
+
+
+def read_moment(written: str, zone: str) -> datetime:
+    """Read a moment as an engineer writes it: ISO, on the pad's clock where it names no offset. UTC.
+
+    Raises
+    ------
+    HeelwardError
+        If it is no ISO time.
+    """
+    try:
+        moment = datetime.fromisoformat(written)
+    except ValueError as error:
+        raise HeelwardError(f"--time takes a time such as '2031-06-30 14:05:10', got '{written}'") from error
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=ZoneInfo(zone))
+    return moment.astimezone(UTC)
+
+
+def write(root: Path, amendment: Amendment) -> Path:
+    """Append an amendment to the workspace's file, in one atomic replacement.
+
+    Raises
+    ------
+    HeelwardError
+        If name or reason is empty or could be taken for a formula by a spreadsheet.
+    """
+    for label, text in (("--by", amendment.by), ("--why", amendment.why)):
+        if not text.strip() or text.strip()[0] in "=+-@\t\r" or "\n" in text:
+            raise HeelwardError(f"{label} must be words in one line that begin with a letter or digit")
+    path = root / FILE
+    before = path.read_text(encoding="utf-8") if path.exists() else ",".join(COLUMNS) + "\n"
+    line = io.StringIO()
+    csv.writer(line, lineterminator="\n").writerow(
+        [
+            amendment.well, amendment.level, amendment.number, amendment.pick,
+            "" if amendment.value is None else repr(amendment.value),
+            "" if amendment.time is None else amendment.time.strftime(_FORMAT), amendment.by,
+            _next_moment(before), amendment.why, "yes" if amendment.withdrawn else "no",
+        ]
+    )  # fmt: skip
+    part = path.with_suffix(".part")
+    part.write_text(before + line.getvalue(), encoding="utf-8")
+    part.replace(path)
+    return path
+
+
+def _next_moment(before: str) -> str:
+    """Return now, or a second after the last word where the clock has not moved on: words have an order."""
+    now = datetime.now(UTC).replace(microsecond=0, tzinfo=None)
+    said = [datetime.strptime(row["at"], _FORMAT) for row in csv.DictReader(io.StringIO(before))]
+    if said:
+        now = max(now, max(said) + timedelta(seconds=1))
+    return now.strftime(_FORMAT)

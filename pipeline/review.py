@@ -1,0 +1,107 @@
+"""An engineer's review: what was picked of a stage, and the engineer's word on it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from pipeline.errors import HeelwardError
+from pipeline.ingest.amend import Amendment, read_moment, write
+from pipeline.ingest.names import Names
+from pipeline.report.audit import draw_audit
+from pipeline.report.build import CAUTION
+from pipeline.schemas import PICKS, WELLS
+from pipeline.steps import open_lake
+from pipeline.workspace import Workspace
+
+
+def find_well(workspace: Workspace, name: str) -> str:
+    """Return the id of a well by any of its spellings.
+
+    Raises
+    ------
+    HeelwardError
+        If no well is known by that name; names the nearest.
+    """
+    names = Names()
+    names.learn(open_lake(workspace).scan(WELLS).collect())
+    found = names.find(name)
+    if found is None:
+        near = ", ".join(names.nearest(name)) or "none"
+        raise HeelwardError(f"no well is known as '{name}'; nearest known: {near}")
+    return found
+
+
+def describe_stage(workspace: Workspace, well: str, stage: int) -> str:
+    """Draw a stage's audit page and describe its picks.
+
+    Raises
+    ------
+    HeelwardError
+        If the well is not known or nothing is measured of the stage.
+    """
+    lake = open_lake(workspace)
+    well_id = find_well(workspace, well)
+    here = (pl.col("well_id") == well_id) & (pl.col("level") == "stage") & (pl.col("number") == stage)
+    picks = lake.scan(PICKS).filter(here).sort("time", "pick").collect()
+    if picks.is_empty():
+        raise HeelwardError(f"nothing is measured of stage {stage} of {well_id}: run `heelward measure` first")
+    lines = []
+    for row in picks.iter_rows(named=True):
+        value = "" if row["value"] is None else f"{row['value']:,.5g} {row['unit']}".strip()
+        error = "" if row["standard_error"] is None else f" ± {row['standard_error']:.2g}"
+        moment = "" if row["time"] is None else f"{row['time']:%Y-%m-%d %H:%M:%S}"
+        lines.append(f"{row['pick']:20} {value + error:24} {moment:20} {row['confidence']:7} {row['reason']}")
+        if row["amended_reason"] is not None:
+            lines.append(f"{'':20} {_amended(row):45} {row['amended_reason']}")
+    draw_audit(lake, workspace.out / "audit", CAUTION)
+    page = workspace.out / "audit" / well_id / f"{stage}.svg"
+    return "\n".join([f"{well_id}, stage {stage}; moments in UTC", *lines, f"audit page: {page}"])
+
+
+def _amended(row: dict[str, Any]) -> str:
+    value = "" if row["amended_value"] is None else f"{row['amended_value']:,.5g} {row['unit']}"
+    moment = "" if row["amended_time"] is None else f" {row['amended_time']:%Y-%m-%d %H:%M:%S}"
+    return f"-> {value}{moment}"
+
+
+def amend(
+    workspace: Workspace, well: str, level: str, number: int, pick: str, *, value: float | None, time: str | None,
+    by: str, why: str, withdraw: bool,
+) -> str:  # fmt: skip
+    """Record an amendment, or take one back.
+
+    Returns
+    -------
+    str
+        What was recorded, with the automatic pick beside it.
+
+    Raises
+    ------
+    HeelwardError
+        If there is no such pick, or nothing to set.
+    """
+    lake = open_lake(workspace)
+    well_id = find_well(workspace, well)
+    here = (pl.col("well_id") == well_id) & (pl.col("level") == level) & (pl.col("number") == number)
+    picks = lake.scan(PICKS).filter(here).collect()
+    if picks.is_empty():
+        raise HeelwardError(f"nothing is measured of {level} {number} of {well_id}: run `heelward measure` first")
+    known = picks["pick"].sort().to_list()
+    if pick not in known:
+        raise HeelwardError(f"{level} {number} has no pick '{pick}'; it has: {', '.join(known)}")
+    if withdraw == (value is not None or time is not None):
+        raise HeelwardError("give --value or --time (or both), or --withdraw alone")
+    wells = lake.scan(WELLS).filter(pl.col("well_id") == well_id).collect()
+    zone = (wells["time_zone"][0] if wells.height else None) or workspace.settings.time_zone
+    moment = read_moment(time, zone) if time is not None else None
+    row = picks.filter(pl.col("pick") == pick).row(0, named=True)
+    write(workspace.root, Amendment(well_id, level, number, pick, value, moment, by, why, withdraw))
+    automatic = "nothing" if row["value"] is None else f"{row['value']:.6g} {row['unit']}".strip()
+    if row["time"] is not None:
+        automatic += f" at {row['time']:%Y-%m-%d %H:%M:%S} UTC"
+    said = "withdrawn" if withdraw else "recorded"
+    return (
+        f"{said}: {pick} of {level} {number} of {well_id}; picked automatically: {automatic}. Run `heelward refresh`."
+    )

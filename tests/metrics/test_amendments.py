@@ -1,0 +1,157 @@
+"""Amendments: an engineer's word counts everywhere, stays, is shown beside the pick, and can be taken back."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline import steps
+from pipeline.errors import HeelwardError
+from pipeline.ingest.amend import FILE, read_moment
+from pipeline.metrics.measure import PLUG_METRICS, STAGE_METRICS
+from pipeline.review import amend, describe_stage
+from pipeline.schemas import PICKS
+from pipeline.workspace import Workspace
+
+
+@pytest.fixture
+def space(slice_workspace: Workspace) -> Workspace:
+    steps.run_ingest(slice_workspace)
+    steps.run_measure(slice_workspace)
+    return slice_workspace
+
+
+def say(space: Workspace, number: int, pick: str, level: str = "stage", **given: Any) -> str:
+    words = {"value": None, "time": None, "by": "A. Reader", "why": "looked again", "withdraw": False} | given
+    return amend(space, "SALTGRASS #1H", level, number, pick, **words)
+
+
+def again(space: Workspace) -> None:
+    steps.run_ingest(space)
+    steps.run_measure(space)
+
+
+def stage(space: Workspace, number: int) -> dict[str, Any]:
+    rows = steps.open_lake(space).scan(STAGE_METRICS).filter(stage=number).collect()
+    return rows.row(0, named=True)
+
+
+def pick(space: Workspace, name: str, number: int = 2) -> dict[str, Any]:
+    rows = steps.open_lake(space).scan(PICKS).filter(level="stage", number=number, pick=name).collect()
+    return rows.row(0, named=True)
+
+
+def test_an_amended_value_counts_in_all_that_follows_and_the_automatic_stays_beside(space: Workspace) -> None:
+    before = stage(space, 2)
+    say(space, 2, "isip", value=before["isip_psi"] + 200.0)
+    again(space)
+    after = stage(space, 2)
+    assert after["isip_psi"] == pytest.approx(before["isip_psi"] + 200.0)
+    assert after["isip_gradient_psi_ft"] > before["isip_gradient_psi_ft"]
+    assert stage(space, 3)["plug_differential_psi"] is not None
+    row = pick(space, "isip")
+    assert row["value"] == pytest.approx(before["isip_psi"])
+    assert row["amended_value"] == pytest.approx(before["isip_psi"] + 200.0)
+    assert "A. Reader" in row["amended_reason"]
+    assert stage(space, 1)["isip_psi"] is not None
+
+
+def test_an_amended_shut_in_moves_volumes_and_isip(space: Workspace) -> None:
+    before = stage(space, 2)
+    earlier = before["end_time"].timestamp() - 120.0
+    say(space, 2, "shut_in", time=datetime.fromtimestamp(earlier, UTC).isoformat())
+    again(space)
+    after = stage(space, 2)
+    assert (before["end_time"] - after["end_time"]).total_seconds() == pytest.approx(120.0)
+    assert after["clean_bbl"] < before["clean_bbl"] - 50.0
+    assert after["pump_time_min"] < before["pump_time_min"]
+
+
+def test_it_survives_landing_again_and_a_lake_made_anew(space: Workspace) -> None:
+    say(space, 2, "isip", value=3333.0)
+    again(space)
+    file = next((space.root / "landing" / "treatment" / "larkspoke").glob("*02.csv"))
+    lines = file.read_text(encoding="utf-8").splitlines(keepends=True)
+    file.write_text("".join(lines[:-3]), encoding="utf-8")
+    again(space)
+    assert stage(space, 2)["isip_psi"] == 3333.0
+    import shutil
+
+    shutil.rmtree(space.lake)
+    again(space)
+    assert stage(space, 2)["isip_psi"] == 3333.0
+
+
+def test_the_latest_word_counts_and_a_withdrawal_takes_it_back(space: Workspace) -> None:
+    before = stage(space, 2)["isip_psi"]
+    say(space, 2, "isip", value=3333.0)
+    say(space, 2, "isip", value=3300.0)
+    again(space)
+    assert stage(space, 2)["isip_psi"] == 3300.0
+    say(space, 2, "isip", withdraw=True)
+    again(space)
+    assert stage(space, 2)["isip_psi"] == pytest.approx(before)
+    assert pick(space, "isip")["amended_reason"] is None
+
+
+def test_a_plug_can_be_amended_too(space: Workspace) -> None:
+    say(space, 2, "mill_min", level="plug", value=7.5)
+    again(space)
+    plugs = steps.open_lake(space).scan(PLUG_METRICS).filter(plug=2).collect()
+    assert plugs["mill_min"].to_list() == [7.5]
+
+
+def test_the_report_counts_amendments_and_says_how_far_they_lie(space: Workspace) -> None:
+    say(space, 2, "isip", value=stage(space, 2)["isip_psi"] + 50.0)
+    steps.refresh(space)
+    _, by_pick = steps.run_query(space, "amendments_by_pick", {})
+    assert by_pick.select("pick", "amended").rows() == [("isip", 1)]
+    assert by_pick["mean_size"][0] == pytest.approx(50.0)
+    text = (space.out / "report.html").read_text(encoding="utf-8")
+    assert "looked again" in text
+    assert "(amended)" in (space.out / "audit" / "saltgrass-1h" / "2.svg").read_text(encoding="utf-8")
+    assert "-> " in describe_stage(space, "Saltgrass 1H", 2)
+
+
+@pytest.mark.parametrize(
+    ("number", "name", "given", "words"),
+    [
+        (2, "isipp", {"value": 1.0}, "it has: ball_seat"),
+        (9, "isip", {"value": 1.0}, "nothing is measured of stage 9"),
+        (2, "isip", {}, "--value or --time"),
+        (2, "isip", {"value": 1.0, "withdraw": True}, "--withdraw alone"),
+        (2, "isip", {"time": "yesterday"}, "--time takes a time"),
+        (2, "isip", {"value": 1.0, "by": "=cmd()"}, "--by must be words"),
+        (2, "isip", {"value": 1.0, "why": " "}, "--why must be words"),
+    ],
+)
+def test_mistakes_are_named_and_nothing_is_written(
+    space: Workspace, number: int, name: str, given: dict[str, Any], words: str
+) -> None:
+    with pytest.raises(HeelwardError, match=words):
+        say(space, number, name, **given)
+    assert not (space.root / FILE).exists()
+
+
+def test_a_hand_written_file_lands_like_any_other(space: Workspace) -> None:
+    (space.root / FILE).write_text(
+        "well,level,number,pick,value,time,by,at,why,withdrawn\nNowhere 1H,stage,2,isip,1,,X,2031-01-01 00:00:00,y,no\n",
+        encoding="utf-8",
+    )
+    aside = steps.run_ingest(space).set_aside
+    assert aside[0][0] == FILE
+    assert "not known" in aside[0][1].reason
+
+
+def test_times_without_an_offset_are_on_the_pads_clock() -> None:
+    assert read_moment("2031-07-01 06:00:00", "America/Denver") == datetime(2031, 7, 1, 12, tzinfo=UTC)
+    assert read_moment("2031-07-01T06:00:00+00:00", "America/Denver") == datetime(2031, 7, 1, 6, tzinfo=UTC)
+
+
+def test_committed_slice_has_no_amendments() -> None:
+    from pipeline import resources
+
+    assert not (Path(resources.folder("sample_lake")) / FILE).exists()
