@@ -5,6 +5,7 @@ The lake column, the dictionary, the fingerprint and the documentation all deriv
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import math
 from collections.abc import Callable, Iterable
@@ -54,6 +55,20 @@ class Metric(Generic[View]):
     function: Callable[[View], Any]
 
 
+def _once(function: Callable[[View], Any]) -> Callable[[View], Any]:
+    """Keep a metric's value with its view: metrics read each other."""
+    key = f"_{function.__name__}"
+
+    @functools.wraps(function)
+    def once(view: View) -> Any:
+        kept = vars(view)
+        if key not in kept:
+            kept[key] = function(view)
+        return kept[key]
+
+    return once
+
+
 class Level(Generic[View]):
     """The metrics of one level (stage, plug, coil run) and the table they make."""
 
@@ -70,8 +85,9 @@ class Level(Generic[View]):
 
         def register(function: Callable[[View], Any]) -> Callable[[View], Any]:
             name = function.__name__
-            self.metrics[name] = Metric(name, unit, kind, meaning, source, version, function)
-            return function
+            once = _once(function)
+            self.metrics[name] = Metric(name, unit, kind, meaning, source, version, once)
+            return once
 
         return register
 

@@ -16,6 +16,7 @@ from pipeline.metrics.well import Rows, WellInput, WellRows, amended, parts, pic
 from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 from pipeline.physics.hydraulics import pipe_capacity_bbl
+from pipeline.picks.arrays import median
 from pipeline.picks.record import Pipe, StageDesign, StageRecord
 from pipeline.picks.stage import StagePicks, pick_stage
 
@@ -67,8 +68,8 @@ def _surroundings(one: _Picked, picked: list[_Picked], plugs: dict[int, dict[str
             speeds.append(4.0 * depth / period.value)
     speed = error = None
     if len(speeds) >= FEWEST_WAVES:
-        speed = float(np.median(speeds))
-        spread = 1.4826 * float(np.median(np.abs(np.asarray(speeds) - speed)))
+        speed = median(np.asarray(speeds))
+        spread = 1.4826 * median(np.abs(np.asarray(speeds) - speed))
         # the stage's own speed scatters like the others', and the median is known to their number
         error = spread * float(np.sqrt(1.0 + 1.57 / len(speeds)))
     plug = plugs.get(one.number, {})

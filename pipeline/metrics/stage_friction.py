@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.metrics.declare import Unseen
 from pipeline.metrics.view import STAGE, StageView
 from pipeline.physics.constants import PERFORATION_FRICTION
-from pipeline.physics.fluids import hydrostatic_psi, slurry_density_ppg
+from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.picks.stepdown import DISCHARGE
 
@@ -22,21 +22,6 @@ def _reduction(s: StageView) -> float | Unseen:
     return s.pick("drag_reduction")
 
 
-def _state(s: StageView) -> tuple[float, float, float] | Unseen:
-    """Mean rate, pressure and slurry density at rate."""
-    pipe = s.design.pipe
-    if pipe is None:
-        return NO_GEOMETRY
-    rate, pressure = s.mean(s.rate, s.at_rate), s.mean(s.pressure, s.at_rate)
-    if isinstance(rate, Unseen) or isinstance(pressure, Unseen):
-        return Unseen("never at rate")
-    conc = 0.0 if s.conc is None else s.mean(np.nan_to_num(s.conc), s.at_rate)
-    if isinstance(conc, Unseen):
-        return conc
-    density = float(slurry_density_ppg(pipe.density_ppg, conc, s.design.absolute_volume_gal_lbm))
-    return rate, pressure, density
-
-
 @STAGE.metric("ratio", "share of plain pipe friction that is missing at the stage's last steady rate", source=MODELLED)
 def drag_reduction(s: StageView) -> float | Unseen:
     return s.pick("drag_reduction")
@@ -44,7 +29,7 @@ def drag_reduction(s: StageView) -> float | Unseen:
 
 @STAGE.metric("psi", "modelled pipe friction at rate", source=MODELLED)
 def modelled_pipe_friction_psi(s: StageView) -> float | Unseen:
-    state, reduction = _state(s), _reduction(s)
+    state, reduction = s.at_rate_state, _reduction(s)
     if isinstance(state, Unseen):
         return state
     if isinstance(reduction, Unseen):
@@ -58,7 +43,7 @@ def modelled_pipe_friction_psi(s: StageView) -> float | Unseen:
 
 @STAGE.metric("psi", "modelled perforation friction at rate, all holes fired open", source=MODELLED)
 def modelled_perf_friction_psi(s: StageView) -> float | Unseen:
-    state = _state(s)
+    state = s.at_rate_state
     if isinstance(state, Unseen):
         return state
     if not s.design.holes or not s.design.hole_in:
@@ -68,7 +53,7 @@ def modelled_perf_friction_psi(s: StageView) -> float | Unseen:
 
 @STAGE.metric("psi", "modelled bottomhole pressure at rate: surface + hydrostatic - pipe friction", source=MODELLED)
 def modelled_bottomhole_psi(s: StageView) -> float | Unseen:
-    state, friction, tvd = _state(s), modelled_pipe_friction_psi(s), s.row.get("tvd_ft")
+    state, friction, tvd = s.at_rate_state, modelled_pipe_friction_psi(s), s.row.get("tvd_ft")
     if isinstance(state, Unseen):
         return state
     if isinstance(friction, Unseen):
@@ -80,7 +65,7 @@ def modelled_bottomhole_psi(s: StageView) -> float | Unseen:
 
 @STAGE.metric("psi", "modelled near-wellbore friction at rate, from the step-down", source=MODELLED)
 def modelled_nearwell_friction_psi(s: StageView) -> float | Unseen:
-    state, kt = _state(s), s.pick("step_down_kt")
+    state, kt = s.at_rate_state, s.pick("step_down_kt")
     if isinstance(state, Unseen) or isinstance(kt, Unseen):
         return state if isinstance(state, Unseen) else kt
     return kt * float(np.sqrt(state[0]))
@@ -88,7 +73,7 @@ def modelled_nearwell_friction_psi(s: StageView) -> float | Unseen:
 
 @STAGE.metric("psi", "perforation friction at rate, from the step-down", source=MODELLED)
 def step_down_perf_friction_psi(s: StageView) -> float | Unseen:
-    state, kp = _state(s), s.pick("step_down_kp")
+    state, kp = s.at_rate_state, s.pick("step_down_kp")
     if isinstance(state, Unseen) or isinstance(kp, Unseen):
         return state if isinstance(state, Unseen) else kp
     return kp * state[0] ** 2

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.metrics.declare import Level, Unseen
-from pipeline.physics.fluids import clean_fraction
+from pipeline.physics.fluids import clean_fraction, slurry_density_ppg
 from pipeline.picks.arrays import sample_seconds, weighted_quantiles
 from pipeline.picks.record import Array, StageDesign
 from pipeline.picks.stage import StagePicks
@@ -156,6 +156,19 @@ class StageView:
             fast = self.rate[self.main]
             reference = float(np.percentile(fast, 80.0)) if fast.size else float("inf")
         return self.main & (self.rate >= AT_RATE * reference)
+
+    @cached_property
+    def at_rate_state(self) -> tuple[float, float, float] | Unseen:
+        """Mean rate [bpm], pressure [psi] and slurry density [lbm/gal] at rate."""
+        pipe = self.design.pipe
+        if pipe is None:
+            return Unseen("no casing, perforation depth or fluid density in the tables")
+        rate, pressure = self.mean(self.rate, self.at_rate), self.mean(self.pressure, self.at_rate)
+        conc = 0.0 if self.conc is None else self.mean(np.nan_to_num(self.conc), self.at_rate)
+        if isinstance(rate, Unseen) or isinstance(pressure, Unseen) or isinstance(conc, Unseen):
+            return Unseen("never at rate")
+        density = slurry_density_ppg(pipe.density_ppg, conc, self.design.absolute_volume_gal_lbm)
+        return rate, pressure, float(density)
 
     @cached_property
     def spread(self) -> list[float]:

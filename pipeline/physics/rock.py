@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from scipy.optimize import curve_fit
 
 from pipeline.physics.fluids import hydrostatic_psi
 
@@ -86,3 +87,107 @@ def nolte_g(dimensionless_time: Any, *, high_leakoff: bool = False) -> Any:
         g = 4.0 / 3.0 * ((1.0 + d) ** 1.5 - d**1.5)
         g0 = 4.0 / 3.0
     return 4.0 / np.pi * (g - g0)
+
+
+def penetrating_initiation_psi(
+    minimum_stress_psi: Any,
+    maximum_stress_psi: Any,
+    pore_pressure_psi: Any,
+    tensile_strength_psi: Any,
+    poroelastic: Any,
+) -> Any:
+    """Pressure that starts a fracture in an open vertical permeable hole.
+
+    Parameters
+    ----------
+    minimum_stress_psi, maximum_stress_psi : float
+        Horizontal stresses. [psi]
+    pore_pressure_psi, tensile_strength_psi : float
+        [psi]
+    poroelastic : float
+        ``alpha*(1 - 2*nu)/(2*(1 - nu))``, 0 to 0.5. [1]
+
+    Returns
+    -------
+    float
+        [psi]
+
+    Notes
+    -----
+    ``(3*sh - sH + T - 2*eta*p0)/(2*(1 - eta))``; with ``eta`` of 0.5 the impermeable form. For scale only.
+
+    References
+    ----------
+    Haimson and Fairhurst (1967), from memory.
+    """
+    crest = 3.0 * minimum_stress_psi - maximum_stress_psi + tensile_strength_psi
+    return (crest - 2.0 * poroelastic * pore_pressure_psi) / (2.0 * (1.0 - poroelastic))
+
+
+def stress_shadow_share(distance_over_height: Any) -> Any:
+    """Stress that a long crack adds beside it, over its net pressure.
+
+    Parameters
+    ----------
+    distance_over_height : float or array
+        Distance along the normal through the middle, over the crack's height. [1]
+
+    Returns
+    -------
+    float or array
+        ``1 - (1 + (h/2x)**2)**-1.5``. [1]
+
+    References
+    ----------
+    Sneddon and Elliott, *Quarterly of Applied Mathematics* 4 (1946) 262-267.
+    """
+    return 1.0 - (1.0 + (0.5 / np.asarray(distance_over_height, dtype=float)) ** 2) ** -1.5
+
+
+def log_log_slope(time: Any, net_pressure_psi: Any) -> float:
+    """Slope of net pressure against time on logarithmic scales, by least squares.
+
+    Parameters
+    ----------
+    time : array, shape (n,)
+        From the start of the stage, above zero, any unit.
+    net_pressure_psi : array, shape (n,)
+        Above zero. [psi]
+
+    Returns
+    -------
+    float
+        About 1/8 to 1/4 in confined growth, about 1 in storage. [1]
+
+    References
+    ----------
+    Nolte and Smith, *Journal of Petroleum Technology* (September 1981) 1767-1775, from memory.
+    """
+    return float(np.polyfit(np.log(np.asarray(time, float)), np.log(np.asarray(net_pressure_psi, float)), 1)[0])
+
+
+def isip_escalation(isip_psi: Any) -> tuple[float, float, float]:
+    """Fit how ISIPs rise from stage to stage under the stress of the stages before.
+
+    Parameters
+    ----------
+    isip_psi : array, shape (n,)
+        From the toe on, four or more, brought to one depth and density. [psi]
+
+    Returns
+    -------
+    first_psi, plateau_psi, stages : float
+        ``first + plateau*(1 - exp(-(n - 1)/stages))``. [psi, psi, 1]
+
+    References
+    ----------
+    The form of Roussel, SPE 184865 (2017), from memory.
+    """
+    isip = np.asarray(isip_psi, dtype=float)
+    n = np.arange(isip.size)
+
+    def curve(n: Any, first: float, plateau: float, stages: float) -> Any:
+        return first + plateau * (1.0 - np.exp(-n / stages))
+
+    (first, plateau, stages), _ = curve_fit(curve, n, isip, p0=(isip[0], np.ptp(isip), 3.0), maxfev=10_000)
+    return float(first), float(plateau), float(stages)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.picks.arrays import at_time, noise_sigma
+from pipeline.picks.arrays import at_time, median, noise_sigma
 from pipeline.picks.record import Doubts, Method, Pick
 from pipeline.picks.timeline import PUMPING_BPM, Timeline
 
@@ -49,7 +49,7 @@ def find_ball_seat(timeline: Timeline) -> Pick:
     pressure = _median3(timeline.record.pressure_psi[begin:stop])
     clock = time[begin:stop]
     rate = timeline.record.rate_bpm[begin:stop]
-    level = float(np.nanmedian(timeline.record.rate_bpm[first:stop]))
+    level = median(timeline.record.rate_bpm[first:stop])
     ahead = np.minimum(np.searchsorted(clock, clock + STEP_S), clock.size - 1)
     rise = pressure[ahead] - pressure
     if np.isnan(rise).all():
@@ -121,7 +121,7 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
     smooth = _median3(timeline.record.pressure_psi[begin:stop])
     clock = time[begin:stop]
     sigma = max(noise_sigma(timeline.record.pressure_psi[begin:stop]), _still_sigma(timeline, begin), 1.0)
-    step = float(np.median(np.diff(clock)))
+    step = median(np.diff(clock))
     if step > 2.0:
         doubts.add(f"one sample every {step:.0f} s can miss the crest", grave=True)
     running = np.fmax.accumulate(smooth)
@@ -187,7 +187,7 @@ def _plateau(timeline: Timeline) -> tuple[int, int] | None:
     pumping = rate[rate >= PUMPING_BPM]
     if pumping.size < 8:
         return None
-    level = float(np.median(pumping))
+    level = median(pumping)
     above = np.flatnonzero(~(rate <= RAISED * level))
     # the rate is raised for good: the last sample at or below the plateau's band before the treatment
     last = np.flatnonzero(rate <= RAISED * level)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.picks.arrays import at_time, duration_s, integral, runs
+from pipeline.picks.arrays import at_time, duration_s, integral, median, runs
 from pipeline.picks.record import Array, Method, Pick
 from pipeline.picks.timeline import Timeline
 
@@ -73,7 +73,7 @@ def plateaus(time_s: Array, conc_ppa: Array) -> Array:
     held = held[duration_s(held, time_s) >= PLATEAU_S] if len(held) else held
     levels: list[float] = []
     for start, stop in held:
-        level = float(np.nanmedian(conc_ppa[start:stop]))
+        level = median(conc_ppa[start:stop])
         if not levels or abs(level - levels[-1]) > STEP_PPA:
             levels.append(level)
     return np.asarray(levels)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.picks.arrays import at_time
+from pipeline.picks.arrays import at_time, median
 from pipeline.picks.proppant import flush_bbl
 from pipeline.picks.record import Method, Pick, StageDesign
 from pipeline.picks.timeline import TREATING_BPM, Timeline
@@ -77,7 +77,7 @@ def _rate_cut(timeline: Timeline) -> int:
     rate = np.nan_to_num(timeline.record.rate_bpm[span], nan=0.0)
     fast = np.flatnonzero(rate >= TREATING_BPM)
     tail = rate[fast][-600:]
-    level = float(np.median(tail)) if tail.size else 0.0
+    level = median(tail) if tail.size else 0.0
     held = np.flatnonzero(rate >= 0.9 * level)
     return timeline.main + (int(held[-1]) if held.size else rate.size - 1)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.picks.arrays import at_time, noise_sigma, runs
+from pipeline.picks.arrays import at_time, median, noise_sigma, runs
 from pipeline.picks.record import Array, Doubts, Method, Pick
 from pipeline.picks.timeline import Timeline
 
@@ -141,13 +141,13 @@ def fit_hammer(fall: Falloff, window_s: float = 90.0) -> Hammer | None:
     if amplitude < 3.0 * max(sigma, fall.sigma_psi) or not 2.5 < 2.0 * np.pi / omega < 45.0:
         return None
     period = 2.0 * np.pi / omega
-    step = float(np.median(np.diff(t)))
+    step = median(np.diff(t))
     return Hammer(period, 1.0 / gamma, amplitude, error * period / omega, period / step)
 
 
 def _strongest(t: Array, rest: Array) -> float:
     """Angular frequency of the largest line of the periodogram between periods of 3 and 40 s. [rad/s]"""
-    step = float(np.median(np.diff(t)))
+    step = median(np.diff(t))
     even = np.arange(t[0], t[-1], step)
     line = np.abs(np.fft.rfft(np.interp(even, t, rest) * np.exp(-even / 40.0), 2048))
     frequency = np.arange(line.size) / (2048 * step)
@@ -173,7 +173,7 @@ def _separable(t: Array, p: Array, omega: float, gamma: float) -> tuple[float, f
         omega = float(np.clip(omega + np.clip(step[0], -0.1 * omega, 0.1 * omega), 0.14, 2.5))
         gamma = float(np.clip(gamma + np.clip(step[1], -0.5 * gamma, gamma), 1.0 / 300.0, 1.0))
         cost = float(rest @ rest)
-        if abs(previous - cost) < 1e-9 * cost:
+        if abs(previous - cost) < 1e-6 * cost:
             break
         previous = cost
     sigma = float(np.sqrt(cost / max(t.size - 6, 1)))
@@ -226,14 +226,15 @@ def fit_isip(method: Method, fall: Falloff, hammer: Hammer | None, shut_in_s: fl
         return method.missing(f"less than {SHORTEST_FALLOFF_S:.0f} s of falloff at zero rate")
     quiet = min(quiet_after_s(fall, hammer), fall.time_s[-1] - WINDOW_S[0])
     length = min(WINDOW_S[1], fall.time_s[-1] - quiet)
-    fits = [
-        fit_window(fall, max(quiet + shift, 1.0), length)
-        for shift in (0.0, -SHIFT_S, SHIFT_S)
+    best = fit_window(fall, max(quiet, 1.0), length)
+    value, difference = best.root, best.line - best.root
+    moved = [
+        root_at_zero(fall, max(quiet + shift, 1.0), length)
+        for shift in (-SHIFT_S, SHIFT_S)
         if quiet + shift >= 0.0 and quiet + shift + 0.5 * length <= fall.time_s[-1]
     ]
-    value, difference = fits[0].root, fits[0].line - fits[0].root
-    spread = max((abs(fit.root - value) for fit in fits[1:]), default=0.0)
-    total = float(np.hypot(np.hypot(fits[0].error, spread), 0.5 * difference))
+    spread = max((abs(other - value) for other in moved), default=0.0)
+    total = float(np.hypot(np.hypot(best.error, spread), 0.5 * difference))
     doubts = Doubts()
     if length < 0.67 * WINDOW_S[1]:
         doubts.add(f"only {length:.0f} s of quiet falloff")
@@ -254,12 +255,26 @@ class Window:
     line: float
 
 
+def _window(fall: Falloff, begin_s: float, length_s: float) -> tuple[Array, Array]:
+    first, last = np.searchsorted(fall.time_s, (begin_s, begin_s + length_s))
+    return fall.time_s[first : last + 1], fall.pressure_psi[first : last + 1]
+
+
+def _intercept(x: Array, y: Array) -> float:
+    centred = x - x.mean()
+    return float(y.mean() - (centred @ y) / (centred @ centred) * x.mean())
+
+
+def root_at_zero(fall: Falloff, begin_s: float, length_s: float) -> float:
+    """Fit ``a - b*sqrt(t)`` over one window by least squares and return ``a``. [psi]"""
+    t, p = _window(fall, begin_s, length_s)
+    return _intercept(np.sqrt(t), p)
+
+
 def fit_window(fall: Falloff, begin_s: float, length_s: float) -> Window:
     """Fit ``a - b*sqrt(t)`` and ``a - b*t`` over one window by least squares."""
-    span = slice(int(np.searchsorted(fall.time_s, begin_s)), int(np.searchsorted(fall.time_s, begin_s + length_s)) + 1)
-    t, p = fall.time_s[span], fall.pressure_psi[span]
-    ones = np.ones_like(t)
-    design = np.stack((ones, np.sqrt(t)), axis=1)
+    t, p = _window(fall, begin_s, length_s)
+    design = np.stack((np.ones_like(t), np.sqrt(t)), axis=1)
     bread = np.linalg.inv(design.T @ design)
     solution = bread @ (design.T @ p)
     score = design * (p - design @ solution)[:, None]
@@ -269,8 +284,7 @@ def fit_window(fall: Falloff, begin_s: float, length_s: float) -> Window:
         cross = score[lag:].T @ score[:-lag]
         meat += (1.0 - lag / (lags + 1.0)) * (cross + cross.T)
     variance = (bread @ meat @ bread)[0, 0]
-    line = np.polynomial.polynomial.polyfit(t, p, 1)
-    return Window(float(solution[0]), float(np.sqrt(max(variance, 0.0))), float(line[0]))
+    return Window(float(solution[0]), float(np.sqrt(max(variance, 0.0))), _intercept(t, p))
 
 
 def hammer_picks(hammer: Hammer | None, shut_in_s: float) -> list[Pick]:
@@ -304,7 +318,7 @@ def later_pressures(fall: Falloff, shut_in_s: float) -> list[Pick]:
         if not near.any():
             picks.append(method.missing("a gap in the record"))
             continue
-        value = float(np.median(fall.pressure_psi[near]))
+        value = median(fall.pressure_psi[near])
         picks.append(
             method.at(value, shut_in_s + moment, "high", "median of the samples within 5 s", max(fall.sigma_psi, 1.0))
         )

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.optimize import nnls
 
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
-from pipeline.picks.arrays import at_time, duration_s, runs
+from pipeline.picks.arrays import at_time, duration_s, median, runs
 from pipeline.picks.record import Array, Doubts, Method, Pick, StageDesign
 from pipeline.picks.timeline import TREATING_BPM, Timeline
 
@@ -102,7 +102,7 @@ def _last_at_rate(timeline: Timeline) -> tuple[float, float, int] | None:
     fast = rate[rate >= TREATING_BPM]
     if fast.size < 30:
         return None
-    level = float(np.median(fast[-600:]))
+    level = median(fast[-600:])
     held = np.flatnonzero(rate >= 0.97 * level)
     if held.size < 20:
         return None
@@ -112,7 +112,7 @@ def _last_at_rate(timeline: Timeline) -> tuple[float, float, int] | None:
     steady = timeline.record.rate_bpm[span]
     if steady.size < 10 or np.nanstd(steady) > 0.03 * level:
         return None
-    return float(np.nanmedian(steady)), float(np.nanmedian(timeline.record.pressure_psi[span])), stop
+    return median(steady), median(timeline.record.pressure_psi[span]), stop
 
 
 def _drag_reduction(design: StageDesign, rate: float, loss: float, plain: float, moment: float) -> Pick:
@@ -174,8 +174,8 @@ def _plateaus(timeline: Timeline, last: tuple[float, float, int]) -> tuple[Array
     held = held[duration_s(held, time) >= PLATEAU_S - 2.0] if len(held) else held
     for start, end in held:
         settled = slice(max(start, int(np.searchsorted(time, time[end - 1] - SETTLED_S))), end)
-        plateau = float(np.median(rate[start:end]))
+        plateau = median(rate[start:end])
         if plateau < 0.95 * rates[-1]:
             rates.append(plateau)
-            pressures.append(float(np.nanmedian(values[settled])))
+            pressures.append(median(values[settled]))
     return np.asarray(rates), np.asarray(pressures)

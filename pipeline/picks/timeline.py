@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.picks.arrays import at_time, duration_s, joined, runs
+from pipeline.picks.arrays import at_time, duration_s, joined, median, noise_sigma, runs
 from pipeline.picks.record import Array, Doubts, Method, Pick, StageDesign, StageRecord
 
 PUMPING_BPM = 2.0
@@ -16,6 +16,8 @@ SUSTAINED_S = 20.0
 """A rate that lasts is a sustained one. [s]"""
 TREATING_BPM = 20.0
 """The main treatment is pumped at this rate or more (trade convention). [bbl/min]"""
+WILD_BPM = 5.0
+"""No pump's rate scatters by this much from sample to sample. [bbl/min]"""
 DROPOUT_S = 90.0
 """A rate that reads zero no longer than this, while nothing else moves, is a void channel. [s]"""
 
@@ -85,7 +87,7 @@ def mend_rate(record: StageRecord) -> tuple[StageRecord, Array]:
         if not back.size:
             continue
         stop = int(first) + int(back[0])
-        level = np.nanmedian(record.pressure_psi[max(first - 10, 0) : first])
+        level = median(record.pressure_psi[max(first - 10, 0) : first])
         moved = np.nanmax(np.abs(record.pressure_psi[first:stop] - level), initial=0.0)
         if moved < max(100.0, 0.04 * level):
             if rate is record.rate_bpm:
@@ -133,6 +135,8 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
     level = _treating_level(rate, fast, design)
     treating = joined(runs(held >= level), record.time_s, 10.0)
     treating = treating[duration_s(treating, record.time_s) >= SUSTAINED_S] if len(treating) else treating
+    if noise_sigma(rate) > WILD_BPM:
+        treating, nothing = treating[:0], "the rate jumps from sample to sample: are the times of this record right?"
     if not len(treating):
         missing = {m.name: m.missing(nothing) for m in (INJECTION_START, MAIN_START, SHUT_IN, INITIAL_SHUT_IN)}
         return Timeline(record, None, None, None, 0.0), missing
@@ -165,7 +169,7 @@ def _final_shut_in(
     last = int(treating[-1, 1])
     if last >= held.size:
         return None, SHUT_IN.missing("the record ends at treating rate")
-    reached = float(np.median(held[max(int(treating[-1, 0]), last - 60) : last]))
+    reached = median(held[max(int(treating[-1, 0]), last - 60) : last])
     gone = last + runs(held[last:] < max(0.5, 0.02 * reached))
     gone = gone[(duration_s(gone, record.time_s) >= 10.0) | (gone[:, 1] == held.size)] if len(gone) else gone
     if not len(gone):
@@ -194,8 +198,8 @@ def _injection_start(
         idle = slice(int(stop), begin)
         if time[begin] - time[stop - 1] > 1800.0 or _line_test(record.pressure_psi, idle, begin):
             break
-        ahead = np.nanmedian(record.pressure_psi[begin : begin + 30])
-        if not np.nanmedian(record.pressure_psi[first:stop]) > 0.5 * ahead:
+        ahead = median(record.pressure_psi[begin : begin + 30])
+        if not median(record.pressure_psi[first:stop]) > 0.5 * ahead:
             break
         begin = int(first)
     doubts = Doubts()
@@ -209,7 +213,7 @@ def _line_test(pressure: Array, idle: slice, begin: int) -> bool:
     held = pressure[idle]
     if held.size < 5 or np.isnan(held).all():
         return False
-    level = np.nanmedian(pressure[begin : begin + 10])
+    level = median(pressure[begin : begin + 10])
     return bool(np.nanmax(held) > 1.25 * max(level, 0.0) + 500.0)
 
 

@@ -6,13 +6,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.picks.arrays import duration_s, noise_sigma, runs
+from pipeline.picks.arrays import duration_s, median, noise_sigma, runs
 from pipeline.picks.record import Method, Pick, StageRecord
 
 LARGEST_PSI = 100.0
 """A reading beyond this at rest is a pressure, not an offset. [psi]"""
-SMALLEST_PSI = 5.0
-"""A smaller offset is left alone. [psi]"""
+ACCURACY_PSI = 30.0
+"""A 15,000 psi gauge is seldom surer of its zero (common practice): smaller offsets are left alone. [psi]"""
+AGREE_PSI = 20.0
+"""Readings at rest that differ by more do not speak of one offset. [psi]"""
 LASTING_S = 20.0
 """The gauge must rest this long. [s]"""
 
@@ -31,22 +33,31 @@ def find_zero_offset(record: StageRecord) -> Pick:
     Returns
     -------
     Pick
-        Offset [psi]; 0 where it is below 5 psi, none where the record never rests at zero.
+        Offset [psi]; none where the record never rests at zero.
+
+    Notes
+    -----
+    Only a reading below zero is surely an offset: one above may be pressure left in the lines. Offsets within the
+    gauge's accuracy, and readings that disagree with each other, are noted as zero.
     """
     pressure = record.pressure_psi
     resting = runs((np.abs(pressure) < LARGEST_PSI) & (np.nan_to_num(record.rate_bpm, nan=9.0) < 0.5))
     resting = resting[duration_s(resting, record.time_s) >= LASTING_S] if len(resting) else resting
-    best: tuple[float, float] | None = None
-    for start, stop in resting[:4]:
+    levels: list[float] = []
+    for start, stop in resting:
         span = pressure[start:stop]
-        wander = float(np.percentile(span, 90.0) - np.percentile(span, 10.0))
-        if wander < max(15.0, 4.0 * noise_sigma(span)) and (best is None or abs(np.median(span)) < abs(best[0])):
-            best = (float(np.median(span)), float(record.time_s[start]))
-    if best is None:
+        level = median(span)
+        if 3.0 * median(np.abs(span - level)) < max(15.0, 4.0 * noise_sigma(span)):
+            levels.append(level)
+    if not levels:
         return ZERO_OFFSET.missing("the record never rests at zero pressure")
-    if abs(best[0]) < SMALLEST_PSI:
-        return ZERO_OFFSET.at(0.0, best[1], "high", f"reads {best[0]:+.1f} psi at rest", 1.0)
-    return ZERO_OFFSET.at(best[0], best[1], "high", f"reads {best[0]:+.0f} psi at rest: taken off the record", 1.0)
+    moment, level = float(record.time_s[resting[0, 0]]), median(np.asarray(levels))
+    if max(levels) - min(levels) > AGREE_PSI:
+        seen = f"readings at rest disagree, {min(levels):+.0f} to {max(levels):+.0f} psi: nothing taken off"
+        return ZERO_OFFSET.at(0.0, moment, "low", seen, ACCURACY_PSI)
+    if level > -ACCURACY_PSI:
+        return ZERO_OFFSET.at(0.0, moment, "high", f"reads {level:+.0f} psi at rest: within the gauge's accuracy", 1.0)
+    return ZERO_OFFSET.at(level, moment, "high", f"reads {level:+.0f} psi at rest: taken off the record", 1.0)
 
 
 def without_offset(record: StageRecord, offset_psi: float | None) -> StageRecord:

@@ -85,6 +85,20 @@ def test_it_survives_landing_again_and_a_lake_made_anew(space: Workspace) -> Non
     assert stage(space, 2)["isip_psi"] == 3333.0
 
 
+def test_it_survives_a_new_method_version(space: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
+    from dataclasses import replace
+
+    from pipeline.picks import stage as methods
+
+    say(space, 2, "isip", value=3333.0)
+    again(space)
+    newer = tuple(replace(method, version=method.version + 1) for method in methods.METHODS)
+    monkeypatch.setattr(methods, "METHODS", newer)
+    measured = steps.run_measure(space)
+    assert measured.wells == 1  # the new version made the well stale
+    assert stage(space, 2)["isip_psi"] == 3333.0
+
+
 def test_the_latest_word_counts_and_a_withdrawal_takes_it_back(space: Workspace) -> None:
     before = stage(space, 2)["isip_psi"]
     say(space, 2, "isip", value=3333.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import polars as pl
 import pytest
@@ -91,18 +92,18 @@ def test_casing_volume_goes_section_by_section_and_is_unknown_where_a_part_is() 
 
 
 def test_a_declared_metric_becomes_column_dictionary_and_fingerprint() -> None:
-    level = Level[dict[str, float]]("sample_metrics", "a sample", {"number": "a number"})
+    level = Level[SimpleNamespace]("sample_metrics", "a sample", {"number": "a number"})
 
     @level.metric("psi", "twice the pressure", source="invented", version=3)
-    def double_psi(view: dict[str, float]) -> float | Unseen:
-        return 2.0 * view["p"] if "p" in view else Unseen("no pressure")
+    def double_psi(view: SimpleNamespace) -> float | Unseen:
+        return 2.0 * view.p if view.p is not None else Unseen("no pressure")
 
     table = level.table()
     assert table.unit("double_psi") == "psi"
     assert table.schema.columns()["double_psi"].description == "twice the pressure"
     assert level.versions() == [("double_psi", 3)]
-    assert level.measure({"well_id": "a", "number": 1}, {"p": 2.0})["double_psi"] == 4.0
-    missing = level.measure({"well_id": "a", "number": 1}, {})
+    assert level.measure({"well_id": "a", "number": 1}, SimpleNamespace(p=2.0))["double_psi"] == 4.0
+    missing = level.measure({"well_id": "a", "number": 1}, SimpleNamespace(p=None))
     assert missing["double_psi"] is None
     assert missing["missing_because"] == "double_psi: no pressure"
 

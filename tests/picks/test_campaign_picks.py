@@ -139,6 +139,17 @@ def test_step_down_separates_within_ten_per_cent(many: list[Case]) -> None:
     assert all(case.picks.effective["step_down_kp"].value is None for case in plain)
 
 
+def test_proppant_begins_ends_steps_and_sweeps(many: list[Case]) -> None:
+    whole = [case for case in many if not case.truth.screenout and not case.truth.cut_short]
+    assert share([case.picks.effective["proppant_steps"].value == 8.0 for case in whole]) >= 0.95
+    assert share([case.picks.effective["sweeps"].value == 1.0 for case in whole]) >= 0.95
+    for case in whole:
+        assert case.record.conc_ppa is not None
+        loaded = case.record.time_s[case.record.conc_ppa > 0.1]
+        assert case.picks.effective["first_proppant"].time_s == pytest.approx(loaded[0], abs=2.0)
+        assert case.picks.effective["last_proppant"].time_s == pytest.approx(loaded[-1], abs=2.0)
+
+
 def test_confidence_means_something(many: list[Case]) -> None:
     errors: dict[str, list[float]] = {"high": [], "low": []}
     for case in many:

@@ -179,3 +179,21 @@ def test_constant_and_void_channels_give_no_picks(value: float) -> None:
     n = 500
     record = StageRecord(np.arange(n, dtype=float), np.full(n, value), np.full(n, np.nan), None, None)
     assert {pick.confidence for pick in effective(record, StageDesign()).values()} == {"none"}
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10_000))
+def test_shuffled_seconds_yield_no_confident_pick(seed: int) -> None:
+    """A record whose samples lost their order says nothing; measuring sorts a record whose times are right."""
+    stage = simple_stage()
+    order = np.random.default_rng(seed).permutation(stage.time_s.size)
+    assert stage.conc_ppa is not None
+    record = StageRecord(stage.time_s, stage.pressure_psi[order], stage.rate_bpm[order], None, stage.conc_ppa[order])
+    assert "high" not in {pick.confidence for pick in effective(record).values()}
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(1, 500), st.floats(-2.0, 0.0))
+def test_negative_rates_yield_no_confident_pick(rows: int, rate: float) -> None:
+    record = StageRecord(np.arange(rows, dtype=float), np.full(rows, 5000.0), np.full(rows, rate), None, np.zeros(rows))
+    assert {pick.confidence for pick in effective(record).values()} == {"none"}

@@ -6,8 +6,9 @@ import fluids
 import numpy as np
 import pytest
 
+from pipeline.physics import entry, friction, hydraulics, waves
 from pipeline.physics import fluids as columns
-from pipeline.physics import friction, hydraulics, waves
+from pipeline.picks.stepdown import separate
 
 BOOK = 0.2369 / 0.23763551
 """Printed over exact constant of perforation friction."""
@@ -171,3 +172,56 @@ def test_no_rate_no_friction_and_no_warning() -> None:
 def test_drag_reduction_of_one_is_refused() -> None:
     with pytest.raises(ValueError, match="drag_reduction"):
         friction.pipe_friction_psi(50.0, 8.4, 10000.0, 4.778, drag_reduction=1.0)
+
+
+def test_s1_a07_step_down_separation() -> None:
+    """Weijers' decomposition by non-negative least squares, ISIP fixed at 6,150 psi."""
+    rate = np.array([80.0, 65.0, 50.0, 35.0, 20.0])
+    loss = np.array([7730.0, 7312.0, 6964.0, 6684.0, 6464.0]) - 6150.0
+    kp, kt, error = separate(rate, loss)
+    assert kp == pytest.approx(0.169961, rel=1e-5)
+    assert kt == pytest.approx(55.043, rel=1e-5)
+    assert kp * 80.0**2 == pytest.approx(1087.75, rel=1e-5)
+    assert kt * np.sqrt(80.0) == pytest.approx(492.319, rel=1e-5)
+    holes = np.sqrt(0.2369 * 8.34 / (kp * 0.40**4 * 0.75**2))
+    assert holes == pytest.approx(28.4125, rel=1e-5)
+    assert holes / np.sqrt(BOOK) == pytest.approx(28.4566, rel=1e-5)
+    assert 0.0 < error[0] < 0.01
+
+
+def test_step_down_of_the_trade_page_is_recovered() -> None:
+    """trade.md 5: isip 5,200, kp 0.13, kt 55 at 90/60/35/15 bpm."""
+    rate = np.array([90.0, 60.0, 35.0, 15.0])
+    pressure = 5200.0 + 0.13 * rate**2 + 55.0 * np.sqrt(rate)
+    assert pressure == pytest.approx([6774.78, 6094.03, 5684.63, 5442.26], rel=1e-6)
+    kp, kt, _ = separate(rate, pressure - 5200.0)
+    assert kp == pytest.approx(0.13, rel=1e-6)
+    assert kt == pytest.approx(55.0, rel=1e-6)
+
+
+def test_s1_a12_bottomhole_pressure() -> None:
+    weight = columns.hydrostatic_psi(8.34, 9200.0) * 0.052 / (12 / 231)
+    assert 8900.0 + weight - 2100.0 == pytest.approx(10789.9, abs=0.05)
+    assert 8900.0 + weight - 2100.0 - 1450.0 - 420.0 == pytest.approx(8919.86, abs=0.01)
+
+
+def test_s1_b11_pressure_at_a_reference_rate() -> None:
+    found = entry.pressure_at_reference_rate_psi(9100.0, 85.0, 80.0, 2500.0, 1400.0)
+    assert found == pytest.approx(8688.49, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("holes", "pressure", "rates", "spread"),
+    [
+        (6, 8308.4, [21.7893, 20.055, 18.1557], 0.0741975),
+        (3, 11610.8, [20.4519, 20.0034, 19.5447], 0.0185195),
+    ],
+)
+def test_s1_b13_limited_entry_split(holes: int, pressure: float, rates: list[float], spread: float) -> None:
+    """With the printed 0.2369; fewer holes divide the rate more evenly."""
+    stress = np.array([7000.0, 7200.0, 7400.0])
+    found, split = entry.limited_entry_split(60.0, stress, holes, 0.42, 0.8 / np.sqrt(BOOK), 8.34)
+    assert found == pytest.approx(pressure, rel=1e-5)
+    assert split == pytest.approx(rates, rel=1e-5)
+    assert split.sum() == pytest.approx(60.0)
+    assert entry.evenness(split) == pytest.approx(spread, rel=1e-4)

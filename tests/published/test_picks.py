@@ -48,6 +48,16 @@ def test_s1_b01_breakdown_is_the_first_maximum_and_not_the_highest_pressure() ->
     assert found.confidence == "low"  # the record shows no ball seat
 
 
+def test_s1_b03_table_of_what_a_careless_reader_gets() -> None:
+    t = np.arange(181.0)
+    p = 6200.0 - 1.2 * t - 450.0 * np.exp(-t / 28.0) * np.cos(2.0 * np.pi * t / 14.0)
+    assert p.max() == pytest.approx(6542.06, abs=0.01)
+    assert p[0] == 5750.0
+    assert p[5] == pytest.approx(6428.69, abs=0.01)
+    assert p[14] == pytest.approx(5910.26, abs=0.01)
+    assert p[:11].mean() == pytest.approx(6229.0, abs=0.01)
+
+
 def _expanded() -> StageRecord:
     """S1-B10: segments of minutes, as samples a second; the rate steps between them."""
     minutes = [2, 2, 1, 1, 5, 5, 5, 5, 5, 1, 3, 3]
