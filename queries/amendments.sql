@@ -3,6 +3,7 @@
 -- grain: an amended pick
 -- columns:
 --   well: well
+--   well_id: our name of the well
 --   level: stage, plug or run
 --   number: stage, plug or run
 --   pick: name of the pick
@@ -15,6 +16,7 @@
 --   reason: who and why
 SELECT
     coalesce(w.well_name, p.well_id) AS well,
+    p.well_id,
     p.level,
     p.number,
     p.pick,

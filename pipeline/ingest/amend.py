@@ -120,7 +120,10 @@ def write(root: Path, amendment: Amendment) -> Path:
 def _next_moment(before: str) -> str:
     """Return now, or a second after the last word where the clock has not moved on: words have an order."""
     now = datetime.now(UTC).replace(microsecond=0, tzinfo=None)
-    said = [datetime.strptime(row["at"], _FORMAT) for row in csv.DictReader(io.StringIO(before))]
+    try:
+        said = [datetime.strptime(row["at"], _FORMAT) for row in csv.DictReader(io.StringIO(before))]
+    except (KeyError, TypeError, ValueError) as error:
+        raise HeelwardError(f"{FILE}: every row needs 'at' as a UTC time such as 2031-06-30 14:05:10") from error
     if said:
         now = max(now, max(said) + timedelta(seconds=1))
     return now.strftime(_FORMAT)

@@ -37,10 +37,6 @@ _LEDGER = (
 )  # fmt: skip
 
 
-AUDITED = ("stages",)
-"""Tables whose rows are stages."""
-
-
 @dataclass(frozen=True)
 class Built:
     """What a report is: where it lies and what it shows."""
@@ -159,15 +155,24 @@ def _table(connection: duckdb.DuckDBPyConnection, name: str, opened: bool, syste
         [{"text": _cell(value), "number": number, "href": None} for value, number in zip(row, numeric, strict=True)]
         for row in frame.select(column.name for column in query.columns).iter_rows()
     ]
-    if name in AUDITED:  # every stage number and well leads to its audit page
-        place = {column.name: index for index, column in enumerate(query.columns)}
-        for row, well, number in zip(rows, frame["well_id"], frame["stage"], strict=True):
-            row[place["stage"]]["href"] = f"audit/{well}/{number}.svg"
-            row[place["well"]]["href"] = f"audit/{well}/index.html"
+    _link_stages(rows, frame)
     return {
         "title": query.title, "anchor": name.replace("_", "-"), "columns": columns, "rows": rows, "query": name,
         "open": opened and bool(rows),
     }  # fmt: skip
+
+
+def _link_stages(rows: list[list[dict[str, Any]]], frame: pl.DataFrame) -> None:
+    """Lead every stage number, and the well beside it, to its audit page."""
+    place = {name: index for index, name in enumerate(frame.columns)}
+    number = "stage" if "stage" in place else "number"
+    if not {"well", "well_id", number} <= set(place) or (number == "number" and "level" not in place):
+        return
+    levels = frame["level"].to_list() if "level" in frame.columns else ["stage"] * frame.height
+    for row, level, well, stage in zip(rows, levels, frame["well_id"], frame[number], strict=True):
+        if level == "stage" and well is not None and stage is not None:
+            row[place[number]]["href"] = f"audit/{well}/{stage}.svg"
+            row[place["well"]]["href"] = f"audit/{well}/index.html"
 
 
 def _cell(value: Any) -> str:

@@ -42,6 +42,13 @@ def test_every_stage_has_its_page_and_every_well_its_overview(campaign: Campaign
         assert f'href="{stage}.svg"' in (audit / well / "index.html").read_text(encoding="utf-8")
 
 
+def test_stage_numbers_of_findings_lead_to_their_pages_too(campaign: Campaign) -> None:
+    text = campaign.refreshed.report.path.read_text(encoding="utf-8")
+    ledger = text[text.index('id="findings"') :]
+    ledger = ledger[: ledger.index("</details>")]
+    assert 'href="audit/cinder-knoll-1h/5.svg">5</a>' in ledger  # the leaking plug's finding
+
+
 def test_picks_are_marked_and_named(campaign: Campaign) -> None:
     text = (campaign.workspace.out / "audit" / "saltgrass-2h" / "3.svg").read_text(encoding="utf-8")
     ElementTree.fromstring(text)
