@@ -18,7 +18,8 @@ def describe(workspace: Workspace) -> str:
         return "Nothing has landed yet. Put records into the landing folder and run `heelward refresh`."
     lines = [f"files: {_counts(sources, 'state')}"]
     landed = sources.filter(pl.col("state") == "landed")
-    lines.append(f"landed in: {_counts(landed, 'lands')}")
+    if landed.height:
+        lines.append(f"landed in: {_counts(landed, 'lands')}")
     lines.append(f"findings: {lake.scan(FINDINGS).select(pl.len()).collect().item()}")
     aside = sources.filter(pl.col("state") == "set aside").sort("path")
     for row in aside.iter_rows(named=True):

@@ -77,6 +77,21 @@ def test_init_to_report_step_by_step(tmp_path: Path) -> None:
     assert heelward("init", folder).returncode == 1
 
 
+def test_a_suggested_map_lands_the_file_as_it_stands(tmp_path: Path) -> None:
+    folder = tmp_path / "mine"
+    heelward("init", folder)
+    (folder / "maps" / "first_map.toml").unlink()
+    head, units, rest = record_csv(900).split("\n", 2)
+    file = put(folder, "Anna 1H stage 4.csv", f"{head}\n{units}\n{rest}")
+    seen = heelward("inspect", file, "-w", folder)
+    assert seen.returncode == 3
+    suggested = seen.stdout[seen.stdout.index("# A first guess") :]
+    (folder / "maps" / "suggested.toml").write_text(suggested, encoding="utf-8")
+    done = heelward("refresh", "-w", folder)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "1 landed" in done.stdout
+
+
 def test_set_aside_exits_3_and_says_file_line_and_mend(slice_workspace: Workspace) -> None:
     put(slice_workspace.root, "treatment/larkspoke/SALTGRASS 1H stage 09.csv", "Clock;Treating pressure\n")
     done = heelward("refresh", "-w", slice_workspace.root)

@@ -53,7 +53,7 @@ def inspect_file(workspace: Workspace, file: Path) -> tuple[str, bool]:
     if usable:
         note = "No map's 'files' matches this path, but these can read it:"
         return "\n\n".join([str(file), note, *usable]), True
-    guess = suggest(str(file), data)
+    guess = suggest(str(file), data, workspace.settings.time_zone)
     if guess is None:
         return f"{file}\nNo map fits, and the file is no table of text.", False
     return f"{file}\nNo map fits. A first map to save as {workspace.maps.name}/NAME.toml:\n\n{guess.toml}", False

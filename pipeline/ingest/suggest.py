@@ -59,7 +59,7 @@ def no_map_fits(path: str, data: bytes, maps: Path) -> SetAside:
     )  # fmt: skip
 
 
-def suggest(path: str, data: bytes) -> Suggestion | None:
+def suggest(path: str, data: bytes, zone: str = "UTC") -> Suggestion | None:
     """Guess the shape of a delimited file and write a first map for it.
 
     Parameters
@@ -68,6 +68,8 @@ def suggest(path: str, data: bytes) -> Suggestion | None:
         Its path, for the name.
     data : bytes
         Its content.
+    zone : str
+        Time zone that its clock is taken to run in.
 
     Returns
     -------
@@ -89,7 +91,7 @@ def suggest(path: str, data: bytes) -> Suggestion | None:
     after = rows[header + 1] if header + 1 < len(rows) else []
     units = after if after and not _numbers(after) else []
     data_row = rows[header + (2 if units else 1)] if header + (2 if units else 1) < len(rows) else []
-    guess = _Guess(path, delimiter, header + 1, names, units, data_row)
+    guess = _Guess(path, delimiter, header + 1, names, units, data_row, zone)
     return Suggestion(delimiter, header + 1, names, _toml(guess))
 
 
@@ -129,6 +131,7 @@ class _Guess:
     names: list[str]
     units: list[str]
     first: list[str]
+    zone: str
 
 
 def _toml(guess: _Guess) -> str:
@@ -139,16 +142,19 @@ def _toml(guess: _Guess) -> str:
             if lake not in columns and re.search(pattern, heading, re.IGNORECASE):
                 columns[lake] = _channel(guess, place, lake, usual)
                 break
+    path = Path(guess.path)
+    ending = "".join(path.suffixes[-2:]) if path.suffix == ".gz" else path.suffix
     lands = "coil" if "depth_ft" in columns else "treatment"
     number = "run" if lands == "coil" else "stage"
     lines = [
         "# A first guess: check every line.",
         f'name = "{name}"',
         f'lands = "{lands}"',
-        f'files = "**/*{Path(guess.path).suffix}"',
+        f'files = "**/*{ending}"',
         f"name_pattern = '(?P<well>.+?)[ _-]*(?:{number}|{number[0]})[ _-]*(?P<{number}>\\d+)'",
         f"delimiter = {json.dumps(guess.delimiter)}",
         f"header_row = {guess.header}",
+        'unknown_wells = "create"   # a well that no wells table names is made, with a finding',
     ]
     if guess.units:
         lines.append(f"units_row = {guess.header + 1}")
@@ -164,7 +170,7 @@ def _channel(guess: _Guess, place: int, lake: str, usual: str) -> str:
     column = json.dumps(heading, ensure_ascii=False)
     if lake == "time":
         written = guess.first[place] if place < len(guess.first) else ""
-        return f'{{ column = {column}, format = "{_time_format(written)}", zone = "pad" }}'
+        return f'{{ column = {column}, format = "{_time_format(written)}", zone = "{guess.zone}" }}'
     below = guess.units[place] if place < len(guess.units) else ""
     return f'{{ column = {column}, unit = "{_unit(heading, below, usual)}" }}'
 
