@@ -134,7 +134,10 @@ def fit_hammer(fall: Falloff, window_s: float = 90.0) -> Hammer | None:
         return None
     trend = np.stack((np.ones_like(t), np.sqrt(t), t), axis=1)
     rest = p - trend @ np.linalg.lstsq(trend, p, rcond=None)[0]
-    fitted = _separable(t, p, _strongest(t, rest), 1.0 / 25.0)
+    try:
+        fitted = _separable(t, p, _strongest(t, rest), 1.0 / 25.0)
+    except np.linalg.LinAlgError:  # the samples do not determine a ringing
+        fitted = None
     if fitted is None:
         return None
     omega, gamma, amplitude, error, sigma = fitted
@@ -163,13 +166,14 @@ def _separable(t: Array, p: Array, omega: float, gamma: float) -> tuple[float, f
         wave = np.exp(-gamma * t)
         cosine, sine = wave * np.cos(omega * t), wave * np.sin(omega * t)
         basis = np.stack((np.ones_like(t), np.sqrt(t), cosine, sine), axis=1)
-        solution = np.linalg.lstsq(basis, p, rcond=None)[0]
+        solution = np.linalg.solve(basis.T @ basis, basis.T @ p)
         rest = p - basis @ solution
         a, b = solution[2], solution[3]
         by_omega = t * (-a * sine + b * cosine)
         by_gamma = -t * (a * cosine + b * sine)
         full = np.concatenate((basis, by_omega[:, None], by_gamma[:, None]), axis=1)
-        step = np.linalg.lstsq(full, rest, rcond=None)[0][-2:]
+        normal = full.T @ full
+        step = np.linalg.solve(normal, full.T @ rest)[-2:]
         omega = float(np.clip(omega + np.clip(step[0], -0.1 * omega, 0.1 * omega), 0.14, 2.5))
         gamma = float(np.clip(gamma + np.clip(step[1], -0.5 * gamma, gamma), 1.0 / 300.0, 1.0))
         cost = float(rest @ rest)
@@ -177,11 +181,7 @@ def _separable(t: Array, p: Array, omega: float, gamma: float) -> tuple[float, f
             break
         previous = cost
     sigma = float(np.sqrt(cost / max(t.size - 6, 1)))
-    normal = full.T @ full
-    try:
-        variance = float(np.linalg.inv(normal)[-2, -2])
-    except np.linalg.LinAlgError:
-        return None
+    variance = float(np.linalg.inv(normal)[-2, -2])
     if not variance > 0.0:  # the samples do not determine the period
         return None
     error = sigma * float(np.sqrt(variance))
