@@ -9,6 +9,7 @@ import polars as pl
 from pipeline.errors import HeelwardError
 from pipeline.ingest.amend import Amendment, read_moment, write
 from pipeline.ingest.names import Names
+from pipeline.lake import Lake
 from pipeline.report.audit import draw_audit
 from pipeline.report.build import CAUTION
 from pipeline.schemas import PICKS, WELLS
@@ -43,10 +44,7 @@ def describe_stage(workspace: Workspace, well: str, stage: int) -> str:
     """
     lake = open_lake(workspace)
     well_id = find_well(workspace, well)
-    here = (pl.col("well_id") == well_id) & (pl.col("level") == "stage") & (pl.col("number") == stage)
-    picks = lake.scan(PICKS).filter(here).sort("time", "pick").collect()
-    if picks.is_empty():
-        raise HeelwardError(f"nothing is measured of stage {stage} of {well_id}: run `heelward measure` first")
+    picks = _picks(lake, well_id, "stage", stage).sort("time", "pick")
     lines = []
     for row in picks.iter_rows(named=True):
         value = "" if row["value"] is None else f"{row['value']:,.5g} {row['unit']}".strip()
@@ -55,9 +53,16 @@ def describe_stage(workspace: Workspace, well: str, stage: int) -> str:
         lines.append(f"{row['pick']:20} {value + error:24} {moment:20} {row['confidence']:7} {row['reason']}")
         if row["amended_reason"] is not None:
             lines.append(f"{'':20} {_amended(row):45} {row['amended_reason']}")
-    draw_audit(lake, workspace.out / "audit", CAUTION)
+    draw_audit(lake, workspace.out / "audit", CAUTION, well=well_id)
     page = workspace.out / "audit" / well_id / f"{stage}.svg"
     return "\n".join([f"{well_id}, stage {stage}; moments in UTC", *lines, f"audit page: {page}"])
+
+
+def _picks(lake: Lake, well_id: str, level: str, number: int) -> pl.DataFrame:
+    picks = lake.scan(PICKS).filter(well_id=well_id, level=level, number=number).collect()
+    if picks.is_empty():
+        raise HeelwardError(f"nothing is measured of {level} {number} of {well_id}: run `heelward measure` first")
+    return picks
 
 
 def _amended(row: dict[str, Any]) -> str:
@@ -84,10 +89,7 @@ def amend(
     """
     lake = open_lake(workspace)
     well_id = find_well(workspace, well)
-    here = (pl.col("well_id") == well_id) & (pl.col("level") == level) & (pl.col("number") == number)
-    picks = lake.scan(PICKS).filter(here).collect()
-    if picks.is_empty():
-        raise HeelwardError(f"nothing is measured of {level} {number} of {well_id}: run `heelward measure` first")
+    picks = _picks(lake, well_id, level, number)
     known = picks["pick"].sort().to_list()
     if pick not in known:
         raise HeelwardError(f"{level} {number} has no pick '{pick}'; it has: {', '.join(known)}")

@@ -147,3 +147,10 @@ def _known(model: type[BaseModel], location: tuple[int | str, ...]) -> list[str]
         annotation = field.annotation if field is not None else None
         current = annotation if isinstance(annotation, type) and issubclass(annotation, BaseModel) else None
     return sorted(current.model_fields) if current is not None else []
+
+
+def replace_text(path: Path, text: str) -> None:
+    """Write a file so that a reader, or a kill at any moment, finds the old text or the new one, never a part."""
+    part = path.with_suffix(".part")
+    part.write_text(text, encoding="utf-8")
+    part.replace(path)

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from pipeline.errors import HeelwardError
 from pipeline.ingest.maps import Channel, LoadedMap, SourceMap
+from pipeline.workspace import replace_text
 
 FILE = "amendments.csv"
 COLUMNS = ("well", "level", "number", "pick", "value", "time", "by", "at", "why", "withdrawn")
@@ -111,9 +112,7 @@ def write(root: Path, amendment: Amendment) -> Path:
             _next_moment(before), amendment.why, "yes" if amendment.withdrawn else "no",
         ]
     )  # fmt: skip
-    part = path.with_suffix(".part")
-    part.write_text(before + line.getvalue(), encoding="utf-8")
-    part.replace(path)
+    replace_text(path, before + line.getvalue())
     return path
 
 

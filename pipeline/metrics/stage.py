@@ -8,11 +8,9 @@ from zoneinfo import ZoneInfo
 from pipeline.metrics.declare import Unseen
 from pipeline.metrics.view import NO_INJECTION, STAGE, StageView
 from pipeline.physics.fluids import proppant_rate_lbm_min
-from pipeline.physics.hydraulics import hydraulic_horsepower
 from pipeline.physics.rock import pressure_gradient_psi_ft
 from pipeline.picks.arrays import integral
 from pipeline.picks.proppant import flush_bbl as measured_flush
-from pipeline.picks.record import Array
 
 PUMPED_BPM = 5.0
 """Rate from which pump time counts. [bbl/min]"""
@@ -174,14 +172,14 @@ def hammer_period_s(s: StageView) -> float | Unseen:
 
 @STAGE.metric("bbl", "slurry over the injection, by trapezoid over true time")
 def slurry_bbl(s: StageView) -> float | Unseen:
-    return _volume(s, s.rate)
+    return s.total(s.rate / 60.0)
 
 
 @STAGE.metric("bbl", "clean fluid over the injection; from the slurry rate where no clean rate is recorded")
 def clean_bbl(s: StageView) -> float | Unseen:
     if s.clean is None:
         return Unseen("neither clean rate nor concentration in the record")
-    return _volume(s, s.clean)
+    return s.total(s.clean / 60.0)
 
 
 @STAGE.metric("", "recorded, or from slurry rate and concentration", kind="text")
@@ -195,7 +193,7 @@ def clean_source(s: StageView) -> str | Unseen:
 def proppant_lbm(s: StageView) -> float | Unseen:
     if s.conc is None or s.clean is None:
         return Unseen("no concentration in the record")
-    return _volume(s, proppant_rate_lbm_min(s.clean, s.conc))
+    return s.total(proppant_rate_lbm_min(s.clean, s.conc) / 60.0)
 
 
 @STAGE.metric("bbl", "slurry after proppant ended at surface")
@@ -208,12 +206,6 @@ def flush_bbl(s: StageView) -> float | Unseen:
 def capacity_bbl(s: StageView) -> float | Unseen:
     capacity = s.design.capacity_bbl
     return Unseen("no casing or perforations in the tables") if capacity is None else capacity
-
-
-def _volume(s: StageView, per_minute: Array) -> float | Unseen:
-    if s.injection is None:
-        return NO_INJECTION
-    return integral(s.time_s, per_minute / 60.0)[0]
 
 
 @STAGE.metric("s", "seconds of the injection without a usable rate: gaps over 5 s, void samples")
@@ -255,20 +247,18 @@ def placed_share(s: StageView) -> float | Unseen:
 
 @STAGE.metric("hp", "time mean of hydraulic horsepower over the main treatment", source="definition: p*q/40.816")
 def avg_hhp(s: StageView) -> float | Unseen:
-    return s.mean(hydraulic_horsepower(s.pressure, s.rate), s.main)
+    return s.mean(s.power, s.main)
 
 
 @STAGE.metric("hp", "highest hydraulic horsepower over the main treatment", source="definition: p*q/40.816")
 def max_hhp(s: StageView) -> float | Unseen:
-    power = hydraulic_horsepower(s.pressure, s.rate)[s.main]
+    power = s.power[s.main]
     return float(power.max()) if power.size else NO_INJECTION
 
 
 @STAGE.metric("hp*h", "hydraulic energy over the injection", source="definition: integral of p*q/40.816")
 def hhp_hours(s: StageView) -> float | Unseen:
-    if s.injection is None:
-        return NO_INJECTION
-    return integral(s.time_s, hydraulic_horsepower(s.pressure, s.rate) / 3600.0)[0]
+    return s.total(s.power / 3600.0)
 
 
 @STAGE.metric("psi", "pressure limit less the highest pressure")

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.metrics.declare import Unseen
+from pipeline.metrics.stage import capacity_bbl, clean_bbl, flush_bbl
 from pipeline.metrics.view import NO_INJECTION, STAGE, StageView
 from pipeline.picks.arrays import at_time, integral
-from pipeline.picks.proppant import flush_bbl as measured_flush
 from pipeline.picks.record import Array
 
 ACID_GAL_PER_BBL = 42.0
@@ -68,12 +68,10 @@ def max_conc_ppa(s: StageView) -> float | Unseen:
 
 @STAGE.metric("bbl", "volume to the perforations less the flush; negative where over-flushed")
 def flush_short_bbl(s: StageView) -> float | Unseen:
-    flush = measured_flush(s.picks.timeline, s.picks.effective["last_proppant"].time_s)
-    if flush is None:
-        return Unseen("no proppant, or no end of the stage, in the record")
-    if s.design.capacity_bbl is None:
-        return Unseen("no casing or perforations in the tables")
-    return s.design.capacity_bbl - flush
+    flush, capacity = flush_bbl(s), capacity_bbl(s)
+    if isinstance(flush, Unseen) or isinstance(capacity, Unseen):
+        return flush if isinstance(flush, Unseen) else capacity
+    return float(capacity - flush)
 
 
 @STAGE.metric("ratio", "clean fluid over designed fluid")
@@ -81,9 +79,8 @@ def fluid_share(s: StageView) -> float | Unseen:
     designed = s.row.get("designed_fluid_bbl")
     if not designed:
         return Unseen("no designed fluid in the stages table")
-    if s.injection is None or s.clean is None:
-        return NO_INJECTION if s.injection is None else Unseen("neither clean rate nor concentration in the record")
-    return float(integral(s.time_s, s.clean / 60.0)[0] / designed)
+    clean = NO_INJECTION if s.injection is None else clean_bbl(s)
+    return clean if isinstance(clean, Unseen) else float(clean / designed)
 
 
 @STAGE.metric("ratio", "mean rate at rate over the designed rate")
@@ -121,7 +118,7 @@ def friction_reducer_gal(s: StageView) -> float | Unseen:
         return Unseen("no friction reducer in the record")
     if s.injection is None or s.clean is None:
         return NO_INJECTION if s.injection is None else Unseen("no clean rate")
-    return integral(s.time_s, s.clean * 42.0 * s.reducer / 1000.0 / 60.0)[0]
+    return s.total(s.clean * 42.0 * s.reducer / 1000.0 / 60.0)
 
 
 @STAGE.metric("gpt", "time mean of the friction reducer loading over the main treatment")

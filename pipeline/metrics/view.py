@@ -11,7 +11,8 @@ import numpy as np
 
 from pipeline.metrics.declare import Level, Unseen
 from pipeline.physics.fluids import clean_fraction, slurry_density_ppg
-from pipeline.picks.arrays import sample_seconds, weighted_quantiles
+from pipeline.physics.hydraulics import hydraulic_horsepower
+from pipeline.picks.arrays import integral, sample_seconds, weighted_quantiles
 from pipeline.picks.record import Array, StageDesign
 from pipeline.picks.stage import StagePicks
 from pipeline.picks.timeline import TREATING_BPM
@@ -174,6 +175,15 @@ class StageView:
     def spread(self) -> list[float]:
         """10, 50 and 90 % quantiles of pressure over the main treatment. [psi]"""
         return weighted_quantiles(self.pressure[self.main], self.seconds[self.main], [0.1, 0.5, 0.9])
+
+    @cached_property
+    def power(self) -> Array:
+        """Hydraulic horsepower over the injection. [hp]"""
+        return np.asarray(hydraulic_horsepower(self.pressure, self.rate))
+
+    def total(self, per_s: Array) -> float | Unseen:
+        """Return the integral over the injection of what is given per second."""
+        return NO_INJECTION if self.injection is None else integral(self.time_s, per_s)[0]
 
     def mean(self, values: Array, mask: np.ndarray) -> float | Unseen:
         """Return a time mean over some samples."""

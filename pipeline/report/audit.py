@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pipeline import resources
 from pipeline.lake import Lake
 from pipeline.schemas import PICKS, TREATMENT, WELLS
+from pipeline.workspace import replace_text
 
 WIDTH, HEIGHT = 1000, 500
 LEFT, RIGHT, TOP, BOTTOM = 62, 940, 158, 456
@@ -41,7 +42,14 @@ class Audited:
     unchanged: int
 
 
-def draw_audit(lake: Lake, out: Path, caution: str, progress: Callable[[int, int, str], None] | None = None) -> Audited:
+def draw_audit(
+    lake: Lake,
+    out: Path,
+    caution: str,
+    *,
+    well: str | None = None,
+    progress: Callable[[int, int, str], None] | None = None,
+) -> Audited:
     """Draw the audit pages of the wells whose picks changed.
 
     Parameters
@@ -51,19 +59,20 @@ def draw_audit(lake: Lake, out: Path, caution: str, progress: Callable[[int, int
         Folder; a well's pages go to a folder of its id below it.
     caution : str
         Shown on each well's page.
+    well : str, optional
+        Only this well's pages; all wells' without it.
     progress : callable, optional
         Told (wells done, wells to do, well).
     """
-    prints = dict(
-        lake.scan(PICKS).filter(level="stage").select("well_id", "fingerprint").unique().collect().iter_rows()
-    )
+    picks = lake.scan(PICKS).filter(pl.lit(True) if well is None else pl.col("well_id") == well, level="stage")
+    prints = dict(picks.select("well_id", "fingerprint").unique().collect().iter_rows())
     names = dict(lake.scan(WELLS).select("well_id", "well_name").collect().iter_rows())
-    stale = [well for well in sorted(prints) if _mark(out, well) != prints[well]]
-    for done, well in enumerate(stale, start=1):
-        _draw_well(lake, out / well, well, names.get(well, well), caution)
-        (out / well / "fingerprint").write_text(prints[well], encoding="utf-8")
+    stale = [one for one in sorted(prints) if _mark(out, one) != prints[one]]
+    for done, one in enumerate(stale, start=1):
+        _draw_well(lake, out / one, one, names.get(one, one), caution)
+        replace_text(out / one / "fingerprint", prints[one])
         if progress is not None:
-            progress(done, len(stale), well)
+            progress(done, len(stale), one)
     return Audited(stale, len(prints) - len(stale))
 
 
@@ -79,19 +88,13 @@ def _draw_well(lake: Lake, folder: Path, well: str, name: str, caution: str) -> 
     stages = []
     for (number,), frame in samples.partition_by("stage", as_dict=True, maintain_order=True).items():
         mine = picks.filter(pl.col("number") == number).sort("time")
-        _write(folder / f"{number}.svg", stage_svg(f"{name}, stage {number}", frame, mine))
+        replace_text(folder / f"{number}.svg", stage_svg(f"{name}, stage {number}", frame, mine))
         doubtful = mine.filter(pl.col("confidence").is_in(["low", "medium"]) & pl.col("amended_reason").is_null())
         doubts = "; ".join(f"{row['pick']} {row['confidence']}" for row in doubtful.iter_rows(named=True))
         stages.append({"number": number, "doubts": doubts.replace("_", " ")})
     style = Markup((resources.folder("reports") / "report.css").read_text(encoding="utf-8"))
     page = _templates().get_template("well.html").render(well=name, stages=stages, style=style, caution=caution)
-    _write(folder / "index.html", page)
-
-
-def _write(path: Path, text: str) -> None:
-    part = path.with_suffix(".part")
-    part.write_text(text, encoding="utf-8")
-    part.replace(path)
+    replace_text(folder / "index.html", page)
 
 
 @cache

@@ -23,7 +23,7 @@ from pipeline.report.charts import draw
 from pipeline.report.pages import ChartSpec, load_pages
 from pipeline.schemas import Table
 from pipeline.units import shown
-from pipeline.workspace import Workspace
+from pipeline.workspace import Workspace, replace_text
 
 CAUTION = (
     "Treating at pressure, perforating with explosives, coiled tubing under pressure and high-pressure iron can kill. "
@@ -73,7 +73,7 @@ def build(
     """
     system = workspace.settings.display_units
     connection = lake.connect(tables)
-    draw_audit(lake, workspace.out / "audit", CAUTION, progress)
+    draw_audit(lake, workspace.out / "audit", CAUTION, progress=progress)
     pages, specs = [], {}
     definitions = load_pages()
     total = sum(len(page.charts) for page in definitions) + len(_LEDGER)
@@ -106,9 +106,7 @@ def build(
     )  # fmt: skip
     workspace.out.mkdir(parents=True, exist_ok=True)
     path = workspace.out / "report.html"
-    part = path.with_suffix(".part")
-    part.write_text(html, encoding="utf-8")
-    part.replace(path)
+    replace_text(path, html)
     return Built(path, len(specs), path.stat().st_size)
 
 

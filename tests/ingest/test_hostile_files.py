@@ -204,7 +204,7 @@ def test_an_impossible_count_breaks_a_named_rule(tmp_path: Path) -> None:
 
 
 def test_a_workbook_that_is_none_and_a_missing_sheet(tmp_path: Path) -> None:
-    text = STAGES_MAP.replace("stages.csv", "stages.xlsx") + ""
+    text = STAGES_MAP.replace("stages.csv", "stages.xlsx")
     text = text.replace('lands = "stages"', 'lands = "stages"\nkind = "workbook"\nsheet = "designs"')
     files = {"tables/wells.csv": WELLS, "tables/stages.xlsx": "well,stage\n"}
     space = workspace(tmp_path, {"stages": text, "wells": WELLS_MAP}, files)
