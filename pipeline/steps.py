@@ -13,7 +13,15 @@ import polars as pl
 from pipeline import __version__
 from pipeline.ingest.land import Landed, land
 from pipeline.lake import Lake
-from pipeline.metrics.measure import COIL_RUN_METRICS, PLUG_METRICS, STAGE_METRICS, Measured, measure
+from pipeline.metrics.measure import (
+    COIL_RUN_METRICS,
+    PLUG_METRICS,
+    STAGE_METRICS,
+    TOE_PREP_METRICS,
+    WIRELINE_METRICS,
+    Measured,
+    measure,
+)
 from pipeline.models.fit import FitReport, fit
 from pipeline.report.build import Built, build
 from pipeline.report.queries import Query, load, run
@@ -23,6 +31,8 @@ from pipeline.schemas import (
     FINDINGS,
     LANDED,
     MODEL_CARDS,
+    PAD_DAYS,
+    PAD_TIMELINE,
     PICKS,
     PREDICTIONS,
     SNAPSHOTS,
@@ -37,8 +47,8 @@ Result = TypeVar("Result", Landed, Measured, FitReport)
 TABLES: dict[str, Table] = {
     table.name: table
     for table in (
-        *LANDED.values(), PICKS, STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS, COMPARISONS, MODEL_CARDS, EFFECTS,
-        PREDICTIONS, SOURCES, FINDINGS,
+        *LANDED.values(), PICKS, STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS, TOE_PREP_METRICS,
+        WIRELINE_METRICS, PAD_TIMELINE, PAD_DAYS, COMPARISONS, MODEL_CARDS, EFFECTS, PREDICTIONS, SOURCES, FINDINGS,
     )
 }  # fmt: skip
 """Every table a query can read."""

@@ -11,8 +11,12 @@
 --   tag_time: when the mill met it, UTC
 --   mill_min [min]: minutes from tag until the mill moved on below
 --   cycle_min [min]: minutes from passing the previous plug
+--   stalls: stalls of the motor
+--   mill_differential_psi [psi]: circulating pressure above that of the free motor
+--   plugs_since_wiper: plugs milled since the last wiper trip
+--   wiper_before_next: whether a wiper trip followed
 --   mill_confidence: how sure
---   depth_error_ft [ft]: tag less set depth
+--   off_depth_ft [ft]: tag less set depth, the run's own depth error taken out
 --   missing_because: for each metric without a value, why
 SELECT
     w.pad,
@@ -24,8 +28,12 @@ SELECT
     m.tag_time,
     m.mill_min,
     m.cycle_min,
+    m.stalls,
+    m.mill_differential_psi,
+    m.plugs_since_wiper,
+    m.wiper_before_next,
     m.mill_confidence,
-    m.depth_error_ft,
+    m.off_depth_ft,
     m.missing_because
 FROM plug_metrics AS m
 LEFT JOIN wells AS w USING (well_id)

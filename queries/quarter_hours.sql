@@ -2,29 +2,28 @@
 -- reader: manager
 -- grain: a quarter and an activity
 -- columns:
---   quarter: quarter in which the pad's interval began, on the pad's clock
---   activity: pumping, wireline, swap, coil, standby or NPT
---   hours [h]: hours booked
+--   quarter: quarter of the day, on the pad's clock
+--   activity: pumping, wireline, swap, coil, standby, NPT or not booked
+--   hours [h]: hours, from records where they exist, else from the time log
 --   share [ratio]: share of the quarter's hours
-WITH zones AS (
-    SELECT pad, any_value(time_zone) AS zone FROM wells WHERE time_zone IS NOT NULL GROUP BY pad
-),
-booked AS (
-    SELECT
-        timezone(coalesce(z.zone, 'UTC'), a.start_time) AS local_start,
-        a.activity,
-        epoch(a.end_time - a.start_time) / 3600 AS hours
-    FROM activity AS a
-    LEFT JOIN zones AS z USING (pad)
-),
-summed AS (
-    SELECT
-        concat(year(local_start), 'Q', quarter(local_start)) AS quarter,
-        activity,
-        sum(hours) AS hours
-    FROM booked
-    GROUP BY ALL
+WITH parts AS (
+    UNPIVOT (
+        SELECT
+            quarter,
+            sum(pumping_hours) AS pumping,
+            sum(wireline_hours) AS wireline,
+            sum(swap_hours) AS swap,
+            sum(coil_hours) AS coil,
+            sum(standby_hours) AS standby,
+            sum(npt_hours) AS "NPT",
+            sum(not_booked_hours) AS "not booked"
+        FROM pad_day_metrics
+        GROUP BY quarter
+    )
+    ON pumping, wireline, swap, coil, standby, "NPT", "not booked"
+    INTO NAME activity VALUE hours
 )
 SELECT quarter, activity, hours, hours / sum(hours) OVER (PARTITION BY quarter) AS share
-FROM summed
+FROM parts
+WHERE hours > 0
 ORDER BY quarter, activity

@@ -4,25 +4,22 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from pipeline.metrics.view import StageView
 
 Row = dict[str, Any]
 GRADIENT_PSI_FT = (0.6, 1.1)
 """Usual range of the ISIP gradient (common practice). [psi/ft]"""
-TAG_OFF_FT = 30.0
-"""A tag further from the set depth is odd (common practice). [ft]"""
 REPORTED_SHARE = 0.03
 """Totals that differ from the reported ones by more are a finding. [1]"""
-SLOW_PLUG = 3.0
-"""A plug that took this many times the run's median is odd. [1]"""
 
 
-def _finding(well_id: str, level: str, number: int, kind: str, message: str, rows: int | None = None) -> Row:
+def finding(
+    well_id: str | None, level: str, number: int | None, kind: str, message: str, pad: str | None = None
+) -> Row:
+    """Return the row of a finding of the measure step."""
     return {
-        "step": "measure", "source_id": None, "path": None, "well_id": well_id, "level": level, "number": number,
-        "kind": kind, "message": message, "row": None, "rows": rows,
+        "step": "measure", "source_id": None, "path": None, "pad": pad, "well_id": well_id, "level": level,
+        "number": number, "kind": kind, "message": message, "row": None, "rows": None,
     }  # fmt: skip
 
 
@@ -59,7 +56,7 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
         found.append(
             ("cut_short", f"{measured['placed_share']:.0%} of the designed proppant placed, with a full flush")
         )
-    return [_finding(well_id, "stage", stage, kind, message) for kind, message in found]
+    return [finding(well_id, "stage", stage, kind, message) for kind, message in found]
 
 
 def _wave_findings(view: StageView, measured: Row) -> list[tuple[str, str]]:
@@ -82,32 +79,5 @@ def reported_findings(well_id: str, stage: int, reported: Row, measured: Row) ->
         ours, theirs = measured[name], reported.get(name)
         if ours is not None and theirs and abs(ours / theirs - 1.0) > REPORTED_SHARE:
             text = f"{words}: measured {ours:,.0f}, reported {theirs:,.0f} ({ours / theirs - 1.0:+.1%})"
-            rows.append(_finding(well_id, "stage", stage, "reported_differs", text))
+            rows.append(finding(well_id, "stage", stage, "reported_differs", text))
     return rows
-
-
-def coil_findings(well_id: str, run: int, plugs: list[Row]) -> list[Row]:
-    """Return what is odd about the plugs of a coil run."""
-    rows = []
-    minutes = [row["mill_min"] for row in plugs if row["mill_min"] is not None]
-    middle = float(np.median(minutes)) if len(minutes) >= 3 else None
-    for row in plugs:
-        if row["mill_min"] is None:
-            rows.append(
-                _finding(well_id, "plug", row["plug"], "plug_not_met", _why(row["missing_because"], "mill_min"))
-            )
-            continue
-        if middle is not None and row["mill_min"] > SLOW_PLUG * middle:
-            text = f"milled in {row['mill_min']:.0f} min; the run's median is {middle:.0f} min"
-            rows.append(_finding(well_id, "plug", row["plug"], "slow_plug", text))
-        off = row["depth_error_ft"]
-        if off is not None and abs(off) > TAG_OFF_FT:
-            rows.append(_finding(well_id, "plug", row["plug"], "off_depth", f"tagged {off:+.0f} ft from the set depth"))
-    return rows
-
-
-def _why(reasons: str | None, metric: str) -> str:
-    for part in (reasons or "").split("; "):
-        if part.startswith(f"{metric}: "):
-            return part.removeprefix(f"{metric}: ")
-    return "no reason recorded"

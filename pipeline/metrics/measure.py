@@ -11,18 +11,21 @@ from typing import Any
 import polars as pl
 
 from pipeline.lake import Lake
-from pipeline.metrics.coil import PLUG, RUN
+from pipeline.metrics.coil_view import PLUG, RUN, TOE
 from pipeline.metrics.declare import fingerprint
+from pipeline.metrics.measure_pads import measure_pads
 from pipeline.metrics.measure_runs import measure_runs
 from pipeline.metrics.measure_stages import measure_stages
 from pipeline.metrics.view import STAGE
 from pipeline.metrics.well import Rows, WellInput, WellRows
-from pipeline.picks import coil as coil_picks
+from pipeline.metrics.wireline import WIRELINE_RUN, measure_wireline
+from pipeline.picks import coil_states, coil_stops, toe
 from pipeline.picks import stage as stage_picks
 from pipeline.schemas import (
     AMENDMENTS,
     COIL,
     COIL_RUNS,
+    COST,
     FINDINGS,
     PICKS,
     PLUGS,
@@ -30,23 +33,30 @@ from pipeline.schemas import (
     SOURCES,
     STAGES,
     STRINGS,
+    TOE_TESTS,
     TREATMENT,
     WELLS,
+    WIRELINE,
     Table,
 )
 
 STAGE_METRICS = STAGE.table()
 PLUG_METRICS = PLUG.table()
 COIL_RUN_METRICS = RUN.table()
-_DESCRIBED = (WELLS, STRINGS, STAGES, PLUGS, COIL_RUNS, AMENDMENTS, REPORTED)
-_WRITTEN = (STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS)
+TOE_PREP_METRICS = TOE.table()
+WIRELINE_METRICS = WIRELINE_RUN.table()
+_DESCRIBED = (WELLS, STRINGS, STAGES, PLUGS, COIL_RUNS, WIRELINE, TOE_TESTS, COST, AMENDMENTS, REPORTED)
+_WRITTEN = {
+    "stages": STAGE_METRICS, "plugs": PLUG_METRICS, "runs": COIL_RUN_METRICS, "toes": TOE_PREP_METRICS,
+    "wireline": WIRELINE_METRICS,
+}  # fmt: skip
 WELLS_A_COMMIT = 12
 """Wells whose rows are written together; a kill in between costs measuring them again, nothing else."""
 
 
 @dataclass
 class Measured:
-    """What a measure did: wells measured and left as they were, rows written."""
+    """What a measure did: wells measured and left as they were, rows written, pads whose time was booked."""
 
     wells: int = 0
     unchanged: int = 0
@@ -54,11 +64,12 @@ class Measured:
     plugs: int = 0
     runs: int = 0
     findings: int = 0
+    pads: int = 0
 
     @property
     def changed(self) -> bool:
         """Whether the lake was changed."""
-        return self.wells > 0
+        return self.wells + self.pads > 0
 
 
 def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], None] | None = None) -> Measured:
@@ -82,8 +93,9 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
     waiting: list[tuple[WellInput, WellRows]] = []
     for done, well in enumerate(_read_ahead(lake, plan), start=1):
         rows = WellRows()
-        measure_stages(well, rows)
+        pumped_down = measure_stages(well, rows)
         measure_runs(well, rows)
+        measure_wireline(well, pumped_down, rows)
         waiting.append((well, rows))
         if len(waiting) == WELLS_A_COMMIT or done == len(plan.stale):
             _write(lake, waiting)
@@ -96,6 +108,8 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
         if progress is not None:
             progress(done, len(plan.stale), well.well_id)
     _forget(lake, plan.gone)
+    report.pads, odd = measure_pads(lake, default_zone)
+    report.findings += odd
     return report
 
 
@@ -135,8 +149,11 @@ def _zone(wells: Rows, default: str) -> str:
 
 def _methods() -> list[Any]:
     """Names and versions of all methods that rows follow from."""
-    picks = [(method.name, method.version) for method in (*stage_picks.METHODS, *coil_picks.METHODS)]
-    return [picks, STAGE.versions(), PLUG.versions(), RUN.versions()]
+    picks = [
+        (method.name, method.version)
+        for method in (*stage_picks.METHODS, *coil_stops.METHODS, *coil_states.METHODS, *toe.METHODS)
+    ]
+    return [picks, *(level.versions() for level in (STAGE, PLUG, RUN, TOE, WIRELINE_RUN))]
 
 
 def _by_well(lake: Lake, table: Table) -> dict[str, Rows]:
@@ -184,7 +201,7 @@ def _write(lake: Lake, measured: list[tuple[WellInput, WellRows]]) -> None:
     where = {"well_id": [well.well_id for well, _ in measured]}
     prints = {well.well_id: well.print for well, _ in measured}
     mark = pl.col("well_id").replace_strict(prints, return_dtype=pl.String).alias("fingerprint")
-    for table, name in zip(_WRITTEN, ("stages", "plugs", "runs"), strict=True):
+    for name, table in _WRITTEN.items():
         dtypes = {column: dtype for column, dtype in table.dtypes.items() if column != "fingerprint"}
         rows = [row for _, result in measured for row in getattr(result, name)]
         frame = pl.DataFrame(rows, schema=dtypes, infer_schema_length=None)
@@ -199,9 +216,17 @@ def _write(lake: Lake, measured: list[tuple[WellInput, WellRows]]) -> None:
 def _forget(lake: Lake, wells: list[str]) -> None:
     """Remove rows of wells that no source speaks of any more."""
     for well in wells:
-        for table in (*_WRITTEN, PICKS):
+        for table in (*_WRITTEN.values(), PICKS):
             lake.replace(table, table.empty(), {"well_id": well})
         lake.replace(FINDINGS, FINDINGS.empty(), {"step": "measure", "well_id": well})
 
 
-__all__ = ["COIL_RUN_METRICS", "PLUG_METRICS", "STAGE_METRICS", "Measured", "measure"]
+__all__ = [
+    "COIL_RUN_METRICS",
+    "PLUG_METRICS",
+    "STAGE_METRICS",
+    "TOE_PREP_METRICS",
+    "WIRELINE_METRICS",
+    "Measured",
+    "measure",
+]

@@ -17,6 +17,7 @@ from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 from pipeline.physics.hydraulics import pipe_capacity_bbl
 from pipeline.picks.arrays import median
+from pipeline.picks.pump_down import PumpDown, find_pump_down
 from pipeline.picks.record import Pipe, StageDesign, StageRecord
 from pipeline.picks.stage import StagePicks, pick_stage
 
@@ -35,8 +36,14 @@ class _Picked:
     picks: StagePicks
 
 
-def measure_stages(well: WellInput, rows: WellRows) -> None:
-    """Add the rows of a well's stages."""
+def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime, PumpDown]]:
+    """Add the rows of a well's stages.
+
+    Returns
+    -------
+    dict of int to (datetime, PumpDown)
+        Pump-downs that their records hold, by the stage they prepare, with the first moment of the record.
+    """
     described = {row["stage"]: row for row in well.tables["stages"]}
     picked = []
     for number, frame in parts(well.treatment, "stage"):
@@ -45,6 +52,11 @@ def measure_stages(well: WellInput, rows: WellRows) -> None:
         design = stage_design(row, well.tables["strings"])
         picks = pick_stage(record, design, amended(well, "stage", number, origin))
         picked.append(_Picked(number, origin, row, design, picks))
+    pumped_down = {}
+    for one in picked:
+        found = find_pump_down(one.picks.timeline)
+        if found is not None:
+            pumped_down[one.number + 1] = (one.origin, found)
     plugs = {row["plug"]: row for row in well.tables["plugs"]}
     reported = {row["stage"]: row for row in well.tables["reported"]}
     for one in picked:
@@ -57,6 +69,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> None:
             rows.picks.append(pick_row(well, "stage", one.number, pick, one.origin, effective))
         rows.findings += stage_findings(well.well_id, one.number, view, measured)
         rows.findings += reported_findings(well.well_id, one.number, reported.get(one.number, {}), measured)
+    return pumped_down
 
 
 def _surroundings(one: _Picked, picked: list[_Picked], plugs: dict[int, dict[str, Any]]) -> Surroundings:

@@ -34,6 +34,8 @@ class WellRows:
     stages: Rows = field(default_factory=list)
     plugs: Rows = field(default_factory=list)
     runs: Rows = field(default_factory=list)
+    toes: Rows = field(default_factory=list)
+    wireline: Rows = field(default_factory=list)
     picks: Rows = field(default_factory=list)
     findings: Rows = field(default_factory=list)
 

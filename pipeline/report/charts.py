@@ -43,6 +43,7 @@ def draw(spec: ChartSpec, frame: pl.DataFrame, units: Labels) -> dict[str, Any]:
     """
     kinds: dict[str, Callable[[ChartSpec, alt.Data, pl.DataFrame, Labels], alt.LayerChart | alt.Chart]] = {
         "trend": _trend, "stack": _stack, "bars": _bars, "interval": _interval, "strip": _strip, "scatter": _scatter,
+        "timeline": _timeline,
     }  # fmt: skip
     data = alt.Data(values=json.loads(frame.write_json()))
     chart = kinds[spec.kind](spec, data, frame, units)
@@ -165,6 +166,20 @@ def _strip(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) 
         tooltip=_tips(frame, units),
     )
     return alt.layer(ticks)
+
+
+def _timeline(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.Chart:
+    return (
+        alt.Chart(data, height=46 * frame[spec.y].n_unique())
+        .mark_bar(height=24)
+        .encode(
+            y=alt.Y(field=spec.y, type="nominal", title=_axis(spec, units, "y") or None),
+            x=alt.X(field=spec.x, type="temporal", title=_axis(spec, units, "x")),
+            x2=alt.X2(field=spec.x_end or spec.x),
+            color=_colour(spec),
+            tooltip=_tips(frame, units),
+        )
+    )
 
 
 def _scatter(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:

@@ -28,16 +28,19 @@ class ChartSpec(Frozen):
         Axis titles; the unit is added.
     words : str
         How to read it.
+    x_end : str
+        Column where a bar of a timeline ends.
     diagonal : bool
         Whether to draw the line of equal values.
     """
 
-    kind: Literal["trend", "stack", "bars", "interval", "strip", "scatter"]
+    kind: Literal["trend", "stack", "bars", "interval", "strip", "scatter", "timeline"]
     query: str
     given: dict[str, str] = Field(default_factory=dict)
     title: str
     title_given: dict[str, str] | None = None
     x: str
+    x_end: str | None = None
     y: str
     colour: str | None = None
     x_label: str

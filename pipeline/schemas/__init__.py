@@ -2,18 +2,19 @@
 
 from pipeline.schemas.base import Table, meta
 from pipeline.schemas.fitted import COMPARISONS, EFFECTS, MODEL_CARDS, PREDICTIONS
-from pipeline.schemas.ledger import ACTIVITY, COST, PRODUCTION
+from pipeline.schemas.ledger import ACTIVITY, COST, INCIDENTS, PRODUCTION
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
 from pipeline.schemas.picks import PICKS
 from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.schemas.review import AMENDMENTS, REPORTED
-from pipeline.schemas.wells import COIL_RUNS, PLUGS, STAGES, STRINGS, WELLS, WIRELINE
+from pipeline.schemas.time import PAD_DAYS, PAD_TIMELINE
+from pipeline.schemas.wells import COIL_RUNS, OFFSETS, PLUGS, STAGES, STRINGS, TOE_TESTS, WELLS, WIRELINE
 
 LANDED: dict[str, Table] = {
     table.name: table
     for table in (
         WELLS, STRINGS, STAGES, PLUGS, COIL_RUNS, WIRELINE, TREATMENT, COIL, ACTIVITY, COST, PRODUCTION,
-        REPORTED, AMENDMENTS,
+        REPORTED, AMENDMENTS, TOE_TESTS, OFFSETS, INCIDENTS,
     )
 }  # fmt: skip
 """Tables that source maps can fill, in the order they are landed."""
@@ -27,8 +28,12 @@ __all__ = [
     "COST",
     "EFFECTS",
     "FINDINGS",
+    "INCIDENTS",
     "LANDED",
     "MODEL_CARDS",
+    "OFFSETS",
+    "PAD_DAYS",
+    "PAD_TIMELINE",
     "PICKS",
     "PLUGS",
     "PREDICTIONS",
@@ -38,6 +43,7 @@ __all__ = [
     "SOURCES",
     "STAGES",
     "STRINGS",
+    "TOE_TESTS",
     "TREATMENT",
     "WELLS",
     "WIRELINE",

@@ -29,6 +29,17 @@ class Cost(Landed):
     price_basis = text("price basis")
 
 
+class Incidents(Landed):
+    """A safety event."""
+
+    pad = text("the site", key=True)
+    occurred_at = instant("when", key=True)
+    well_id = text("the well, where it concerns one")
+    severity = text("near miss, first aid, recordable or lost time")
+    category = text("what kind of event")
+    operation = text("activity during which it happened")
+
+
 class Production(Landed):
     """A month of production."""
 
@@ -43,5 +54,6 @@ class Production(Landed):
 
 
 ACTIVITY = Table("activity", Activity, "an interval of pad time")
+INCIDENTS = Table("incidents", Incidents, "a safety event")
 COST = Table("cost", Cost, "a cost line")
 PRODUCTION = Table("production", Production, "a month of a well's production")

@@ -32,6 +32,8 @@ class Coil(Landed):
     wellhead_pressure_psi = quantity("psi", "wellhead pressure", soft=(-50.0, 8000.0), hard=(-100.0, 15000.0))
     pump_rate_bpm = quantity("bpm", "coil pump rate", soft=(-0.2, 8.0), hard=(-0.5, 20.0))
     return_rate_bpm = quantity("bpm", "return rate", soft=(-0.2, 8.0), hard=(-0.5, 20.0))
+    sand_conc_ppa = quantity("ppa", "sand in the fluid pumped through the coil", soft=(-0.2, 3.0), hard=(-0.5, 20.0))
+    bypass_open = quantity("ratio", "1 while the bypass above the motor is open, else 0", hard=(0.0, 1.0))
 
 
 TREATMENT = Table("treatment", Treatment, "a sample of pumping", ("well_id",), ("stage", "time"))

@@ -38,6 +38,8 @@ class Reported(Landed):
     pad_bbl = quantity("bbl", "reported pad", hard=(0.0, 1e5))
     flush_bbl = quantity("bbl", "reported flush", hard=(0.0, 1e5))
     proppant_lbm = quantity("lbm", "reported proppant", hard=(0.0, 5e6))
+    water_bbl = quantity("bbl", "fresh and reused water brought for the stage", hard=(0.0, 1e5))
+    fuel_gal = quantity("gal", "diesel burnt, or its equal in gas", hard=(0.0, 1e5))
 
 
 AMENDMENTS = Table("amendments", Amendments, "an engineer's correction of a pick")

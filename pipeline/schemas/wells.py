@@ -83,10 +83,26 @@ class CoilRuns(Landed):
 
     well_id = text("the well", key=True)
     run = integer("run, in order of time", key=True, lowest=1)
-    kind = text("mill-out or toe preparation")
+    kind = text("mill-out, toe preparation (one run), toe milling or toe perforating (two runs)")
     coil_crew = text("coil crew")
     coil_diameter_in = quantity("in", "outside diameter of the coil", hard=(0.5, 5.0))
     target_depth_ft = quantity("ft", "planned depth", depth=True)
+    motor_limit_bpm = quantity("bpm", "highest rate the motor takes", hard=(0.0, 20.0))
+    trip_reason = text("why the run before was pulled, such as motor or mill")
+    sweeps = integer("viscous sweeps pumped", lowest=0)
+    debris_lbm = quantity("lbm", "debris recovered at surface", hard=(0.0, 1e5))
+    nozzles = integer("jetting nozzles", lowest=0)
+    nozzle_diameter_in = quantity("in", "diameter of a jetting nozzle", hard=(0.02, 2.0))
+
+
+class ToeTests(Landed):
+    """What accepted a well's toe: casing test and injectivity."""
+
+    well_id = text("the well", key=True)
+    casing_test_psi = quantity("psi", "casing test pressure", hard=(0.0, 20000.0))
+    casing_test_held = flag("whether it held")
+    injectivity_bpm = quantity("bpm", "rate of the injectivity test", hard=(0.0, 200.0))
+    injectivity_psi = quantity("psi", "pressure of the injectivity test", hard=(-250.0, 20000.0))
 
 
 class Wireline(Landed):
@@ -103,6 +119,21 @@ class Wireline(Landed):
     pump_down_bbl = quantity("bbl", "fluid pumped down", hard=(0.0, 5000.0))
     guns_fired = integer("guns fired", lowest=0)
     misfires = integer("guns that did not fire", lowest=0)
+    plug_set = flag("whether the plug was set")
+    preset = flag("whether the plug set before its depth")
+    pump_down_from_ft = quantity("ft", "depth at which pumping down began", depth=True)
+
+
+class Offsets(Landed):
+    """A neighbouring well, and what it felt."""
+
+    well_id = text("the well completed", key=True)
+    offset_id = text("the neighbour", key=True)
+    spacing_ft = quantity("ft", "distance between the laterals", hard=(0.0, 50000.0))
+    completion_order = text("whether the neighbour was completed before, with or after the well")
+    depletion_months = quantity("ratio", "months the neighbour produced before", hard=(0.0, 1200.0))
+    pressure_response_psi = quantity("psi", "highest pressure rise recorded at the neighbour", hard=(-250.0, 20000.0))
+    response_stage = integer("stage during which it was recorded", lowest=1)
 
 
 WELLS = Table("wells", Wells, "a well")
@@ -110,4 +141,6 @@ STRINGS = Table("strings", Strings, "a section of casing or coil")
 STAGES = Table("stages", Stages, "a stage's design and perforations")
 PLUGS = Table("plugs", Plugs, "a plug")
 COIL_RUNS = Table("coil_runs", CoilRuns, "a coiled tubing run")
+TOE_TESTS = Table("toe_tests", ToeTests, "what accepted a well's toe")
+OFFSETS = Table("offsets", Offsets, "a neighbour of a well")
 WIRELINE = Table("wireline", Wireline, "a pump-down run")

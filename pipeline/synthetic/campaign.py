@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -11,7 +11,15 @@ import numpy as np
 import polars as pl
 
 from pipeline.synthetic import ledger, providers
-from pipeline.synthetic.coil import PlugTruth, RunTruth, simulate_mill_out, simulate_toe_preparation
+from pipeline.synthetic.coil import (
+    NOZZLES,
+    CoilScript,
+    PlugTruth,
+    RunTruth,
+    draw_coil_script,
+    simulate_mill_out,
+    simulate_toe_preparation,
+)
 from pipeline.synthetic.mess import record_stage
 from pipeline.synthetic.plan import (
     BASIN,
@@ -19,6 +27,7 @@ from pipeline.synthetic.plan import (
     COIL_OD_IN,
     DRAG_REDUCTION,
     FLUID_PPG,
+    MOTOR_LIMIT_BPM,
     PRESSURE_LIMIT_PSI,
     TRANSITION_MIN,
     WIRELINE_CREWS,
@@ -29,6 +38,8 @@ from pipeline.synthetic.plan import (
     make_wells,
     pad_start,
     perforations_ft,
+    pump_down_from_ft,
+    pump_down_min,
 )
 from pipeline.synthetic.treatment import StageTruth, draw_script, simulate_stage
 
@@ -37,15 +48,24 @@ LEAKING = (2, 0, 5)
 """Planted: pad, well and stage (numbers from 0, 0, 1) whose plug leaks."""
 HARD_PLUG = (3, 1, 6)
 """Planted: pad, well and plug that is far harder to mill."""
+TROUBLES: dict[tuple[int, int], str] = {
+    (0, 1): "overpull", (1, 0): "lost_returns", (1, 1): "motor trip", (4, 1): "lock_up", (5, 0): "no_bypass",
+    (6, 0): "motor trip", (2, 1): "weight reversed",
+}  # fmt: skip
+"""Planted: pad and well whose mill-out has it."""
+LATE_LOG = (4, 3)
+"""Planted: pad and pumping entry of its time log that is 25 min late."""
 
 
 @dataclass
 class Truth:
-    """What was planted: one row a stage, plug, coil run."""
+    """What was planted: one row a stage, plug, coil run, day of a pad with stages, interval of lost time."""
 
     stages: pl.DataFrame
     plugs: pl.DataFrame
     runs: pl.DataFrame
+    stage_days: pl.DataFrame
+    npt: pl.DataFrame
     wells: list[Well]
 
 
@@ -61,6 +81,11 @@ class _Tables:
     cost: list[Row] = field(default_factory=list)
     production: list[Row] = field(default_factory=list)
     reported: list[Row] = field(default_factory=list)
+    toe_tests: list[Row] = field(default_factory=list)
+    offsets: list[Row] = field(default_factory=list)
+    incidents: list[Row] = field(default_factory=list)
+    npt: list[Row] = field(default_factory=list)
+    stage_days: list[Row] = field(default_factory=list)
     stage_truth: list[StageTruth] = field(default_factory=list)
     plug_truth: list[PlugTruth] = field(default_factory=list)
     run_truth: list[RunTruth] = field(default_factory=list)
@@ -89,11 +114,14 @@ def generate(folder: Path, plan: Plan, progress: Callable[[str], None] | None = 
     for pad_number in range(plan.pads):
         on_pad = [well for well in wells if well.pad_number == pad_number]
         finished = _pump_pad(folder, plan, on_pad, tables, rng)
+        tables.offsets += ledger.neighbours(on_pad, rng)
         for index, well in enumerate(on_pad):
             _describe(tables, well)
-            _coil(folder, plan, well, index, finished, tables, rng)
+            _coil(folder, plan, well, index, finished, tables, np.random.default_rng([plan.seed, pad_number, index]))
             online = ledger.later(finished, 14.0 + 3.0 * index)
-            tables.cost += ledger.cost_lines(well, finished.date(), pad_number == last_pad, rng)
+            tables.cost += ledger.cost_lines(
+                well, finished.date(), pad_number == last_pad, _toe(plan, well, index), rng
+            )
             until = ledger.later(pad_start(plan, last_pad), 150.0).date()
             tables.production += ledger.production(well, online.date(), until, rng)
             if progress is not None:
@@ -105,6 +133,8 @@ def generate(folder: Path, plan: Plan, progress: Callable[[str], None] | None = 
         pl.DataFrame([asdict(stage) for stage in tables.stage_truth], infer_schema_length=None),
         pl.DataFrame(plugs, infer_schema_length=None),
         pl.DataFrame(runs, infer_schema_length=None),
+        pl.DataFrame(tables.stage_days, infer_schema_length=None),
+        pl.DataFrame(tables.npt, infer_schema_length=None),
         wells,
     )
 
@@ -136,14 +166,21 @@ def _pump_pad(folder: Path, plan: Plan, on_pad: list[Well], tables: _Tables, rng
         tables.reported.append(ledger.summary(well.name, truth, rng))
         run_h = float(rng.normal(2.6, 0.2))
         if stage < well.stages:
-            _wireline(tables, well, stage + 1, ends + timedelta(minutes=15), run_h, rng)
+            _wireline(tables, well, stage + 1, ends + timedelta(minutes=15), run_h, truth.pump_down_min, rng)
         between = TRANSITION_MIN[well.crew] / 60.0 * float(rng.lognormal(0.0, 0.15))
         if not alternating:
             between += run_h
         after = timedelta(seconds=frame.height - signal.shut_in)
         clock = max(ends + hours(between), ends + after + timedelta(seconds=30))
         clock -= timedelta(microseconds=clock.microsecond)
-    tables.activity += ledger.time_log(on_pad[0].pad, pumped, rng)
+    log = ledger.time_log(on_pad[0].pad, pumped, rng)
+    tables.npt += [row for row in log if row["activity"] == "NPT"]
+    if on_pad[0].pad_number == LATE_LOG[0]:
+        late = [row for row in log if row["activity"] == "pumping"][LATE_LOG[1]]
+        late["start"] += timedelta(minutes=25)  # type: ignore[operator]
+    tables.activity += log
+    tables.incidents += ledger.incidents(on_pad[0].pad, pumped, rng)
+    tables.stage_days += [{"pad": on_pad[0].pad, "end": end} for _, end, _ in pumped]
     return clock
 
 
@@ -201,16 +238,22 @@ def _stage_row(well: Well, stage: int, alternating: bool, rng: np.random.Generat
     }  # fmt: skip
 
 
-def _wireline(tables: _Tables, well: Well, stage: int, start: datetime, run_h: float, rng: np.random.Generator) -> None:
+def _wireline(
+    tables: _Tables, well: Well, stage: int, start: datetime, run_h: float,
+    on_record_min: float | None, rng: np.random.Generator,
+) -> None:  # fmt: skip
     crew = f"Wireline {WIRELINE_CREWS[well.pad_number % 2]}"
     depth = perforations_ft(well, stage)[1] + 12.0
-    minutes = (depth - well.heel_ft + 800.0) / 300.0
+    minutes = pump_down_min(well, stage)
+    if on_record_min is not None and rng.random() < 0.1:
+        minutes *= 1.4  # the run record is wrong, the pump record is there to tell
     tables.wireline.append(
         {
             "well": well.name, "run": stage, "crew": crew, "start": start, "end": start + hours(run_h),
             "pump_down_min": round(minutes, 1), "peak_bpm": round(float(rng.normal(15.0, 0.8)), 1),
             "peak_psi": round(float(rng.normal(5400.0, 250.0)), 0), "volume_bbl": round(11.0 * minutes, 0),
             "guns": well.design.clusters, "misfires": int(rng.random() < 0.05),
+            "plug_set": True, "preset": bool(rng.random() < 0.01), "from_ft": pump_down_from_ft(well),
         }
     )  # fmt: skip
     tables.plugs.append(
@@ -221,36 +264,72 @@ def _wireline(tables: _Tables, well: Well, stage: int, start: datetime, run_h: f
     )  # fmt: skip
 
 
+def _toe(plan: Plan, well: Well, index: int) -> str | None:
+    """How a well's toe was prepared; only the first well of a pad has it on record."""
+    if index or not plan.toe_preparation:
+        return None
+    return "two runs" if well.pad_number % 2 else "one run"
+
+
+def _script(well: Well, index: int, plugs: list[int], rng: np.random.Generator) -> CoilScript:
+    trouble = TROUBLES.get((well.pad_number, index))
+    script = draw_coil_script(plugs, rng)
+    if HARD_PLUG[:2] == (well.pad_number, index):
+        script = replace(script, hard_plug=HARD_PLUG[2], fates={})
+    if trouble == "motor trip":
+        script = replace(script, motor_trip_after=len(plugs) // 2)
+    elif trouble is not None and trouble != "weight reversed":
+        script = replace(script, **{trouble: True})  # type: ignore[arg-type]
+    return script
+
+
 def _coil(
     folder: Path, plan: Plan, well: Well, index: int, finished: datetime, tables: _Tables, rng: np.random.Generator
 ) -> None:
-    jobs: list[tuple[datetime, pl.DataFrame, RunTruth]] = []
-    if index == 0 and plan.toe_preparation:
-        frame, truth = simulate_toe_preparation(well, rng)
-        jobs.append((ledger.later(pad_start(plan, well.pad_number), -9.0), frame, truth))
-    hard = HARD_PLUG[2] if HARD_PLUG[:2] == (well.pad_number, index) else None
     plugs = [(stage, perforations_ft(well, stage)[1] + 12.0) for stage in range(2, well.stages + 1)]
-    frame, truth = simulate_mill_out(well, plugs, hard, well.pad_number, rng)
-    jobs.append((ledger.later(finished, 5.0 + 2.0 * index), frame, truth))
+    script = _script(well, index, [plug for plug, _ in plugs], rng)
+    toe = _toe(plan, well, index)
+    jobs: list[tuple[datetime, pl.DataFrame, RunTruth]] = []
+    clock = ledger.later(pad_start(plan, well.pad_number), -9.0)
+    if toe is not None:
+        tables.toe_tests.append(ledger.toe_test(well, rng))
+        for frame, truth in simulate_toe_preparation(well, script, rng, one_run=toe == "one run"):
+            jobs.append((clock, frame, truth))
+            clock += timedelta(seconds=frame.height) + hours(7.0)
+    clock = ledger.later(finished, 5.0 + 2.0 * index)
+    for frame, truth in simulate_mill_out(well, plugs, script, well.pad_number, rng):
+        jobs.append((clock, frame, truth))
+        clock += timedelta(seconds=frame.height) + hours(3.0)
+    if TROUBLES.get((well.pad_number, index)) == "weight reversed":
+        start, frame, truth = jobs[-1]
+        truth.planted.append("weight reversed")
+        jobs[-1] = (start, frame.with_columns(-pl.col("weight")), truth)
     for run, (start, record, planted) in enumerate(jobs, start=1):
         planted.run = run
         for plug in planted.plugs:
             plug.run = run
-        start = start.replace(microsecond=0)
-        sampled = record[:: plan.coil_step_s]
-        providers.write_coil(folder, well, run, start, sampled)
+        providers.write_coil(folder, well, run, start.replace(microsecond=0), record[:: plan.coil_step_s])
         tables.run_truth.append(planted)
         tables.plug_truth += planted.plugs
+        milling = planted.kind == "mill-out"
+        again = milling and run > 1 and jobs[run - 2][2].kind == "mill-out"
         tables.coil_runs.append(
             {
                 "well": well.name, "run": run, "kind": planted.kind, "crew": f"Coil {well.coil_crew}",
-                "coil_in": COIL_OD_IN, "target_ft": well.toe_ft - 60.0,
+                "coil_in": COIL_OD_IN, "target_ft": well.toe_ft - 60.0 if planted is jobs[-1][2] else None,
+                "motor_limit_bpm": MOTOR_LIMIT_BPM if milling else None, "trip_reason": "motor" if again else None,
+                "sweeps": int(rng.poisson(3.0)) if milling else None,
+                "debris_lb": round(18.0 * len(planted.plugs) * float(rng.normal(1.0, 0.1)), 0) if milling else None,
+                "nozzles": NOZZLES[0] if planted.kind == "toe preparation" else None,
+                "nozzle_in": NOZZLES[1] if planted.kind == "toe preparation" else None,
             }
         )  # fmt: skip
 
 
 def _write_tables(folder: Path, tables: _Tables) -> None:
     into = folder / "tables"
-    for name in ("wells", "strings", "coil_runs", "wireline", "activity", "cost", "production", "reported"):
-        providers.write_table(into / f"{name}.csv", getattr(tables, name))
+    names = ("wells", "strings", "coil_runs", "wireline", "activity", "cost", "production", "reported")
+    for name in (*names, "toe_tests", "offsets", "incidents"):
+        if rows := getattr(tables, name):
+            providers.write_table(into / f"{name}.csv", rows)
     providers.write_workbook(into / "designs.xlsx", {"stages": tables.stages, "plugs": tables.plugs})

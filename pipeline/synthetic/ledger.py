@@ -56,11 +56,13 @@ def summary(well: str, truth: StageTruth, rng: np.random.Generator) -> Row:
         "well": well, "stage": truth.stage, "isip": isip, "max": round(truth.max_psi + float(rng.normal(0.0, 8.0)), 0),
         "breakdown": None if truth.breakdown_psi is None else round(truth.breakdown_psi, 0),
         "clean": round(clean, 0), "proppant": round(proppant, -2),
+        "water": round(clean * float(rng.normal(1.03, 0.01)), 0),
+        "fuel": round(truth.at_rate_psi * truth.at_rate_bpm / 40.8 * truth.pump_time_min / 60.0 * 0.055, 0),
     }  # fmt: skip
 
 
-def cost_lines(well: Well, when: date, last_quarter: bool, rng: np.random.Generator) -> list[Row]:
-    """Return a well's cost lines; the last quarter is still accrued."""
+def cost_lines(well: Well, when: date, last_quarter: bool, toe: str | None, rng: np.random.Generator) -> list[Row]:
+    """Return a well's cost lines; the last quarter is still accrued; a toe preparation in two runs costs more."""
     pounds = well.design.proppant_lbm * well.stages
     amounts = {
         "stimulation": well.stages * 41_000.0 + 0.045 * pounds,
@@ -69,6 +71,8 @@ def cost_lines(well: Well, when: date, last_quarter: bool, rng: np.random.Genera
         "coiled tubing": 165_000.0,
         "water": well.stages * 14_000.0,
     }
+    if toe is not None:
+        amounts["toe preparation"] = 68_000.0 if toe == "one run" else 96_000.0
     lines: list[Row] = []
     for index, (category, amount) in enumerate(amounts.items(), start=1):
         for step, (state, factor) in enumerate((("budget", 1.0), ("accrued" if last_quarter else "invoiced", None))):
@@ -101,6 +105,51 @@ def production(well: Well, online: date, until: date, rng: np.random.Generator) 
         )  # fmt: skip
         age += 1
         month = date(month.year + month.month // 12, month.month % 12 + 1, 1)
+    return rows
+
+
+def toe_test(well: Well, rng: np.random.Generator) -> Row:
+    """Return how a well's toe was accepted."""
+    return {
+        "well": well.name, "casing_test_psi": round(float(rng.normal(11_000.0, 60.0)), 0), "held": True,
+        "injected_bpm": round(float(rng.uniform(8.0, 16.0)), 1),
+        "injected_psi": round(float(rng.normal(6_400.0, 350.0)), 0),
+    }  # fmt: skip
+
+
+def neighbours(on_pad: list[Well], rng: np.random.Generator) -> list[Row]:
+    """Return each well's neighbours on its pad; now and then one feels the next well's stage."""
+    rows: list[Row] = []
+    for index, well in enumerate(on_pad):
+        for other, neighbour in enumerate(on_pad):
+            if abs(other - index) != 1:
+                continue
+            felt = rng.random() < 0.3
+            rows.append(
+                {
+                    "well": well.name, "offset": neighbour.name, "spacing_ft": round(float(rng.normal(880.0, 40.0)), 0),
+                    "order": "before" if other < index else "after", "depletion_months": 0.0,
+                    "response_psi": round(float(rng.uniform(250.0, 900.0) if felt else rng.uniform(5.0, 40.0)), 0),
+                    "response_stage": int(rng.integers(1, well.stages + 1)) if felt else None,
+                }
+            )  # fmt: skip
+    return rows
+
+
+def incidents(pad: str, pumped: list[tuple[datetime, datetime, str]], rng: np.random.Generator) -> list[Row]:
+    """Return a pad's safety events: mostly near misses."""
+    rows: list[Row] = []
+    for _ in range(int(rng.poisson(1.2))):
+        start, end, well = pumped[int(rng.integers(len(pumped)))]
+        severity = str(rng.choice(["near miss", "first aid", "recordable"], p=[0.7, 0.25, 0.05]))
+        category = str(rng.choice(["line of fire", "slip or trip", "dropped object", "pressure release"]))
+        at = start + (end - start) * float(rng.random())
+        rows.append(
+            {
+                "pad": pad, "time": at.replace(microsecond=0), "well": well, "severity": severity,
+                "category": category, "operation": "pumping",
+            }
+        )  # fmt: skip
     return rows
 
 

@@ -52,6 +52,7 @@ MILL_FACTOR = {"Finch": 1.0, "Gannet": 1.3}
 """Planted: milling time of a coil crew over the other's. [1]"""
 MILL_DRIFT_PER_QUARTER = -0.02
 """Planted: milling gets faster from quarter to quarter. [1]"""
+MOTOR_LIMIT_BPM = 3.0
 TRANSITION_MIN = {"Alder": 26.0, "Birch": 21.0, "Cedar": 33.0, "Dogwood": 38.0}
 """Planted: minutes between stages beyond the wireline run. [min]"""
 
@@ -172,6 +173,16 @@ def perforations_ft(well: Well, stage: int) -> tuple[float, float]:
     """Return top and bottom perforation of a stage, counted from the toe. [ft]"""
     bottom = well.toe_ft - 40.0 - (stage - 1) * well.design.stage_length_ft
     return bottom - well.design.stage_length_ft + 35.0, bottom
+
+
+def pump_down_from_ft(well: Well) -> float:
+    """Depth at which guns and plug are pumped from. [ft]"""
+    return well.heel_ft - 800.0
+
+
+def pump_down_min(well: Well, stage: int) -> float:
+    """Return the minutes of pumping guns and plug down to a stage, at 300 ft/min. [min]"""
+    return (perforations_ft(well, stage)[1] + 12.0 - pump_down_from_ft(well)) / 300.0
 
 
 def hours(value: float) -> timedelta:

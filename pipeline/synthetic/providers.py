@@ -106,9 +106,11 @@ def write_coil(folder: Path, well: Well, run: int, start: datetime, frame: pl.Da
             pl.col("wellhead").round(0).alias("Wellhead pressure"),
             pl.col("pump").round(2).alias("Pump rate"),
             pl.col("returns").round(2).alias("Return rate"),
+            pl.col("sand").round(2).alias("Sand"),
+            pl.col("bypass").cast(pl.Int8).alias("Bypass"),
         )
         head, body = table.write_csv().split("\n", 1)
-        path.write_text(f"{head}\nd/m/y h:m:s,ft,lbf,psi,psi,bpm,bpm\n{body}", encoding="utf-8")
+        path.write_text(f"{head}\nd/m/y h:m:s,ft,lbf,psi,psi,bpm,bpm,ppa,\n{body}", encoding="utf-8")
         return path
     frame.select(
         _clock(start).dt.strftime("%Y-%m-%dT%H:%M:%SZ").alias("utc"),
@@ -118,6 +120,7 @@ def write_coil(folder: Path, well: Well, run: int, start: datetime, frame: pl.Da
         _expr("wellhead", "psi", "bar", 2).alias("wellhead [bar]"),
         _expr("pump", "bpm", "m**3/min", 4).alias("pump [m3/min]"),
         _expr("returns", "bpm", "m**3/min", 4).alias("return [m3/min]"),
+        _expr("sand", "ppa", "kg/m**3", 1).alias("sand [kg/m3]"),
     ).write_csv(path, separator=";", decimal_comma=True)
     return path
 

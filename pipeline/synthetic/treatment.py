@@ -21,6 +21,7 @@ from pipeline.synthetic.plan import (
     WAVE_SPEED_FT_S,
     Well,
     perforations_ft,
+    pump_down_min,
 )
 
 Array = NDArray[np.float64]
@@ -48,6 +49,7 @@ class StageTruth:
     max_psi: float = 0.0
     pump_time_min: float = 0.0
     line_test_psi: float | None = None
+    pump_down_min: float | None = None
     step_down_kp: float | None = None
     step_down_kt: float | None = None
     mess: list[str] = field(default_factory=list)
@@ -119,6 +121,8 @@ def simulate_stage(well: Well, stage: int, script: Script, rng: np.random.Genera
     reducer = np.where(rate > 18.0, 0.9 + rng.normal(0.0, 0.02, rate.size), 0.0)
     signal = StageSignal(pressure, rate, clean, conc, np.clip(reducer, 0.0, None), marks["ball"], marks["end"])
     _totals(signal, truth, well.design.rate_bpm)
+    if script.pump_down_after and stage < well.stages:
+        truth.pump_down_min = pump_down_min(well, stage + 1)
     return _with_surroundings(signal, script, truth, rng), truth
 
 
@@ -358,8 +362,8 @@ def _with_surroundings(signal: StageSignal, script: Script, truth: StageTruth, r
             np.full(20, end),
         ]
         after_q += [np.zeros(20), np.zeros(40), np.full(25, 0.3), np.zeros(120), np.zeros(20)]
-    if script.pump_down_after:
-        n = int(rng.integers(500, 900))
+    if truth.pump_down_min is not None:
+        n = round(60.0 * truth.pump_down_min)
         after_p += [
             np.full(200, end - 100.0),
             end + 300.0 + 400.0 * np.sin(np.linspace(0.0, 3.0, n)),

@@ -6,6 +6,11 @@
 --   run: coil run
 --   hours [h]: hours in the hole
 --   parts [h]: sum of the states
-SELECT well_id, run, hours, milling_hours + wiper_hours + running_hours + stationary_hours AS parts
+SELECT
+    well_id,
+    run,
+    hours,
+    running_in_hours + milling_hours + stalled_hours + wiper_hours + jetting_hours + stationary_hours
+    + pulling_out_hours AS parts
 FROM coil_run_metrics
 WHERE abs(hours - parts) > 0.01

@@ -5,85 +5,120 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.picks import coil
-from pipeline.picks.coil import CoilRecord
+from pipeline.picks.coil_record import CoilRecord, trace
+from pipeline.picks.coil_states import find_stalls, find_states, find_wiper_trips, lock_up_ft, overpulls
+from pipeline.picks.coil_stops import Assigned, assign, find_stops
+from pipeline.picks.toe import cement_spans, find_stations
 
 
-def run(pieces: list[tuple[float, float]]) -> CoilRecord:
-    """A run from (seconds, depth reached) pieces."""
-    seconds, depths = [0.0], [0.0]
-    for duration, depth in pieces:
-        seconds.append(seconds[-1] + duration)
-        depths.append(depth)
+def run(pieces: list[tuple[float, ...]]) -> CoilRecord:
+    """A run from (seconds, depth reached[, pressure]) pieces."""
+    seconds, depths, pressures = [0.0], [0.0], [3000.0]
+    for piece in pieces:
+        seconds.append(seconds[-1] + piece[0])
+        depths.append(piece[1])
+        pressures.append(piece[2] if len(piece) > 2 else 3000.0)
     time = np.arange(seconds[-1] + 1.0)
     depth = np.interp(time, seconds, depths)
-    return CoilRecord(time, depth, np.full(time.size, 3000.0), np.full(time.size, 2.5))
+    index = np.minimum(np.searchsorted(seconds, time, side="left"), len(pressures) - 1)
+    pressure = np.asarray(pressures)[index] + np.random.default_rng(1).normal(0.0, 5.0, time.size)
+    return CoilRecord(time, depth, pressure, np.full(time.size, 2.5))
 
 
-def parts(record: CoilRecord) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    depth = coil.filled_depth(record)
-    frontier = coil.frontier_ft(depth)
-    return depth, frontier, coil.present_s(record, depth, frontier)
+def assigned(record: CoilRecord, plugs: dict[int, float]) -> Assigned:
+    path = trace(record)
+    assert path is not None
+    return assign(find_stops(record, path, 500.0), plugs, path)
+
+
+MILL = 3400.0
 
 
 def test_tag_and_mill_time_with_a_pick_up() -> None:
-    record = run([(6000, 10000), (300, 10000.5), (10, 9991), (20, 10000.5), (300, 10001.0), (60, 10030), (600, 10200)])
-    _, frontier, present = parts(record)
-    found = coil.pick_plug(record, present, frontier, 10005.0)
-    assert found.tag.time_s == pytest.approx(6000.0, abs=3.0)
-    assert found.tag.value == pytest.approx(10000.0, abs=1.0)
-    assert found.mill.value == pytest.approx((300 + 10 + 20 + 300 + 6) / 60.0, abs=0.2)
-    assert found.mill.confidence == "high"
-
-
-def test_a_wiper_trip_between_plugs_is_no_mill_time_and_counts_once() -> None:
     record = run(
         [
             (6000, 10000),
-            (600, 10001),
-            (30, 10020),
-            (2000, 8050),
-            (120, 8050),
-            (2000, 10015),
-            (300, 10200),
-            (400, 10201),
-            (30, 10230),
-            (9000, 0),
+            (300, 10000.5, MILL),
+            (10, 9991),
+            (20, 10000.5),
+            (300, 10001.0, MILL),
+            (60, 10030),
+            (600, 10200),
         ]
     )
-    depth, frontier, present = parts(record)
-    assert coil.pick_plug(record, present, frontier, 10000.0).mill.value == pytest.approx(10.1, abs=0.3)
-    assert coil.pick_plug(record, present, frontier, 10195.0).mill.value == pytest.approx(6.7, abs=0.3)
-    trips = coil.wiper_trips(record, depth, frontier, 8000.0)
+    found = assigned(record, {5: 10005.0}).plugs[5]
+    assert found.tag.time_s == pytest.approx(6000.0, abs=3.0)
+    assert found.tag.value == pytest.approx(10000.0, abs=1.0)
+    assert found.mill.value == pytest.approx((300 + 10 + 20 + 300 + 2) / 60.0, abs=0.2)
+
+
+WIPED = [
+    (6000, 10000),
+    (600, 10001, MILL),
+    (30, 10020),
+    (2000, 8050),
+    (120, 8050),
+    (2000, 10020),
+    (300, 10200),
+    (400, 10201, MILL),
+    (30, 10230),
+    (9000, 0),
+]
+
+
+def test_a_wiper_trip_between_plugs_is_no_mill_time_and_counts_once() -> None:
+    record = run(WIPED)
+    plugs = assigned(record, {2: 10195.0, 3: 10000.0}).plugs
+    assert plugs[3].mill.value == pytest.approx(10.1, abs=0.3)
+    assert plugs[2].mill.value == pytest.approx(6.7, abs=0.3)
+    path = trace(record)
+    assert path is not None
+    trips = find_wiper_trips(path, 8000.0)
     assert len(trips) == 1
-    assert (trips[0].end_s - trips[0].start_s) / 60.0 == pytest.approx(4120 / 60.0, rel=0.05)
+    assert (trips[0].end_s - trips[0].start_s) / 60.0 == pytest.approx(4120 / 60.0, rel=0.01)
 
 
-def test_the_last_pull_out_of_the_hole_is_no_wiper_trip() -> None:
-    record = run([(6000, 10000), (600, 10001), (9000, 0)])
-    depth, frontier, _ = parts(record)
-    assert coil.wiper_trips(record, depth, frontier, 8000.0) == []
+def test_a_wiper_trip_while_on_a_plug_is_taken_out_of_its_minutes() -> None:
+    record = run(
+        [
+            (6000, 10000),
+            (300, 10000.5, MILL),
+            (2000, 8000),
+            (2000, 10000.5),
+            (300, 10001, MILL),
+            (60, 10030),
+            (300, 10100),
+        ]
+    )
+    found = assigned(record, {3: 10000.0}).plugs[3]
+    assert found.mill.value == pytest.approx(10.0, abs=2.2)  # within 60 ft of the bottom counts as there
+    assert "away from the plug" in found.mill.reason
 
 
-def test_a_short_pull_is_no_wiper_trip() -> None:
-    record = run([(6000, 10000), (300, 9800), (300, 10000), (100, 10050)])
-    depth, frontier, _ = parts(record)
-    assert coil.wiper_trips(record, depth, frontier, 8000.0) == []
+@pytest.mark.parametrize(
+    "pieces", [[(6000, 10000), (600, 10001, MILL), (9000, 0)], [(6000, 10000), (300, 9800), (300, 10000), (100, 10050)]]
+)
+def test_the_last_pull_and_a_short_pull_are_no_wiper_trips(pieces: list[tuple[float, ...]]) -> None:
+    path = trace(run(pieces))
+    assert path is not None
+    assert find_wiper_trips(path, 8000.0) == []
 
 
 def test_a_plug_that_was_passed_without_a_stop_is_not_met() -> None:
-    record = run([(6000, 10400)])
-    _, frontier, present = parts(record)
-    found = coil.pick_plug(record, present, frontier, 10000.0)
+    found = assigned(run([(6000, 10400)]), {4: 10000.0}).plugs[4]
     assert found.mill.value is None
     assert "without a stop" in found.mill.reason
 
 
-def test_a_plug_below_the_deepest_point_is_not_met_and_one_at_the_end_is_unfinished() -> None:
-    record = run([(6000, 10000), (300, 10000.5)])
-    _, frontier, present = parts(record)
-    assert "the run reached" in coil.pick_plug(record, present, frontier, 11000.0).tag.reason
-    last = coil.pick_plug(record, present, frontier, 10000.0)
+def test_a_halt_with_the_motor_idle_is_no_plug() -> None:
+    found = assigned(run([(6000, 10000), (600, 10000), (600, 10400)]), {4: 10000.0}).plugs[4]
+    assert found.mill.value is None
+
+
+def test_a_plug_below_the_deepest_point_is_not_of_this_run_and_one_at_the_end_is_unfinished() -> None:
+    record = run([(6000, 10000), (300, 10000.5, MILL)])
+    assert 9 not in assigned(record, {9: 11000.0}).plugs
+    last = assigned(record, {4: 10000.0}).plugs[4]
     assert last.tag.value is not None
     assert last.mill.value is None
     assert "ended on the plug" in last.mill.reason
@@ -92,4 +127,86 @@ def test_a_plug_below_the_deepest_point_is_not_met_and_one_at_the_end_is_unfinis
 def test_void_depths_take_the_last_good_one() -> None:
     record = run([(100, 1000)])
     record.depth_ft[50:60] = np.nan
-    assert coil.filled_depth(record)[55] == record.depth_ft[49]
+    path = trace(record)
+    assert path is not None
+    assert path.depth_ft[55] == record.depth_ft[49]
+
+
+def test_a_record_without_depth_has_no_path() -> None:
+    record = run([(100, 1000)])
+    record.depth_ft[:] = np.nan
+    assert trace(record) is None
+
+
+def test_a_counter_reset_is_carried_on_and_a_spike_leaves_nothing_behind() -> None:
+    record = run(WIPED)
+    record.depth_ft[3000:] -= 4321.0
+    record.depth_ft[1000:1003] += 900.0
+    path = trace(record)
+    assert path is not None
+    assert len(path.jumps_ft) == 3
+    plain = trace(run(WIPED))
+    assert plain is not None
+    assert np.abs(path.depth_ft - plain.depth_ft).max() < 10.0
+
+
+def test_stalls_need_a_surge_and_a_pick_up() -> None:
+    stall = [(200, 10000.4, MILL), (5, 10000.4, 4400.0), (10, 9991), (20, 10000.4)]
+    surge = [(200, 10000.8, MILL), (5, 10000.8, 4400.0)]
+    record = run([(6000, 10000), *stall, *surge, (200, 10001, MILL), (60, 10040), (300, 10100)])
+    path = trace(record)
+    assert path is not None
+    (stop,) = find_stops(record, path, 500.0)
+    stalls = find_stalls(record, path, stop)
+    assert stalls is not None
+    assert len(stalls) == 1
+    assert stalls[0][1] - stalls[0][0] == pytest.approx(35.0, abs=3.0)
+    record.pressure_psi[6400] = 9000.0  # type: ignore[index]  # one sample is a spike
+    assert len(find_stalls(record, path, stop) or []) == 1
+
+
+def test_every_sample_in_the_hole_has_exactly_one_state() -> None:
+    path = trace(run(WIPED))
+    assert path is not None
+    trips = find_wiper_trips(path, 8000.0)
+    states = find_states(path, [(6000.0, 6700.0)], [(6300.0, 6320.0)], trips, [(500.0, 600.0)])
+    parts = ("milling", "stalled", "wiping", "jetting", "running_in", "pulling_out", "stationary")
+    total = np.sum([getattr(states, name) for name in parts], axis=0)
+    assert (total == states.in_hole).all()
+
+
+def test_overpull_and_lock_up() -> None:
+    record = run([(6000, 10000), (600, 10400), (300, 10400), (100, 10350), (100, 10400), (300, 10400), (9000, 0)])
+    path = trace(record)
+    assert path is not None
+    weight = 8000.0 + 0.5 * path.depth_ft + np.where(path.speed_ft_min < 0.0, 3000.0, 0.0)
+    stops = find_stops(record, path, 9000.0)
+    assert lock_up_ft(path, weight, stops, 8000.0) is None
+    slack = (path.frontier_ft - path.depth_ft < 1.0) & (path.depth_ft > 10399.0)
+    assert lock_up_ft(path, np.where(slack, weight - 9000.0, weight), stops, 8000.0) == pytest.approx(10400.0, abs=2.0)
+    assert overpulls(path, weight) == []
+    weight[9000:9020] += 12_000.0
+    ((moment, _, excess),) = overpulls(path, weight)
+    assert moment == pytest.approx(9000.0, abs=2.0)
+    assert excess == pytest.approx(12_000.0, abs=500.0)
+
+
+def test_stations_need_sand_and_standing_still() -> None:
+    record = run([(6000, 15000), (600, 15000), (120, 14978), (600, 14978), (200, 14950), (3000, 0)])
+    sand = np.zeros(record.time_s.size)
+    sand[6050:6550] = 1.0
+    sand[6750:7200] = 1.0
+    sand[7400:7500] = 1.0  # on the move
+    path = trace(record)
+    assert path is not None
+    stations, pick = find_stations(CoilRecord(record.time_s, record.depth_ft, sand_ppa=sand), path)
+    assert pick.value == 2
+    assert [station.minutes for station in stations] == pytest.approx([500 / 60, 450 / 60], abs=0.1)
+    assert find_stations(record, path)[1].value is None
+
+
+def test_cement_is_milled_foot_by_foot() -> None:
+    path = trace(run([(6000, 15000), (2000, 15200), (12, 15210), (3000, 0)]))
+    assert path is not None
+    ((_, _, feet),) = cement_spans(path)
+    assert feet == pytest.approx(200.0, abs=2.0)

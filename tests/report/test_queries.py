@@ -59,21 +59,14 @@ def test_check_queries_can_fail() -> None:
     assert queries.run(connection, query).height == 1
 
 
-def test_hours_by_activity_add_up_to_the_log() -> None:
-    from datetime import UTC, datetime
-
-    hours = [0, 3, 5]
-    log = pl.DataFrame(
-        {
-            "pad": ["a"] * 3, "activity": ["pumping", "NPT", "pumping"],
-            "start_time": [datetime(2031, 1, 1, h, tzinfo=UTC) for h in hours],
-            "end_time": [datetime(2031, 1, 1, h, tzinfo=UTC) for h in (3, 5, 9)],
-        }
-    )  # fmt: skip
-    wells = pl.DataFrame({"pad": ["a"], "time_zone": ["America/Denver"]})
-    found = query_on("quarter_hours", {"activity": log, "wells": wells})
-    # 1 January 00:00 UTC is still the old year on the pad's clock
-    assert found.select("quarter", "activity", "hours").rows() == [("2030Q4", "NPT", 2.0), ("2030Q4", "pumping", 7.0)]
+def test_hours_by_activity_add_up_to_the_days() -> None:
+    names = ("pumping", "wireline", "swap", "coil", "standby", "npt", "not_booked")
+    hours = [[2.0, 3.0, 0.0, 0.0, 0.0, 1.0, 0.0], [7.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]]
+    days = pl.DataFrame(
+        {"quarter": ["2031Q1"] * 2, **{f"{name}_hours": [row[i] for row in hours] for i, name in enumerate(names)}}
+    )
+    found = query_on("quarter_hours", {"pad_day_metrics": days})
+    assert found.select("activity", "hours").rows() == [("NPT", 1.0), ("pumping", 9.0), ("wireline", 3.0)]
     assert found["share"].sum() == pytest.approx(1.0)
 
 

@@ -1,0 +1,275 @@
+"""Coil-run metrics: one row a run."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import numpy as np
+
+from pipeline.metrics.coil_view import NO_DEPTH, RUN, Annulus, RunView, annulus, quarter_of
+from pipeline.metrics.declare import Unseen
+from pipeline.physics.transport import slip_band_ft_s, transport_ratio
+from pipeline.picks.arrays import integral
+from pipeline.picks.coil_record import longest_s
+from pipeline.picks.coil_states import lost_returns_min as longest_loss_min
+from pipeline.picks.coil_states import over_motor_limit
+
+DEBRIS = (0.25, 15.856, 8.34, 1.0)
+"""A chip of a composite plug in water: diameter, density, fluid density, viscosity. [in, lbm/gal, lbm/gal, cP]"""
+LATERAL_FT_S = (3.0, 4.0)
+"""Velocity that keeps debris moving at high angle without rotation (Pilehvari, Azar and Shirazi 1999). [ft/s]"""
+
+
+@RUN.metric("", "first sample in the hole", kind="time")
+def start_time(r: RunView) -> datetime | Unseen:
+    return _edge(r, 0)
+
+
+@RUN.metric("", "last sample in the hole", kind="time")
+def end_time(r: RunView) -> datetime | Unseen:
+    return _edge(r, -1)
+
+
+def _edge(r: RunView, index: int) -> datetime | Unseen:
+    if r.states is None:
+        return Unseen(NO_DEPTH)
+    inside = np.flatnonzero(r.states.in_hole)
+    return r.moment(float(r.record.time_s[inside[index]])) if inside.size else Unseen("the mill never went below 50 ft")
+
+
+@RUN.metric("", "quarter in which the run began, on the pad's clock", kind="text")
+def run_quarter(r: RunView) -> str:
+    return quarter_of(r.origin, r.zone)
+
+
+@RUN.metric("h", "hours with the mill in the hole")
+def hours(r: RunView) -> float | Unseen:
+    return r.hours_in("in_hole")
+
+
+@RUN.metric("h", "hours of running in, between plugs included", version=2)
+def running_in_hours(r: RunView) -> float | Unseen:
+    return r.hours_in("running_in")
+
+
+@RUN.metric("h", "hours of milling plugs or cement, stalls taken out", version=2)
+def milling_hours(r: RunView) -> float | Unseen:
+    return r.hours_in("milling")
+
+
+@RUN.metric("h", "hours from a stall until the mill was back at the bottom")
+def stalled_hours(r: RunView) -> float | Unseen:
+    return r.hours_in("stalled")
+
+
+@RUN.metric("h", "hours of wiper trips", version=2)
+def wiper_hours(r: RunView) -> float | Unseen:
+    return r.hours_in("wiping")
+
+
+@RUN.metric("h", "hours of cutting stations with sand")
+def jetting_hours(r: RunView) -> float | Unseen:
+    return r.hours_in("jetting")
+
+
+@RUN.metric("h", "hours of standing still otherwise", version=2)
+def stationary_hours(r: RunView) -> float | Unseen:
+    return r.hours_in("stationary")
+
+
+@RUN.metric("h", "hours of pulling, wiper trips apart")
+def pulling_out_hours(r: RunView) -> float | Unseen:
+    return r.hours_in("pulling_out")
+
+
+@RUN.metric("", "plugs milled in the run", kind="count")
+def plugs_milled(r: RunView) -> int | Unseen:
+    return Unseen(NO_DEPTH) if r.path is None else sum(plug.mill.value is not None for plug in r.plugs.values())
+
+
+@RUN.metric("", "plugs of the well that no run so far met", kind="count")
+def plugs_left(r: RunView) -> int:
+    return r.left
+
+
+@RUN.metric("", "pulls back to the heel that came back", kind="count", version=2)
+def wiper_trips(r: RunView) -> int | Unseen:
+    value = r.trip_pick.value
+    return Unseen(r.trip_pick.reason) if value is None else int(value)
+
+
+@RUN.metric("min", "mean minutes of a wiper trip", version=2)
+def wiper_min(r: RunView) -> float | Unseen:
+    return (
+        float(np.mean([trip.end_s - trip.start_s for trip in r.trips]) / 60.0) if r.trips else Unseen("no wiper trip")
+    )
+
+
+@RUN.metric("ratio", "plugs milled for each wiper trip")
+def plugs_per_wiper(r: RunView) -> float | Unseen:
+    milled = plugs_milled(r)
+    if isinstance(milled, Unseen) or not r.trips:
+        return Unseen("no wiper trip")
+    return float(milled / len(r.trips))
+
+
+@RUN.metric("ft", "deepest point reached")
+def deepest_ft(r: RunView) -> float | Unseen:
+    return Unseen(NO_DEPTH) if r.path is None else float(r.path.frontier_ft[-1])
+
+
+@RUN.metric("ft", "planned depth less deepest point reached; below zero where the run went deeper")
+def short_of_target_ft(r: RunView) -> float | Unseen:
+    reached, target = deepest_ft(r), r.row.get("target_depth_ft")
+    if isinstance(reached, Unseen):
+        return reached
+    return Unseen("no planned depth in the tables") if target is None else float(target - reached)
+
+
+@RUN.metric("", "whether the coil would go no further with weight slacked off and the motor idle", kind="flag")
+def locked_up(r: RunView) -> bool | Unseen:
+    if r.path is None or r.weight_lbf is None:
+        return Unseen("no depth or no weight in the record")
+    return r.lock_up_ft is not None
+
+
+@RUN.metric("ft", "depth of lock-up")
+def lock_up_depth_ft(r: RunView) -> float | Unseen:
+    return Unseen("no lock-up") if r.lock_up_ft is None else r.lock_up_ft
+
+
+@RUN.metric("ft", "the run's depth error: what its tags agree on")
+def depth_offset_ft(r: RunView) -> float | Unseen:
+    offset = r.assigned.offset_ft
+    return Unseen(r.assigned.unusable or "fewer than two plugs tell it") if offset is None else offset
+
+
+@RUN.metric("bpm", "highest circulation on wiper trips")
+def wiper_rate_bpm(r: RunView) -> float | Unseen:
+    return r.highest_rate(r.states.wiping) if r.states is not None and r.trips else Unseen("no wiper trip")
+
+
+@RUN.metric("bpm", "highest circulation while milling")
+def milling_rate_bpm(r: RunView) -> float | Unseen:
+    milling = None if r.states is None else r.states.milling
+    return r.highest_rate(milling) if milling is not None and milling.any() else Unseen("nothing milled")
+
+
+@RUN.metric(
+    "ft/min", "annular velocity in the widest casing at that rate on wiper trips", source="Lapeyrouse", version=2
+)
+def wiper_annular_velocity_ft_min(r: RunView) -> float | Unseen:
+    return _velocity(r, wiper_rate_bpm(r))
+
+
+@RUN.metric(
+    "ft/min", "annular velocity in the widest casing at that rate while milling", source="Lapeyrouse", version=2
+)
+def milling_annular_velocity_ft_min(r: RunView) -> float | Unseen:
+    return _velocity(r, milling_rate_bpm(r))
+
+
+def _annulus(r: RunView, depth_ft: float) -> Annulus | Unseen:
+    return annulus(r.strings, r.coil_in, depth_ft)
+
+
+def _velocity(r: RunView, rate: float | Unseen) -> float | Unseen:
+    if isinstance(rate, Unseen) or r.path is None:
+        return rate if isinstance(rate, Unseen) else Unseen(NO_DEPTH)
+    around = _annulus(r, float(r.path.frontier_ft[-1]))
+    return around if isinstance(around, Unseen) else around.slowest_ft_min(rate)
+
+
+@RUN.metric("ratio", "mean annular volumes to surface pumped on a wiper trip", version=2)
+def bottoms_up_per_wiper(r: RunView) -> float | Unseen:
+    if r.path is None or not r.trips or r.record.pump_bpm is None:
+        return Unseen("no wiper trip, or no pump rate")
+    shares = []
+    for trip in r.trips:
+        first, last = np.searchsorted(r.record.time_s, (trip.start_s, trip.end_s))
+        around = _annulus(r, float(r.path.depth_ft[first]))
+        if isinstance(around, Unseen):
+            return around
+        pumped, unmeasured = integral(r.record.time_s[first:last], r.record.pump_bpm[first:last] / 60.0)
+        if unmeasured < 60.0:
+            shares.append(pumped / around.volume_bbl)
+    return float(np.mean(shares)) if shares else Unseen("gaps in every wiper trip")
+
+
+@RUN.metric(
+    "ratio", "share of the fluid's velocity left to a slow chip in the vertical on wiper trips", source="Moore; Chien"
+)
+def wiper_transport_ratio_high(r: RunView) -> float | Unseen:
+    return _transport(r, 0)
+
+
+@RUN.metric("ratio", "the same for a fast one: a smooth ball of that size", source="Haider and Levenspiel")
+def wiper_transport_ratio_low(r: RunView) -> float | Unseen:
+    return _transport(r, 1)
+
+
+def _transport(r: RunView, end: int) -> float | Unseen:
+    velocity = wiper_annular_velocity_ft_min(r)
+    if isinstance(velocity, Unseen):
+        return velocity
+    return float(transport_ratio(velocity / 60.0, slip_band_ft_s(*DEBRIS)[end]))
+
+
+@RUN.metric(
+    "ratio", "velocity on wiper trips over the 4 ft/s that lateral debris may need", source="Pilehvari et al. 1999"
+)
+def lateral_margin_low(r: RunView) -> float | Unseen:
+    return _lateral(r, 1)
+
+
+@RUN.metric("ratio", "velocity on wiper trips over the 3 ft/s that it needs at least", source="Pilehvari et al. 1999")
+def lateral_margin_high(r: RunView) -> float | Unseen:
+    return _lateral(r, 0)
+
+
+def _lateral(r: RunView, end: int) -> float | Unseen:
+    velocity = wiper_annular_velocity_ft_min(r)
+    return velocity if isinstance(velocity, Unseen) else velocity / 60.0 / LATERAL_FT_S[end]
+
+
+@RUN.metric("ratio", "volume returned over volume pumped in the hole")
+def returns_ratio(r: RunView) -> float | Unseen:
+    pump, back = r.record.pump_bpm, r.record.return_bpm
+    if r.states is None or pump is None or back is None:
+        return Unseen("no pump rate or no return rate in the record")
+    both = r.states.in_hole & ~np.isnan(pump) & ~np.isnan(back)
+    pumped = float((pump[both] * r.seconds[both]).sum())
+    return float((back[both] * r.seconds[both]).sum()) / pumped if pumped > 0.0 else Unseen("nothing pumped")
+
+
+@RUN.metric("min", "longest time with less than 70 % of the pumped rate coming back")
+def lost_returns_min(r: RunView) -> float | Unseen:
+    found = None if r.path is None else longest_loss_min(r.path, r.record)
+    return Unseen("no pump rate or no return rate in the record") if found is None else found
+
+
+@RUN.metric("", "pulls more than 8,000 lbf above the weight of pulling nearby", kind="count")
+def overpulls(r: RunView) -> int | Unseen:
+    return Unseen("no depth or no weight in the record") if r.path is None or r.weight_lbf is None else len(r.overpulls)
+
+
+@RUN.metric("s", "longest time above the motor's limit with the bypass closed")
+def over_motor_limit_s(r: RunView) -> float | Unseen:
+    limit, bypass, pump = r.row.get("motor_limit_bpm"), r.record.bypass, r.record.pump_bpm
+    if limit is None or bypass is None or pump is None:
+        return Unseen("no motor limit in the tables, or no bypass or pump rate in the record")
+    return longest_s(over_motor_limit(np.nan_to_num(pump), np.nan_to_num(bypass), limit), r.record.time_s)
+
+
+@RUN.metric("", "whether wiper trips were pumped above the motor's limit, through a bypass", kind="flag")
+def bypass_used(r: RunView) -> bool | Unseen:
+    rate, limit = wiper_rate_bpm(r), r.row.get("motor_limit_bpm")
+    if isinstance(rate, Unseen) or limit is None:
+        return Unseen("no wiper trip" if isinstance(rate, Unseen) else "no motor limit in the tables")
+    return bool(rate > limit)
+
+
+@RUN.metric("", "stations cut with sand", kind="count")
+def stations(r: RunView) -> int | Unseen:
+    value = r.station_pick.value
+    return Unseen(r.station_pick.reason) if value is None else int(value)

@@ -1,0 +1,81 @@
+"""Arithmetic of intervals of time: unions, what is left after taking one from another, days."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+Interval = tuple[datetime, datetime]
+
+
+def union(intervals: Iterable[Interval]) -> list[Interval]:
+    """Join intervals that overlap or touch; those without length are dropped."""
+    joined: list[Interval] = []
+    for start, end in sorted(interval for interval in intervals if interval[1] > interval[0]):
+        if joined and start <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], end))
+        else:
+            joined.append((start, end))
+    return joined
+
+
+def less(interval: Interval, taken: Sequence[Interval]) -> list[Interval]:
+    """Return what is left of an interval after taking others (a union) from it."""
+    left, at = [], interval[0]
+    for start, end in taken:
+        if end <= at or start >= interval[1]:
+            continue
+        if start > at:
+            left.append((at, start))
+        at = max(at, end)
+    if at < interval[1]:
+        left.append((at, interval[1]))
+    return left
+
+
+def hours(intervals: Iterable[Interval]) -> float:
+    """Return the hours that some intervals cover, overlaps counted once. [h]"""
+    return sum((end - start).total_seconds() for start, end in union(intervals)) / 3600.0
+
+
+def by_day(interval: Interval, zone: str) -> list[tuple[date, Interval]]:
+    """Cut an interval at midnight of a pad's clock."""
+    clock = ZoneInfo(zone)
+    parts, at = [], interval[0]
+    while at < interval[1]:
+        day = at.astimezone(clock).date()
+        following = day + timedelta(days=1)
+        midnight = datetime(following.year, following.month, following.day, tzinfo=clock).astimezone(at.tzinfo)
+        until = min(midnight, interval[1])
+        parts.append((day, (at, until)))
+        at = until
+    return parts
+
+
+def start_to_start_hours(intervals: Sequence[Interval]) -> list[float]:
+    """Return the cycles from each interval's start to the next one's. [h]"""
+    return [(b[0] - a[0]).total_seconds() / 3600.0 for a, b in itertools.pairwise(intervals)]
+
+
+def idle_hours(intervals: Sequence[Interval]) -> list[float]:
+    """Return the gaps from each interval's end to the next one's start. [h]"""
+    return [(b[0] - a[1]).total_seconds() / 3600.0 for a, b in itertools.pairwise(intervals)]
+
+
+def tag_to_tag_min(tags_min: Sequence[float], away: Sequence[tuple[float, float]] = ()) -> list[float]:
+    """Return the minutes from each tag to the next, time away on wiper trips taken out where it is given.
+
+    Parameters
+    ----------
+    tags_min : sequence of float
+        [min]
+    away : sequence of (start, end)
+        [min]
+    """
+    cycles = []
+    for start, end in itertools.pairwise(tags_min):
+        lost = sum(max(min(end, back) - max(start, left), 0.0) for left, back in away)
+        cycles.append(end - start - lost)
+    return cycles

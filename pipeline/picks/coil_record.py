@@ -1,0 +1,158 @@
+"""A coil run's samples, and the path of the mill that can be trusted in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from pipeline.picks.arrays import at_time, runs, sample_seconds
+from pipeline.picks.record import Array, Mask
+
+FASTEST_FT_S = 5.0
+"""No coil moves faster; a depth that does is a counter that jumped. [ft/s]"""
+JUMP_FT = 8.0
+"""A smaller step between two samples is no jump of the counter. [ft]"""
+SHALLOW_FT = 200.0
+"""Above this depth a counter is set right before the run: the later reading counts. [ft]"""
+GAP_S = 60.0
+"""A longer pause between good depths hides what the mill did. [s]"""
+AWAY_FT = 60.0
+"""The mill is off the bottom of its hole when it is this far above the deepest point reached. [ft]"""
+SPEED_S = 4.0
+"""Speeds are taken over this long on either side. [s]"""
+
+
+@dataclass(frozen=True)
+class CoilRecord:
+    """One coil run's samples, strictly rising in time; void samples are NaN, absent channels None.
+
+    Attributes
+    ----------
+    time_s : array, shape (n,)
+        [s]
+    depth_ft : array, shape (n,)
+        Depth of the mill by the counter. [ft]
+    pressure_psi : array, shape (n,), optional
+        Circulating pressure. [psi]
+    pump_bpm, return_bpm : array, shape (n,), optional
+        [bbl/min]
+    weight_lbf : array, shape (n,), optional
+        [lbf]
+    sand_ppa : array, shape (n,), optional
+        Sand in the fluid pumped. [lbm/gal]
+    bypass : array, shape (n,), optional
+        1 while the bypass above the motor is open. [1]
+    """
+
+    time_s: Array
+    depth_ft: Array
+    pressure_psi: Array | None = None
+    pump_bpm: Array | None = None
+    return_bpm: Array | None = None
+    weight_lbf: Array | None = None
+    sand_ppa: Array | None = None
+    bypass: Array | None = None
+
+
+@dataclass(frozen=True)
+class CoilPath:
+    """Where the mill was.
+
+    Attributes
+    ----------
+    time_s, depth_ft : array, shape (n,)
+        Depth without voids and without jumps of the counter. [s], [ft]
+    frontier_ft : array, shape (n,)
+        Deepest point reached so far. [ft]
+    present_s : array, shape (n,)
+        Seconds spent so far at the bottom of the hole (not more than 60 ft above it). [s]
+    gaps_s : array, shape (m, 2)
+        Start and end of what no good depth covers for more than a minute. [s]
+    jumps_ft : list of (moment, jump)
+        What the counter jumped by, taken out again. [s], [ft]
+    """
+
+    time_s: Array
+    depth_ft: Array
+    frontier_ft: Array
+    present_s: Array
+    gaps_s: Array
+    jumps_ft: list[tuple[float, float]] = field(default_factory=list)
+
+    @cached_property
+    def seconds(self) -> Array:
+        """Seconds that each sample stands for."""
+        return sample_seconds(self.time_s)
+
+    @cached_property
+    def speed_ft_min(self) -> Array:
+        """Speed of the coil, downwards positive. [ft/min]"""
+        time = self.time_s
+        ahead = np.minimum(np.searchsorted(time, time + SPEED_S), time.size - 1)
+        behind = np.maximum(np.searchsorted(time, time - SPEED_S, side="right") - 1, 0)
+        span = np.maximum(time[ahead] - time[behind], 1.0)
+        return np.asarray((self.depth_ft[ahead] - self.depth_ft[behind]) / span * 60.0)
+
+    def within(self, spans: list[tuple[float, float]]) -> Mask:
+        """Return which samples lie in any of some spans of seconds."""
+        mask = np.zeros(self.time_s.size, dtype=bool)
+        for start, stop in spans:
+            first, last = np.searchsorted(self.time_s, (start, stop))
+            mask[first:last] = True
+        return mask
+
+    def gap_in(self, start_s: float, stop_s: float) -> float:
+        """Return the seconds of gaps between two moments. [s]"""
+        if not len(self.gaps_s):
+            return 0.0
+        both = np.minimum(self.gaps_s[:, 1], stop_s) - np.maximum(self.gaps_s[:, 0], start_s)
+        return float(np.clip(both, 0.0, None).sum())
+
+
+def trace(record: CoilRecord) -> CoilPath | None:
+    """Return the path of the mill; None where the record holds no depth.
+
+    Notes
+    -----
+    A counter that jumps (is reset, or slips) between two samples by more than a coil can move is carried on from where
+    it was: the depths before the jump stay the reference. A jump across a gap cannot be told from movement and is left.
+    """
+    good = ~np.isnan(record.depth_ft)
+    if not good.any():
+        return None
+    time, depth = record.time_s, _filled(record.depth_ft, good)
+    seen = time[good]
+    pause = np.flatnonzero(np.diff(seen) > GAP_S)
+    gaps = np.stack((seen[pause], seen[pause + 1]), axis=1)
+    step, dt = np.diff(depth), np.diff(time)
+    shallow = np.maximum(depth[1:], depth[:-1]) < SHALLOW_FT
+    jump = (np.abs(step) > JUMP_FT + FASTEST_FT_S * dt) & ~shallow
+    for begin, finish in gaps:  # what lies between is filled, not read
+        jump[max(at_time(time, begin) - 1, 0) : at_time(time, finish) + 1] = False
+    jumps: list[tuple[float, float]] = []
+    if jump.any():
+        # the movement of that one step is not known and is taken as none
+        depth = depth - np.concatenate(([0.0], np.cumsum(np.where(jump, step, 0.0))))
+        jumps = [(float(time[i + 1]), float(step[i])) for i in np.flatnonzero(jump)]
+    frontier = np.maximum.accumulate(depth)
+    there = frontier - depth <= AWAY_FT
+    present = np.cumsum(np.where(there, sample_seconds(time), 0.0))
+    return CoilPath(time, depth, frontier, present, gaps, jumps)
+
+
+def _filled(depth: Array, good: Mask) -> Array:
+    """Carry the last good depth over void samples; before the first good one, that one."""
+    if good.all():
+        return depth
+    index = np.where(good, np.arange(depth.size), 0)
+    np.maximum.accumulate(index, out=index)
+    first = int(np.argmax(good))
+    return np.where(np.arange(depth.size) < first, depth[first], depth[index])
+
+
+def longest_s(mask: Mask, time_s: Array) -> float:
+    """Return the longest time a condition held. [s]"""
+    spans = runs(mask)
+    return float((time_s[spans[:, 1] - 1] - time_s[spans[:, 0]]).max()) if len(spans) else 0.0

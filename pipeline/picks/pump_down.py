@@ -1,0 +1,75 @@
+"""Pumping guns and plug down the lateral, where the stage's record goes on into it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.picks.arrays import duration_s, integral, joined, runs
+from pipeline.picks.timeline import TREATING_BPM, Timeline
+
+PUMPING_BPM = 3.0
+"""Lower rates are no pump-down. [bbl/min]"""
+LEAST_S = 120.0
+"""A shorter pumping is none either. [s]"""
+
+
+@dataclass(frozen=True)
+class PumpDown:
+    """A pump-down on record.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+        [s]
+    minutes : float
+        With rate. [min]
+    peak_bpm, peak_psi : float
+        Highest of the samples, less the topmost per cent. [bbl/min], [psi]
+    volume_bbl : float
+        [bbl]
+    whole : bool
+        Whether the record goes on beyond its end.
+    """
+
+    start_s: float
+    end_s: float
+    minutes: float
+    peak_bpm: float
+    peak_psi: float
+    volume_bbl: float
+    whole: bool
+
+
+def find_pump_down(timeline: Timeline) -> PumpDown | None:
+    """Find the pump-down for the next stage after a stage's shut-in.
+
+    Returns
+    -------
+    PumpDown, optional
+        None where the record does not hold one. The longest where there are several.
+    """
+    if timeline.end is None:
+        return None
+    record, first = timeline.record, timeline.end
+    rate = np.nan_to_num(record.rate_bpm[first:])
+    spans = joined(runs(rate >= PUMPING_BPM), record.time_s[first:], 60.0)
+    spans = spans[duration_s(spans, record.time_s[first:]) >= LEAST_S] if len(spans) else spans
+    spans = np.asarray([span for span in spans if rate[span[0] : span[1]].max() < 1.5 * TREATING_BPM])
+    if not len(spans):
+        return None
+    begin, stop = spans[int(np.argmax(duration_s(spans, record.time_s[first:])))] + first
+    on = slice(int(begin), int(stop))
+    volume, _ = integral(record.time_s[on], record.rate_bpm[on] / 60.0)
+    pressure = record.pressure_psi[on]
+    pressure = pressure[~np.isnan(pressure)]
+    return PumpDown(
+        float(record.time_s[begin]),
+        float(record.time_s[stop - 1]),
+        float(record.time_s[stop - 1] - record.time_s[begin]) / 60.0,
+        float(np.percentile(rate[begin - first : stop - first], 99.0)),
+        float(np.percentile(pressure, 99.0)) if pressure.size else float("nan"),
+        volume,
+        bool(stop < record.time_s.size),
+    )

@@ -1,0 +1,30 @@
+-- title: The last pad's time, one row a well
+-- reader: manager
+-- grain: an interval of the pad pumped last
+-- columns:
+--   lane: well, or the pad where the interval belongs to none
+--   start_local: start on the pad's clock
+--   end_local: end on the pad's clock
+--   activity: pumping, wireline, swap, coil, standby, NPT or not booked
+--   cause: cause of lost time
+--   hours [h]: length
+--   basis: record or time log
+WITH last_pad AS (
+    SELECT pad FROM pad_timeline WHERE activity = 'pumping' ORDER BY end_time DESC LIMIT 1
+),
+clock AS (
+    SELECT pad, any_value(time_zone) AS zone FROM wells WHERE time_zone IS NOT NULL GROUP BY pad
+)
+SELECT
+    coalesce(w.well_name, t.well_id, t.pad) AS lane,
+    strftime(timezone(coalesce(c.zone, 'UTC'), t.start_time), '%Y-%m-%dT%H:%M:%S') AS start_local,
+    strftime(timezone(coalesce(c.zone, 'UTC'), t.end_time), '%Y-%m-%dT%H:%M:%S') AS end_local,
+    t.activity,
+    t.cause,
+    t.hours,
+    t.basis
+FROM pad_timeline AS t
+JOIN last_pad USING (pad)
+LEFT JOIN clock AS c USING (pad)
+LEFT JOIN wells AS w USING (well_id)
+ORDER BY lane, t.start_time

@@ -1,0 +1,30 @@
+-- title: What the chart of toe preparations says
+-- reader: engineer
+-- grain: one row
+-- columns:
+--   title: the result in a sentence
+WITH summed AS (
+    SELECT
+        count(*) FILTER (one_run) AS ones,
+        count(*) FILTER (NOT one_run) AS twos,
+        median(hours) FILTER (one_run) AS one_h,
+        median(hours) FILTER (NOT one_run) AS two_h,
+        median(cost) FILTER (one_run) AS one_cost,
+        median(cost) FILTER (NOT one_run) AS two_cost
+    FROM toe_prep_metrics
+)
+SELECT
+    CASE
+        WHEN ones + twos = 0 THEN 'No toe preparation on record'
+        WHEN ones = 0 OR twos = 0
+            THEN format('{} toe preparations on record, all in {}', ones + twos, CASE WHEN ones > 0 THEN 'one run' ELSE 'two runs' END)
+        ELSE format(
+            'One run took {:.1f} h ({} wells), two runs {:.1f} h ({} wells){}: medians, unadjusted',
+            one_h, ones, two_h, twos,
+            CASE
+                WHEN one_cost IS NULL OR two_cost IS NULL THEN ''
+                ELSE format('; cost {:.0f} % of it', 100 * one_cost / two_cost)
+            END
+        )
+    END AS title
+FROM summed
