@@ -5,11 +5,12 @@
 --   well: well
 --   run: coil run
 --   crew: coil crew
---   velocity [ft/min]: annular velocity on wiper trips, in the widest casing
---   transport_low [ratio]: share of it at which a fast chip (smooth ball) rises in the vertical
+--   velocity [ft/min]: annular velocity in the lateral on wiper trips
+--   slowest_velocity [ft/min]: the same in the widest casing
+--   transport_low [ratio]: share of the slowest at which a fast chip (smooth ball) rises in the vertical
 --   transport_high [ratio]: the same of a slow one
---   lateral_margin_low [ratio]: velocity over the 4 ft/s that lateral debris may need
---   lateral_margin_high [ratio]: velocity over the 3 ft/s that it needs at least
+--   lateral_margin_low [ratio]: lateral velocity over the 4 ft/s that lateral debris may need
+--   lateral_margin_high [ratio]: lateral velocity over the 3 ft/s that it needs at least
 --   plugs_per_wiper [ratio]: plugs milled for each wiper trip
 --   bottoms_up [ratio]: annular volumes pumped on a wiper trip
 --   wiper_hours [h]: hours of wiper trips
@@ -29,7 +30,8 @@ SELECT
     coalesce(w.well_name, m.well_id) AS well,
     m.run,
     coalesce(m.coil_crew, 'not recorded') AS crew,
-    m.wiper_annular_velocity_ft_min AS velocity,
+    m.wiper_lateral_velocity_ft_min AS velocity,
+    m.wiper_annular_velocity_ft_min AS slowest_velocity,
     m.wiper_transport_ratio_low AS transport_low,
     m.wiper_transport_ratio_high AS transport_high,
     m.lateral_margin_low,

@@ -1,4 +1,4 @@
--- title: The last pad's time, one row a well
+-- title: The last pad's time while it was fractured, one row a well
 -- reader: manager
 -- grain: an interval of the pad pumped last
 -- columns:
@@ -10,7 +10,12 @@
 --   hours [h]: length
 --   basis: record or time log
 WITH last_pad AS (
-    SELECT pad FROM pad_timeline WHERE activity = 'pumping' ORDER BY end_time DESC LIMIT 1
+    SELECT pad, min(start_time) AS pumped_from, max(end_time) AS pumped_to
+    FROM pad_timeline
+    WHERE activity = 'pumping'
+    GROUP BY pad
+    ORDER BY pumped_to DESC
+    LIMIT 1
 ),
 clock AS (
     SELECT pad, any_value(time_zone) AS zone FROM wells WHERE time_zone IS NOT NULL GROUP BY pad
@@ -27,4 +32,5 @@ FROM pad_timeline AS t
 JOIN last_pad USING (pad)
 LEFT JOIN clock AS c USING (pad)
 LEFT JOIN wells AS w USING (well_id)
+WHERE t.start_time >= last_pad.pumped_from AND t.end_time <= last_pad.pumped_to
 ORDER BY lane, t.start_time

@@ -23,7 +23,7 @@ SELECT
             one_h, ones, two_h, twos,
             CASE
                 WHEN one_cost IS NULL OR two_cost IS NULL THEN ''
-                ELSE format('; cost {:.0f} % of it', 100 * one_cost / two_cost)
+                ELSE format('; one run cost {:.0f} % of two', 100 * one_cost / two_cost)
             END
         )
     END AS title

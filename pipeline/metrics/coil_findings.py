@@ -73,7 +73,8 @@ def run_findings(well_id: str, run: int, view: RunView, measured: Row) -> list[R
         found.append(("bypass_not_opened", "wiper trips were pumped no faster than the motor allows"))
     margin = measured["lateral_margin_high"]
     if margin is not None and margin < LOW_TRANSPORT:
-        text = f"{measured['wiper_annular_velocity_ft_min']:.0f} ft/min on wiper trips is below the 180 ft/min (3 ft/s)"
+        speed = measured["wiper_lateral_velocity_ft_min"]
+        text = f"{speed:.0f} ft/min in the lateral on wiper trips is below the 180 ft/min (3 ft/s)"
         found.append(("slow_annulus", f"{text} that keeps debris moving at high angle"))
     return [finding(well_id, "run", run, kind, message) for kind, message in found]
 

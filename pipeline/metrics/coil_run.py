@@ -180,6 +180,15 @@ def _velocity(r: RunView, rate: float | Unseen) -> float | Unseen:
     return around if isinstance(around, Unseen) else around.slowest_ft_min(rate)
 
 
+@RUN.metric("ft/min", "annular velocity in the lateral's casing on wiper trips", source="Lapeyrouse")
+def wiper_lateral_velocity_ft_min(r: RunView) -> float | Unseen:
+    rate = wiper_rate_bpm(r)
+    if isinstance(rate, Unseen) or r.path is None:
+        return Unseen("no wiper trip")
+    around = _annulus(r, float(r.path.frontier_ft[-1]))
+    return around if isinstance(around, Unseen) else around.lateral_ft_min(rate)
+
+
 @RUN.metric("ratio", "mean annular volumes to surface pumped on a wiper trip", version=2)
 def bottoms_up_per_wiper(r: RunView) -> float | Unseen:
     if r.path is None or not r.trips or r.record.pump_bpm is None:
@@ -216,19 +225,21 @@ def _transport(r: RunView, end: int) -> float | Unseen:
 
 
 @RUN.metric(
-    "ratio", "velocity on wiper trips over the 4 ft/s that lateral debris may need", source="Pilehvari et al. 1999"
+    "ratio", "lateral velocity on wiper trips over the 4 ft/s that debris may need", source="Pilehvari et al. 1999"
 )
 def lateral_margin_low(r: RunView) -> float | Unseen:
     return _lateral(r, 1)
 
 
-@RUN.metric("ratio", "velocity on wiper trips over the 3 ft/s that it needs at least", source="Pilehvari et al. 1999")
+@RUN.metric(
+    "ratio", "lateral velocity on wiper trips over the 3 ft/s that it needs at least", source="Pilehvari et al. 1999"
+)
 def lateral_margin_high(r: RunView) -> float | Unseen:
     return _lateral(r, 0)
 
 
 def _lateral(r: RunView, end: int) -> float | Unseen:
-    velocity = wiper_annular_velocity_ft_min(r)
+    velocity = wiper_lateral_velocity_ft_min(r)
     return velocity if isinstance(velocity, Unseen) else velocity / 60.0 / LATERAL_FT_S[end]
 
 

@@ -43,6 +43,10 @@ class Annulus:
         widest = max(inside for inside, _ in self.sections)
         return float(annular_velocity_ft_min(rate_bpm, widest, self.coil_in))
 
+    def lateral_ft_min(self, rate_bpm: float) -> float:
+        """Velocity in the deepest section, the lateral's. [ft/min]"""
+        return float(annular_velocity_ft_min(rate_bpm, self.sections[-1][0], self.coil_in))
+
 
 def annulus(strings: list[dict[str, Any]], coil_in: float | None, depth_ft: float) -> Annulus | Unseen:
     """Return the annulus above a depth from the casing of the `strings` table."""

@@ -9,6 +9,8 @@ from pipeline.metrics.view import StageView
 Row = dict[str, Any]
 GRADIENT_PSI_FT = (0.6, 1.1)
 """Usual range of the ISIP gradient (common practice). [psi/ft]"""
+OFFSET_PSI = 200.0
+"""A pressure rise at a neighbour of this or more is a finding (common practice). [psi]"""
 REPORTED_SHARE = 0.03
 """Totals that differ from the reported ones by more are a finding. [1]"""
 
@@ -80,4 +82,18 @@ def reported_findings(well_id: str, stage: int, reported: Row, measured: Row) ->
         if ours is not None and theirs and abs(ours / theirs - 1.0) > REPORTED_SHARE:
             text = f"{words}: measured {ours:,.0f}, reported {theirs:,.0f} ({ours / theirs - 1.0:+.1%})"
             rows.append(finding(well_id, "stage", stage, "reported_differs", text))
+    return rows
+
+
+def offset_findings(well_id: str, offsets: list[Row]) -> list[Row]:
+    """Return the neighbours that felt the well's stages."""
+    rows = []
+    for row in offsets:
+        response = row["pressure_response_psi"]
+        if response is None or response < OFFSET_PSI:
+            continue
+        during = f" during stage {row['response_stage']}" if row["response_stage"] is not None else ""
+        far = f", {row['spacing_ft']:.0f} ft away" if row["spacing_ft"] is not None else ""
+        text = f"{row['offset_id']}{far}, rose by {response:.0f} psi{during}"
+        rows.append(finding(well_id, "stage", row["response_stage"], "offset_response", text))
     return rows

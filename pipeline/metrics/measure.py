@@ -13,6 +13,7 @@ import polars as pl
 from pipeline.lake import Lake
 from pipeline.metrics.coil_view import PLUG, RUN, TOE
 from pipeline.metrics.declare import fingerprint
+from pipeline.metrics.findings import offset_findings
 from pipeline.metrics.measure_pads import measure_pads
 from pipeline.metrics.measure_runs import measure_runs
 from pipeline.metrics.measure_stages import measure_stages
@@ -27,6 +28,7 @@ from pipeline.schemas import (
     COIL_RUNS,
     COST,
     FINDINGS,
+    OFFSETS,
     PICKS,
     PLUGS,
     REPORTED,
@@ -45,7 +47,7 @@ PLUG_METRICS = PLUG.table()
 COIL_RUN_METRICS = RUN.table()
 TOE_PREP_METRICS = TOE.table()
 WIRELINE_METRICS = WIRELINE_RUN.table()
-_DESCRIBED = (WELLS, STRINGS, STAGES, PLUGS, COIL_RUNS, WIRELINE, TOE_TESTS, COST, AMENDMENTS, REPORTED)
+_DESCRIBED = (WELLS, STRINGS, STAGES, PLUGS, COIL_RUNS, WIRELINE, TOE_TESTS, COST, OFFSETS, AMENDMENTS, REPORTED)
 _WRITTEN = {
     "stages": STAGE_METRICS, "plugs": PLUG_METRICS, "runs": COIL_RUN_METRICS, "toes": TOE_PREP_METRICS,
     "wireline": WIRELINE_METRICS,
@@ -96,6 +98,7 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
         pumped_down = measure_stages(well, rows)
         measure_runs(well, rows)
         measure_wireline(well, pumped_down, rows)
+        rows.findings += offset_findings(well.well_id, well.tables["offsets"])
         waiting.append((well, rows))
         if len(waiting) == WELLS_A_COMMIT or done == len(plan.stale):
             _write(lake, waiting)

@@ -172,7 +172,8 @@ def _days(pad: str, timeline: Sequence[Row], worked: Sequence[Worked], zone: str
     sums: dict[Any, dict[str, float]] = defaultdict(lambda: defaultdict(float))
     for row in timeline:
         for day, (start, end) in by_day((row["start_time"], row["end_time"]), zone):
-            sums[day][row["activity"]] += (end - start).total_seconds() / 3600.0
+            known = row["activity"] if row["activity"] in ACTIVITIES else NOT_BOOKED
+            sums[day][known] += (end - start).total_seconds() / 3600.0
     clock = ZoneInfo(zone)
     wells: dict[Any, float] = defaultdict(float)
     done: dict[Any, int] = defaultdict(int)
@@ -191,7 +192,7 @@ def _days(pad: str, timeline: Sequence[Row], worked: Sequence[Worked], zone: str
                 "pad": pad, "local_date": day, "quarter": quarter_of(noon, zone), "hours": sum(found.values()),
                 "pumping_hours": found["pumping"], "well_pumping_hours": wells[day],
                 "wireline_hours": found["wireline"], "swap_hours": found["swap"], "coil_hours": found["coil"],
-                "standby_hours": found["standby"], "npt_hours": found["NPT"], "not_booked_hours": sum(hours for name, hours in found.items() if name not in ACTIVITIES),
+                "standby_hours": found["standby"], "npt_hours": found["NPT"], "not_booked_hours": found[NOT_BOOKED],
                 "stages_completed": done[day],
             }
         )  # fmt: skip

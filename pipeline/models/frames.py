@@ -10,7 +10,7 @@ import polars as pl
 from pipeline.lake import Lake
 from pipeline.metrics.measure import PLUG_METRICS, STAGE_METRICS
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
-from pipeline.schemas import COIL_RUNS, PLUGS, STAGES, STRINGS, WELLS
+from pipeline.schemas import COIL_RUNS, OFFSETS, PLUGS, STAGES, STRINGS, WELLS
 
 DRAG_REDUCTION = 0.65
 """Share of pipe friction that a friction reducer takes away, assumed alike for all designs (common practice). [1]"""
@@ -54,6 +54,9 @@ COLUMNS: dict[str, Column] = {
         Column("stage", "number", step=1.0),
         Column("mill_order", "number", step=1.0),
         Column("quarters", "number", "quarter", step=1.0),
+        Column("plugs_since_wiper", "number", step=1.0),
+        Column("nearest_spacing_ft", "number", "ft", step=100.0),
+        Column("depletion_months", "number", step=12.0),
         Column("designed_proppant_lbm", "number", "lbm", step=10_000.0),
         Column("designed_pipe_friction_psi", "number", "psi", step=100.0),
         Column("designed_perf_friction_psi", "number", "psi", step=100.0),
@@ -84,9 +87,17 @@ def predictors(names: list[str]) -> list[Column]:
     return chosen
 
 
+def _wells(lake: Lake) -> pl.LazyFrame:
+    """Each well's pad, and what its neighbours are to it: the nearest spacing, the longest depletion."""
+    neighbours = lake.scan(OFFSETS).group_by("well_id").agg(
+        nearest_spacing_ft=pl.col("spacing_ft").min(), depletion_months=pl.col("depletion_months").max()
+    )  # fmt: skip
+    return lake.scan(WELLS).select("well_id", "pad").join(neighbours, on="well_id", how="left")
+
+
 def stage_frame(lake: Lake) -> pl.DataFrame:
     """Return one row a measured stage: outcomes, design, rock and depth covariates, crew, quarter, pad."""
-    wells = lake.scan(WELLS).select("well_id", "pad")
+    wells = _wells(lake)
     design = lake.scan(STAGES).drop("source_id", "source_row")
     casing = lake.scan(STRINGS).filter(pl.col("string") == "casing").group_by("well_id").agg(
         pl.col("inside_diameter_in").last()
@@ -129,7 +140,7 @@ def _with_friction(frame: pl.DataFrame) -> pl.DataFrame:
 
 def plug_frame(lake: Lake) -> pl.DataFrame:
     """Return one row a measured plug: mill time, depth, order in the run, coil crew, quarter, pad."""
-    wells = lake.scan(WELLS).select("well_id", "pad")
+    wells = _wells(lake)
     runs = lake.scan(COIL_RUNS).select("well_id", "run", "coil_crew")
     plugs = lake.scan(PLUGS).select("well_id", "plug", "set_depth_ft", "material")
     frame = (

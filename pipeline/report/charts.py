@@ -98,9 +98,16 @@ def _trend(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) 
     return alt.layer(*rules, line, points)
 
 
-def _colour(spec: ChartSpec) -> alt.Color:
-    legend = alt.Legend(title=(spec.colour or "").replace("_", " "), columns=3, labelLimit=110)
-    return alt.Color(field=spec.colour or "", type="nominal", legend=legend)
+def _colour(spec: ChartSpec, frame: pl.DataFrame) -> alt.Color:
+    """Colour by a column; values that a definition lists have the same colour in every chart that lists them."""
+    legend: dict[str, Any] = {"title": (spec.colour or "").replace("_", " "), "columns": 3, "labelLimit": 130}
+    scale = {}
+    if spec.colour_order and spec.colour:
+        seen = frame[spec.colour].unique().to_list()
+        order = [*spec.colour_order, *sorted(str(value) for value in seen if value not in spec.colour_order)]
+        legend["values"] = [value for value in order if value in seen]
+        scale = {"scale": alt.Scale(domain=order)}
+    return alt.Color(field=spec.colour or "", type="nominal", legend=alt.Legend(**legend), **scale)
 
 
 def _stack(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.Chart:
@@ -114,13 +121,14 @@ def _bars(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -
 
 def _columns(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.Chart:
     level = alt.Axis(labelAngle=0, labelOverlap=True)
+    amount = alt.Axis(tickMinStep=1) if frame[spec.y].dtype.is_integer() else alt.Axis()
     return (
         alt.Chart(data, height=HEIGHT)
         .mark_bar()
         .encode(
             x=alt.X(field=spec.x, type="ordinal", title=_axis(spec, units, "x"), axis=level),
-            y=alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y")),
-            color=_colour(spec),
+            y=alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y"), axis=amount),
+            color=_colour(spec, frame),
             tooltip=_tips(frame, units),
         )
     )
@@ -157,12 +165,18 @@ def _interval(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Label
 def _strip(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
     base = alt.Chart(data, height=64 * frame[spec.y].n_unique())
     y = alt.Y(field=spec.y, type="nominal", title=_axis(spec, units, "y"))
-    x = alt.X(field=spec.x, type="quantitative", title=_axis(spec, units, "x"), scale=alt.Scale(zero=False))
+    x = alt.X(
+        field=spec.x,
+        type="quantitative",
+        title=_axis(spec, units, "x"),
+        scale=alt.Scale(zero=False),
+        axis=alt.Axis(tickCount=6, labelOverlap=True),
+    )
     ticks = base.mark_tick(thickness=2, opacity=0.55, size=22).encode(
         y=y,
         yOffset=alt.YOffset(field=spec.colour or "", type="nominal"),
         x=x,
-        color=_colour(spec),
+        color=_colour(spec, frame),
         tooltip=_tips(frame, units),
     )
     return alt.layer(ticks)
@@ -174,9 +188,14 @@ def _timeline(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Label
         .mark_bar(height=24)
         .encode(
             y=alt.Y(field=spec.y, type="nominal", title=_axis(spec, units, "y") or None),
-            x=alt.X(field=spec.x, type="temporal", title=_axis(spec, units, "x")),
+            x=alt.X(
+                field=spec.x,
+                type="temporal",
+                title=_axis(spec, units, "x"),
+                axis=alt.Axis(format="%d %b %H:%M", tickCount=5, labelOverlap=True, labelBound=True),
+            ),
             x2=alt.X2(field=spec.x_end or spec.x),
-            color=_colour(spec),
+            color=_colour(spec, frame),
             tooltip=_tips(frame, units),
         )
     )
@@ -192,7 +211,7 @@ def _scatter(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels
         .encode(
             x=x,
             y=y,
-            color=_colour(spec),
+            color=_colour(spec, frame),
             shape=alt.Shape(field=spec.colour or "", type="nominal"),
             opacity=alt.condition(chosen, alt.value(0.75), alt.value(0.08)),
             tooltip=_tips(frame, units),

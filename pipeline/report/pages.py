@@ -28,6 +28,8 @@ class ChartSpec(Frozen):
         Axis titles; the unit is added.
     words : str
         How to read it.
+    colour_order : list of str
+        Values that keep their colour in all charts which list them alike.
     x_end : str
         Column where a bar of a timeline ends.
     diagonal : bool
@@ -43,6 +45,7 @@ class ChartSpec(Frozen):
     x_end: str | None = None
     y: str
     colour: str | None = None
+    colour_order: list[str] = Field(default_factory=list)
     x_label: str
     y_label: str
     words: str

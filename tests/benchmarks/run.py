@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 
 from pipeline import resources, steps
@@ -25,10 +26,15 @@ from pipeline.demo import SLICE, lay_out
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
 from pipeline.metrics.measure import measure
-from pipeline.schemas import SOURCES, STAGES, STRINGS, TREATMENT, WELLS
-from pipeline.synthetic.plan import Plan
+from pipeline.schemas import COIL, COIL_RUNS, PLUGS, SOURCES, STAGES, STRINGS, TREATMENT, WELLS
+from pipeline.synthetic.coil import CoilScript, simulate_mill_out
+from pipeline.synthetic.plan import Plan, make_wells, perforations_ft
 from pipeline.workspace import Workspace, open_workspace
 
+COIL_SIGNALS = [
+    "time", "depth_ft", "weight_lbf", "circulating_pressure_psi", "wellhead_pressure_psi", "pump_rate_bpm",
+    "return_rate_bpm", "sand_conc_ppa", "bypass_open",
+]  # fmt: skip
 SIGNALS = ["time", "treating_pressure_psi", "slurry_rate_bpm", "clean_rate_bpm", "proppant_conc_ppa"]
 
 
@@ -179,6 +185,73 @@ def measuring(folder: Path, stages: int) -> Result:
     return Result(f"measuring {stages} stages of 7,200 s", timed(work), "bare scan", timed(scan), "<= 30 x, goal 10 x")
 
 
+def coil_measuring(folder: Path, runs: int) -> Result:
+    """Measure mill-outs of 20 h, lake to rows, against a bare scan of the same columns."""
+    lay_out(folder, SLICE)
+    workspace = open_workspace(folder)
+    shutil.rmtree(folder / "landing" / "treatment")
+    lake = Lake(workspace.lake)
+    land(workspace, lake)
+    rng = np.random.default_rng(1)
+    plan = Plan(seed=1, stages=(34, 34))
+    made = make_wells(plan, rng)[0]
+    plugs = [(stage, perforations_ft(made, stage)[1] + 12.0) for stage in range(2, made.stages + 1)]
+    record, _ = simulate_mill_out(made, plugs, CoilScript(5.0, 0.0002), 0, rng)[0]
+    frame = record[:72_000].select(
+        pl.col("second"),
+        *(
+            pl.col(ours).cast(pl.Float64).alias(theirs)
+            for ours, theirs in zip(
+                ("depth", "weight", "pressure", "wellhead", "pump", "returns", "sand", "bypass"),
+                COIL_SIGNALS[1:],
+                strict=True,
+            )
+        ),
+    )
+    assert frame.height == 72_000, frame.height
+    origin = datetime(2030, 1, 1, tzinfo=UTC)
+    well, string = lake.scan(WELLS).collect(), lake.scan(STRINGS).collect()
+    wells, strings, listed, described, sources = [], [], [], [], []
+    shutil.rmtree(workspace.lake)
+    lake = Lake(workspace.lake)
+    for index in range(runs):
+        name, source = f"well-{index:04d}", f"source-{index:04d}"
+        samples = frame.with_columns(
+            well_id=pl.lit(name), run=pl.lit(1, pl.Int32), source_id=pl.lit(source), source_row=pl.lit(None),
+            time=pl.lit(origin) + pl.duration(seconds=pl.col("second")),
+        ).drop("second")  # fmt: skip
+        lake.replace(COIL, samples, {"well_id": name})
+        about = {"well_id": pl.lit(name), "source_id": pl.lit(source)}
+        wells.append(well.with_columns(well_name=pl.lit(name), heel_md_ft=pl.lit(made.heel_ft), **about))
+        strings.append(string.with_columns(**about))
+        listed += [{"well_id": name, "plug": plug, "set_depth_ft": depth, "source_id": source} for plug, depth in plugs]
+        described.append(
+            {"well_id": name, "run": 1, "kind": "mill-out", "coil_diameter_in": 2.375, "source_id": source}
+        )
+        sources.append(
+            {
+                "path": f"landing/{source}", "map": "m", "source_id": source, "state": "landed", "lands": "coil",
+                "well_id": name, "content_hash": source, "map_hash": "", "reader_version": 1, "landed_at": origin,
+            }
+        )  # fmt: skip
+    lake.replace(WELLS, pl.concat(wells), {})
+    lake.replace(STRINGS, pl.concat(strings), {})
+    lake.replace(PLUGS, pl.DataFrame(listed, schema=PLUGS.dtypes), {})
+    lake.replace(COIL_RUNS, pl.DataFrame(described, schema=COIL_RUNS.dtypes), {})
+    lake.replace(SOURCES, pl.DataFrame(sources, schema=SOURCES.dtypes), {})
+
+    def scan() -> None:
+        lake.scan_raw(COIL).select(COIL_SIGNALS).collect()
+
+    def work() -> None:
+        for table in ("picks", "coil_run_metrics", "plug_metrics", "findings"):
+            shutil.rmtree(Path(workspace.lake) / table, ignore_errors=True)
+        report = measure(lake, "UTC")
+        assert report.runs == runs
+
+    return Result(f"measuring {runs} coil runs of 20 h", timed(work), "bare scan", timed(scan), "<= 30 x, goal 10 x")
+
+
 def refreshing(folder: Path) -> list[Result]:
     """Refresh after one new stage on the lake that `measuring` made, and build its report."""
     workspace = open_workspace(folder)
@@ -219,10 +292,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--stages", type=int, default=1000, help="stages to measure")
     parser.add_argument("--pads", type=int, default=8, help="pads whose records are landed")
+    parser.add_argument("--runs", type=int, default=50, help="coil runs to measure")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         print(helping().line(), flush=True)
         print(landing(Path(folder) / "landing", given.pads).line(), flush=True)
+        print(coil_measuring(Path(folder) / "coil", given.runs).line(), flush=True)
         print(measuring(Path(folder) / "measuring", given.stages).line(), flush=True)
         for result in refreshing(Path(folder) / "measuring"):
             print(result.line(), flush=True)
