@@ -191,6 +191,18 @@ def wiper_lateral_velocity_ft_min(r: RunView) -> float | Unseen:
 
 @RUN.metric("ratio", "mean annular volumes to surface pumped on a wiper trip", version=2)
 def bottoms_up_per_wiper(r: RunView) -> float | Unseen:
+    shares = _bottoms_up(r)
+    return shares if isinstance(shares, Unseen) else float(np.mean(shares))
+
+
+@RUN.metric("ratio", "fewest annular volumes to surface pumped on any wiper trip of the run")
+def fewest_bottoms_up(r: RunView) -> float | Unseen:
+    shares = _bottoms_up(r)
+    return shares if isinstance(shares, Unseen) else float(np.min(shares))
+
+
+def _bottoms_up(r: RunView) -> list[float] | Unseen:
+    """Annular volumes to surface pumped on each wiper trip that the record covers."""
     if r.path is None or not r.trips or r.record.pump_bpm is None:
         return Unseen("no wiper trip, or no pump rate")
     shares = []
@@ -202,7 +214,7 @@ def bottoms_up_per_wiper(r: RunView) -> float | Unseen:
         pumped, unmeasured = integral(r.record.time_s[first:last], r.record.pump_bpm[first:last] / 60.0)
         if unmeasured < 60.0:
             shares.append(pumped / around.volume_bbl)
-    return float(np.mean(shares)) if shares else Unseen("gaps in every wiper trip")
+    return shares or Unseen("gaps in every wiper trip")
 
 
 @RUN.metric(

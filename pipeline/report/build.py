@@ -31,7 +31,9 @@ CAUTION = (
     "programme, the equipment's rated limits, local regulation and the responsible licensed engineer."
 )
 _LEDGER = (
-    ("stages", False), ("plugs", False), ("coil_runs", False), ("amendments_by_pick", True), ("amendments", False),
+    ("stages", False), ("plugs", False), ("coil_runs", False), ("acceptance", False),
+    ("toe_preparation", False), ("wireline", False), ("pad_days", False), ("cost_units", False), ("neighbours", False),
+    ("quarter_safety", False), ("amendments_by_pick", True), ("amendments", False),
     ("set_aside", True), ("findings_by_kind", True),
     ("findings", False), ("model_cards", False), ("sources", False),
 )  # fmt: skip
