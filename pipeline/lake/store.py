@@ -167,6 +167,8 @@ class Lake:
                 description=table.grain,
             )  # fmt: skip
             return 0
+        if frame.is_empty() and not delta.file_uris():
+            return int(delta.version())
         if frame.is_empty():
             if predicate is None:
                 delta.delete()

@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.metrics.coil_view import NO_DEPTH, RUN, Annulus, RunView, annulus, quarter_of
 from pipeline.metrics.declare import Unseen
 from pipeline.physics.transport import slip_band_ft_s, transport_ratio
-from pipeline.picks.arrays import integral
+from pipeline.picks.arrays import filled, integral
 from pipeline.picks.coil_record import longest_s
 from pipeline.picks.coil_states import lost_returns_min as longest_loss_min
 from pipeline.picks.coil_states import over_motor_limit
@@ -281,7 +281,7 @@ def over_motor_limit_s(r: RunView) -> float | Unseen:
     limit, bypass, pump = r.row.get("motor_limit_bpm"), r.record.bypass, r.record.pump_bpm
     if limit is None or bypass is None or pump is None:
         return Unseen("no motor limit in the tables, or no bypass or pump rate in the record")
-    return longest_s(over_motor_limit(np.nan_to_num(pump), np.nan_to_num(bypass), limit), r.record.time_s)
+    return longest_s(over_motor_limit(filled(pump, 0.0), filled(bypass, 0.0), limit), r.record.time_s)
 
 
 @RUN.metric("", "whether wiper trips were pumped above the motor's limit, through a bypass", kind="flag")

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-import polars as pl
-
 from pipeline.metrics import coil_run, plug, toe
 from pipeline.metrics.coil_findings import plug_findings, run_findings
 from pipeline.metrics.coil_view import PLUG, RUN, TOE, PlugView, RunView, Span, ToeView
 from pipeline.metrics.findings import finding
-from pipeline.metrics.well import WellInput, WellRows, amended, parts, pick_row
+from pipeline.metrics.well import Samples, WellInput, WellRows, amended, parts, pick_row
 from pipeline.picks.coil_record import CoilPath, CoilRecord, trace
 from pipeline.picks.coil_states import (
     STALLS,
@@ -44,9 +41,9 @@ def measure_runs(well: WellInput, rows: WellRows) -> None:
     }
     toe_runs: list[RunView] = []
     last: tuple[int, int] | None = None
-    for run, frame in parts(well.coil, "run"):
-        row = described.get(run, {})
-        view = _run_view(well, frame, row, open_plugs if row.get("kind") in (None, MILL_OUT) else {})
+    for samples in parts(well.coil, "run"):
+        run, row = samples.number, described.get(samples.number, {})
+        view = _run_view(well, samples, row, open_plugs if row.get("kind") in (None, MILL_OUT) else {})
         milled = _measure_run(well, run, view, rows, open_plugs)
         open_plugs = {number: depth for number, depth in open_plugs.items() if number not in milled}
         if row.get("kind") in TOE_KINDS:
@@ -131,24 +128,13 @@ def _since_wiper(view: RunView, picks: PlugPicks) -> int:
     return sum(last < moment <= tag for moment in done)
 
 
-def coil_record(frame: pl.DataFrame) -> CoilRecord:
-    """Return the samples of a run from its coil rows in order of time."""
-    micro = frame["time"].to_physical().to_numpy()
-
-    def channel(name: str) -> np.ndarray | None:
-        column = frame[name]
-        return None if column.null_count() == frame.height else column.to_numpy().astype(float, copy=False)
-
-    depth = channel("depth_ft")
-    return CoilRecord(
-        (micro - micro[0]) / 1e6,
-        np.full(frame.height, np.nan) if depth is None else depth,
-        *(channel(name) for name in _CHANNELS),
-    )
+def coil_record(samples: Samples) -> CoilRecord:
+    """Return a run's samples as the picks read them."""
+    return CoilRecord(samples.time_s, samples.filled("depth_ft"), *(samples.channel(name) for name in _CHANNELS))
 
 
-def _run_view(well: WellInput, frame: pl.DataFrame, row: dict[str, Any], plugs: dict[int, float]) -> RunView:
-    record = coil_record(frame)
+def _run_view(well: WellInput, samples: Samples, row: dict[str, Any], plugs: dict[int, float]) -> RunView:
+    record = coil_record(samples)
     path = trace(record)
     about = well.tables["wells"][0] if well.tables["wells"] else {}
     heel = about.get("heel_md_ft")
@@ -157,7 +143,7 @@ def _run_view(well: WellInput, frame: pl.DataFrame, row: dict[str, Any], plugs: 
         missing, cut = (method.missing("no depth in the record") for method in (WIPER_TRIPS, STATIONS))
         return RunView(
             record, None, nothing, {}, {}, [], missing, cut, [], [], None, row, well.tables["strings"],
-            len(plugs), None, False, frame["time"][0], well.zone,
+            len(plugs), None, False, samples.origin, well.zone,
         )  # fmt: skip
     is_toe = row.get("kind") in TOE_KINDS
     shallowest = min(plugs.values(), default=0.0) - 2.0 * COUNTER_FT
@@ -179,7 +165,7 @@ def _run_view(well: WellInput, frame: pl.DataFrame, row: dict[str, Any], plugs: 
         locked = lock_up_ft(path, weight, stops, heel)
     return RunView(
         record, path, assigned, dict(assigned.plugs), stalls, trips, wiper_pick(trips, path, heel), cut, stations,
-        cement, states, row, well.tables["strings"], len(plugs), locked, reversed_weight, frame["time"][0], well.zone,
+        cement, states, row, well.tables["strings"], len(plugs), locked, reversed_weight, samples.origin, well.zone,
     )  # fmt: skip
 
 

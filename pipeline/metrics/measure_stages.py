@@ -7,12 +7,11 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
-import polars as pl
 
 from pipeline.metrics import stage, stage_friction, stage_slurry
 from pipeline.metrics.findings import reported_findings, stage_findings
 from pipeline.metrics.view import STAGE, Below, StageView, Surroundings
-from pipeline.metrics.well import Rows, WellInput, WellRows, amended, parts, pick_row
+from pipeline.metrics.well import Rows, Samples, WellInput, WellRows, amended, parts, pick_row
 from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 from pipeline.physics.hydraulics import pipe_capacity_bbl
@@ -46,12 +45,12 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
     """
     described = {row["stage"]: row for row in well.tables["stages"]}
     picked = []
-    for number, frame in parts(well.treatment, "stage"):
-        row = described.get(number, {})
-        origin, record = stage_record(frame)
+    for samples in parts(well.treatment, "stage"):
+        row = described.get(samples.number, {})
         design = stage_design(row, well.tables["strings"])
-        picks = pick_stage(record, design, amended(well, "stage", number, origin))
-        picked.append(_Picked(number, origin, row, design, picks))
+        given = amended(well, "stage", samples.number, samples.origin)
+        picks = pick_stage(stage_record(samples), design, given)
+        picked.append(_Picked(samples.number, samples.origin, row, design, picks))
     pumped_down = {}
     for one in picked:
         found = find_pump_down(one.picks.timeline)
@@ -102,22 +101,15 @@ def _below(one: _Picked, picked: list[_Picked]) -> Below | None:
     return None
 
 
-def stage_record(frame: pl.DataFrame) -> tuple[datetime, StageRecord]:
-    """Return the first moment and the samples of a stage, from its treatment rows in order of time."""
-    micro = frame["time"].to_physical().to_numpy()
-    void = np.full(frame.height, np.nan)
-
-    def channel(name: str) -> np.ndarray | None:
-        return None if frame[name].null_count() == frame.height else frame[name].to_numpy()
-
-    pressure, rate = channel("treating_pressure_psi"), channel("slurry_rate_bpm")
-    return frame["time"][0], StageRecord(
-        (micro - micro[0]) / 1e6,
-        void if pressure is None else pressure,
-        void if rate is None else rate,
-        channel("clean_rate_bpm"),
-        channel("proppant_conc_ppa"),
-        channel("friction_reducer_gpt"),
+def stage_record(samples: Samples) -> StageRecord:
+    """Return a stage's samples as the picks read them."""
+    return StageRecord(
+        samples.time_s,
+        samples.filled("treating_pressure_psi"),
+        samples.filled("slurry_rate_bpm"),
+        samples.channel("clean_rate_bpm"),
+        samples.channel("proppant_conc_ppa"),
+        samples.channel("friction_reducer_gpt"),
     )
 
 

@@ -9,6 +9,7 @@ from pipeline.metrics.view import STAGE, StageView
 from pipeline.physics.constants import PERFORATION_FRICTION
 from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
+from pipeline.picks.arrays import filled
 from pipeline.picks.stepdown import DISCHARGE
 
 MODELLED = "modelled: Churchill (1977) with drag reduction; perforations by Economides and Nolte"
@@ -125,7 +126,7 @@ def breakdown_gradient_psi_ft(s: StageView) -> float | Unseen:
     reduction = _reduction(s)
     friction = 0.0
     if broke.time_s is not None:
-        rate = float(np.interp(broke.time_s, s.time_s, np.nan_to_num(s.rate))) if s.time_s.size else 0.0
+        rate = float(np.interp(broke.time_s, s.time_s, filled(s.rate, 0.0))) if s.time_s.size else 0.0
         share = 0.0 if isinstance(reduction, Unseen) else min(reduction, 0.99)
         friction = float(
             pipe_friction_psi(rate, pipe.density_ppg, pipe.length_ft, pipe.inside_in, drag_reduction=share)

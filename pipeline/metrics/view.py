@@ -12,7 +12,7 @@ import numpy as np
 from pipeline.metrics.declare import Level, Unseen
 from pipeline.physics.fluids import clean_fraction, slurry_density_ppg
 from pipeline.physics.hydraulics import hydraulic_horsepower
-from pipeline.picks.arrays import integral, sample_seconds, weighted_quantiles
+from pipeline.picks.arrays import filled, integral, sample_seconds, weighted_quantiles
 from pipeline.picks.record import Array, StageDesign
 from pipeline.picks.stage import StagePicks
 from pipeline.picks.timeline import TREATING_BPM
@@ -165,7 +165,7 @@ class StageView:
         if pipe is None:
             return Unseen("no casing, perforation depth or fluid density in the tables")
         rate, pressure = self.mean(self.rate, self.at_rate), self.mean(self.pressure, self.at_rate)
-        conc = 0.0 if self.conc is None else self.mean(np.nan_to_num(self.conc), self.at_rate)
+        conc = 0.0 if self.conc is None else self.mean(filled(self.conc, 0.0), self.at_rate)
         if isinstance(rate, Unseen) or isinstance(pressure, Unseen) or isinstance(conc, Unseen):
             return Unseen("never at rate")
         density = slurry_density_ppg(pipe.density_ppg, conc, self.design.absolute_volume_gal_lbm)
@@ -183,7 +183,10 @@ class StageView:
 
     def total(self, per_s: Array) -> float | Unseen:
         """Return the integral over the injection of what is given per second."""
-        return NO_INJECTION if self.injection is None else integral(self.time_s, per_s)[0]
+        if self.injection is None:
+            return NO_INJECTION
+        whole = float(self.seconds @ per_s)  # the trapezoid, gaps left out; NaN where a sample is void
+        return whole if whole == whole else integral(self.time_s, per_s)[0]
 
     def mean(self, values: Array, mask: np.ndarray) -> float | Unseen:
         """Return a time mean over some samples."""

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.picks.record import Pick
+from pipeline.picks.record import Array, Pick
 
 Rows = list[dict[str, Any]]
 
@@ -54,8 +54,30 @@ def amended(well: WellInput, level: str, number: int, origin: datetime) -> dict[
     return found
 
 
-def parts(frame: pl.DataFrame, key: str) -> list[tuple[int, pl.DataFrame]]:
-    """Cut a well's samples into stages or runs, each in order of time."""
+@dataclass(frozen=True)
+class Samples:
+    """The samples of one stage or run, in order of time: first moment, seconds since, and each channel that has any."""
+
+    number: int
+    origin: datetime
+    time_s: Array
+    channels: dict[str, Array]
+
+    def channel(self, name: str) -> Array | None:
+        """Return a channel with NaN where a sample is void; None where all are."""
+        values = self.channels[name]
+        return None if np.isnan(values).all() else values
+
+    def filled(self, name: str) -> Array:
+        """Return a channel, all NaN where there is none."""
+        return self.channels[name]
+
+
+def parts(frame: pl.DataFrame, key: str) -> list[Samples]:
+    """Cut a well's samples into stages or runs, each in order of time.
+
+    Columns become arrays once for the well and are cut after that: a cut of a frame costs more than its samples.
+    """
     if frame.is_empty():
         return []
     number, moment = frame[key].to_numpy(), frame["time"].to_physical().to_numpy()
@@ -63,7 +85,15 @@ def parts(frame: pl.DataFrame, key: str) -> list[tuple[int, pl.DataFrame]]:
     if (step < 0).any() or (np.diff(moment)[step == 0] < 0).any():  # several files, written one after the other
         return parts(frame.sort(key, "time"), key)
     edges = [0, *(np.flatnonzero(step) + 1).tolist(), frame.height]
-    return [(int(number[a]), frame[a:b]) for a, b in itertools.pairwise(edges)]
+    names = [name for name in frame.columns if name not in (key, "time")]
+    values = {name: frame[name].cast(pl.Float64).to_numpy() for name in names}
+    return [
+        Samples(
+            int(number[a]), frame["time"][a], (moment[a:b] - moment[a]) / 1e6,
+            {name: column[a:b] for name, column in values.items()},
+        )
+        for a, b in itertools.pairwise(edges)
+    ]  # fmt: skip
 
 
 def pick_row(

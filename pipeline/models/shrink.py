@@ -68,3 +68,39 @@ def empirical_bayes(value: Array, error: Array) -> Shrunken:
     shrunken = share * mean + (1.0 - share) * value
     spread = np.sqrt((1.0 - share) * variance + np.square(share) * mean_error**2)
     return Shrunken(shrunken, spread, float(tau2), mean, mean_error, q)
+
+
+@dataclass(frozen=True)
+class Shrunk:
+    """Values shrunken to their plain mean by one factor, and that factor. [1]"""
+
+    value: Array
+    factor: float
+
+
+def james_stein(value: Array, variance: float) -> Shrunk:
+    """Shrink equally sure values towards their mean.
+
+    Parameters
+    ----------
+    value : array, shape (k,)
+        Four or more.
+    variance : float
+        Sampling variance of each, in the unit squared.
+
+    Returns
+    -------
+    Shrunk
+
+    Notes
+    -----
+    ``c = 1 - (k - 3)*variance/sum((y - mean)**2)``.
+
+    References
+    ----------
+    Efron and Morris, *Scientific American* 236 (May 1977) 119-127.
+    """
+    mean = float(value.mean())
+    spread = float(np.square(value - mean).sum())
+    factor = 1.0 - (value.size - 3) * variance / spread
+    return Shrunk(mean + factor * (value - mean), factor)

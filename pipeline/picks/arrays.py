@@ -26,6 +26,11 @@ def median(values: Array) -> float:
     return float(0.5 * (pair[n // 2 - 1] + pair[n // 2]))
 
 
+def filled(values: Array, value: float) -> Array:
+    """Return the samples with void ones (NaN) set to a value."""
+    return np.where(values == values, values, value)
+
+
 def runs(mask: Mask) -> NDArray[np.intp]:
     """Return the runs of True as rows of (start, stop), stop excluded.
 

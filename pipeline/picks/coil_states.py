@@ -83,7 +83,7 @@ def find_stalls(record: CoilRecord, path: CoilPath, stop: Stop) -> list[tuple[fl
     time, depth = path.time_s[first:last], path.depth_ft[first:last]
     pressure = record.pressure_psi[first:last]
     floor = median(pressure) + max(SURGE_PSI, 8.0 * noise_sigma(pressure))
-    surges = joined(runs(np.nan_to_num(pressure, nan=-np.inf) > floor), time, 15.0)
+    surges = joined(runs(pressure > floor), time, 15.0)
     found = []
     for begin, finish in surges:
         if finish - begin < 2 and begin + 1 < time.size and time[begin + 1] - time[begin] < 2.0:
@@ -191,7 +191,7 @@ def overpulls(path: CoilPath, weight_lbf: Array) -> list[tuple[float, float, flo
         if inside.size >= 20:
             usual[level] = median(inside)
     excess = np.where(seen & (path.speed_ft_min < MOVING_FT_MIN), weight_lbf - usual[band], 0.0)
-    spans = joined(runs(np.nan_to_num(excess) > OVERPULL_LBF), path.time_s, 30.0)
+    spans = joined(runs(excess > OVERPULL_LBF), path.time_s, 30.0)
     spans = spans[duration_s(spans, path.time_s) >= 5.0] if len(spans) else spans
     return [
         (float(path.time_s[a]), float(path.depth_ft[a]), float(np.nanmax(excess[a:b]))) for a, b in spans

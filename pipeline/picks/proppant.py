@@ -44,7 +44,7 @@ def find_proppant(timeline: Timeline) -> list[Pick]:
         return [method.missing(reason) for method in METHODS]
     time = timeline.record.time_s
     stop = timeline.end if timeline.end is not None else time.size
-    loaded = runs(np.nan_to_num(conc[timeline.start : stop]) > LOADED_PPA) + timeline.start
+    loaded = runs(conc[timeline.start : stop] > LOADED_PPA) + timeline.start
     lasting = loaded[duration_s(loaded, time) >= LASTING_S] if len(loaded) else loaded
     if not len(lasting):
         return [

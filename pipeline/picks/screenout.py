@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.picks.arrays import at_time, median
+from pipeline.picks.arrays import at_time, filled, median
 from pipeline.picks.proppant import flush_bbl
 from pipeline.picks.record import Method, Pick, StageDesign
 from pipeline.picks.timeline import TREATING_BPM, Timeline
@@ -74,7 +74,7 @@ def _rate_cut(timeline: Timeline) -> int:
     """First sample of the final fall of the rate."""
     assert timeline.main is not None and timeline.end is not None
     span = slice(timeline.main, timeline.end)
-    rate = np.nan_to_num(timeline.record.rate_bpm[span], nan=0.0)
+    rate = filled(timeline.record.rate_bpm[span], 0.0)
     fast = np.flatnonzero(rate >= TREATING_BPM)
     tail = rate[fast][-600:]
     level = median(tail) if tail.size else 0.0

@@ -162,18 +162,20 @@ def _strongest(t: Array, rest: Array) -> float:
 
 def _separable(t: Array, p: Array, omega: float, gamma: float) -> tuple[float, float, float, float, float] | None:
     previous = np.inf
+    full = np.empty((6, t.size))  # one, root, cosine, sine, and the slopes by omega and gamma
+    full[0], full[1] = 1.0, np.sqrt(t)
+    basis, cosine, sine = full[:4], full[2], full[3]
     for _ in range(12):
-        wave = np.exp(-gamma * t)
-        cosine, sine = wave * np.cos(omega * t), wave * np.sin(omega * t)
-        basis = np.stack((np.ones_like(t), np.sqrt(t), cosine, sine), axis=1)
-        solution = np.linalg.solve(basis.T @ basis, basis.T @ p)
-        rest = p - basis @ solution
+        wave, angle = np.exp(-gamma * t), omega * t
+        np.multiply(wave, np.cos(angle), out=cosine)
+        np.multiply(wave, np.sin(angle), out=sine)
+        solution = np.linalg.solve(basis @ basis.T, basis @ p)
+        rest = p - solution @ basis
         a, b = solution[2], solution[3]
-        by_omega = t * (-a * sine + b * cosine)
-        by_gamma = -t * (a * cosine + b * sine)
-        full = np.concatenate((basis, by_omega[:, None], by_gamma[:, None]), axis=1)
-        normal = full.T @ full
-        step = np.linalg.solve(normal, full.T @ rest)[-2:]
+        full[4] = t * (b * cosine - a * sine)
+        full[5] = -t * (a * cosine + b * sine)
+        normal = full @ full.T
+        step = np.linalg.solve(normal, full @ rest)[-2:]
         omega = float(np.clip(omega + np.clip(step[0], -0.1 * omega, 0.1 * omega), 0.14, 2.5))
         gamma = float(np.clip(gamma + np.clip(step[1], -0.5 * gamma, gamma), 1.0 / 300.0, 1.0))
         cost = float(rest @ rest)
@@ -279,10 +281,8 @@ def fit_window(fall: Falloff, begin_s: float, length_s: float) -> Window:
     solution = bread @ (design.T @ p)
     score = design * (p - design @ solution)[:, None]
     lags = min(20, t.size // 4)
-    meat = score.T @ score
-    for lag in range(1, lags + 1):
-        cross = score[lag:].T @ score[:-lag]
-        meat += (1.0 - lag / (lags + 1.0)) * (cross + cross.T)
+    bartlett = 1.0 - np.abs(np.arange(-lags, lags + 1)) / (lags + 1.0)
+    meat = score.T @ np.stack([np.convolve(column, bartlett, "same") for column in score.T], axis=1)
     variance = (bread @ meat @ bread)[0, 0]
     return Window(float(solution[0]), float(np.sqrt(max(variance, 0.0))), _intercept(t, p))
 

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.optimize import nnls
 
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
-from pipeline.picks.arrays import at_time, duration_s, median, runs
+from pipeline.picks.arrays import at_time, duration_s, filled, median, runs
 from pipeline.picks.record import Array, Doubts, Method, Pick, StageDesign
 from pipeline.picks.timeline import TREATING_BPM, Timeline
 
@@ -98,7 +98,7 @@ def find_friction(timeline: Timeline, design: StageDesign, isip_psi: float | Non
 def _last_at_rate(timeline: Timeline) -> tuple[float, float, int] | None:
     """Rate and pressure over the last 30 s before the rate falls, and where they stop."""
     assert timeline.main is not None and timeline.end is not None
-    rate = np.nan_to_num(timeline.record.rate_bpm[timeline.main : timeline.end], nan=0.0)
+    rate = filled(timeline.record.rate_bpm[timeline.main : timeline.end], 0.0)
     fast = rate[rate >= TREATING_BPM]
     if fast.size < 30:
         return None
@@ -164,7 +164,7 @@ def _plateaus(timeline: Timeline, last: tuple[float, float, int]) -> tuple[Array
     assert timeline.end is not None
     level, pressure, stop = last
     span = slice(stop, timeline.end + 1)
-    time, rate = timeline.record.time_s[span], np.nan_to_num(timeline.record.rate_bpm[span], nan=0.0)
+    time, rate = timeline.record.time_s[span], filled(timeline.record.rate_bpm[span], 0.0)
     values = timeline.record.pressure_psi[span]
     rates, pressures = [level], [pressure]
     if time.size < 5:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.picks.arrays import at_time, duration_s, joined, median, noise_sigma, runs
+from pipeline.picks.arrays import at_time, duration_s, filled, joined, median, noise_sigma, runs
 from pipeline.picks.record import Array, Doubts, Method, Pick, StageDesign, StageRecord
 
 PUMPING_BPM = 2.0
@@ -124,7 +124,7 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
     priming.
     """
     record, voids = mend_rate(record)
-    rate = np.nan_to_num(record.rate_bpm, nan=-1.0)
+    rate = filled(record.rate_bpm, -1.0)
     held = rate
     if len(voids):  # a void rate does not end the pumping
         held = rate.copy()

@@ -54,7 +54,7 @@ def find_stations(record: CoilRecord, path: CoilPath) -> tuple[list[Station], Pi
     if record.sand_ppa is None:
         return [], STATIONS.missing("no sand channel in the record")
     still = np.abs(path.speed_ft_min) < MOVING_FT_MIN
-    cutting = still & (np.nan_to_num(record.sand_ppa) > SAND_PPA)
+    cutting = still & (record.sand_ppa > SAND_PPA)
     spans = joined(runs(cutting), path.time_s, 120.0)
     found: list[Station] = []
     for first, stop in spans:

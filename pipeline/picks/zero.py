@@ -41,7 +41,7 @@ def find_zero_offset(record: StageRecord) -> Pick:
     gauge's accuracy, and readings that disagree with each other, are noted as zero.
     """
     pressure = record.pressure_psi
-    resting = runs((np.abs(pressure) < LARGEST_PSI) & (np.nan_to_num(record.rate_bpm, nan=9.0) < 0.5))
+    resting = runs((np.abs(pressure) < LARGEST_PSI) & (record.rate_bpm < 0.5))
     resting = resting[duration_s(resting, record.time_s) >= LASTING_S] if len(resting) else resting
     levels: list[float] = []
     for start, stop in resting:

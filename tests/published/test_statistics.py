@@ -10,11 +10,14 @@ import pytest
 import statsmodels.api as sm
 from scipy import stats
 
+from pipeline.models import conformal, funnel, ranks, trend
 from pipeline.models.compare import _mixed, connected_sets
 from pipeline.models.frames import COLUMNS
-from pipeline.models.linear import aliased_terms, fit_clustered
+from pipeline.models.linear import aliased_terms, fit_clustered, variance_inflation
+from pipeline.models.logistic import fit_logistic
+from pipeline.models.mixed import fit_mixed
 from pipeline.models.outpad import _out_of_pad
-from pipeline.models.shrink import empirical_bayes
+from pipeline.models.shrink import empirical_bayes, james_stein
 from tests.builders import query_on
 
 # NIST StRD Norris, checks.md appendix N
@@ -175,3 +178,240 @@ def test_connected_sets_of_crews_and_pads() -> None:
     sets = connected_sets(["A", "B", "A", "C", "D"], ["1", "1", "2", "2", "3"])
     assert sets["A"] == sets["B"] == sets["C"] == 1
     assert sets["D"] == 2
+
+
+def batches() -> tuple[np.ndarray, np.ndarray]:
+    names = np.array([batch for batch, values in DYESTUFF.items() for _ in values])
+    return names, np.array([value for values in DYESTUFF.values() for value in values], dtype=float)
+
+
+def test_s1_d11_dyestuff_variances_and_batch_effects() -> None:
+    """Davies and Goldsmith 1972; REML criterion, variances and BLUPs as in lme4's documentation."""
+    names, outcome = batches()
+    fitted = fit_mixed(outcome, np.ones((30, 1)), names)
+    assert fitted.estimate[0] == pytest.approx(1527.5, rel=1e-6)
+    assert np.sqrt(fitted.covariance[0, 0]) == pytest.approx(19.3834, rel=1e-4)
+    assert fitted.pad_variance == pytest.approx(1764.05, rel=1e-4)
+    assert fitted.residual_variance == pytest.approx(2451.25, rel=1e-4)
+    assert fitted.criterion == pytest.approx(319.654277, rel=1e-6)
+    assert fitted.pad_effect == pytest.approx([-17.607, 0.39126, 28.562, -23.085, 56.733, -44.995], rel=1e-4, abs=1e-3)
+
+
+def test_s1_d12_sleepstudy_variances() -> None:
+    data = pl.read_csv(Path(__file__).parent / "sleepstudy.csv")
+    design = np.column_stack((np.ones(180), data["days"].to_numpy()))
+    fitted = fit_mixed(data["reaction"].to_numpy(), design, data["subject"].cast(pl.String).to_numpy().astype(str))
+    assert fitted.estimate == pytest.approx([251.4051, 10.46729], rel=1e-5)
+    assert np.sqrt(np.diag(fitted.covariance)) == pytest.approx([9.74672, 0.804221], rel=1e-4)
+    assert fitted.pad_variance == pytest.approx(1378.18, rel=1e-4)
+    assert fitted.residual_variance == pytest.approx(960.457, rel=1e-4)
+    assert fitted.criterion == pytest.approx(1786.465, rel=1e-6)
+
+
+def test_nested_variances_agree_with_the_library() -> None:
+    """statsmodels' MixedLM on pads with wells in them; both are restricted likelihood."""
+    rng = np.random.default_rng(3)
+    pads = np.repeat([f"p{i}" for i in range(12)], 30)
+    wells = np.array([f"{pad}-{i // 10 % 3}" for i, pad in enumerate(pads)])
+    effect = {name: rng.normal(0.0, 2.0) for name in np.unique(pads)} | {
+        name: rng.normal(0.0, 1.0) for name in np.unique(wells)
+    }
+    x = rng.normal(size=360)
+    y = (
+        5.0
+        + 1.5 * x
+        + np.array([effect[p] + effect[w] for p, w in zip(pads, wells, strict=True)])
+        + rng.normal(0.0, 1.5, 360)
+    )
+    ours = fit_mixed(y, np.column_stack((np.ones(360), x)), pads, wells)
+    import pandas as pd
+
+    frame = pd.DataFrame({"y": y, "x": x, "pad": pads, "well": wells})
+    theirs = sm.MixedLM.from_formula(
+        "y ~ x", frame, groups="pad", re_formula="1", vc_formula={"well": "0 + C(well)"}
+    ).fit(reml=True)
+    assert ours.estimate == pytest.approx(theirs.fe_params.to_numpy(), rel=1e-4)
+    assert ours.pad_variance == pytest.approx(float(theirs.cov_re.iloc[0, 0]), rel=2e-3)
+    assert ours.well_variance == pytest.approx(float(theirs.vcomp[0]), rel=2e-3)
+    assert ours.residual_variance == pytest.approx(theirs.scale, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("n", "limits", "normal"),
+    [
+        (25, (-0.0353032, 0.151097, -0.0398121, 0.232373), (-0.0330931, 0.153093)),
+        (60, (0.000104125, 0.118052, -0.015984, 0.165073), (-9.13584e-05, 0.120091)),
+        (150, (0.0213661, 0.0976197, 0.00669024, 0.124648), (0.0219949, 0.0980051)),
+        (400, (0.0364699, 0.083072, 0.0253637, 0.098507), (0.0367267, 0.0832733)),
+    ],
+)
+def test_s1_d01_funnel_limits(n: int, limits: tuple[float, ...], normal: tuple[float, float]) -> None:
+    """Spiegelhalter, Stat. Med. 24 (2005), appendix A.1 (from memory); before clipping."""
+    found = [funnel.binomial_limit(n, 0.06, tail) for tail in (0.025, 0.975, 0.001, 0.999)]
+    assert found == pytest.approx(limits, abs=1e-5)
+    reach = 1.959964 * np.sqrt(0.06 * 0.94 / n)
+    assert (0.06 - reach, 0.06 + reach) == pytest.approx(normal, abs=1e-5)
+    low, high = funnel.funnel_limits(np.array([n]), 0.06, 0.0)
+    assert low[0] == pytest.approx(max(limits[0], 0.0), abs=1e-5)
+    assert high[0] == pytest.approx(limits[1], abs=1e-5)
+
+
+def test_s1_d02_over_dispersion() -> None:
+    events = np.array([1, 12, 4, 17, 3, 2, 11, 28, 5, 8], dtype=float)
+    counts = np.array([60, 95, 80, 120, 110, 45, 150, 160, 90, 100], dtype=float)
+    found = funnel.over_dispersion(events, counts, 0.08)
+    expected = [-1.8083, 1.6640, -0.9891, 2.4900, -2.0384, -0.8792, -0.3010, 4.4294, -0.8548, 0.0]
+    assert found.z == pytest.approx(expected, abs=1e-4)
+    assert found.phi == pytest.approx(3.85862, rel=1e-5)
+    assert found.phi_winsorised == pytest.approx(2.42816, rel=1e-5)
+    assert found.tau2 == pytest.approx(0.00125335, rel=1e-5)
+
+
+HITS = np.array([18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7], dtype=float)
+SEASON = np.array(
+    [.346, .298, .276, .222, .273, .270, .263, .210, .269, .230, .264, .256, .303, .264, .226, .285, .316, .200]
+)  # fmt: skip
+
+
+def test_s1_d03_batting_averages() -> None:
+    """Efron and Morris, Scientific American, May 1977: c = .212, .400 becomes .294."""
+    found = james_stein(HITS / 45.0, float((HITS.mean() / 45.0) * (1.0 - HITS.mean() / 45.0) / 45.0))
+    assert (HITS / 45.0).mean() == pytest.approx(0.265432, rel=1e-5)
+    assert found.factor == pytest.approx(0.211653, rel=1e-5)
+    assert found.factor == pytest.approx(0.212, abs=5e-4)
+    assert found.value[0] == pytest.approx(0.293914, rel=1e-5)
+    assert found.value[-1] == pytest.approx(0.242176, rel=1e-5)
+    raw, shrunk = ((HITS / 45.0 - SEASON) ** 2).sum(), ((found.value - SEASON) ** 2).sum()
+    assert raw / shrunk == pytest.approx(3.5349, rel=1e-4)
+
+
+def test_s1_d03_arcsine_version() -> None:
+    """Efron and Morris, JASA 70 (1975): S = 18.96, factor .209."""
+    x = np.sqrt(45.0) * np.arcsin(2.0 * HITS / 45.0 - 1.0)
+    found = james_stein(x, 1.0)
+    assert float(((x - x.mean()) ** 2).sum()) == pytest.approx(18.9627, rel=1e-5)
+    assert found.factor == pytest.approx(0.208974, rel=1e-5)
+
+
+RANKED = np.array([18.2, 21.0, 24.5, 25.1, 30.4, 36.0])
+RANKED_ERROR = np.array([0.8, 1.1, 0.9, 2.5, 1.4, 1.2])
+
+
+def test_s1_d06_rank_intervals_and_expected_ranks() -> None:
+    """Klein, Wright and Wieczorek 2020 (from memory)."""
+    assert stats.norm.ppf(1.0 - 0.05 / 12.0) == pytest.approx(2.63826, rel=1e-5)
+    low, high = ranks.bonferroni_limits(RANKED, RANKED_ERROR)
+    assert ranks.rank_intervals(low, high) == [(1, 3), (1, 4), (2, 5), (1, 5), (3, 6), (5, 6)]
+    expected = [1.0241, 2.0538, 3.404, 3.5506, 4.9688, 5.9988]
+    assert ranks.expected_ranks(RANKED, RANKED_ERROR) == pytest.approx(expected, rel=1e-4)
+    chance = ranks.chance_of_least(RANKED, np.diag(RANKED_ERROR**2))
+    assert chance.sum() == pytest.approx(1.0)
+    assert chance[0] > 0.97
+
+
+def test_s1_d13_cluster_bootstrap() -> None:
+    """All 27 resamples of three wells (Kish's design effect beside: m 30, ICC 0.2 -> 6.8)."""
+    wells = [[20.0, 22.0, 24.0], [30.0, 31.0, 35.0], [25.0, 26.0, 27.0]]
+    means = [np.mean([wells[i], wells[j], wells[k]]) for i in range(3) for j in range(3) for k in range(3)]
+    assert np.mean(means) == pytest.approx(26.66667, rel=1e-5)
+    assert np.std(means) == pytest.approx(2.37268, rel=1e-5)
+    assert np.quantile(means, [0.05, 0.95]) == pytest.approx([23.3333, 30.0], rel=1e-4)
+    rng = np.random.default_rng(0)
+    drawn = np.array([np.mean([wells[i] for i in rng.integers(0, 3, 3)]) for _ in range(20_000)])
+    assert drawn.std() == pytest.approx(2.37268, rel=0.02)
+    assert pytest.approx(6.8) == 1.0 + 29.0 * 0.2
+
+
+def test_s1_d14_a_nearest_neighbour_leaks_between_stages_and_not_between_wells() -> None:
+    from sklearn.model_selection import LeaveOneGroupOut, LeaveOneOut, cross_val_predict
+    from sklearn.neighbors import KNeighborsRegressor
+
+    outcome = np.repeat([20.0, 26.0, 35.0, 31.0], 3)
+    wells = np.repeat([1, 2, 3, 4], 3)
+    feature = (10.0 * wells + np.tile([0.1, 0.2, 0.3], 4))[:, None]
+    model = KNeighborsRegressor(n_neighbors=1)
+    leak = cross_val_predict(model, feature, outcome, cv=LeaveOneOut())
+    honest = cross_val_predict(model, feature, outcome, cv=LeaveOneGroupOut(), groups=wells)
+    assert np.mean((outcome - leak) ** 2) == 0.0
+    assert np.mean((outcome - honest) ** 2) == pytest.approx(40.58333, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("n", "alpha", "k", "low", "high", "sd"),
+    [
+        (19, 0.1, 18, 0.773626, 0.980967, 0.0654654),
+        (50, 0.1, 46, 0.826209, 0.959763, 0.0412375),
+        (100, 0.1, 91, 0.848205, 0.944737, 0.0295733),
+        (500, 0.05, 476, 0.933157, 0.965002, 0.00971816),
+    ],
+)
+def test_s1_d15_conformal_rank_and_its_coverage(
+    n: int, alpha: float, k: int, low: float, high: float, sd: float
+) -> None:
+    """Vovk et al. 2005: coverage given the calibration set is Beta(k, n + 1 - k)."""
+    assert conformal.quantile_rank(n, alpha) == k
+    beta = stats.beta(k, n + 1 - k)
+    assert (beta.ppf(0.05), beta.ppf(0.95), beta.std()) == pytest.approx((low, high, sd), rel=1e-5)
+
+
+def test_s1_d16_conformal_quantile() -> None:
+    scores = np.array([0.4, 1.1, 2.3, 0.9, 3.0, 1.7, 0.2, 2.8, 1.4, 0.6, 2.0, 1.9, 0.8, 3.6, 1.2, 0.5, 2.6, 1.0, 1.5])
+    assert conformal.split_quantile(scores, 0.1) == 3.0
+    assert np.quantile(scores, 0.9) == pytest.approx(2.84)
+    # one row a pad: the grouped rule is the same
+    assert conformal.grouped_quantile(scores, np.arange(19).astype(str), 0.1) == 3.0
+    assert conformal.quantile_rank(8, 0.1) == 9
+    assert conformal.split_quantile(scores[:8], 0.1) == float("inf")
+    assert conformal.grouped_quantile(scores[:8], np.arange(8).astype(str), 0.1) == float("inf")
+
+
+def test_s1_d17_logistic_regression() -> None:
+    """Spector and Mazzeo 1980, in statsmodels; Greene, Econometric Analysis."""
+    data = sm.datasets.spector.load_pandas()
+    design = np.column_stack((np.ones(32), data.exog[["GPA", "TUCE", "PSI"]].to_numpy()))
+    fitted = fit_logistic(design, data.endog.to_numpy(), penalty=0.0)
+    assert fitted.estimate == pytest.approx([-13.02135, 2.826113, 0.0951577, 2.378688], rel=1e-5)
+    assert fitted.error == pytest.approx([4.93132, 1.26294, 0.141554, 1.06456], rel=1e-5)
+    assert fitted.log_likelihood == pytest.approx(-12.88963, rel=1e-5)
+    assert fit_logistic(
+        np.array([[1.0, -1.0], [1.0, -2.0], [1.0, 1.0], [1.0, 2.0]]), np.array([0.0, 0.0, 1.0, 1.0]), penalty=0.0
+    ).separated
+
+
+def test_s1_d18_kaplan_meier_of_the_library() -> None:
+    """Freireich et al. 1963, 6-MP arm, through statsmodels: time to first failure, censored at the end of the job."""
+    times = [6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16, 17, 19, 20, 22, 23, 25, 32, 32, 34, 35]
+    event = [1, 1, 1, 0, 1, 0, 1, 0, 0, 1, 1, 0, 0, 0, 1, 1, 0, 0, 0, 0, 0]
+    curve = sm.SurvfuncRight(np.array(times, dtype=float), np.array(event))
+    assert curve.surv_prob == pytest.approx(
+        [0.857143, 0.806723, 0.752941, 0.690196, 0.627451, 0.537815, 0.448179], rel=1e-5
+    )
+    assert curve.surv_prob_se == pytest.approx([0.07636, 0.08694, 0.09635, 0.1068, 0.1141, 0.1282, 0.1346], rel=1e-3)
+
+
+def test_s1_d19_mann_kendall() -> None:
+    """J. Little, course note: S 54, Z 2.9058."""
+    found = trend.mann_kendall(np.array(MANN_KENDALL))
+    assert found.s == 54.0
+    assert found.variance == pytest.approx(332.6667, rel=1e-5)
+    assert found.z == pytest.approx(2.90584, rel=1e-5)
+    assert found.p == pytest.approx(0.0036627, rel=1e-4)
+    assert found.slope == pytest.approx(0.566667, rel=1e-5)
+
+
+def test_s1_d20_variance_inflation_of_a_freed_crew() -> None:
+    pads = np.array([1, 1, 2, 2, 3, 3, 4, 4])
+    crew = np.array([0, 0, 0, 1, 1, 1, 1, 1], dtype=float)
+    others = np.column_stack((np.ones(8), pads == 2, pads == 3, pads == 4)).astype(float)
+    assert variance_inflation(crew, others) == pytest.approx(3.75, rel=1e-9)
+
+
+def test_kitagawa_split_adds_up() -> None:
+    """Kitagawa 1955: mix and performance make up the change, and swap sign with the order."""
+    before, after = {"a": (10.0, 8), "b": (20.0, 2)}, {"a": (11.0, 4), "b": (19.0, 6)}
+    change, mix, own = trend.mix_and_performance(before, after)
+    assert change == pytest.approx(15.8 - 12.0)
+    assert mix + own == pytest.approx(change)
+    assert own == pytest.approx(0.6 * 1.0 - 0.4 * 1.0)
+    assert trend.mix_and_performance(after, before)[1] == pytest.approx(-mix)
+    assert trend.mix_and_performance({"a": (10.0, 5)}, {"b": (12.0, 5)}) == pytest.approx((2.0, 2.0, 0.0))
