@@ -31,6 +31,7 @@ from pipeline.schemas import (
     FINDINGS,
     LANDED,
     MODEL_CARDS,
+    MODEL_PARAMETERS,
     PAD_DAYS,
     PAD_TIMELINE,
     PICKS,
@@ -48,7 +49,8 @@ TABLES: dict[str, Table] = {
     table.name: table
     for table in (
         *LANDED.values(), PICKS, STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS, TOE_PREP_METRICS,
-        WIRELINE_METRICS, PAD_TIMELINE, PAD_DAYS, COMPARISONS, MODEL_CARDS, EFFECTS, PREDICTIONS, SOURCES, FINDINGS,
+        WIRELINE_METRICS, PAD_TIMELINE, PAD_DAYS, COMPARISONS, MODEL_CARDS, MODEL_PARAMETERS, EFFECTS,
+        PREDICTIONS, SOURCES, FINDINGS,
     )
 }  # fmt: skip
 """Every table a query can read."""

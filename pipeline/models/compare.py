@@ -2,48 +2,29 @@
 
 from __future__ import annotations
 
-import warnings
 from collections import defaultdict
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import polars as pl
-import statsmodels.api as sm
 from numpy.typing import NDArray
 from scipy import stats
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from pipeline.metrics.declare import fingerprint
-from pipeline.models.frames import COLUMNS, predictors
+from pipeline.models.columns import COLUMNS, predictors
+from pipeline.models.design import design_matrix
 from pipeline.models.linear import aliased_terms
-from pipeline.models.outpad import design_matrix
+from pipeline.models.mixed import fit_mixed
+from pipeline.models.ranks import chance_of_least, rank_intervals
 from pipeline.models.shrink import empirical_bayes
+from pipeline.models.specs import CompareSpec
 
 Array = NDArray[np.float64]
-METHOD_VERSION = 1
+METHOD_VERSION = 2
 FEWEST_ROWS = 10
 """A crew with fewer stages or plugs is not compared."""
-
-
-@dataclass(frozen=True)
-class CompareSpec:
-    """A comparison: which factor, on which outcome, adjusted for what."""
-
-    name: str
-    outcome: str
-    level: str
-    factor: str
-    adjusted_for: tuple[str, ...]
-
-
-SPECS = (
-    CompareSpec(
-        "frac_crews_pump_time", "pump_time_min", "stage", "frac_crew", ("design", "bottom_perf_ft", "quarters")
-    ),
-    CompareSpec("coil_crews_mill_time", "mill_min", "plug", "coil_crew", ("set_depth_ft", "mill_order", "quarters")),
-)
 
 
 def connected_sets(units: list[str], pads: list[str]) -> dict[str, int]:
@@ -75,7 +56,10 @@ def connected_sets(units: list[str], pads: list[str]) -> dict[str, int]:
 
 def inputs_print(frame: pl.DataFrame, spec: CompareSpec) -> str:
     """Return a hash of the rows and the method that a comparison follows from."""
-    used = frame.select("well_id", "pad", spec.level, spec.outcome, spec.factor, *spec.adjusted_for)
+    key = [] if spec.level == "well" else [spec.level]
+    used = frame.select(
+        "well_id", "pad", *key, spec.outcome, spec.factor, *(c for c in spec.adjusted_for if c not in key)
+    )
     return fingerprint([METHOD_VERSION, spec, used.hash_rows(seed=2).sort().to_list()])
 
 
@@ -133,6 +117,7 @@ def _row(
         "rows_excluded": known.filter(pl.col(spec.factor) == level).height - mine.height, "pads": pads,
         "wells": mine["well_id"].n_unique(), "group": group, "separable": False, "effect": None, "low": None,
         "high": None, "shrunken": None, "shrunken_low": None, "shrunken_high": None,
+        "chance_best": None, "rank_low": None, "rank_high": None,
         "raw_mean": mine[spec.outcome].mean(), "adjusted_for": ", ".join(spec.adjusted_for), "note": note,
     }  # fmt: skip
 
@@ -150,7 +135,10 @@ def _fill_effects(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows
         for level in levels:
             rows[level]["note"] = f"aliased with a covariate ({named}): not separable"
         return
-    estimate, covariance = _mixed(used, used[spec.outcome].to_numpy().astype(float), design[:, keep])
+    outcome = used[spec.outcome].to_numpy().astype(float)
+    pads, wells = used["pad"].to_numpy().astype(str), used["well_id"].to_numpy().astype(str)
+    fitted = fit_mixed(outcome, design[:, keep], pads, None if spec.level == "well" else wells)
+    estimate, covariance = fitted.estimate, fitted.covariance
     k = len(levels)
     contrast = np.eye(k) - 1.0 / k
     effect = contrast @ estimate[:k]
@@ -159,39 +147,14 @@ def _fill_effects(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows
     reach = stats.t.ppf(0.975, freedom)
     shrunk = empirical_bayes(effect, error)
     joint = stats.t.ppf(1.0 - 0.025 / k, freedom)
+    low, high = shrunk.value - joint * shrunk.error, shrunk.value + joint * shrunk.error
+    best = chance_of_least(effect, contrast @ covariance[:k, :k] @ contrast.T)
+    ranks = rank_intervals(low, high)
     for i, level in enumerate(levels):
         rows[level] |= {
             "separable": True, "effect": float(effect[i]), "low": float(effect[i] - reach * error[i]),
             "high": float(effect[i] + reach * error[i]), "shrunken": float(shrunk.value[i]),
-            "shrunken_low": float(shrunk.value[i] - joint * shrunk.error[i]),
-            "shrunken_high": float(shrunk.value[i] + joint * shrunk.error[i]),
+            "shrunken_low": float(low[i]), "shrunken_high": float(high[i]), "chance_best": float(best[i]),
+            "rank_low": ranks[i][0], "rank_high": ranks[i][1],
             "note": f"compared within a connected set of {k} crews",
         }  # fmt: skip
-
-
-def _mixed(used: pl.DataFrame, outcome: Array, design: Array) -> tuple[Array, Array]:
-    """Fit fixed effects with random pads and wells (REML); return coefficients and their covariance.
-
-    The outcome is scaled for the optimiser. A variance component at zero is a legitimate answer, so the warning about
-    the boundary is not shown.
-    """
-    scale = float(outcome.std()) or 1.0
-    wells = used["well_id"].to_numpy()
-    within = {}
-    for pad in used["pad"].unique().to_list():
-        mine = wells[(used["pad"] == pad).to_numpy()]
-        names = np.unique(mine)
-        within[pad] = (mine[:, None] == names[None, :]).astype(float)
-    pads = used["pad"].to_list()
-    order = sorted(set(pads))
-    components = sm.regression.mixed_linear_model.VCSpec(
-        ["well"],
-        [[[f"{pad}/{i}" for i in range(within[pad].shape[1])] for pad in order]],
-        [[within[pad] for pad in order]],
-    )
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        model = sm.MixedLM(outcome / scale, design, groups=np.asarray(pads), exog_vc=components)
-        result = model.fit(reml=True, method=["bfgs", "powell", "cg"])
-    k = design.shape[1]
-    return np.asarray(result.fe_params) * scale, np.asarray(result.cov_params())[:k, :k] * scale**2

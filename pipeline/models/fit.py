@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from pipeline.lake import Lake
-from pipeline.models import compare, outpad
-from pipeline.models.frames import plug_frame, stage_frame
-from pipeline.schemas import COMPARISONS, EFFECTS, MODEL_CARDS, PREDICTIONS
+from pipeline.models import compare, outpad, specs
+from pipeline.models.frames import plug_frame, stage_frame, well_frame
+from pipeline.schemas import COMPARISONS, EFFECTS, MODEL_CARDS, MODEL_PARAMETERS, PREDICTIONS
 
 
 @dataclass
@@ -49,17 +49,17 @@ def fit(lake: Lake, progress: Callable[[int, int, str], None] | None = None) -> 
     FitReport
     """
     report = FitReport()
-    frames = {"stage": stage_frame(lake), "plug": plug_frame(lake)}
+    frames = {"stage": stage_frame(lake), "plug": plug_frame(lake), "well": well_frame(lake)}
     cards = dict(lake.scan(MODEL_CARDS).select("model", "inputs").collect().iter_rows())
     compared = dict(lake.scan(COMPARISONS).select("comparison", "inputs").unique().collect().iter_rows())
-    total = len(outpad.SPECS) + len(compare.SPECS)
+    total = len(specs.MODELS) + len(specs.COMPARISONS)
     done = 0
-    for model in outpad.SPECS:
+    for model in specs.MODELS:
         _fit_model(lake, frames[model.level], model, cards.get(model.name), report)
         done += 1
         if progress is not None:
             progress(done, total, model.name)
-    for comparison in compare.SPECS:
+    for comparison in specs.COMPARISONS:
         _compare(lake, frames[comparison.level], comparison, compared.get(comparison.name), report)
         done += 1
         if progress is not None:
@@ -67,7 +67,7 @@ def fit(lake: Lake, progress: Callable[[int, int, str], None] | None = None) -> 
     return report
 
 
-def _fit_model(lake: Lake, frame: pl.DataFrame, spec: outpad.ModelSpec, before: str | None, report: FitReport) -> None:
+def _fit_model(lake: Lake, frame: pl.DataFrame, spec: specs.ModelSpec, before: str | None, report: FitReport) -> None:
     if before == outpad.inputs_print(frame, spec):
         report.unchanged.append(spec.name)
         return
@@ -78,11 +78,12 @@ def _fit_model(lake: Lake, frame: pl.DataFrame, spec: outpad.ModelSpec, before: 
     where = {"model": spec.name}
     lake.replace(PREDICTIONS, pl.DataFrame(rows.predictions, schema=PREDICTIONS.dtypes), where)
     lake.replace(EFFECTS, pl.DataFrame(rows.effects, schema=EFFECTS.dtypes), where)
+    lake.replace(MODEL_PARAMETERS, pl.DataFrame(rows.parameters, schema=MODEL_PARAMETERS.dtypes), where)
     lake.replace(MODEL_CARDS, pl.DataFrame([rows.card], schema=MODEL_CARDS.dtypes), where)
     report.fitted.append(spec.name)
 
 
-def _compare(lake: Lake, frame: pl.DataFrame, spec: compare.CompareSpec, before: str | None, report: FitReport) -> None:
+def _compare(lake: Lake, frame: pl.DataFrame, spec: specs.CompareSpec, before: str | None, report: FitReport) -> None:
     if before == compare.inputs_print(frame, spec):
         report.unchanged.append(spec.name)
         return

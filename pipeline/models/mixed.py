@@ -143,10 +143,11 @@ def fit_mixed(outcome: Array, design: Array, pads: NDArray[np.str_], wells: NDAr
     value, estimate, variance, normal = _profiled(sums, well_ratio, pad_ratio)
     _, _, pad_sums, factor = sums.weighed(well_ratio, pad_ratio)
     rest = pad_sums[:, sums.k] - pad_sums[:, : sums.k] @ estimate
+    covariance = np.asarray(np.linalg.inv(normal) * variance * scale**2, dtype=np.float64)
+    effects = np.asarray(factor * rest * scale, dtype=np.float64)
     return Mixed(
-        estimate * scale, np.linalg.inv(normal) * variance * scale**2, pad_ratio * variance * scale**2,
-        well_ratio * variance * scale**2, variance * scale**2, value + 2.0 * (sums.n - sums.k) * float(np.log(scale)),
-        sums.pads, np.asarray(factor * rest * scale, dtype=np.float64),
+        estimate * scale, covariance, pad_ratio * variance * scale**2, well_ratio * variance * scale**2,
+        variance * scale**2, value + 2.0 * (sums.n - sums.k) * float(np.log(scale)), sums.pads, effects,
     )  # fmt: skip
 
 

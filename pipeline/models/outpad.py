@@ -1,69 +1,99 @@
-"""One honest model an outcome: ridge regression judged on pads it has not seen, beside the mean."""
+"""One honest model an outcome, judged on pads it has not seen, beside the mean and beside plain physics."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
+from sklearn.base import BaseEstimator, clone
 from sklearn.compose import ColumnTransformer
-from sklearn.linear_model import Ridge
-from sklearn.model_selection import GridSearchCV, GroupKFold
+from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
+from sklearn.linear_model import LogisticRegression, Ridge
+from sklearn.model_selection import GroupKFold
 from sklearn.pipeline import Pipeline
 from sklearn.preprocessing import OneHotEncoder, StandardScaler
 
 from pipeline.metrics.declare import fingerprint
-from pipeline.models.frames import COLUMNS, Column, predictors
-from pipeline.models.linear import fit_clustered
+from pipeline.models.columns import COLUMNS, Column, predictors
+from pipeline.models.conformal import grouped_coverage, grouped_quantile
+from pipeline.models.design import design_matrix, effects_of
+from pipeline.models.specs import ModelSpec
 
 Array = NDArray[np.float64]
-ALPHAS = [0.1, 1.0, 10.0, 100.0, 1000.0]
+PENALTIES = [0.1, 1.0, 10.0, 100.0, 1000.0]
 FEWEST_PADS = 3
-OUTER_FOLDS, INNER_FOLDS = 10, 5
-METHOD_VERSION = 1
+FEWEST_EVENTS = 5
+"""A chance is not modelled with fewer events, or fewer rows without one."""
+BOOSTED_ROWS = 100
+"""With fewer rows boosting learns the mean."""
+OUTER_FOLDS, INNER_FOLDS = 10, 3
+METHOD_VERSION = 3
+ALPHA = 0.1
 CONFORMAL_PADS = 9
 """With fewer pads no distribution-free 90 % interval by pad exists: ceil(0.9 * (n + 1)) would exceed n."""
-
-
-@dataclass(frozen=True)
-class ModelSpec:
-    """A model: outcome, level and predictors, all known before the job."""
-
-    name: str
-    title: str
-    outcome: str
-    level: str
-    predictors: tuple[str, ...]
-
-
-SPECS = (
-    ModelSpec(
-        "treating_pressure", "treating pressure at rate", "at_rate_pressure_psi", "stage",
-        ("frac_crew", "designed_pipe_friction_psi", "designed_perf_friction_psi", "tvd_ft", "stage", "quarters"),
-    ),
-    ModelSpec(
-        "mill_minutes", "mill minutes per plug", "mill_min", "plug",
-        ("coil_crew", "set_depth_ft", "mill_order", "quarters"),
-    ),
-)  # fmt: skip
+MUST_NOT = (
+    "Not for pressures, rates or depths as limits; not outside the range of its data; not for causes: its effects are "
+    "associations among the jobs that were done."
+)
 
 
 @dataclass
 class ModelRows:
-    """Rows for `model_cards`, `effects`, `predictions`."""
+    """Rows for `model_cards`, `model_parameters`, `effects`, `predictions`."""
 
     card: dict[str, Any]
     effects: list[dict[str, Any]]
     predictions: list[dict[str, Any]]
+    parameters: list[dict[str, Any]] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Table:
+    """A modelling table ready to fit: features as floats (classes as codes), outcome, pads; and what was left out."""
+
+    used: pl.DataFrame
+    columns: list[Column]
+    features: Array
+    outcome: Array
+    pads: NDArray[np.str_]
+    left_out: int
 
 
 def inputs_print(frame: pl.DataFrame, spec: ModelSpec) -> str:
     """Return a hash of the rows and the method that a model follows from."""
-    used = frame.select("well_id", "pad", spec.level, spec.outcome, *(p for p in spec.predictors if p != spec.level))
+    key = [] if spec.level == "well" else [spec.level]
+    wanted = ["well_id", "pad", *key, spec.outcome, *spec.predictors, *([spec.physics] if spec.physics else [])]
+    used = frame.select(list(dict.fromkeys(wanted)))
     return fingerprint([METHOD_VERSION, spec, used.hash_rows(seed=1).sort().to_list()])
+
+
+def prepare(frame: pl.DataFrame, spec: ModelSpec) -> Table:
+    """Return the rows that a model is fitted on.
+
+    Raises
+    ------
+    KnownOnlyAfter
+        If a predictor is known only after the job.
+    """
+    columns = predictors(list(spec.predictors))
+    used = frame.drop_nulls([spec.outcome, "pad", *spec.predictors])
+    left_out = frame.filter(pl.col("pad").is_not_null()).height - used.height
+    parts = []
+    for column in columns:
+        values = used[column.name]
+        if column.role == "class":
+            values = values.rank("dense")  # codes in alphabetical order; the model one-hot encodes them
+        parts.append(values.to_numpy().astype(float))
+    features = np.column_stack(parts) if parts and used.height else np.empty((used.height, len(columns)))
+    return Table(
+        used, columns, features, used[spec.outcome].to_numpy().astype(float), used["pad"].to_numpy().astype(str),
+        left_out,
+    )  # fmt: skip
 
 
 def fit_model(frame: pl.DataFrame, spec: ModelSpec, seed: int = 0) -> ModelRows | None:
@@ -80,162 +110,251 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec, seed: int = 0) -> ModelRows 
     Returns
     -------
     ModelRows or None
-        None where fewer than three pads have the outcome.
+        None where fewer than three pads have the outcome, or a chance has fewer than five events.
     """
-    columns = predictors(list(spec.predictors))
-    used = frame.drop_nulls([spec.outcome, "pad", *spec.predictors])
-    left_out = frame.filter(pl.col("pad").is_not_null()).height - used.height
-    pads = used["pad"].to_list()
-    if len(set(pads)) < FEWEST_PADS:
+    table = prepare(frame, spec)
+    if np.unique(table.pads).size < FEWEST_PADS:
         return None
-    outcome = used[spec.outcome].to_numpy().astype(float)
-    features = _features(used, columns)
-    predicted, mean = _out_of_pad(features, outcome, pads, columns)
-    card = _card(spec, used, outcome, predicted, mean, pads, left_out, seed)
-    card["inputs"] = inputs_print(frame, spec)
-    number = used["stage" if spec.level == "stage" else "plug"].to_list()
-    rows = [
-        {
-            "model": spec.name, "well_id": well, "number": n, "pad": pad, "observed": o, "predicted": p,
-            "mean_predicted": m,
-        }
-        for well, n, pad, o, p, m in zip(used["well_id"], number, pads, outcome, predicted, mean, strict=True)
-    ]  # fmt: skip
-    return ModelRows(card, _effects(spec, used, outcome, columns, pads), rows)
+    events = int(table.outcome.sum())
+    if spec.chance and min(events, table.outcome.size - events) < FEWEST_EVENTS:
+        return None
+    plain, mean = out_of_pad(table, PenaltyByPad(table.columns, spec.chance))
+    boosted, keep_boosted = None, False
+    if table.outcome.size >= BOOSTED_ROWS:
+        boosted, _ = out_of_pad(table, boosting(table.columns, spec))
+        gain, error = _by_pad_gain(table, plain, boosted)
+        keep_boosted = gain > error
+    predicted = boosted if keep_boosted and boosted is not None else plain
+    kind = "boosted" if keep_boosted else ("logistic" if spec.chance else "linear")
+    scores = np.abs(table.outcome - predicted)
+    half = float("inf") if spec.chance else grouped_quantile(scores, table.pads, ALPHA)
+    coverage, _ = (float("nan"), 0.0) if spec.chance else grouped_coverage(scores, table.pads, ALPHA)
+    card = _card(spec, table, predicted, mean, seed)
+    physics = None if spec.physics is None else table.used[spec.physics].to_numpy().astype(float)
+    card |= {
+        "inputs": inputs_print(frame, spec), "kind": kind, "rmse_linear": _rmse(table.outcome, plain),
+        "rmse_boosted": None if boosted is None else _rmse(table.outcome, boosted),
+        "rmse_of_physics": None if physics is None else _known(_rmse(table.outcome, physics)),
+        "interval_half_width": _known(half), "coverage_90": _known(coverage), "must_not": MUST_NOT,
+        "span": _span(table.used),
+        "interval_note": _interval_note(np.unique(table.pads).size, spec.chance, coverage),
+    }  # fmt: skip
+    effects = effects_of(spec, table.used, table.outcome, table.columns, table.pads)
+    parameters = [row | {"inputs": card["inputs"]} for row in _parameters(spec, table)]
+    return ModelRows(card, effects, _predictions(spec, table, predicted, mean, half), parameters)
 
 
-def _features(used: pl.DataFrame, columns: list[Column]) -> NDArray[np.object_]:
-    return np.column_stack([used[column.name].to_numpy().astype(object) for column in columns])
+def _span(used: pl.DataFrame) -> str | None:
+    """First and last quarter of some rows."""
+    quarters = sorted(used["quarter"].drop_nulls().to_list()) if "quarter" in used.columns else []
+    return f"{quarters[0]} to {quarters[-1]}" if quarters else None
 
 
-def _pipeline(columns: list[Column]) -> Pipeline:
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _rmse(outcome: Array, predicted: Array) -> float:
+    return float(np.sqrt(np.mean((outcome - predicted) ** 2)))
+
+
+def _scaled(columns: list[Column]) -> ColumnTransformer:
     numbers = [i for i, column in enumerate(columns) if column.role == "number"]
     classes = [i for i, column in enumerate(columns) if column.role == "class"]
-    prepare = ColumnTransformer(
+    return ColumnTransformer(
         [
             ("number", StandardScaler(), numbers),
             ("class", OneHotEncoder(handle_unknown="ignore", sparse_output=False), classes),
         ]
     )
-    return Pipeline([("prepare", prepare), ("ridge", Ridge())])
 
 
-def _out_of_pad(
-    features: NDArray[np.object_], outcome: Array, pads: list[str], columns: list[Column]
-) -> tuple[Array, Array]:
+class PenaltyByPad(BaseEstimator):  # type: ignore[misc]
+    """Ridge or logistic regression on scaled numbers and one-hot classes; its penalty is chosen with pads left out.
+
+    Parameters
+    ----------
+    columns : list of Column
+    chance : bool
+        Whether the outcome is 1 or 0.
+    """
+
+    def __init__(self, columns: list[Column], chance: bool = False) -> None:
+        self.columns = columns
+        self.chance = chance
+
+    def _pipeline(self, penalty: float | Array) -> Pipeline:
+        model = LogisticRegression(C=1.0 / penalty, max_iter=500) if self.chance else Ridge(alpha=penalty)
+        return Pipeline([("scaled", _scaled(self.columns)), ("model", model)])
+
+    def _errors(self, features: Array, outcome: Array, test: Array) -> Callable[[Array], Array]:
+        """Fit every penalty at once; return squared errors by penalty, a column each."""
+        if self.chance:
+            fitted = [self._pipeline(penalty).fit(features, outcome) for penalty in PENALTIES]
+            chances = np.column_stack([one.predict_proba(test)[:, 1] for one in fitted])
+            return lambda truth: (truth[:, None] - chances) ** 2
+        many = np.repeat(outcome[:, None], len(PENALTIES), axis=1)
+        predicted = self._pipeline(np.asarray(PENALTIES)).fit(features, many).predict(test)
+        return lambda truth: (truth[:, None] - predicted) ** 2
+
+    def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_]) -> PenaltyByPad:
+        """Choose the penalty with whole pads left out, and fit with it."""
+        total = np.zeros(len(PENALTIES))
+        folds = GroupKFold(min(np.unique(groups).size, INNER_FOLDS)).split(features, outcome, groups)
+        for train, test in folds:
+            if np.unique(outcome[train]).size > 1:
+                total += self._errors(features[train], outcome[train], features[test])(outcome[test]).sum(axis=0)
+        self.best_ = self._pipeline(PENALTIES[int(np.argmin(total))]).fit(features, outcome)
+        return self
+
+    def predict(self, features: Array) -> Array:
+        """Return predictions; chances where the outcome is one."""
+        found = self.best_.predict_proba(features)[:, 1] if self.chance else self.best_.predict(features)
+        return np.asarray(found)
+
+
+def boosting(columns: list[Column], spec: ModelSpec) -> Any:
+    """Return gradient boosting, small and slow-learning, on the same columns."""
+    classes = [i for i, column in enumerate(columns) if column.role == "class"]
+    settings: dict[str, Any] = {
+        "max_iter": 60, "learning_rate": 0.1, "max_leaf_nodes": 8, "min_samples_leaf": 10, "early_stopping": False,
+        "categorical_features": classes or None, "random_state": 0,
+    }  # fmt: skip
+    return HistGradientBoostingClassifier(**settings) if spec.chance else HistGradientBoostingRegressor(**settings)
+
+
+def out_of_pad(table: Table, model: Any) -> tuple[Array, Array]:
     """Predict every row with its whole pad left out; everything fitted is fitted on other pads.
 
-    Each pad is left out alone while there are few; beyond that pads are left out in ten groups. The penalty is chosen
-    inside each fold, again with whole pads left out.
+    Parameters
+    ----------
+    table : Table
+    model : estimator
+        A penalty is chosen inside each fold, again with whole pads left out.
+
+    Returns
+    -------
+    predicted, mean : array, shape (n,)
+        And the mean of the rows it was fitted on. Each pad is left out alone while there are few; beyond that pads are
+        left out in ten groups.
     """
-    groups = np.asarray(pads)
+    groups, outcome = table.pads, table.outcome
     predicted, mean = np.empty_like(outcome), np.empty_like(outcome)
-    for train, test in GroupKFold(min(np.unique(groups).size, OUTER_FOLDS)).split(features, outcome, groups):
-        inner = GroupKFold(min(np.unique(groups[train]).size, INNER_FOLDS))
-        search = GridSearchCV(_pipeline(columns), {"ridge__alpha": ALPHAS}, cv=inner, scoring="neg_mean_squared_error")
-        search.fit(features[train], outcome[train], groups=groups[train])
-        predicted[test] = search.predict(features[test])
+    for train, test in GroupKFold(min(np.unique(groups).size, OUTER_FOLDS)).split(table.features, outcome, groups):
         mean[test] = outcome[train].mean()
+        if np.unique(outcome[train]).size < 2:
+            predicted[test] = mean[test]
+            continue
+        fitted = clone(model)
+        if isinstance(fitted, PenaltyByPad):
+            predicted[test] = fitted.fit(table.features[train], outcome[train], groups[train]).predict(
+                table.features[test]
+            )
+            continue
+        fitted.fit(table.features[train], outcome[train])
+        features = table.features[test]
+        chance = hasattr(fitted, "predict_proba")
+        predicted[test] = fitted.predict_proba(features)[:, 1] if chance else fitted.predict(features)
     return predicted, mean
 
 
-def _card(
-    spec: ModelSpec, used: pl.DataFrame, outcome: Array, predicted: Array, mean: Array, pads: list[str],
-    left_out: int, seed: int,
-) -> dict[str, Any]:  # fmt: skip
+def _by_pad_gain(table: Table, plain: Array, boosted: Array) -> tuple[float, float]:
+    """By how much the boosted model's squared error is smaller, pads weighing alike, and that gain's standard error."""
+    gain = (table.outcome - plain) ** 2 - (table.outcome - boosted) ** 2
+    by_pad = np.asarray([gain[table.pads == name].mean() for name in np.unique(table.pads)])
+    return float(by_pad.mean()), float(by_pad.std(ddof=1) / np.sqrt(by_pad.size))
+
+
+def _card(spec: ModelSpec, table: Table, predicted: Array, mean: Array, seed: int) -> dict[str, Any]:
+    outcome = table.outcome
     error, naive = (outcome - predicted) ** 2, (outcome - mean) ** 2
-    names = sorted(set(pads))
-    by_pad = np.array([[error[_at(pads, n)].sum(), naive[_at(pads, n)].sum()] for n in names])
-    skill = 1.0 - by_pad[:, 0].sum() / by_pad[:, 1].sum()
+    names, code = np.unique(table.pads, return_inverse=True)
+    by_pad = np.column_stack((np.bincount(code, error), np.bincount(code, naive)))
+    skill = 1.0 - by_pad[:, 0].sum() / max(by_pad[:, 1].sum(), 1e-300)
     rng = np.random.default_rng(seed)
-    drawn = by_pad[rng.integers(0, len(names), (4000, len(names)))].sum(axis=1)
-    low, high = np.quantile(1.0 - drawn[:, 0] / drawn[:, 1], [0.025, 0.975])
+    drawn = by_pad[rng.integers(0, names.size, (4000, names.size))].sum(axis=1)
+    low, high = np.quantile(1.0 - drawn[:, 0] / np.maximum(drawn[:, 1], 1e-300), [0.025, 0.975])
     better = bool(low > 0.0)
     unit = COLUMNS[spec.outcome].unit
+    shown = "" if unit in ("", "ratio") else f" {unit}"
     rmse, rmse_mean = float(np.sqrt(error.mean())), float(np.sqrt(naive.mean()))
     if better:
         verdict = (
-            f"On pads it had not seen, {spec.title} is predicted to {rmse:.3g} {unit} (root mean square); "
-            f"the mean of other pads is off by {rmse_mean:.3g} {unit}."
+            f"On pads it had not seen, {spec.title} is predicted to {rmse:.3g}{shown} (root mean square); "
+            f"the mean of other pads is off by {rmse_mean:.3g}{shown}."
         )
     else:
         verdict = (
-            f"No better than the mean: on pads it had not seen the model is off by {rmse:.3g} {unit}, "
-            f"the mean of other pads by {rmse_mean:.3g} {unit}, and {len(names)} pads cannot tell them apart."
+            f"No better than the mean: on pads it had not seen the model is off by {rmse:.3g}{shown}, "
+            f"the mean of other pads by {rmse_mean:.3g}{shown}, and {names.size} pads cannot tell them apart."
         )
     return {
-        "model": spec.name, "outcome": spec.outcome, "unit": unit, "level": spec.level, "rows": used.height,
-        "pads": len(names), "wells": used["well_id"].n_unique(), "rows_left_out": left_out,
+        "model": spec.name, "outcome": spec.outcome, "unit": unit, "level": spec.level, "rows": table.used.height,
+        "pads": names.size, "wells": table.used["well_id"].n_unique(), "rows_left_out": table.left_out,
         "rmse_out_of_pad": rmse, "rmse_of_mean": rmse_mean, "skill": float(skill), "skill_low": float(low),
-        "skill_high": float(high), "better_than_mean": better, "verdict": verdict,
-        "interval_note": _interval_note(len(names)), "fitted_at": datetime.now(UTC),
+        "skill_high": float(high), "better_than_mean": better, "verdict": verdict, "fitted_at": datetime.now(UTC),
     }  # fmt: skip
 
 
-def _at(pads: list[str], name: str) -> NDArray[np.bool_]:
-    return np.asarray([pad == name for pad in pads])
-
-
-def _interval_note(pads: int) -> str:
+def _interval_note(pads: int, chance: bool, coverage: float) -> str:
+    if chance:
+        return f"{pads} pads: a chance has no interval of its own; read it with its error."
     if pads < CONFORMAL_PADS:
         return (
             f"{pads} pads: no distribution-free 90 % interval by pad exists below {CONFORMAL_PADS}; "
             "limits rest on resampling pads and are indicative."
         )
-    return f"{pads} pads: limits rest on resampling pads."
+    if not np.isfinite(coverage):
+        return f"{pads} pads: a 90 % interval exists, but the others of each pad are too few to test it."
+    return f"{pads} pads: of each pad's rows {coverage:.0%} lay inside the 90 % interval made of the other pads."
 
 
-def design_matrix(used: pl.DataFrame, columns: list[Column]) -> tuple[Array, list[str], list[str]]:
-    """Return a design matrix with constant, the terms' names, and for what change each effect is quoted.
-
-    Numbers are centred and divided by their step; a class's first level (in alphabetical order) is the reference.
-    """
-    parts, names, per = [np.ones(used.height)], ["constant"], [""]
-    for column in columns:
-        if column.role == "number":
-            values = used[column.name].to_numpy().astype(float)
-            parts.append((values - values.mean()) / column.step)
-            names.append(column.name)
-            per.append(f"+{column.step:g} {column.unit}".strip())
-            continue
-        levels = sorted(used[column.name].unique().to_list())
-        for level in levels[1:]:
-            parts.append((used[column.name] == level).to_numpy().astype(float))
-            names.append(f"{column.name}: {level}")
-            per.append(f"against {levels[0]}")
-    return np.column_stack(parts), names, per
-
-
-def _effects(
-    spec: ModelSpec, used: pl.DataFrame, outcome: Array, columns: list[Column], pads: list[str]
-) -> list[dict[str, Any]]:
-    design, names, per = design_matrix(used, columns)
-    fitted = fit_clustered(design, outcome, names, pads)
-    unit = COLUMNS[spec.outcome].unit
-    alone = _on_one_pad(used, columns)
-    for i, name in enumerate(names):
-        if name in alone:  # told apart from its pad only by assumption: no number
-            fitted.estimate[i] = fitted.low[i] = fitted.high[i] = np.nan
-            per[i] = "one pad only: not separable"
-
-    def plain(value: float) -> float | None:
-        return None if np.isnan(value) else float(value)
-
+def _predictions(spec: ModelSpec, table: Table, predicted: Array, mean: Array, half: float) -> list[dict[str, Any]]:
+    number = [1] * table.used.height if spec.level == "well" else table.used[spec.level].to_list()
+    reach = half if np.isfinite(half) else None
+    rows = zip(table.used["well_id"], number, table.pads, table.outcome, predicted, mean, strict=True)
     return [
         {
-            "model": spec.name, "term": name, "effect": plain(fitted.estimate[i]), "per": per[i],
-            "low": plain(fitted.low[i]), "high": plain(fitted.high[i]), "unit": unit,
+            "model": spec.name, "well_id": well, "number": n, "pad": str(pad), "observed": float(o),
+            "predicted": float(p), "mean_predicted": float(m), "low": None if reach is None else float(p) - reach,
+            "high": None if reach is None else float(p) + reach,
         }
-        for i, name in enumerate(names)
-        if name != "constant"
+        for well, n, pad, o, p, m in rows
     ]  # fmt: skip
 
 
-def _on_one_pad(used: pl.DataFrame, columns: list[Column]) -> set[str]:
-    """Names of the terms whose class occurs on a single pad."""
-    names = set()
-    for column in columns:
-        if column.role == "class":
-            pads = used.group_by(column.name).agg(pl.col("pad").n_unique())
-            names |= {f"{column.name}: {level}" for level, count in pads.iter_rows() if count == 1}
-    return names
+def _parameters(spec: ModelSpec, table: Table) -> list[dict[str, Any]]:
+    """Fit the linear model on all pads and write it down as numbers."""
+    best = PenaltyByPad(table.columns, spec.chance).fit(table.features, table.outcome, table.pads).best_
+    weights = np.ravel(best.named_steps["model"].coef_)
+    constant = float(np.ravel(best.named_steps["model"].intercept_)[0])
+    empty = {"centre": None, "scale": None, "lowest": None, "highest": None, "pads": None}
+    rows: list[dict[str, Any]] = [{"model": spec.name, "term": "constant", "coefficient": constant, **empty}]
+    numbers = [column for column in table.columns if column.role == "number"]
+    scaler = best.named_steps["scaled"].named_transformers_["number"]
+    for index, column in enumerate(numbers):
+        values = table.used[column.name]
+        rows.append(
+            {
+                "model": spec.name, "term": column.name, "coefficient": float(weights[index]),
+                "centre": float(scaler.mean_[index]), "scale": float(scaler.scale_[index]),
+                "lowest": float(values.min()), "highest": float(values.max()), "pads": None,  # type: ignore[arg-type]
+            }
+        )  # fmt: skip
+    at = len(numbers)
+    for column in table.columns:
+        if column.role != "class":
+            continue
+        seen = table.used.group_by(column.name).agg(pl.col("pad").n_unique()).sort(column.name)
+        for level, pads in seen.iter_rows():
+            rows.append(
+                {
+                    "model": spec.name, "term": f"{column.name}: {level}", "coefficient": float(weights[at]), **empty,
+                    "pads": pads,
+                }
+            )  # fmt: skip
+            at += 1
+    return rows
+
+
+__all__ = ["ModelRows", "design_matrix", "fit_model", "inputs_print"]

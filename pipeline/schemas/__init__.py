@@ -1,7 +1,7 @@
 """Lake tables, one schema each: the only place where columns, units and plausible ranges are declared."""
 
 from pipeline.schemas.base import Table, meta
-from pipeline.schemas.fitted import COMPARISONS, EFFECTS, MODEL_CARDS, PREDICTIONS
+from pipeline.schemas.fitted import COMPARISONS, EFFECTS, MODEL_CARDS, MODEL_PARAMETERS, PREDICTIONS
 from pipeline.schemas.ledger import ACTIVITY, COST, INCIDENTS, PRODUCTION
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
 from pipeline.schemas.picks import PICKS
@@ -31,6 +31,7 @@ __all__ = [
     "INCIDENTS",
     "LANDED",
     "MODEL_CARDS",
+    "MODEL_PARAMETERS",
     "OFFSETS",
     "PAD_DAYS",
     "PAD_TIMELINE",

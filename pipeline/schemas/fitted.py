@@ -26,6 +26,14 @@ class ModelCards(dy.Schema):
     better_than_mean = flag("whether the lower limit is above zero", required=True)
     verdict = text("what the card says in one sentence", required=True)
     interval_note = text("what can be said of prediction intervals", required=True)
+    kind = text("linear, logistic or boosted: which predicts")
+    rmse_linear = quantity("ratio", "the linear or logistic model's error on pads left out")
+    rmse_boosted = quantity("ratio", "the boosted model's; kept only where it is better by more than a standard error")
+    rmse_of_physics = quantity("ratio", "error of plain physics, nothing fitted, where there is one")
+    interval_half_width = quantity("ratio", "half width of the 90 % prediction interval of a row of a pad not seen")
+    coverage_90 = quantity("ratio", "share of rows inside it, each pad judged by the others")
+    must_not = text("what the model must not be used for")
+    span = text("first and last quarter of its rows")
     inputs = text("hash of the rows and of the method", required=True)
     fitted_at = instant("when", required=True)
 
@@ -52,6 +60,22 @@ class Predictions(dy.Schema):
     observed = quantity("ratio", "measured outcome")
     predicted = quantity("ratio", "prediction with the whole pad left out")
     mean_predicted = quantity("ratio", "mean of the other pads")
+    low = quantity("ratio", "lower 90 % limit of the prediction; none with fewer than nine pads")
+    high = quantity("ratio", "upper limit of the same")
+
+
+class ModelParameters(dy.Schema):
+    """A fitted linear or logistic model, as numbers: loading it runs no code."""
+
+    model = text("name of the model", key=True)
+    term = text("constant, a number's column, or `column: class`", key=True)
+    coefficient = quantity("ratio", "of the centred and scaled column, in the outcome's unit (logistic: log odds)")
+    centre = quantity("ratio", "taken off a number first, in its unit")
+    scale = quantity("ratio", "a number is divided by it, in its unit")
+    lowest = quantity("ratio", "lowest value of the column in the data")
+    highest = quantity("ratio", "highest value of the column in the data")
+    pads = integer("pads on which a class was seen")
+    inputs = text("hash of the rows and of the method", required=True)
 
 
 class Comparisons(dy.Schema):
@@ -74,6 +98,9 @@ class Comparisons(dy.Schema):
     shrunken = quantity("ratio", "the difference after shrinkage towards no difference")
     shrunken_low = quantity("ratio", "lower 95 % limit of the shrunken difference, allowing for how many were compared")
     shrunken_high = quantity("ratio", "upper limit of the same")
+    chance_best = quantity("ratio", "chance of being the least of its set")
+    rank_low = integer("best rank in its set that the joint limits leave open")
+    rank_high = integer("worst rank of the same")
     raw_mean = quantity("ratio", "plain mean, for reference")
     adjusted_for = text("covariates, all known before the job")
     note = text("what a reader must know", required=True)
@@ -83,4 +110,5 @@ class Comparisons(dy.Schema):
 MODEL_CARDS = Table("model_cards", ModelCards, "a fitted model")
 EFFECTS = Table("effects", Effects, "an effect of a fitted model")
 PREDICTIONS = Table("predictions", Predictions, "a prediction out of pad")
+MODEL_PARAMETERS = Table("model_parameters", ModelParameters, "a term of a fitted model")
 COMPARISONS = Table("comparisons", Comparisons, "a crew or design in a comparison")

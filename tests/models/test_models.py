@@ -6,16 +6,18 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.models.compare import SPECS as COMPARISONS
+from pipeline.models.columns import KnownOnlyAfter, predictors
 from pipeline.models.compare import compare
-from pipeline.models.frames import KnownOnlyAfter, plug_frame, predictors, stage_frame
-from pipeline.models.outpad import SPECS, ModelSpec, fit_model
+from pipeline.models.frames import plug_frame, stage_frame
+from pipeline.models.outpad import fit_model
+from pipeline.models.specs import COMPARISONS, MODELS, ModelSpec
 from pipeline.schemas import COMPARISONS as TABLE
 from pipeline.schemas import EFFECTS, MODEL_CARDS, PREDICTIONS
 from pipeline.synthetic.plan import DRAG_REDUCTION, MILL_FACTOR, RAMP_MIN
 from tests.conftest import Campaign
 
-MILL = SPECS[1]
+MILL = next(spec for spec in MODELS if spec.name == "mill_minutes")
+COIL_CREWS = next(spec for spec in COMPARISONS if spec.name == "coil_crews_mill_time")
 
 
 def plugs(seed: int, *, effect: float = 2.0, pads: int = 8, noise: float = 1.0) -> pl.DataFrame:
@@ -31,7 +33,7 @@ def plugs(seed: int, *, effect: float = 2.0, pads: int = 8, noise: float = 1.0) 
                 rows.append(
                     {
                         "well_id": f"{pad}-{well}", "pad": f"p{pad}", "plug": plug, "coil_crew": crew, "mill_min": minutes,
-                        "set_depth_ft": 15000.0 - 200.0 * plug, "mill_order": float(12 - plug), "quarters": float(pad),
+                        "set_depth_ft": 15000.0 - 200.0 * plug, "mill_order": float(12 - plug), "quarters": float(pad), "plugs_since_wiper": plug % 4,
                     }
                 )  # fmt: skip
     return pl.DataFrame(rows)
@@ -100,7 +102,7 @@ def test_rows_without_the_outcome_are_counted() -> None:
 
 
 def test_crews_are_compared_with_their_planted_difference_inside_the_limits() -> None:
-    rows = {row["level"]: row for row in compare(plugs(6, effect=2.0), COMPARISONS[1])}
+    rows = {row["level"]: row for row in compare(plugs(6, effect=2.0), COIL_CREWS)}
     assert rows["A"]["low"] < 1.0 < rows["A"]["high"]
     assert rows["B"]["low"] < -1.0 < rows["B"]["high"]
     assert abs(rows["A"]["shrunken"]) <= abs(rows["A"]["effect"])
@@ -111,7 +113,7 @@ def test_intervals_of_crews_cover_over_seeds() -> None:
     false = sum(
         any(
             row["shrunken_low"] > 0.0 or row["shrunken_high"] < 0.0
-            for row in compare(plugs(seed, effect=0.0), COMPARISONS[1])
+            for row in compare(plugs(seed, effect=0.0), COIL_CREWS)
         )
         for seed in range(40)
     )
@@ -120,7 +122,7 @@ def test_intervals_of_crews_cover_over_seeds() -> None:
 
 def test_a_crew_alone_on_its_pad_is_named_and_not_ranked() -> None:
     frame = plugs(7).with_columns(coil_crew=pl.when(pl.col("pad") == "p3").then(pl.lit("C")).otherwise("coil_crew"))
-    rows = {row["level"]: row for row in compare(frame, COMPARISONS[1])}
+    rows = {row["level"]: row for row in compare(frame, COIL_CREWS)}
     assert rows["C"]["effect"] is None
     assert not rows["C"]["separable"]
     assert "not separable" in rows["C"]["note"]
@@ -129,7 +131,7 @@ def test_a_crew_alone_on_its_pad_is_named_and_not_ranked() -> None:
 
 def test_a_crew_always_with_one_value_of_a_covariate_is_not_separable() -> None:
     frame = plugs(8).with_columns(quarters=(pl.col("coil_crew") == "A").cast(pl.Float64))
-    rows = compare(frame, COMPARISONS[1])
+    rows = compare(frame, COIL_CREWS)
     assert all(row["effect"] is None for row in rows)
     assert all("aliased" in row["note"] for row in rows)
 
@@ -137,7 +139,7 @@ def test_a_crew_always_with_one_value_of_a_covariate_is_not_separable() -> None:
 def test_a_crew_with_few_rows_is_not_compared() -> None:
     frame = plugs(9)
     few = frame.filter((pl.col("coil_crew") != "A") | (pl.col("pad") == "p1") & (pl.col("plug") < 4))
-    rows = {row["level"]: row for row in compare(few, COMPARISONS[1])}
+    rows = {row["level"]: row for row in compare(few, COIL_CREWS)}
     assert rows["A"]["effect"] is None
     assert "fewer than" in rows["A"]["note"]
 

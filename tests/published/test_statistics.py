@@ -11,13 +11,13 @@ import statsmodels.api as sm
 from scipy import stats
 
 from pipeline.models import conformal, funnel, ranks, trend
-from pipeline.models.compare import _mixed, connected_sets
-from pipeline.models.frames import COLUMNS
+from pipeline.models.compare import connected_sets
 from pipeline.models.linear import aliased_terms, fit_clustered, variance_inflation
 from pipeline.models.logistic import fit_logistic
 from pipeline.models.mixed import fit_mixed
-from pipeline.models.outpad import _out_of_pad
+from pipeline.models.outpad import PenaltyByPad, out_of_pad, prepare
 from pipeline.models.shrink import empirical_bayes, james_stein
+from pipeline.models.specs import ModelSpec
 from tests.builders import query_on
 
 # NIST StRD Norris, checks.md appendix N
@@ -71,35 +71,15 @@ DYESTUFF = {
 }
 
 
-def test_s1_d11_dyestuff_mean_and_its_error() -> None:
-    """Davies and Goldsmith 1972; each batch is a pad of one well, so pad and well variance add to the batch's."""
-    batches = [batch for batch, values in DYESTUFF.items() for _ in values]
-    outcome = np.array([value for values in DYESTUFF.values() for value in values], dtype=float)
-    frame = pl.DataFrame({"pad": batches, "well_id": batches})
-    estimate, covariance = _mixed(frame, outcome, np.ones((30, 1)))
-    assert estimate[0] == pytest.approx(1527.5, rel=1e-6)
-    assert np.sqrt(covariance[0, 0]) == pytest.approx(19.3834, rel=1e-3)
-
-
-def test_s1_d12_sleepstudy_random_intercept() -> None:
-    """Belenky et al. 2003, as used by lme4's documentation: 251.4051 (9.7467), 10.4673 (0.8042)."""
-    data = pl.read_csv(Path(__file__).parent / "sleepstudy.csv")
-    assert data.height == 180
-    frame = data.select(
-        pl.col("subject").cast(pl.String).alias("pad"), pl.col("subject").cast(pl.String).alias("well_id")
-    )
-    design = np.column_stack((np.ones(180), data["days"].to_numpy()))
-    estimate, covariance = _mixed(frame, data["reaction"].to_numpy(), design)
-    assert estimate == pytest.approx([251.4051, 10.46729], rel=1e-5)
-    assert np.sqrt(np.diag(covariance)) == pytest.approx([9.74672, 0.804221], rel=2e-3)
-
-
 def test_s1_d14_the_mean_of_other_groups_and_no_leak() -> None:
     """Leave one well out: the mean of the others has a mean squared error of 56; the row's own group never predicts it."""
     outcome = np.repeat([20.0, 26.0, 35.0, 31.0], 3)
     pads = [str(well) for well in range(1, 5) for _ in range(3)]
-    feature = np.array([10.0 * int(pad) + 0.1 * (1 + i % 3) for i, pad in enumerate(pads)], dtype=object)
-    _, mean = _out_of_pad(feature[:, None], outcome, pads, [COLUMNS["quarters"]])
+    feature = [10.0 * int(pad) + 0.1 * (1 + i % 3) for i, pad in enumerate(pads)]
+    frame = pl.DataFrame({"pad": pads, "well_id": pads, "quarters": feature, "mill_min": outcome})
+    spec = ModelSpec("t", "t", "mill_min", "plug", ("quarters",))
+    table = prepare(frame, spec)
+    _, mean = out_of_pad(table, PenaltyByPad(table.columns))
     assert np.mean((outcome - mean) ** 2) == pytest.approx(56.0, rel=1e-12)
 
 

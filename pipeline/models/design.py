@@ -1,0 +1,88 @@
+"""Design matrices of modelling tables, and effects with intervals clustered by pad."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline.models.columns import COLUMNS, Column
+from pipeline.models.linear import aliased_terms, fit_clustered
+from pipeline.models.logistic import fit_logistic, odds_limits
+from pipeline.models.specs import ModelSpec
+
+Array = NDArray[np.float64]
+
+
+def design_matrix(used: pl.DataFrame, columns: list[Column]) -> tuple[Array, list[str], list[str]]:
+    """Return a design matrix with constant, the terms' names, and for what change each effect is quoted.
+
+    Numbers are centred and divided by their step; a class's first level (in alphabetical order) is the reference.
+    """
+    parts, names, per = [np.ones(used.height)], ["constant"], [""]
+    for column in columns:
+        if column.role == "number":
+            values = used[column.name].to_numpy().astype(float)
+            parts.append((values - values.mean()) / column.step)
+            names.append(column.name)
+            per.append(f"+{column.step:g} {column.unit}".strip())
+            continue
+        levels = sorted(used[column.name].unique().to_list())
+        for level in levels[1:]:
+            parts.append((used[column.name] == level).to_numpy().astype(float))
+            names.append(f"{column.name}: {level}")
+            per.append(f"against {levels[0]}")
+    return np.column_stack(parts), names, per
+
+
+def effects_of(
+    spec: ModelSpec, used: pl.DataFrame, outcome: Array, columns: list[Column], pads: NDArray[np.str_]
+) -> list[dict[str, Any]]:
+    """Return rows of `effects`: associations with 95 % limits clustered by pad (log odds for a chance)."""
+    design, names, per = design_matrix(used, columns)
+    if spec.chance:
+        estimate, low, high = _odds(design, names, outcome, pads)
+    else:
+        fitted = fit_clustered(design, outcome, names, list(pads))
+        estimate, low, high = fitted.estimate, fitted.low, fitted.high
+    unit = "log odds" if spec.chance else COLUMNS[spec.outcome].unit
+    alone = _on_one_pad(used, columns)
+    for i, name in enumerate(names):
+        if name in alone:  # told apart from its pad only by assumption: no number
+            estimate[i] = low[i] = high[i] = np.nan
+            per[i] = "one pad only: not separable"
+
+    def plain(value: float) -> float | None:
+        return None if np.isnan(value) else float(value)
+
+    return [
+        {
+            "model": spec.name, "term": name, "effect": plain(estimate[i]), "per": per[i], "low": plain(low[i]),
+            "high": plain(high[i]), "unit": unit,
+        }
+        for i, name in enumerate(names)
+        if name != "constant"
+    ]  # fmt: skip
+
+
+def _odds(design: Array, names: list[str], outcome: Array, pads: NDArray[np.str_]) -> tuple[Array, Array, Array]:
+    lost = aliased_terms(design, names)
+    keep = [i for i, name in enumerate(names) if name not in lost]
+    fitted = fit_logistic(design[:, keep], outcome, penalty=1.0, clusters=pads)
+    ends = odds_limits(fitted, np.unique(pads).size)
+    full = [np.full(len(names), np.nan) for _ in range(3)]
+    for whole, part in zip(full, (fitted.estimate, *ends), strict=True):
+        whole[keep] = part
+    return full[0], full[1], full[2]
+
+
+def _on_one_pad(used: pl.DataFrame, columns: list[Column]) -> set[str]:
+    """Names of the terms whose class occurs on a single pad."""
+    names = set()
+    for column in columns:
+        if column.role == "class":
+            pads = used.group_by(column.name).agg(pl.col("pad").n_unique())
+            names |= {f"{column.name}: {level}" for level, count in pads.iter_rows() if count == 1}
+    return names

@@ -1,0 +1,112 @@
+"""What is modelled and compared: outcome, level, predictors known before the job."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class ModelSpec:
+    """A model.
+
+    Attributes
+    ----------
+    name, title : str
+    outcome, level : str
+    predictors : tuple of str
+        All known before the job.
+    physics : str, optional
+        Column of the outcome by plain physics, nothing fitted.
+    chance : bool
+        Whether the outcome is 1 or 0.
+    """
+
+    name: str
+    title: str
+    outcome: str
+    level: str
+    predictors: tuple[str, ...]
+    physics: str | None = None
+    chance: bool = False
+
+
+@dataclass(frozen=True)
+class CompareSpec:
+    """A comparison: which factor, on which outcome, adjusted for what."""
+
+    name: str
+    outcome: str
+    level: str
+    factor: str
+    adjusted_for: tuple[str, ...]
+
+
+_FRICTION = ("designed_pipe_friction_psi", "designed_perf_friction_psi")
+
+MODELS = (
+    ModelSpec(
+        "treating_pressure", "treating pressure at rate", "at_rate_pressure_psi", "stage",
+        ("frac_crew", *_FRICTION, "tvd_ft", "closure_gradient_psi_ft", "stage", "quarters"), "physics_pressure_psi",
+    ),
+    ModelSpec(
+        "breakdown_pressure", "breakdown pressure", "breakdown_pressure_psi", "stage",
+        ("formation", "tvd_ft", "closure_gradient_psi_ft", "stage", "quarters"),
+    ),
+    ModelSpec(
+        "isip_gradient", "ISIP gradient", "isip_gradient_psi_ft", "stage",
+        ("formation", "closure_gradient_psi_ft", "position_share", "pad_order", "quarters"),
+    ),
+    ModelSpec(
+        "screen_out", "screen-out", "screenout", "stage", ("design", "position_share", "quarters"), chance=True,
+    ),
+    ModelSpec(
+        "pump_time", "pump time of a stage", "pump_time_min", "stage",
+        ("frac_crew", "design", "bottom_perf_ft", "pad_order", "quarters"),
+    ),
+    ModelSpec(
+        "transition", "transition between stages", "transition_min", "stage",
+        ("frac_crew", "operation_mode", "bottom_perf_ft", "pad_order", "quarters"),
+    ),
+    ModelSpec(
+        "proppant_placed", "proppant placed over designed", "placed_share", "stage",
+        ("frac_crew", "design", "position_share", "quarters"),
+    ),
+    ModelSpec(
+        "mill_minutes", "mill minutes per plug", "mill_min", "plug",
+        ("coil_crew", "set_depth_ft", "mill_order", "plugs_since_wiper", "quarters"),
+    ),
+    ModelSpec("wiper_trips", "wiper trips of a well", "wiper_trips", "well", ("coil_crew", "stage_count", "quarters")),
+    ModelSpec("toe_hours", "coil hours of toe preparation", "toe_hours", "well", ("toe_method", "quarters")),
+    ModelSpec(
+        "hours_per_stage", "hours per stage", "hours_per_stage", "well", ("operation_mode", "design", "quarters"),
+    ),
+    ModelSpec("cost_per_stage", "cost per stage", "cost_per_stage", "well", ("design", "stage_count", "quarters")),
+    ModelSpec(
+        "oil_90_days", "oil per lateral foot at 90 days", "oil_bbl_ft_90d", "well",
+        ("design", "formation", "nearest_spacing_ft"),
+    ),
+    ModelSpec(
+        "oil_180_days", "oil per lateral foot at 180 days", "oil_bbl_ft_180d", "well",
+        ("design", "formation", "nearest_spacing_ft"),
+    ),
+)  # fmt: skip
+
+COMPARISONS = (
+    CompareSpec(
+        "frac_crews_pump_time", "pump_time_min", "stage", "frac_crew",
+        ("design", "bottom_perf_ft", "pad_order", "quarters"),
+    ),
+    CompareSpec(
+        "frac_crews_transition", "transition_min", "stage", "frac_crew",
+        ("operation_mode", "bottom_perf_ft", "pad_order", "quarters"),
+    ),
+    CompareSpec(
+        "coil_crews_mill_time", "mill_min", "plug", "coil_crew",
+        ("set_depth_ft", "mill_order", "plugs_since_wiper", "quarters"),
+    ),
+    CompareSpec(
+        "designs_pressure", "at_rate_pressure_psi", "stage", "design",
+        ("frac_crew", "tvd_ft", "closure_gradient_psi_ft", "stage", "quarters"),
+    ),
+    CompareSpec("designs_hours", "hours_per_stage", "well", "design", ("operation_mode", "quarters")),
+)  # fmt: skip
