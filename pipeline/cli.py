@@ -244,6 +244,31 @@ def _pairs(given: list[str]) -> dict[str, Any]:
 
 
 @app.command(epilog=EPILOG)
+def plan(
+    file: Annotated[Path, typer.Argument(help="A plan: the pad, its limits, and the designs, in TOML.")],
+    workspace: Where = Path(),
+    teach: Annotated[
+        str | None,
+        typer.Option("--teach", help="A comparison, such as designs_pressure: which trial would teach most."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", help="An .html page, .csv or .parquet to write too.")
+    ] = None,
+) -> None:
+    """Compare candidate designs for the next pad: predictions with intervals, physics against limits, hours, cost."""
+    from pipeline import steps
+    from pipeline.report import export
+
+    page = out if out is not None and out.suffix.lower() == ".html" else None
+    planned = steps.run_plan(_open(workspace), file, teach, page)
+    export.show_plan(planned)
+    if out is not None:
+        if page is None:
+            export.write(planned.table(), out)
+        print(f"written: {out}")
+
+
+@app.command(epilog=EPILOG)
 def amend(
     well: Annotated[str, typer.Argument(help="The well, by any of its spellings.")],
     number: Annotated[int, typer.Argument(help="The stage (or plug, or coil run: see --level).")],

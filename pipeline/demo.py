@@ -13,6 +13,8 @@ from pipeline.synthetic.plan import Plan
 from pipeline.workspace import SETTINGS_FILE, open_workspace
 
 FULL = Plan()
+PLAN_FILE = "next_pad.toml"
+"""Candidate designs for the sample workspace's next pad."""
 SLICE = Plan(pads=1, stages=(3, 3), wells_per_pad=1, coil_step_s=5, toe_preparation=False)
 """The slice of raw files that is committed in ``sample_lake/landing``."""
 SMALL = Plan(pads=3, stages=(3, 4), wells_per_pad=2, coil_step_s=2)
@@ -23,6 +25,7 @@ def lay_out(folder: Path, plan: Plan, progress: Callable[[str], None] | None = N
     sample = resources.folder("sample_lake")
     folder.mkdir(parents=True, exist_ok=True)
     shutil.copyfile(sample / SETTINGS_FILE, folder / SETTINGS_FILE)
+    shutil.copyfile(sample / PLAN_FILE, folder / PLAN_FILE)
     (folder / "maps").mkdir(exist_ok=True)
     for path in sorted((sample / "maps").glob("*.toml")):
         shutil.copyfile(path, folder / "maps" / path.name)

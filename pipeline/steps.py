@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any, TypeVar
 
 import polars as pl
@@ -23,11 +24,16 @@ from pipeline.metrics.measure import (
     measure,
 )
 from pipeline.models.fit import FitReport, fit
+from pipeline.plan.run import Planned
+from pipeline.plan.run import run_plan as plan
 from pipeline.report.build import Built, build
+from pipeline.report.plan_page import write_plan
 from pipeline.report.queries import Query, load, run
 from pipeline.schemas import (
+    CHANGES,
     COMPARISONS,
     EFFECTS,
+    EXCLUSIONS,
     FINDINGS,
     LANDED,
     MODEL_CARDS,
@@ -36,6 +42,7 @@ from pipeline.schemas import (
     PAD_TIMELINE,
     PICKS,
     PREDICTIONS,
+    PROPORTIONS,
     SNAPSHOTS,
     SOURCES,
     Table,
@@ -49,8 +56,8 @@ TABLES: dict[str, Table] = {
     table.name: table
     for table in (
         *LANDED.values(), PICKS, STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS, TOE_PREP_METRICS,
-        WIRELINE_METRICS, PAD_TIMELINE, PAD_DAYS, COMPARISONS, MODEL_CARDS, MODEL_PARAMETERS, EFFECTS,
-        PREDICTIONS, SOURCES, FINDINGS,
+        WIRELINE_METRICS, PAD_TIMELINE, PAD_DAYS, COMPARISONS, MODEL_CARDS, MODEL_PARAMETERS, EFFECTS, PROPORTIONS,
+        CHANGES, EXCLUSIONS, PREDICTIONS, SOURCES, FINDINGS,
     )
 }  # fmt: skip
 """Every table a query can read."""
@@ -110,6 +117,14 @@ def run_query(workspace: Workspace, name: str, given: dict[str, Any]) -> tuple[Q
     """Run a saved query over the present lake; return its header and its rows."""
     query = load(name)
     return query, run(open_lake(workspace).connect(list(TABLES.values())), query, given)
+
+
+def run_plan(workspace: Workspace, path: Path, teach: str | None = None, out: Path | None = None) -> Planned:
+    """Compare the designs of a plan file; write its page where one is asked for."""
+    planned = plan(open_lake(workspace), path, teach)
+    if out is not None:
+        write_plan(planned, out)
+    return planned
 
 
 @dataclass

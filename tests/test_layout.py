@@ -21,6 +21,7 @@ ORDER = (
     "ingest",
     "metrics",
     "models",
+    "plan",
     "report",
     "steps",
 )

@@ -22,7 +22,7 @@ from pipeline.models.shrink import empirical_bayes
 from pipeline.models.specs import CompareSpec
 
 Array = NDArray[np.float64]
-METHOD_VERSION = 2
+METHOD_VERSION = 3
 FEWEST_ROWS = 10
 """A crew with fewer stages or plugs is not compared."""
 
@@ -98,7 +98,9 @@ def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:
     rows = {level: _row(spec, known, used, level, groups[level], level in enough) for level in sorted(groups)}
     for levels in members.values():
         if len(levels) > 1:
-            _fill_effects(spec, used.filter(pl.col(spec.factor).is_in(levels)), sorted(levels), rows)
+            mine = pl.col(spec.factor).is_in(levels)
+            _fill_effects(spec, used.filter(mine), sorted(levels), rows)
+            _fill_bounds(spec, known.filter(mine).drop_nulls(list(spec.adjusted_for)), sorted(levels), rows)
     mark = inputs_print(frame, spec)
     return [row | {"inputs": mark} for row in rows.values()]
 
@@ -108,7 +110,12 @@ def _row(
 ) -> dict[str, Any]:
     mine = used.filter(pl.col(spec.factor) == level)
     pads = mine["pad"].n_unique()
-    note = f"worked {'only one pad' if pads == 1 else 'its pads'} without another crew: not separable from the pad"
+    worked = "only one pad" if pads == 1 else "its pads"
+    note = f"worked {worked} without another: not separable from the pad"
+    others = used.filter(pl.col(spec.factor) != level)
+    if others.height:
+        beside = others.group_by(spec.factor).len().sort("len", spec.factor, descending=[True, False])[spec.factor][0]
+        note += f"; a pad shared with {beside}, each on wells of its own, would separate it"
     if not enough:
         note = f"fewer than {FEWEST_ROWS} rows: not compared"
     return {
@@ -117,38 +124,46 @@ def _row(
         "rows_excluded": known.filter(pl.col(spec.factor) == level).height - mine.height, "pads": pads,
         "wells": mine["well_id"].n_unique(), "group": group, "separable": False, "effect": None, "low": None,
         "high": None, "shrunken": None, "shrunken_low": None, "shrunken_high": None,
-        "chance_best": None, "rank_low": None, "rank_high": None,
+        "chance_best": None, "rank_low": None, "rank_high": None, "bound_low": None, "bound_high": None,
         "raw_mean": mine[spec.outcome].mean(), "adjusted_for": ", ".join(spec.adjusted_for), "note": note,
     }  # fmt: skip
 
 
-def _fill_effects(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]) -> None:
-    covariates = predictors(list(spec.adjusted_for))
-    others, names, _ = design_matrix(used, covariates)
-    crews = np.column_stack([(used[spec.factor] == level).to_numpy().astype(float) for level in levels])
-    design = np.column_stack((crews, others[:, 1:]))  # a column a crew takes the constant's place
-    terms = [*levels, *names[1:]]
-    lost = aliased_terms(np.column_stack((others, crews[:, 1:])), [*names, *levels[1:]])
-    keep = [i for i, term in enumerate(terms) if term not in lost or term in levels]
-    if any(level in lost for level in levels):
-        named = ", ".join(level for level in levels if level in lost)
-        for level in levels:
-            rows[level]["note"] = f"aliased with a covariate ({named}): not separable"
+def _fill_bounds(spec: CompareSpec, known: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]) -> None:
+    """Refit with the rows that lack the outcome at its extremes: this level's at one end, the others' at the other.
+
+    What the comparison would be if the missing stages (the hard ones lose their outcome first) had been as good or as
+    bad as the worst twentieth of those seen.
+    """
+    lost = known.filter(pl.col(spec.outcome).is_null()).height
+    if not lost or rows[levels[0]]["effect"] is None:
         return
-    outcome = used[spec.outcome].to_numpy().astype(float)
-    pads, wells = used["pad"].to_numpy().astype(str), used["well_id"].to_numpy().astype(str)
-    fitted = fit_mixed(outcome, design[:, keep], pads, None if spec.level == "well" else wells)
-    estimate, covariance = fitted.estimate, fitted.covariance
+    ends = known.select(pl.col(spec.outcome).quantile(q).alias(str(q)) for q in (0.05, 0.95)).row(0)
+    for level in levels:
+        found = []
+        for mine, others in (ends, ends[::-1]):
+            filler = pl.when(pl.col(spec.factor) == level).then(mine).otherwise(others)
+            effect = _effects(spec, known.with_columns(pl.col(spec.outcome).fill_null(filler)), levels)
+            found.append(float("nan") if effect is None else float(effect[0][levels.index(level)]))
+        if not np.isnan(found).any():
+            rows[level] |= {"bound_low": min(found), "bound_high": max(found)}
+
+
+def _fill_effects(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]) -> None:
+    found = _effects(spec, used, levels)
+    if found is None:
+        for level in levels:
+            rows[level]["note"] = "aliased with a covariate: not separable"
+        return
+    effect, covariance = found
     k = len(levels)
-    contrast = np.eye(k) - 1.0 / k
-    effect = contrast @ estimate[:k]
-    error = np.sqrt(np.diag(contrast @ covariance[:k, :k] @ contrast.T))
+    error = np.sqrt(np.diag(covariance))
     freedom = max(used["well_id"].n_unique() - k, 1)
     reach = stats.t.ppf(0.975, freedom)
     shrunk = empirical_bayes(effect, error)
     joint = stats.t.ppf(1.0 - 0.025 / k, freedom)
     low, high = shrunk.value - joint * shrunk.error, shrunk.value + joint * shrunk.error
-    best = chance_of_least(effect, contrast @ covariance[:k, :k] @ contrast.T)
+    best = chance_of_least(effect, covariance)
     ranks = rank_intervals(low, high)
     for i, level in enumerate(levels):
         rows[level] |= {
@@ -156,5 +171,24 @@ def _fill_effects(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows
             "high": float(effect[i] + reach * error[i]), "shrunken": float(shrunk.value[i]),
             "shrunken_low": float(low[i]), "shrunken_high": float(high[i]), "chance_best": float(best[i]),
             "rank_low": ranks[i][0], "rank_high": ranks[i][1],
-            "note": f"compared within a connected set of {k} crews",
+            "note": f"compared within a connected set of {k}",
         }  # fmt: skip
+
+
+def _effects(spec: CompareSpec, used: pl.DataFrame, levels: list[str]) -> tuple[Array, Array] | None:
+    """Return each level's difference from the mean of the levels, and their covariance; None where aliased."""
+    covariates = predictors(list(spec.adjusted_for))
+    others, names, _ = design_matrix(used, covariates)
+    crews = np.column_stack([(used[spec.factor] == level).to_numpy().astype(float) for level in levels])
+    design = np.column_stack((crews, others[:, 1:]))  # a column a crew takes the constant's place
+    terms = [*levels, *names[1:]]
+    lost = aliased_terms(np.column_stack((others, crews[:, 1:])), [*names, *levels[1:]])
+    if any(level in lost for level in levels):
+        return None
+    keep = [i for i, term in enumerate(terms) if term not in lost or term in levels]
+    outcome = used[spec.outcome].to_numpy().astype(float)
+    pads, wells = used["pad"].to_numpy().astype(str), used["well_id"].to_numpy().astype(str)
+    fitted = fit_mixed(outcome, design[:, keep], pads, None if spec.level == "well" else wells)
+    k = len(levels)
+    contrast = np.eye(k) - 1.0 / k
+    return contrast @ fitted.estimate[:k], contrast @ fitted.covariance[:k, :k] @ contrast.T

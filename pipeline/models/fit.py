@@ -4,13 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 import polars as pl
 
 from pipeline.lake import Lake
-from pipeline.models import compare, outpad, specs
+from pipeline.models import compare, outpad, quarters, specs
 from pipeline.models.frames import plug_frame, stage_frame, well_frame
-from pipeline.schemas import COMPARISONS, EFFECTS, MODEL_CARDS, MODEL_PARAMETERS, PREDICTIONS
+from pipeline.schemas import (
+    CHANGES,
+    COMPARISONS,
+    EFFECTS,
+    EXCLUSIONS,
+    MODEL_CARDS,
+    MODEL_PARAMETERS,
+    PREDICTIONS,
+    PROPORTIONS,
+    Table,
+)
 
 
 @dataclass
@@ -64,7 +75,25 @@ def fit(lake: Lake, progress: Callable[[int, int, str], None] | None = None) -> 
         done += 1
         if progress is not None:
             progress(done, total, comparison.name)
+    for event in quarters.EVENTS:
+        _small(lake, PROPORTIONS, quarters.proportions(frames["stage"], event), {"event": event}, report)
+    for level, metrics in quarters.CHANGED.items():
+        for metric in metrics:
+            _small(lake, CHANGES, quarters.changes(frames[level], metric), {"metric": metric}, report)
+    _small(lake, EXCLUSIONS, quarters.exclusions(frames["well"]), {"outcome": "production"}, report)
     return report
+
+
+def _small(lake: Lake, table: Table, rows: list[dict[str, Any]], where: dict[str, str], report: FitReport) -> None:
+    """Write a small table's rows where they changed."""
+    name = f"{table.name}: {next(iter(where.values()))}"
+    before = lake.scan(table).filter(**where).select("inputs").unique().collect()["inputs"].to_list()
+    after = list({row["inputs"] for row in rows})
+    if before == after:
+        report.unchanged.append(name)
+        return
+    lake.replace(table, pl.DataFrame(rows, schema=table.dtypes), where)
+    (report.fitted if rows else report.not_possible).append(name)
 
 
 def _fit_model(lake: Lake, frame: pl.DataFrame, spec: specs.ModelSpec, before: str | None, report: FitReport) -> None:

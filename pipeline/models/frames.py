@@ -108,8 +108,6 @@ def plug_frame(lake: Lake) -> pl.DataFrame:
 def well_frame(lake: Lake) -> pl.DataFrame:
     """Return one row a well with stages: wiper trips, toe hours, hours and cost a stage, early production a foot."""
     stages = stage_frame(lake)
-    if stages.is_empty():
-        return stages.select("well_id", "pad")
     span = (pl.col("end_time").max() - pl.col("start_time").min()).dt.total_microseconds() / 3.6e9
     by_well = stages.group_by("well_id", maintain_order=True).agg(
         pl.col("pad", "formation", "lateral_ft", "nearest_spacing_ft", "depletion_months").first(),

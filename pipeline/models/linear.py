@@ -105,3 +105,19 @@ def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: lis
         reach = stats.t.ppf(0.975, pads - 1) * robust.bse
         low[keep], high[keep] = result.params - reach, result.params + reach
     return Fitted(names, estimate, low, high, lost, float(np.sqrt(result.scale)))
+
+
+def clustered_covariance(design: Array, outcome: Array, clusters: list[str]) -> tuple[Array, Array, int]:
+    """Fit by least squares; return the coefficients, their covariance clustered by pad, and the number of pads.
+
+    Parameters
+    ----------
+    design : array, shape (n, k)
+        Of full column rank.
+    outcome : array, shape (n,)
+    clusters : list of str, length n
+    """
+    codes = np.unique(np.asarray(clusters), return_inverse=True)[1]
+    result = sm.OLS(outcome, design).fit(method="qr")
+    robust = result.get_robustcov_results("cluster", groups=codes, use_correction=True)
+    return np.asarray(result.params), np.asarray(robust.cov_params()), int(codes.max()) + 1

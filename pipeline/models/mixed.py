@@ -55,7 +55,8 @@ class _Sums:
         self.count = np.bincount(well_code).astype(float)
         self.sums = np.zeros((self.count.size, self.k + 1))
         np.add.at(self.sums, well_code, table)
-        self.pad_of = pad_code[first]
+        pad_of = pad_code[first]
+        self.first_of_pad = np.flatnonzero(np.r_[True, pad_of[1:] != pad_of[:-1]])  # wells are sorted by pad
 
     def weighed(self, well_ratio: float, pad_ratio: float) -> tuple[Array, float, Array, Array]:
         """Return ``[X y]' V^-1 [X y]``, log|V|, and what pad effects are predicted from, V in residual variances.
@@ -67,9 +68,8 @@ class _Sums:
         inner = self.gram - (self.sums * shrink[:, None]).T @ self.sums
         left = self.sums / (1.0 + self.count * well_ratio)[:, None]
         size = self.count / (1.0 + self.count * well_ratio)
-        pad_sums = np.zeros((self.pads.size, self.k + 1))
-        np.add.at(pad_sums, self.pad_of, left)
-        pad_size = np.bincount(self.pad_of, size, self.pads.size)
+        pad_sums = np.add.reduceat(left, self.first_of_pad, axis=0)
+        pad_size = np.add.reduceat(size, self.first_of_pad)
         factor = pad_ratio / (1.0 + pad_ratio * pad_size)
         whole = inner - (pad_sums * factor[:, None]).T @ pad_sums
         log_det = float(np.log1p(self.count * well_ratio).sum() + np.log1p(pad_ratio * pad_size).sum())
@@ -130,14 +130,14 @@ def fit_mixed(outcome: Array, design: Array, pads: NDArray[np.str_], wells: NDAr
         pad, well = root[0] ** 2, 0.0 if single else root[1] ** 2
         return _profiled(sums, well, pad)[0]
 
-    starts = [(0.3, 0.3), (1.0, 0.1), (0.0, 0.5), (0.0, 0.0)]
+    starts = [(0.6, 0.4), (0.0, 0.0)]
     bounds = [(0.0, LARGEST**0.5)] * (1 if single else 2)
     found = [
-        minimize(criterion, np.asarray(start[: len(bounds)]), method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-13})
+        minimize(criterion, np.asarray(start[: len(bounds)]), method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-10})
         for start in starts
     ]
     best = min(found, key=lambda result: float(result.fun))
-    polished = minimize(criterion, best.x, method="Nelder-Mead", bounds=bounds, options={"xatol": 1e-8, "fatol": 1e-12})
+    polished = minimize(criterion, best.x, method="Nelder-Mead", bounds=bounds, options={"xatol": 1e-6, "fatol": 1e-9})
     root = polished.x if polished.fun <= best.fun else best.x
     pad_ratio, well_ratio = float(root[0] ** 2), 0.0 if single else float(root[1] ** 2)
     value, estimate, variance, normal = _profiled(sums, well_ratio, pad_ratio)

@@ -35,7 +35,8 @@ _LEDGER = (
     ("toe_preparation", False), ("wireline", False), ("pad_days", False), ("cost_units", False), ("neighbours", False),
     ("quarter_safety", False), ("amendments_by_pick", True), ("amendments", False),
     ("set_aside", True), ("findings_by_kind", True),
-    ("findings", False), ("model_cards", False), ("sources", False),
+    ("findings", False), ("who_can_be_compared", False), ("production_excluded", False),
+    ("model_cards", False), ("sources", False),
 )  # fmt: skip
 
 
@@ -102,9 +103,10 @@ def build(
         if progress is not None:
             progress(done, total, name)
     headline = _frame(connection, "headline", {}, system)[0].row(0, named=True)
-    html = _render(
-        title=workspace.settings.title, headline=headline, pages=pages, tables=ledger, caution=CAUTION,
-        versions=versions, specs=_script_json(specs), built_at=f"{datetime.now(UTC):%Y-%m-%d %H:%M}",
+    html = render(
+        "report.html", bundle=_bundle(), title=workspace.settings.title, headline=headline, pages=pages,
+        tables=ledger, caution=CAUTION, versions=versions, specs=_script_json(specs),
+        built_at=f"{datetime.now(UTC):%Y-%m-%d %H:%M}",
     )  # fmt: skip
     workspace.out.mkdir(parents=True, exist_ok=True)
     path = workspace.out / "report.html"
@@ -196,14 +198,17 @@ def _script_json(value: Any) -> Markup:
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
-def _render(**values: Any) -> str:
+def render(template: str, **values: Any) -> str:
+    """Return a page from a template of `reports/`, everything that is not markup escaped, with the style inside."""
     folder = resources.folder("reports")
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(folder / "templates"), autoescape=True, undefined=jinja2.StrictUndefined,
         trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     style = Markup((folder / "report.css").read_text(encoding="utf-8"))
-    bundle = Markup(vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;").replace("</script", "<\\/script"))
-    return environment.get_template("report.html").render(
-        style=style, bundle=bundle, code_version=__version__, **values
-    )
+    return environment.get_template(template).render(style=style, code_version=__version__, **values)
+
+
+def _bundle() -> Markup:
+    """Return the chart library as a script that needs no network."""
+    return Markup(vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;").replace("</script", "<\\/script"))

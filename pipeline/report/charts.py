@@ -43,7 +43,7 @@ def draw(spec: ChartSpec, frame: pl.DataFrame, units: Labels) -> dict[str, Any]:
     """
     kinds: dict[str, Callable[[ChartSpec, alt.Data, pl.DataFrame, Labels], alt.LayerChart | alt.Chart]] = {
         "trend": _trend, "stack": _stack, "bars": _bars, "interval": _interval, "strip": _strip, "scatter": _scatter,
-        "timeline": _timeline,
+        "timeline": _timeline, "funnel": _funnel,
     }  # fmt: skip
     data = alt.Data(values=json.loads(frame.write_json()))
     chart = kinds[spec.kind](spec, data, frame, units)
@@ -199,6 +199,33 @@ def _timeline(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Label
             tooltip=_tips(frame, units),
         )
     )
+
+
+def _funnel(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+    """Proportions against their counts, within limits that narrow as counts grow."""
+    base = alt.Chart(data, height=HEIGHT)
+    x = alt.X(field=spec.x, type="quantitative", title=_axis(spec, units, "x"), scale=alt.Scale(zero=False))
+    title = _axis(spec, units, "y")
+
+    def y(column: str) -> alt.Y:
+        return alt.Y(field=column, type="quantitative", title=title, axis=alt.Axis(format="%"))
+
+    lines = [
+        base.transform_filter(f"datum['{spec.colour}'] == 'limits'")
+        .mark_line(color=QUIET, strokeDash=dash, strokeWidth=1.5)
+        .encode(x=x, y=y(column))
+        for column, dash in (
+            ("target", [1, 0]), ("low_95", [5, 4]), ("high_95", [5, 4]), ("low_998", [2, 3]), ("high_998", [2, 3]),
+        )
+    ]  # fmt: skip
+    crews = base.transform_filter(f"datum['{spec.colour}'] != 'limits'")
+    points = crews.mark_point(size=90, filled=True, color=MARK, opacity=1).encode(
+        x=x, y=y(spec.y), tooltip=_tips(frame, units)
+    )
+    names = crews.mark_text(align="left", dx=8, dy=-8).encode(
+        x=x, y=y(spec.y), text=alt.Text(field=spec.colour or "", type="nominal")
+    )
+    return alt.layer(*lines, points, names)
 
 
 def _scatter(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:

@@ -7,6 +7,8 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.errors import HeelwardError
+from pipeline.plan.evaluate import Line
+from pipeline.plan.run import Planned
 from pipeline.report.queries import Query
 
 
@@ -57,3 +59,49 @@ def show(query: Query, frame: pl.DataFrame) -> None:
             )
         )
     Console().print(table)
+
+
+def show_plan(planned: Planned) -> None:
+    """Print a plan: figures of each design, then the verdict."""
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    designs = [design.name for design in planned.plan.designs]
+    table = Table(title=f"Designs for {planned.plan.pad.name}", title_justify="left", header_style="bold")
+    table.add_column("quantity")
+    table.add_column("from")
+    for name in designs:
+        table.add_column(Text(name), justify="right")
+    by_quantity: dict[str, dict[str, Line]] = {}
+    for line in planned.lines:
+        by_quantity.setdefault(line.quantity, {})[line.design] = line
+    for quantity, cells in by_quantity.items():
+        first = next(iter(cells.values()))
+        label = quantity.replace("_", " ") + (f" [{first.unit}]" if first.unit else "")
+        table.add_row(Text(label), first.basis, *(Text(_figure(cells[name])) for name in designs))
+    console = Console()
+    console.print(table)
+    for line in planned.lines:
+        if line.value is None:
+            console.print(Text(f"{line.design}, {line.quantity.replace('_', ' ')}: {line.note}"))
+    console.print(Text(planned.ranking.verdict, style="bold"))
+    for name, found in planned.taught.items():
+        console.print(Text(f"What a trial on this pad would teach about {name.replace('_', ' ')}:"))
+        if isinstance(found, str):
+            console.print(Text(f"  {found}"))
+            continue
+        for trial in found:
+            console.print(
+                Text(f"  {', '.join(trial.wells)}: half width {trial.half_width:.4g}, {trial.shrinks_to:.0%} of now")
+            )
+    console.print(
+        Text("Figures are for engineering review and no operating limits; see the page's caution.", style="dim")
+    )
+
+
+def _figure(line: Line) -> str:
+    if line.value is None:
+        return "–"
+    shown = f"{line.value:,.0f}" if abs(line.value) >= 1000 else f"{line.value:,.3g}"
+    return shown if line.low is None or line.high is None else f"{shown} ({line.low:,.3g} to {line.high:,.3g})"

@@ -36,7 +36,7 @@ class ChartSpec(Frozen):
         Whether to draw the line of equal values.
     """
 
-    kind: Literal["trend", "stack", "bars", "interval", "strip", "scatter", "timeline"]
+    kind: Literal["trend", "stack", "bars", "interval", "strip", "scatter", "timeline", "funnel"]
     query: str
     given: dict[str, str] = Field(default_factory=dict)
     title: str

@@ -1,7 +1,16 @@
 """Lake tables, one schema each: the only place where columns, units and plausible ranges are declared."""
 
 from pipeline.schemas.base import Table, meta
-from pipeline.schemas.fitted import COMPARISONS, EFFECTS, MODEL_CARDS, MODEL_PARAMETERS, PREDICTIONS
+from pipeline.schemas.fitted import (
+    CHANGES,
+    COMPARISONS,
+    EFFECTS,
+    EXCLUSIONS,
+    MODEL_CARDS,
+    MODEL_PARAMETERS,
+    PREDICTIONS,
+    PROPORTIONS,
+)
 from pipeline.schemas.ledger import ACTIVITY, COST, INCIDENTS, PRODUCTION
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
 from pipeline.schemas.picks import PICKS
@@ -22,11 +31,13 @@ LANDED: dict[str, Table] = {
 __all__ = [
     "ACTIVITY",
     "AMENDMENTS",
+    "CHANGES",
     "COIL",
     "COIL_RUNS",
     "COMPARISONS",
     "COST",
     "EFFECTS",
+    "EXCLUSIONS",
     "FINDINGS",
     "INCIDENTS",
     "LANDED",
@@ -39,6 +50,7 @@ __all__ = [
     "PLUGS",
     "PREDICTIONS",
     "PRODUCTION",
+    "PROPORTIONS",
     "REPORTED",
     "SNAPSHOTS",
     "SOURCES",

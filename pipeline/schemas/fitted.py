@@ -101,6 +101,8 @@ class Comparisons(dy.Schema):
     chance_best = quantity("ratio", "chance of being the least of its set")
     rank_low = integer("best rank in its set that the joint limits leave open")
     rank_high = integer("worst rank of the same")
+    bound_low = quantity("ratio", "the difference if the excluded rows were as good as the best twentieth")
+    bound_high = quantity("ratio", "the difference if they were as bad as the worst twentieth")
     raw_mean = quantity("ratio", "plain mean, for reference")
     adjusted_for = text("covariates, all known before the job")
     note = text("what a reader must know", required=True)
@@ -110,5 +112,51 @@ class Comparisons(dy.Schema):
 MODEL_CARDS = Table("model_cards", ModelCards, "a fitted model")
 EFFECTS = Table("effects", Effects, "an effect of a fitted model")
 PREDICTIONS = Table("predictions", Predictions, "a prediction out of pad")
+
+
+class Proportions(dy.Schema):
+    """A crew's proportion of an event against what chance allows, or a point of the limits."""
+
+    event = text("what is counted, such as screenout", key=True)
+    level = text("crew; `limits` for a point of the lines", key=True)
+    rows = integer("stages", key=True)
+    events = integer("stages with the event")
+    share = quantity("ratio", "events over stages")
+    target = quantity("ratio", "proportion of all stages")
+    low_95 = quantity("ratio", "lower 95 % limit at this many stages, over-dispersion allowed for")
+    high_95 = quantity("ratio", "upper 95 % limit")
+    low_998 = quantity("ratio", "lower 99.8 % limit")
+    high_998 = quantity("ratio", "upper 99.8 % limit")
+    dispersion = quantity("ratio", "how much more crews differ than chance: mean square of winsorised z; 1 is chance")
+    inputs = text("hash of the rows and of the method", required=True)
+
+
+class Changes(dy.Schema):
+    """A quarter's change against all quarters before it, split into other jobs and jobs done otherwise."""
+
+    metric = text("column", key=True)
+    quarter = text("quarter", key=True)
+    unit = text("unit of the metric")
+    value = quantity("ratio", "mean of the quarter")
+    change = quantity("ratio", "less the mean of all quarters before")
+    mix = quantity("ratio", "what other designs and rock make of it; none where its jobs were not seen before")
+    performance = quantity("ratio", "what changes within designs and rock make of it")
+    slope = quantity("ratio", "Theil and Sen's slope a quarter, all quarters so far")
+    p_trend = quantity("ratio", "two-sided p of Mann and Kendall's test; none with fewer than eight quarters")
+    inputs = text("hash of the rows and of the method", required=True)
+
+
+class Exclusions(dy.Schema):
+    """A well whose production is compared with no other's, and why."""
+
+    outcome = text("what it is kept out of", key=True)
+    well_id = text("the well", key=True)
+    reason = text("why", required=True)
+    inputs = text("hash of the rows and of the method", required=True)
+
+
+EXCLUSIONS = Table("exclusions", Exclusions, "a well kept out of a comparison")
+PROPORTIONS = Table("proportions", Proportions, "a crew's proportion, or a point of its limits")
+CHANGES = Table("changes", Changes, "a quarter's change against those before")
 MODEL_PARAMETERS = Table("model_parameters", ModelParameters, "a term of a fitted model")
 COMPARISONS = Table("comparisons", Comparisons, "a crew or design in a comparison")

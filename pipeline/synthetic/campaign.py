@@ -123,7 +123,7 @@ def generate(folder: Path, plan: Plan, progress: Callable[[str], None] | None = 
                 well, finished.date(), pad_number == last_pad, _toe(plan, well, index), rng
             )
             until = ledger.later(pad_start(plan, last_pad), 150.0).date()
-            tables.production += ledger.production(well, online.date(), until, rng)
+            tables.production += ledger.production(well, index, online.date(), until, rng)
             if progress is not None:
                 progress(well.name)
     _write_tables(folder, tables)

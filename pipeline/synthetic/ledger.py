@@ -86,11 +86,16 @@ def cost_lines(well: Well, when: date, last_quarter: bool, toe: str | None, rng:
     return lines
 
 
-def production(well: Well, online: date, until: date, rng: np.random.Generator) -> list[Row]:
+OTHER_CHOKE = (4, 0)
+"""Planted: pad, and place on it, of a well that is produced through a wider choke than all others."""
+
+
+def production(well: Well, index: int, online: date, until: date, rng: np.random.Generator) -> list[Row]:
     """Return monthly volumes from the first full month, by hyperbolic decline."""
     month = date(online.year + online.month // 12, online.month % 12 + 1, 1)
     lateral = well.toe_ft - well.heel_ft
     start = 0.11 * lateral * float(rng.lognormal(0.0, 0.1)) * (1.08 if well.design.name == "tight" else 1.0)
+    wider = 1.6 if (well.pad_number, index) == OTHER_CHOKE else 1.0
     rows: list[Row] = []
     age = 0
     while month <= until and age < 12:
@@ -100,7 +105,7 @@ def production(well: Well, online: date, until: date, rng: np.random.Generator) 
             {
                 "well": well.name, "month": month, "days": round(days, 1), "oil": round(oil, 0),
                 "gas": round(oil * 1.9, 0), "water": round(oil * 2.4 * (0.9**age), 0),
-                "choke": 22.0 + 2.0 * min(age, 4), "pressure": round(3200.0 * 0.93**age, 0),
+                "choke": (22.0 + 2.0 * min(age, 4)) * wider, "pressure": round(3200.0 * 0.93**age, 0),
             }
         )  # fmt: skip
         age += 1

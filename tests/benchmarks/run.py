@@ -26,6 +26,10 @@ from pipeline.demo import SLICE, lay_out
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
 from pipeline.metrics.measure import measure
+from pipeline.models.columns import COLUMNS as COLUMN_OF
+from pipeline.models.compare import compare
+from pipeline.models.outpad import fit_model
+from pipeline.models.specs import COMPARISONS, MODELS
 from pipeline.schemas import COIL, COIL_RUNS, PLUGS, SOURCES, STAGES, STRINGS, TREATMENT, WELLS
 from pipeline.synthetic.coil import CoilScript, simulate_mill_out
 from pipeline.synthetic.plan import Plan, make_wells, perforations_ft
@@ -272,6 +276,42 @@ def refreshing(folder: Path) -> list[Result]:
     ]
 
 
+def modelling(rows: int, pads: int = 200) -> Result:
+    """Fit every stage model and make every stage comparison on a modelling table of many rows."""
+    rng = np.random.default_rng(1)
+    models = [spec for spec in MODELS if spec.level == "stage"]
+    comparisons = [spec for spec in COMPARISONS if spec.level == "stage"]
+    pad = np.sort(rng.integers(0, pads, rows))
+    columns: dict[str, object] = {
+        "pad": [f"pad {i:03d}" for i in pad], "well_id": [f"{i}-{j}" for i, j in zip(pad, rng.integers(0, 4, rows), strict=True)],
+        "quarter": [f"{2020 + i % 8}Q{i % 4 + 1}" for i in pad],
+    }  # fmt: skip
+    shift = rng.normal(0.0, 1.0, pads)[pad]
+    names = {
+        name for spec in models for name in (spec.outcome, *spec.predictors, *([spec.physics] if spec.physics else []))
+    }
+    names |= {name for spec in comparisons for name in (spec.outcome, spec.factor, *spec.adjusted_for)}
+    for name in sorted(names):
+        column = COLUMN_OF.get(name)
+        if column is not None and column.role == "class":
+            columns[name] = rng.choice(["a", "b", "c"], rows)
+        elif name == "screenout":
+            columns[name] = (rng.random(rows) < 0.05).astype(float)
+        else:
+            columns[name] = 100.0 + shift + rng.normal(0.0, 1.0, rows)
+    columns["stage"] = rng.integers(1, 40, rows)
+    frame = pl.DataFrame(columns)
+
+    def work() -> None:
+        for spec in models:
+            assert fit_model(frame, spec) is not None
+        for comparison in comparisons:
+            assert compare(frame, comparison)
+
+    title = f"fitting and comparing {rows:,} stage rows"
+    return Result(title, timed(work, 1), "", None, "<= 60 s (50,000 rows)")
+
+
 def helping() -> Result:
     """Show the help, against a bare interpreter."""
 
@@ -293,10 +333,12 @@ def main() -> None:
     parser.add_argument("--stages", type=int, default=1000, help="stages to measure")
     parser.add_argument("--pads", type=int, default=8, help="pads whose records are landed")
     parser.add_argument("--runs", type=int, default=50, help="coil runs to measure")
+    parser.add_argument("--rows", type=int, default=50_000, help="rows of a modelling table to fit and compare")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         print(helping().line(), flush=True)
         print(landing(Path(folder) / "landing", given.pads).line(), flush=True)
+        print(modelling(given.rows).line(), flush=True)
         print(coil_measuring(Path(folder) / "coil", given.runs).line(), flush=True)
         print(measuring(Path(folder) / "measuring", given.stages).line(), flush=True)
         for result in refreshing(Path(folder) / "measuring"):

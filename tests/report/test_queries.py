@@ -16,7 +16,8 @@ from tests.conftest import Campaign
 PARAMETERS = {
     "quarter_trend": {"metric": "mill_min"}, "quarter_trend_title": {"metric": "pump_time_min"},
     "crews_compared": {"comparison": "frac_crews_pump_time"}, "crews_compared_title": {"comparison": "coil_crews_mill_time"},
-    "model_title": {"model": "treating_pressure"},
+    "model_title": {"model": "treating_pressure"}, "quarter_changes": {"metric": "mill_min"},
+    "quarter_changes_title": {"metric": "pump_time_min"},
 }  # fmt: skip
 
 

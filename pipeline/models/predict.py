@@ -1,0 +1,129 @@
+"""Predict from stored parameters, and only inside what the data have seen."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from scipy import stats
+
+from pipeline.lake import Lake
+from pipeline.schemas import MODEL_CARDS, MODEL_PARAMETERS
+
+MARGIN = 0.02
+"""A number may lie outside the data's range by this share of it before it counts as outside. [1]"""
+FEWEST_CLASS_PADS = 2
+"""A class seen on fewer pads cannot be told from its pad."""
+
+
+@dataclass(frozen=True)
+class StoredModel:
+    """A model as the lake holds it: its card, and its parameters by term."""
+
+    card: dict[str, Any]
+    terms: dict[str, dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What a model says of a job to come.
+
+    Attributes
+    ----------
+    value, low, high : float, optional
+        In the outcome's unit, with a 90 % interval; None where the job lies outside the data.
+    note : str
+        What the interval rests on, or why there is no value.
+    """
+
+    value: float | None
+    low: float | None
+    high: float | None
+    note: str
+
+
+def load_models(lake: Lake) -> dict[str, StoredModel]:
+    """Return the fitted models of a lake by name."""
+    terms = lake.scan(MODEL_PARAMETERS).collect()
+    return {
+        card["model"]: StoredModel(
+            card, {row["term"]: row for row in terms.filter(model=card["model"]).iter_rows(named=True)}
+        )
+        for card in lake.scan(MODEL_CARDS).collect().iter_rows(named=True)
+    }
+
+
+def outside(model: StoredModel, job: Mapping[str, Any]) -> list[str]:
+    """Say where a job lies outside the data that a model was fitted on; empty where it does not."""
+    said = []
+    classes: dict[str, list[str]] = {}
+    for term, row in model.terms.items():
+        if term == "constant":
+            continue
+        column, mark, level = term.partition(": ")
+        if mark:
+            classes.setdefault(column, []).append(level)
+            continue
+        value = job.get(column)
+        if value is None:
+            said.append(f"{column} is not given")
+            continue
+        room = MARGIN * (row["highest"] - row["lowest"])
+        if not row["lowest"] - room <= value <= row["highest"] + room:
+            said.append(f"{column} of {value:,.4g} lies outside {row['lowest']:,.4g} to {row['highest']:,.4g}")
+    for column, levels in classes.items():
+        chosen = job.get(column)
+        if chosen is None:
+            said.append(f"{column} is not given (known: {', '.join(sorted(levels))})")
+        elif chosen not in levels:
+            said.append(f"{column} '{chosen}' was never seen (known: {', '.join(sorted(levels))})")
+        elif model.terms[f"{column}: {chosen}"]["pads"] < FEWEST_CLASS_PADS:
+            said.append(f"{column} '{chosen}' was seen on one pad only: not separable from it")
+    return said
+
+
+def predict(model: StoredModel | None, job: Mapping[str, Any]) -> Prediction:
+    """Predict a job's outcome.
+
+    Parameters
+    ----------
+    model : StoredModel, optional
+        None where it could not be fitted.
+    job : mapping
+        Predictor to value, all known before the job.
+
+    Returns
+    -------
+    Prediction
+        Without a value where the job lies outside the data. A model that is no better than the mean says so.
+    """
+    if model is None:
+        return Prediction(None, None, None, "no model: too few pads have this outcome")
+    beyond = outside(model, job)
+    if beyond:
+        return Prediction(None, None, None, "outside the data: " + "; ".join(beyond))
+    value = model.terms["constant"]["coefficient"]
+    for term, row in model.terms.items():
+        column, mark, level = term.partition(": ")
+        if term == "constant":
+            continue
+        if mark:
+            value += row["coefficient"] if job[column] == level else 0.0
+        else:
+            value += row["coefficient"] * (job[column] - row["centre"]) / row["scale"]
+    card = model.card
+    plain = "" if card["better_than_mean"] else "; the model is no better than the mean"
+    if card["kind"] == "logistic":
+        return Prediction(1.0 / (1.0 + math.exp(-value)), None, None, f"chance, {card['pads']} pads{plain}")
+    half = card["interval_half_width"]
+    if half is not None and card["kind"] == "linear":
+        note = f"90 % interval, conformal over {card['pads']} pads"
+    else:
+        spread = card["rmse_linear"] * math.sqrt(1.0 + 1.0 / card["pads"])
+        half = float(stats.t.ppf(0.95, card["pads"] - 1)) * spread
+        note = f"indicative 90 % interval: {card['pads']} pads are too few for a tested one"
+    if card["kind"] == "boosted":
+        note += "; a boosted model does better out of pad"
+    return Prediction(value, value - half, value + half, note + plain)

@@ -1,0 +1,127 @@
+"""Proportions of crews, and what drove each quarter's change."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from pipeline.metrics.declare import fingerprint
+from pipeline.models.columns import COLUMNS
+from pipeline.models.funnel import funnel_limits, over_dispersion
+from pipeline.models.trend import FEWEST_FOR_P, mann_kendall, mix_and_performance
+
+METHOD_VERSION = 2
+FUNNEL_Z = (1.959964, 3.090232)
+"""Normal quantiles of the 95 % and the 99.8 % limits. [1]"""
+CLASSES = ("design", "formation")
+"""A change of these is mix; a change within them is performance."""
+CHANGED = {"stage": ("pump_time_min", "transition_min"), "plug": ("mill_min",)}
+EVENTS = ("screenout",)
+ALIKE = 0.5
+"""A change is split only where this share of the quarter's rows is of jobs seen before. [1]"""
+
+
+def proportions(frame: pl.DataFrame, event: str) -> list[dict[str, Any]]:
+    """Return each crew's proportion of an event with exact limits, and points of the limits for the drawing.
+
+    Parameters
+    ----------
+    frame : polars.DataFrame
+        Modelling table of stages.
+    event : str
+        A column of 1 and 0.
+    """
+    used = frame.drop_nulls([event, "frac_crew"])
+    counted = used.group_by("frac_crew").agg(pl.len().alias("n"), pl.col(event).sum().alias("k")).sort("frac_crew")
+    target = float(used[event].mean() or 0.0)  # type: ignore[arg-type]
+    if counted.height < 2 or not 0.0 < target < 1.0:
+        return []
+    n, k = counted["n"].to_numpy().astype(float), counted["k"].to_numpy().astype(float)
+    spread = over_dispersion(k, n, target)
+    mark = fingerprint([METHOD_VERSION, event, counted.rows()])
+    grid = np.unique(np.linspace(max(5.0, n.min() * 0.5), n.max() * 1.15, 24).round())
+
+    def rows(levels: list[str], counts: np.ndarray, events: list[int | None]) -> list[dict[str, Any]]:
+        inner, outer = (funnel_limits(counts, target, spread.tau2, z) for z in FUNNEL_Z)
+        return [
+            {
+                "event": event, "level": level, "rows": int(counts[i]), "events": events[i],
+                "share": None if events[i] is None else events[i] / counts[i], "target": target,
+                "low_95": inner[0][i], "high_95": inner[1][i], "low_998": outer[0][i], "high_998": outer[1][i],
+                "dispersion": spread.phi_winsorised, "inputs": mark,
+            }
+            for i, level in enumerate(levels)
+        ]  # fmt: skip
+
+    crews = rows(counted["frac_crew"].to_list(), n, [int(value) for value in k])
+    return crews + rows(["limits"] * grid.size, grid, [None] * grid.size)
+
+
+def changes(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
+    """Split each quarter's change against all quarters before it into mix (other designs, other rock) and performance.
+
+    Parameters
+    ----------
+    frame : polars.DataFrame
+        A modelling table.
+    metric : str
+    """
+    classes = [name for name in CLASSES if name in frame.columns]
+    used = frame.drop_nulls([metric, "quarter"]).with_columns(
+        job=pl.concat_str([pl.col(name).fill_null("not recorded") for name in classes], separator=", ")
+    )
+    counted = used.group_by("quarter", "job").agg(pl.col(metric).mean().alias("mean"), pl.len().alias("n"))
+    by_quarter: dict[str, dict[str, tuple[float, int]]] = {}
+    for quarter, job, mean, n in counted.sort("quarter", "job").iter_rows():
+        by_quarter.setdefault(quarter, {})[job] = (mean, n)
+    means = {
+        quarter: sum(mean * n for mean, n in jobs.values()) / sum(n for _, n in jobs.values())
+        for quarter, jobs in by_quarter.items()
+    }
+    mark = fingerprint([METHOD_VERSION, metric, counted.sort("quarter", "job").rows()])
+    rows = []
+    quarters = list(by_quarter)
+    for index, quarter in enumerate(quarters[1:], start=2):
+        earlier = _pooled([by_quarter[name] for name in quarters[: index - 1]])
+        change, mix, performance = mix_and_performance(earlier, by_quarter[quarter])
+        alike = sum(n for job, (_, n) in by_quarter[quarter].items() if job in earlier)
+        told = alike >= ALIKE * sum(n for _, n in by_quarter[quarter].values())
+        trend = mann_kendall(np.asarray(list(means.values())[:index])) if index >= 3 else None
+        rows.append(
+            {
+                "metric": metric, "quarter": quarter, "unit": COLUMNS[metric].unit, "value": means[quarter],
+                "change": change, "mix": mix if told else None, "performance": performance if told else None,
+                "slope": None if trend is None else trend.slope,
+                "p_trend": None if trend is None or index < FEWEST_FOR_P else trend.p, "inputs": mark,
+            }
+        )  # fmt: skip
+    return rows
+
+
+def _pooled(quarters: list[dict[str, tuple[float, int]]]) -> dict[str, tuple[float, int]]:
+    """Means and rows of each class of job over some quarters."""
+    rows: dict[str, list[tuple[float, int]]] = {}
+    for jobs in quarters:
+        for job, found in jobs.items():
+            rows.setdefault(job, []).append(found)
+    return {
+        job: (sum(mean * n for mean, n in found) / sum(n for _, n in found), sum(n for _, n in found))
+        for job, found in rows.items()
+    }
+
+
+def exclusions(frame: pl.DataFrame) -> list[dict[str, Any]]:
+    """Return the wells whose production is not comparable with the others', and why.
+
+    Parameters
+    ----------
+    frame : polars.DataFrame
+        Modelling table of wells.
+    """
+    if "production_excluded" not in frame.columns:
+        return []
+    found = frame.drop_nulls("production_excluded").select("well_id", "production_excluded").sort("well_id").rows()
+    mark = fingerprint([METHOD_VERSION, found])
+    return [{"outcome": "production", "well_id": well, "reason": why, "inputs": mark} for well, why in found]

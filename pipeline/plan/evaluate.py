@@ -1,0 +1,221 @@
+"""What each candidate design would need and do: physics along the lateral, models inside their data, sums of hours."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from pipeline.models.predict import Prediction, StoredModel, predict
+from pipeline.physics.entry import evenness, limited_entry_split
+from pipeline.physics.fluids import hydrostatic_psi
+from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
+from pipeline.physics.hydraulics import hydraulic_horsepower
+from pipeline.plan.file import Candidate, PadToCome, PlanFile
+
+NET_PSI = 500.0
+"""Net pressure that the plain physics adds to closure (common practice). [psi]"""
+RISE_PSI = 1000.0
+"""Pressure at rate passes the mean of a stage by up to this (common practice): what the limit is checked with. [psi]"""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One figure of a design.
+
+    Attributes
+    ----------
+    design, quantity : str
+    value, low, high : float, optional
+    unit, basis, note : str
+        ``basis`` is physics, model, count or sum.
+    """
+
+    design: str
+    quantity: str
+    value: float | None
+    low: float | None
+    high: float | None
+    unit: str
+    basis: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Habits:
+    """What the team's own runs took, medians of the lake; None where nothing is on record.
+
+    Attributes
+    ----------
+    wiper_min, plugs_per_wiper : float, optional
+    trip_hours : float, optional
+        Coil hours of a mill-out beside milling, stalls and wiper trips. [h]
+    quarter : float
+        Last quarter of the data, counted from its first: the time that a prediction is made for.
+    """
+
+    wiper_min: float | None
+    plugs_per_wiper: float | None
+    trip_hours: float | None
+    quarter: float
+
+
+def evaluate(plan: PlanFile, models: Mapping[str, StoredModel], habits: Habits) -> list[Line]:
+    """Return all figures of all designs of a plan."""
+    return [line for design in plan.designs for line in _design(plan, design, models, habits)]
+
+
+def job_of(pad: PadToCome, design: Candidate, habits: Habits, stage: int, stages: int) -> dict[str, Any]:
+    """Return what is known of a stage before it is pumped, in the columns of the modelling tables."""
+    toe = pad.heel_md_ft + pad.lateral_ft
+    bottom = toe - (stage - 1) * design.stage_length_ft
+    pipe, perf = _friction(pad, design, bottom)
+    return {
+        "frac_crew": design.frac_crew, "coil_crew": design.coil_crew, "design": design.design,
+        "operation_mode": pad.operation_mode, "formation": pad.formation, "tvd_ft": pad.tvd_ft,
+        "closure_gradient_psi_ft": pad.closure_gradient_psi_ft, "lateral_ft": pad.lateral_ft,
+        "nearest_spacing_ft": pad.nearest_spacing_ft, "stage": float(stage), "bottom_perf_ft": bottom,
+        "set_depth_ft": bottom, "position_share": (toe - bottom) / pad.lateral_ft,
+        "pad_order": float(0.5 * stages * pad.wells), "mill_order": float(stages - stage + 1),
+        "plugs_since_wiper": 0.5 * ((design.plugs_per_wiper or habits.plugs_per_wiper or 2.0) - 1.0),
+        "quarters": habits.quarter, "stage_length_ft": design.stage_length_ft, "stage_count": float(stages),
+        "designed_proppant_lbm": design.proppant_total_lbm, "designed_pipe_friction_psi": pipe,
+        "designed_perf_friction_psi": perf,
+        "proppant_lbm_ft": design.proppant_total_lbm * stages / pad.lateral_ft,
+    }  # fmt: skip
+
+
+def _friction(pad: PadToCome, design: Candidate, depth_ft: float) -> tuple[float, float]:
+    pipe = pipe_friction_psi(
+        design.rate_bpm, pad.fluid_density_ppg, depth_ft, pad.casing_inside_in, drag_reduction=design.drag_reduction
+    )
+    perf = perforation_friction_psi(
+        design.rate_bpm, pad.fluid_density_ppg, design.holes, design.hole_diameter_in, design.discharge_coefficient
+    )
+    return float(pipe), float(perf)
+
+
+def stage_count(pad: PadToCome, design: Candidate) -> int:
+    """Return how many stages a lateral takes."""
+    return max(round(pad.lateral_ft / design.stage_length_ft), 1)
+
+
+def _design(plan: PlanFile, design: Candidate, models: Mapping[str, StoredModel], habits: Habits) -> list[Line]:
+    pad, stages = plan.pad, stage_count(plan.pad, design)
+    lines = [Line(design.name, "stages_per_well", float(stages), None, None, "", "count", "lateral over stage length")]
+    lines += _physics(plan, design)
+    middle = job_of(pad, design, habits, (stages + 1) // 2, stages)
+    toe = job_of(pad, design, habits, 1, stages)
+    pressure = predict(models.get("treating_pressure"), middle)
+    at_toe = predict(models.get("treating_pressure"), toe)
+    lines.append(_said(design, "treating_pressure", pressure, "psi"))
+    limit = plan.limits.surface_pressure_psi
+    margin = Prediction(
+        None if at_toe.value is None else limit - at_toe.value,
+        None if at_toe.high is None else limit - at_toe.high,
+        None if at_toe.low is None else limit - at_toe.low,
+        f"limit less treating pressure at the toe; {at_toe.note}",
+    )
+    lines.append(_said(design, "pressure_margin", margin, "psi"))
+    for name, quantity, unit in (
+        ("breakdown_pressure", "breakdown_pressure", "psi"), ("screen_out", "screen_out", "ratio"),
+        ("pump_time", "pump_time", "min"), ("transition", "transition", "min"),
+        ("mill_minutes", "mill_minutes", "min"), ("cost_per_stage", "cost_per_stage", "1000 USD"),
+        ("oil_180_days", "oil_180_days", "bbl/ft"),
+    ):  # fmt: skip
+        lines.append(_said(design, quantity, predict(models.get(name), middle), unit))
+    return lines + _sums(plan, design, stages, habits, {line.quantity: line for line in lines})
+
+
+def _said(design: Candidate, quantity: str, found: Prediction, unit: str) -> Line:
+    return Line(design.name, quantity, found.value, found.low, found.high, unit, "model", found.note)
+
+
+def _physics(plan: PlanFile, design: Candidate) -> list[Line]:
+    """Check surface pressure along the lateral, entry, plug and horsepower by physics alone."""
+    pad, limits = plan.pad, plan.limits
+    stages = stage_count(pad, design)
+    column = float(hydrostatic_psi(pad.fluid_density_ppg, pad.tvd_ft))
+    closure = pad.closure_gradient_psi_ft * pad.tvd_ft
+    toe = pad.heel_md_ft + pad.lateral_ft
+    depths = [toe - i * design.stage_length_ft for i in range(stages)]
+    surface = []
+    for depth in depths:
+        pipe, perf = _friction(pad, design, depth)
+        surface.append(closure + NET_PSI - column + pipe + perf)
+    highest = max(surface)
+    over = sum(value + RISE_PSI > limits.surface_pressure_psi for value in surface)
+    _, perf = _friction(pad, design, toe)
+    stress = closure + np.linspace(-0.5, 0.5, design.clusters) * pad.stress_spread_psi
+    _, split = limited_entry_split(
+        design.rate_bpm, stress, design.holes / design.clusters, design.hole_diameter_in,
+        design.discharge_coefficient, pad.fluid_density_ppg,
+    )  # fmt: skip
+    below = pad.reservoir_gradient_psi_ft * pad.tvd_ft
+    across = highest + column - _friction(pad, design, toe)[0] - below
+    power = float(hydraulic_horsepower(highest, design.rate_bpm))
+
+    def line(quantity: str, value: float, unit: str, note: str) -> Line:
+        return Line(design.name, quantity, value, None, None, unit, "physics", note)
+
+    room = limits.plug_rating_psi - across
+    limit = limits.surface_pressure_psi
+    said = f"{over} of {stages} stages would pass {limit:,.0f} psi with {RISE_PSI:,.0f} psi to spare"
+    margin = said if over else "limit less the highest"
+    horses = "" if limits.horsepower is None else f"; {limits.horsepower - power:+,.0f} hp to spare"
+    return [
+        line("physics_surface_toe", surface[0], "psi", f"closure + {NET_PSI:.0f} psi net + friction - column"),
+        line("physics_surface_heel", surface[-1], "psi", "the same at the last stage"),
+        line("physics_margin", limit - highest, "psi", margin),
+        line("perforation_friction", perf, "psi", "at design rate through all holes, before they erode"),
+        line(
+            "entry_spread", evenness(split), "ratio",
+            f"coefficient of variation of cluster rates, stress spread over {pad.stress_spread_psi:.0f} psi",
+        ),
+        line(
+            "plug_margin", room, "psi",
+            f"rating less {across:,.0f} psi across the plug, reservoir pressure below as the worst case",
+        ),
+        line("horsepower", power, "hp", f"at the highest surface pressure{horses}"),
+    ]  # fmt: skip
+
+
+def _sums(plan: PlanFile, design: Candidate, stages: int, habits: Habits, lines: dict[str, Line]) -> list[Line]:
+    """Add hours and cost up for the pad. Low adds lows and high adds highs, as if all erred alike: the widest case."""
+    pad = plan.pad
+    pumped = stages * pad.wells
+    gaps = (stages - 1) * pad.wells + (pad.wells - 1)
+    fracturing = _added("pad_hours", design, [(lines["pump_time"], pumped / 60.0), (lines["transition"], gaps / 60.0)])
+    plugs = max(stages - 1, 0)
+    every = design.plugs_per_wiper or habits.plugs_per_wiper
+    extra = None
+    if habits.wiper_min is not None and habits.trip_hours is not None and every:
+        extra = plugs // every * habits.wiper_min / 60.0 + habits.trip_hours
+    milling = _added("mill_out_hours", design, [(lines["mill_minutes"], plugs / 60.0)], extra, needs_extra=True)
+    cost = _added("pad_cost", design, [(lines["cost_per_stage"], float(pumped))], unit="1000 USD")
+    return [fracturing, milling, cost]
+
+
+def _added(
+    quantity: str, design: Candidate, parts: list[tuple[Line, float]], extra: float | None = 0.0, *,
+    needs_extra: bool = False, unit: str = "h",
+) -> Line:  # fmt: skip
+    missing = [line for line, _ in parts if line.value is None]
+    if missing:
+        note = f"{missing[0].quantity}: {missing[0].note}"
+        return Line(design.name, quantity, None, None, None, unit, "sum", note)
+    if extra is None:
+        return Line(design.name, quantity, None, None, None, unit, "sum", "no mill-out with wiper trips on record")
+    value = sum((line.value or 0.0) * times for line, times in parts) + extra
+    ends = [[getattr(line, end) for line, _ in parts] for end in ("low", "high")]
+    low, high = (
+        None if any(item is None for item in side)
+        else sum(max(item, 0.0) * times for item, (_, times) in zip(side, parts, strict=True)) + extra
+        for side in ends
+    )  # fmt: skip
+    note = "all parts taken to err alike: the widest case"
+    if needs_extra:
+        note += f"; {extra:.1f} h of it wiper trips and trips, at the medians of past runs"
+    return Line(design.name, quantity, value, low, high, unit, "sum", note)

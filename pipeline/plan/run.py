@@ -1,0 +1,98 @@
+"""Read a plan, gather what the lake knows, evaluate and rank."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.errors import HeelwardError
+from pipeline.lake import Lake
+from pipeline.metrics.measure import COIL_RUN_METRICS
+from pipeline.models.frames import plug_frame, stage_frame, well_frame
+from pipeline.models.predict import load_models
+from pipeline.models.specs import COMPARISONS
+from pipeline.plan.evaluate import Habits, Line, evaluate, job_of, stage_count
+from pipeline.plan.file import PlanFile
+from pipeline.plan.rank import Ranking, rank
+from pipeline.plan.trial import Trial, trials
+from pipeline.schemas import COIL_RUNS
+from pipeline.workspace import parse_toml
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A plan with what was found.
+
+    Attributes
+    ----------
+    plan : PlanFile
+    lines : list of Line
+    ranking : Ranking
+    taught : dict of str to (list of Trial or str)
+        By comparison: which trial would teach most, where asked.
+    """
+
+    plan: PlanFile
+    lines: list[Line]
+    ranking: Ranking
+    taught: dict[str, list[Trial] | str] = field(default_factory=dict)
+
+    def table(self) -> pl.DataFrame:
+        """Return the figures, one row a design and quantity."""
+        return pl.DataFrame([vars(line) for line in self.lines], infer_schema_length=None)
+
+
+def run_plan(lake: Lake, path: Path, teach: str | None = None) -> Planned:
+    """Compare the designs of a plan file.
+
+    Parameters
+    ----------
+    lake : Lake
+    path : Path
+    teach : str, optional
+        Name of a comparison: also rank the trials on the next pad that would teach most about it.
+
+    Raises
+    ------
+    HeelwardError
+        If the file is wrong (names every key), or the lake holds no fitted model.
+    """
+    plan = parse_toml(path, PlanFile)
+    models = load_models(lake)
+    if not models:
+        raise HeelwardError("no model is fitted yet: run `heelward refresh` on records of three pads or more first")
+    frames = {"stage": stage_frame(lake), "plug": plug_frame(lake), "well": well_frame(lake)}
+    habits = _habits(lake, frames["stage"])
+    lines = evaluate(plan, models, habits)
+    jobs = {}
+    for design in plan.designs:
+        stages = stage_count(plan.pad, design)
+        jobs[design.name] = job_of(plan.pad, design, habits, (stages + 1) // 2, stages)
+    taught = {} if teach is None else {teach: _teach(frames, plan, teach)}
+    return Planned(plan, lines, rank(plan.rank_by, lines, jobs, frames), taught)
+
+
+def _habits(lake: Lake, stages: pl.DataFrame) -> Habits:
+    kind = lake.scan(COIL_RUNS).select("well_id", "run", "kind")
+    runs = lake.scan(COIL_RUN_METRICS).join(kind, on=["well_id", "run"], how="left").collect()
+    runs = runs.filter(pl.col("kind").fill_null("mill-out") == "mill-out")
+    rest = pl.col("running_in_hours") + pl.col("pulling_out_hours") + pl.col("stationary_hours")
+    middle = runs.select(
+        pl.col("wiper_min").median(), pl.col("plugs_per_wiper").median(), rest.median().alias("trip_hours")
+    ).row(0, named=True)
+    last = stages["quarters"].max()
+    return Habits(quarter=float(last) if isinstance(last, float) else 0.0, **middle)
+
+
+def _teach(frames: dict[str, pl.DataFrame], plan: PlanFile, name: str) -> list[Trial] | str:
+    spec = next((spec for spec in COMPARISONS if spec.name == name), None)
+    if spec is None:
+        known = ", ".join(spec.name for spec in COMPARISONS)
+        raise HeelwardError(f"no comparison is named '{name}'; known: {known}")
+    wanted = [getattr(design, spec.factor) for design in plan.designs]
+    levels = list(dict.fromkeys(level for level in wanted if level is not None))
+    if len(levels) < 2:
+        return f"the plan names fewer than two values of {spec.factor}: nothing to tell apart"
+    return trials(frames[spec.level], spec, levels[0], levels[1], plan.pad.wells)

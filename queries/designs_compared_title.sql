@@ -1,0 +1,24 @@
+-- title: What the comparison of designs says
+-- reader: analyst
+-- grain: one row
+-- columns:
+--   title: the result in a sentence
+WITH chosen AS (SELECT * FROM comparisons WHERE comparison = 'designs_pressure'),
+counted AS (
+    SELECT
+        count(*) FILTER (separable) AS comparable,
+        arg_min(level, shrunken) FILTER (shrunken_high < 0) AS lowest,
+        min(shrunken) FILTER (shrunken_high < 0) AS least,
+        string_agg(level, ', ' ORDER BY level) FILTER (NOT separable) AS apart
+    FROM chosen
+)
+SELECT
+    concat(
+        CASE
+            WHEN comparable < 2 THEN 'No designs that can be compared'
+            WHEN least IS NULL THEN format('No clear difference in treating pressure between {} designs', comparable)
+            ELSE format('Design {} treats {:,.0f} psi below the mean of designs', lowest, -least)
+        END,
+        CASE WHEN apart IS NOT NULL THEN format('; {} cannot be compared', apart) ELSE '' END
+    ) AS title
+FROM counted

@@ -1,0 +1,145 @@
+"""Plans: the better design first where the data allow it, a refusal with its reason where they do not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline import resources, steps
+from pipeline.errors import HeelwardError
+from pipeline.physics.entry import evenness
+from pipeline.plan.evaluate import Line, stage_count
+from pipeline.plan.file import PlanFile
+from pipeline.plan.run import Planned
+from pipeline.workspace import parse_toml
+from tests.conftest import Campaign
+
+SAMPLE = "next_pad.toml"
+
+
+def text() -> str:
+    return (resources.folder("sample_lake") / SAMPLE).read_text(encoding="utf-8")
+
+
+def planned(campaign: Campaign, tmp_path: Path, content: str, **more: Any) -> Planned:
+    path = tmp_path / "plan.toml"
+    path.write_text(content, encoding="utf-8")
+    return steps.run_plan(campaign.workspace, path, **more)
+
+
+def lines(found: Planned) -> dict[tuple[str, str], Line]:
+    return {(line.design, line.quantity): line for line in found.lines}
+
+
+TIGHT, WIDE = "tight with Alder", "wide with Alder"
+
+
+def test_the_planted_easier_design_comes_first_by_pressure_margin(campaign: Campaign, tmp_path: Path) -> None:
+    found = planned(campaign, tmp_path, text())
+    assert found.ranking.order == [WIDE, TIGHT]
+    of = lines(found)
+    for design in (TIGHT, WIDE):
+        model, physics = of[design, "treating_pressure"], of[design, "physics_surface_toe"]
+        assert model.value is not None and model.low is not None and model.high is not None
+        assert physics.value is not None
+        assert model.low < model.value < model.high
+        assert abs(model.value - physics.value) < 900.0
+    assert of[TIGHT, "stages_per_well"].value == 15
+    assert (of[WIDE, "pad_hours"].value or 0.0) < (of[TIGHT, "pad_hours"].value or 0.0)
+    assert (of[WIDE, "plug_margin"].value or 0.0) > 0.0
+
+
+def test_what_lies_outside_the_data_has_no_value_and_says_where(campaign: Campaign, tmp_path: Path) -> None:
+    found = planned(campaign, tmp_path, text().replace("tvd_ft = 9250", "tvd_ft = 12500"))
+    pressure = lines(found)[WIDE, "treating_pressure"]
+    assert pressure.value is None
+    assert "tvd_ft of 1.25e+04 lies outside" in pressure.note
+    assert found.ranking.order == []
+    assert found.ranking.verdict.startswith("Not ranked by pressure margin")
+    assert lines(found)[WIDE, "physics_surface_toe"].value is not None  # physics needs no data
+
+
+def test_a_crew_seen_on_one_pad_only_is_refused(campaign: Campaign, tmp_path: Path) -> None:
+    found = planned(campaign, tmp_path, text().replace("Crew Alder", "Crew Dogwood"))
+    assert "seen on one pad only" in lines(found)[WIDE, "treating_pressure"].note
+    assert found.ranking.order == []
+
+
+def test_designs_that_nothing_tells_apart_are_not_ranked(campaign: Campaign, tmp_path: Path) -> None:
+    found = planned(campaign, tmp_path, text().replace('"pressure_margin"', '"oil_180_days"'))
+    assert found.ranking.order == []
+    assert "no better than the mean" in found.ranking.verdict or "No clear difference" in found.ranking.verdict
+    found = planned(campaign, tmp_path, text().replace('"pressure_margin"', '"mill_out_hours"'))
+    assert "No clear difference" in found.ranking.verdict
+
+
+def test_the_better_coil_crew_comes_first_by_mill_out_hours(campaign: Campaign, tmp_path: Path) -> None:
+    content = text().replace('"pressure_margin"', '"mill_out_hours"')
+    head, tight, wide = content.split("[[designs]]")
+    both = [wide, wide.replace("wide with Alder", "wide with Gannet").replace("Coil Finch", "Coil Gannet")]
+    found = planned(campaign, tmp_path, head + "".join("[[designs]]" + part for part in both))
+    assert found.ranking.order == ["wide with Alder", "wide with Gannet"]
+    assert tight
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (("rate_bpm = 88", "rate_bpn = 88"), "rate_bpn: no such key"),
+        (("rate_bpm = 88\n", ""), "rate_bpm: Field required"),
+        (("rate_bpm = 88", "rate_bpm = -5"), "designs.0.rate_bpm"),
+        (("wells = 2", 'wells = "two"'), "pad.wells"),
+        (("holes = 44", "holes = 4"), "4 holes in 11 clusters"),
+        (("fluid_bbl = 5200", "fluid_bbl = 52"), "more than 20 lb of proppant a gallon"),
+        (('name = "wide with Alder"', 'name = "tight with Alder"'), "same name"),
+        (("stage_length_ft = 240", "stage_length_ft = 1999"), None),
+        (('rank_by = "pressure_margin"', 'rank_by = "luck"'), "rank_by"),
+        (("[limits]", "[limit]"), "limit: no such key; known here: designs, limits, pad, rank_by"),
+    ],
+)
+def test_a_wrong_plan_names_the_key_and_the_mend(tmp_path: Path, change: tuple[str, str], says: str | None) -> None:
+    path = tmp_path / "plan.toml"
+    path.write_text(text().replace(*change), encoding="utf-8")
+    if says is None:
+        assert parse_toml(path, PlanFile).designs[1].stage_length_ft == 1999
+        return
+    with pytest.raises(HeelwardError) as error:
+        parse_toml(path, PlanFile)
+    assert "plan.toml" in str(error.value)
+    assert says in str(error.value)
+
+
+def test_which_trial_teaches_most(campaign: Campaign, tmp_path: Path) -> None:
+    found = planned(campaign, tmp_path, text(), teach="designs_pressure").taught["designs_pressure"]
+    assert not isinstance(found, str)
+    assert sorted(found[0].wells) == ["tight", "wide"]  # both on one pad take the pad out of the difference
+    assert found[0].shrinks_to <= min(trial.shrinks_to for trial in found)
+    assert 0.3 < found[0].shrinks_to < 1.0
+    with pytest.raises(HeelwardError, match="known: "):
+        planned(campaign, tmp_path, text(), teach="luck")
+    same = text().replace('design = "wide"', 'design = "tight"')
+    assert isinstance(planned(campaign, tmp_path, same, teach="designs_pressure").taught["designs_pressure"], str)
+
+
+def test_a_plan_page_is_inert_and_needs_no_network(campaign: Campaign, tmp_path: Path) -> None:
+    hostile = text().replace("wide with Alder", "<script>alert(1)</script>").replace("Juniper Bench", "=cmd()<b>")
+    out = tmp_path / "plan.html"
+    planned(campaign, tmp_path, hostile, teach="designs_pressure", out=out)
+    page = out.read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert "<b>" not in page
+    assert "&lt;script&gt;" in page
+    assert "http" not in page.replace("http-equiv", "").replace("http://www.w3.org", "").replace(
+        "https://www.w3.org", ""
+    )
+    assert "Caution." in page
+
+
+def test_stage_count_and_evenness_follow_the_plan() -> None:
+    plan = PlanFile.model_validate(__import__("tomllib").loads(text()))
+    assert [stage_count(plan.pad, design) for design in plan.designs] == [15, 12]
+    import numpy as np
+
+    assert evenness(np.array([5.0, 5.0, 5.0])) == 0.0
