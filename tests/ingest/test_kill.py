@@ -37,9 +37,10 @@ def replace(self, *given, **named):
         os._exit(137)
     return result
 Lake.replace = replace
-from pipeline import steps
+from pipeline.ingest.land import land
 from pipeline.workspace import open_workspace
-steps.run_ingest(open_workspace(folder))
+space = open_workspace(folder)
+land(space, Lake(space.lake))
 print(count)
 """
 TABLES = (WELLS_TABLE, STAGES, TREATMENT, FINDINGS)
