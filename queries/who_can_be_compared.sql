@@ -10,6 +10,7 @@
 --   excluded: left out, without the outcome or a covariate
 --   pads: pads
 --   effect: adjusted difference, in the outcome's unit
+--   effect_uncut: the same without stages cut short or screened out
 --   bound_low: the same if the excluded rows were as good as the best twentieth
 --   bound_high: the same if they were as bad as the worst twentieth
 --   chance_best [ratio]: chance of being the least of its set
@@ -25,6 +26,7 @@ SELECT
     rows_excluded AS excluded,
     pads,
     effect,
+    effect_uncut,
     bound_low,
     bound_high,
     chance_best,

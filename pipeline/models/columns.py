@@ -61,6 +61,7 @@ _ORDER_AND_TIME = (
     Column("pad_order", "number", step=10.0, meaning="how many stages the pad had seen before"),
     Column("mill_order", "number", step=1.0, meaning="order of the plug in the run"),
     Column("plugs_since_wiper", "number", step=1.0, meaning="plugs whose debris the mill carries"),
+    Column("depth_debris", "number", "1000 ft", step=10.0, meaning="depth times plugs whose debris is carried"),
     Column("quarters", "number", "quarter", step=1.0, meaning="calendar time"),
     Column("stage_count", "number", step=1.0, meaning="stages of the well"),
 )

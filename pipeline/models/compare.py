@@ -22,7 +22,7 @@ from pipeline.models.shrink import empirical_bayes
 from pipeline.models.specs import CompareSpec
 
 Array = NDArray[np.float64]
-METHOD_VERSION = 3
+METHOD_VERSION = 4
 FEWEST_ROWS = 10
 """A crew with fewer stages or plugs is not compared."""
 
@@ -100,6 +100,7 @@ def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:
         if len(levels) > 1:
             mine = pl.col(spec.factor).is_in(levels)
             _fill_effects(spec, used.filter(mine), sorted(levels), rows)
+            _fill_uncut(spec, used.filter(mine), sorted(levels), rows)
             _fill_bounds(spec, known.filter(mine).drop_nulls(list(spec.adjusted_for)), sorted(levels), rows)
     mark = inputs_print(frame, spec)
     return [row | {"inputs": mark} for row in rows.values()]
@@ -125,8 +126,22 @@ def _row(
         "wells": mine["well_id"].n_unique(), "group": group, "separable": False, "effect": None, "low": None,
         "high": None, "shrunken": None, "shrunken_low": None, "shrunken_high": None,
         "chance_best": None, "rank_low": None, "rank_high": None, "bound_low": None, "bound_high": None,
-        "raw_mean": mine[spec.outcome].mean(), "adjusted_for": ", ".join(spec.adjusted_for), "note": note,
+        "effect_uncut": None, "raw_mean": mine[spec.outcome].mean(),
+        "adjusted_for": ", ".join(spec.adjusted_for), "note": note,
     }  # fmt: skip
+
+
+def _fill_uncut(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]) -> None:
+    """Refit without the stages that were cut short or screened out: they are kept, and this shows what they do."""
+    if "cut_short" not in used.columns or rows[levels[0]]["effect"] is None:
+        return
+    whole = used.filter(~(pl.col("cut_short").fill_null(False) | (pl.col("screenout").fill_null(0.0) > 0.5)))
+    if whole.height == used.height or set(whole[spec.factor].unique()) != set(levels):
+        return
+    found = _effects(spec, whole, levels)
+    if found is not None:
+        for i, level in enumerate(levels):
+            rows[level]["effect_uncut"] = float(found[0][i])
 
 
 def _fill_bounds(spec: CompareSpec, known: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]) -> None:

@@ -99,7 +99,10 @@ def plug_frame(lake: Lake) -> pl.DataFrame:
         .join(runs, on=["well_id", "run"], how="left")
         .join(wells, on="well_id", how="left")
         .sort("well_id", "set_depth_ft")
-        .with_columns(mill_order=pl.int_range(1, pl.len() + 1).over("well_id", "run").cast(pl.Float64))
+        .with_columns(
+            mill_order=pl.int_range(1, pl.len() + 1).over("well_id", "run").cast(pl.Float64),
+            depth_debris=pl.col("set_depth_ft") / 1000.0 * pl.col("plugs_since_wiper"),
+        )
         .collect()
     )
     return _with_quarters(frame)

@@ -73,7 +73,7 @@ MODELS = (
     ),
     ModelSpec(
         "mill_minutes", "mill minutes per plug", "mill_min", "plug",
-        ("coil_crew", "set_depth_ft", "mill_order", "plugs_since_wiper", "quarters"),
+        ("coil_crew", "set_depth_ft", "mill_order", "plugs_since_wiper", "depth_debris", "quarters"),
     ),
     ModelSpec("wiper_trips", "wiper trips of a well", "wiper_trips", "well", ("coil_crew", "stage_count", "quarters")),
     ModelSpec("toe_hours", "coil hours of toe preparation", "toe_hours", "well", ("toe_method", "quarters")),

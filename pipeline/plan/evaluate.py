@@ -72,6 +72,7 @@ def job_of(pad: PadToCome, design: Candidate, habits: Habits, stage: int, stages
     toe = pad.heel_md_ft + pad.lateral_ft
     bottom = toe - (stage - 1) * design.stage_length_ft
     pipe, perf = _friction(pad, design, bottom)
+    carried = 0.5 * ((design.plugs_per_wiper or habits.plugs_per_wiper or 2.0) - 1.0)
     return {
         "frac_crew": design.frac_crew, "coil_crew": design.coil_crew, "design": design.design,
         "operation_mode": pad.operation_mode, "formation": pad.formation, "tvd_ft": pad.tvd_ft,
@@ -79,7 +80,7 @@ def job_of(pad: PadToCome, design: Candidate, habits: Habits, stage: int, stages
         "nearest_spacing_ft": pad.nearest_spacing_ft, "stage": float(stage), "bottom_perf_ft": bottom,
         "set_depth_ft": bottom, "position_share": (toe - bottom) / pad.lateral_ft,
         "pad_order": float(0.5 * stages * pad.wells), "mill_order": float(stages - stage + 1),
-        "plugs_since_wiper": 0.5 * ((design.plugs_per_wiper or habits.plugs_per_wiper or 2.0) - 1.0),
+        "plugs_since_wiper": carried, "depth_debris": bottom / 1000.0 * carried,
         "quarters": habits.quarter, "stage_length_ft": design.stage_length_ft, "stage_count": float(stages),
         "designed_proppant_lbm": design.proppant_total_lbm, "designed_pipe_friction_psi": pipe,
         "designed_perf_friction_psi": perf,

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
-from pipeline.models.columns import Column
+from pipeline.models.columns import COLUMNS, Column
 from pipeline.models.design import design_matrix
 from pipeline.models.linear import aliased_terms, clustered_covariance
 from pipeline.models.outpad import prepare
@@ -103,8 +103,13 @@ def difference(
     estimate, covariance, pads = clustered_covariance(design[:, keep], table.outcome, list(table.pads))
     gap = float(contrast[keep] @ estimate)
     reach = float(stats.t.ppf(0.975, max(pads - 1, 1)) * np.sqrt(contrast[keep] @ covariance @ contrast[keep]))
-    words = f"{spec.title} differs by {gap:+.3g} ({gap - reach:.3g} to {gap + reach:.3g})"
+    unit = COLUMNS[spec.outcome].unit
+    words = f"{spec.title} differs by {_said(gap)} {unit} ({_said(gap - reach)} to {_said(gap + reach)})"
     return words, abs(gap) > reach
+
+
+def _said(value: float) -> str:
+    return f"{value:+,.0f}" if abs(value) >= 100.0 else f"{value:+.3g}"
 
 
 def _row(job: Mapping[str, Any], names: list[str], columns: list[Column]) -> np.ndarray:

@@ -101,6 +101,7 @@ class Comparisons(dy.Schema):
     chance_best = quantity("ratio", "chance of being the least of its set")
     rank_low = integer("best rank in its set that the joint limits leave open")
     rank_high = integer("worst rank of the same")
+    effect_uncut = quantity("ratio", "the difference without stages cut short or screened out, which are kept in it")
     bound_low = quantity("ratio", "the difference if the excluded rows were as good as the best twentieth")
     bound_high = quantity("ratio", "the difference if they were as bad as the worst twentieth")
     raw_mean = quantity("ratio", "plain mean, for reference")

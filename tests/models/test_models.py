@@ -34,6 +34,7 @@ def plugs(seed: int, *, effect: float = 2.0, pads: int = 8, noise: float = 1.0) 
                     {
                         "well_id": f"{pad}-{well}", "pad": f"p{pad}", "plug": plug, "coil_crew": crew, "mill_min": minutes,
                         "set_depth_ft": 15000.0 - 200.0 * plug, "mill_order": float(12 - plug), "quarters": float(pad), "plugs_since_wiper": plug % 4,
+                        "depth_debris": (15.0 - 0.2 * plug) * (plug % 4),
                     }
                 )  # fmt: skip
     return pl.DataFrame(rows)

@@ -125,6 +125,19 @@ def test_excluded_rows_bound_the_effect() -> None:
     assert wide["bound_low"] < wide["effect"] < wide["bound_high"]
 
 
+def test_stages_cut_short_are_kept_and_their_effect_is_shown() -> None:
+    frame = stages(own_crew=False).with_columns(
+        cut_short=(pl.col("design") == "wide") & (pl.col("stage") == 6), screenout=pl.lit(0.0)
+    )
+    cut = frame.with_columns(
+        pl.when(pl.col("cut_short")).then(pl.col("at_rate_pressure_psi") + 900.0).otherwise("at_rate_pressure_psi")
+        .alias("at_rate_pressure_psi")
+    )  # fmt: skip
+    wide = {row["level"]: row for row in compare(cut, DESIGNS)}["wide"]
+    assert wide["rows"] == 72
+    assert wide["effect"] == pytest.approx(wide["effect_uncut"] + 75.0, abs=20.0)
+
+
 def test_the_campaigns_own_choke_is_kept_out_with_its_reason(campaign: Campaign) -> None:
     found = campaign.lake.scan(EXCLUSIONS).collect()
     assert found.select("well_id", "reason").rows() == [("otter-bend-1h", "another choke")]
