@@ -12,7 +12,12 @@ SELECT
         (
             SELECT
                 concat(
-                    format('{}: {:+.1f} min against the quarters before, ', quarter, change),
+                    CASE metric
+                        WHEN 'mill_min' THEN 'Mill time per plug'
+                        WHEN 'pump_time_min' THEN 'Pump time per stage'
+                        ELSE 'Transition between stages'
+                    END,
+                    format(' in {}: {:+.1f} min against the quarters before, ', quarter, change),
                     CASE
                         WHEN mix IS NULL THEN 'not to be split: its jobs were not seen before'
                         ELSE format('{:+.1f} of it from other jobs, {:+.1f} from jobs done otherwise', mix, performance)

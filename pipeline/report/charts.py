@@ -219,13 +219,14 @@ def _funnel(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels)
         )
     ]  # fmt: skip
     crews = base.transform_filter(f"datum['{spec.colour}'] != 'limits'")
-    points = crews.mark_point(size=90, filled=True, color=MARK, opacity=1).encode(
-        x=x, y=y(spec.y), tooltip=_tips(frame, units)
+    points = crews.mark_point(size=90, filled=True, opacity=1).encode(
+        x=x,
+        y=y(spec.y),
+        color=_colour(spec, frame),
+        shape=alt.Shape(field=spec.colour or "", type="nominal"),
+        tooltip=_tips(frame, units),
     )
-    names = crews.mark_text(align="left", dx=8, dy=-8).encode(
-        x=x, y=y(spec.y), text=alt.Text(field=spec.colour or "", type="nominal")
-    )
-    return alt.layer(*lines, points, names)
+    return alt.layer(*lines, points)
 
 
 def _scatter(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
