@@ -29,6 +29,8 @@ PICK_UP_FT, PICK_UP_S = 2.0, 60.0
 """After a stall the mill is picked up by this much within this time. [ft], [s]"""
 PULLING_FT_MIN, BAND_FT = 20.0, 500.0
 """The weight of pulling is that of faster moves, in bands of depth. [ft/min], [ft]"""
+BACK_FT = 0.15
+"""The mill is back at the bottom when it is within this of where it was. [ft]"""
 OVERPULL_LBF = 8000.0
 """Weight above that of pulling nearby by more than this is an overpull. [lbf]"""
 SLACK_LBF = 4000.0
@@ -36,7 +38,7 @@ SLACK_LBF = 4000.0
 LOST_RETURNS = 0.7
 """Less of what is pumped comes back. [1]"""
 
-STALLS = Method("stalls", "", "surges of circulating pressure followed by a pick-up", 1)
+STALLS = Method("stalls", "", "surges of circulating pressure followed by a pick-up", 2)
 WIPER_TRIPS = Method("wiper_trips", "", "pulls back to the heel that return to the deepest point reached", 2)
 
 
@@ -93,7 +95,7 @@ def find_stalls(record: CoilRecord, path: CoilPath, stop: Stop) -> list[tuple[fl
         up = np.flatnonzero(depth[begin:until] < level - PICK_UP_FT)
         if not up.size:
             continue
-        back = np.flatnonzero(depth[begin + up[0] :] >= level - 0.5)
+        back = np.flatnonzero(depth[begin + up[0] :] >= level - BACK_FT)
         end = begin + int(up[0]) + int(back[0]) if back.size else time.size - 1
         found.append((float(time[begin]), float(time[end])))
     return found

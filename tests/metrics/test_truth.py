@@ -122,6 +122,8 @@ def test_hours_by_state_are_within_two_per_cent_or_a_minute(runs: pl.DataFrame, 
     planted = pl.col(f"{state}_hours_planted")
     off = (pl.col(f"{state}_hours") - planted).abs() - pl.max_horizontal(0.02 * planted, 1.0 / 60.0)
     assert runs.select((off <= 0.0).all()).item(), runs.filter(off > 0.0)
+    total = float(runs[f"{state}_hours_planted"].sum())
+    assert float(runs[f"{state}_hours"].sum()) == pytest.approx(total, rel=0.02)
     assert share_within(runs, ratio("hours", "hours_planted"), 0.01) == 1.0
 
 
