@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 
 import numpy as np
 
-from pipeline.metrics.coil_view import NO_DEPTH, RUN, Annulus, RunView, annulus, quarter_of
+from pipeline.metrics.coil_view import NO_DEPTH, RUN, Annulus, RunView, annulus
 from pipeline.metrics.declare import Unseen
+from pipeline.metrics.intervals import quarter_of
 from pipeline.physics.transport import slip_band_ft_s, transport_ratio
 from pipeline.picks.arrays import filled, integral
 from pipeline.picks.coil_record import longest_s
@@ -128,7 +130,7 @@ def short_of_target_ft(r: RunView) -> float | Unseen:
 
 @RUN.metric("", "whether the coil would go no further with weight slacked off and the motor idle", kind="flag")
 def locked_up(r: RunView) -> bool | Unseen:
-    if r.path is None or r.weight_lbf is None:
+    if r.path is None or r.record.weight_lbf is None:
         return Unseen("no depth or no weight in the record")
     return r.lock_up_ft is not None
 
@@ -173,20 +175,18 @@ def _annulus(r: RunView, depth_ft: float) -> Annulus | Unseen:
     return annulus(r.strings, r.coil_in, depth_ft)
 
 
-def _velocity(r: RunView, rate: float | Unseen) -> float | Unseen:
+def _velocity(
+    r: RunView, rate: float | Unseen, section: Callable[[Annulus, float], float] = Annulus.slowest_ft_min
+) -> float | Unseen:
     if isinstance(rate, Unseen) or r.path is None:
         return rate if isinstance(rate, Unseen) else Unseen(NO_DEPTH)
     around = _annulus(r, float(r.path.frontier_ft[-1]))
-    return around if isinstance(around, Unseen) else around.slowest_ft_min(rate)
+    return around if isinstance(around, Unseen) else section(around, rate)
 
 
 @RUN.metric("ft/min", "annular velocity in the lateral's casing on wiper trips", source="Lapeyrouse")
 def wiper_lateral_velocity_ft_min(r: RunView) -> float | Unseen:
-    rate = wiper_rate_bpm(r)
-    if isinstance(rate, Unseen) or r.path is None:
-        return Unseen("no wiper trip")
-    around = _annulus(r, float(r.path.frontier_ft[-1]))
-    return around if isinstance(around, Unseen) else around.lateral_ft_min(rate)
+    return _velocity(r, wiper_rate_bpm(r), Annulus.lateral_ft_min)
 
 
 @RUN.metric("ratio", "mean annular volumes to surface pumped on a wiper trip", version=2)
@@ -273,7 +273,9 @@ def lost_returns_min(r: RunView) -> float | Unseen:
 
 @RUN.metric("", "pulls more than 8,000 lbf above the weight of pulling nearby", kind="count")
 def overpulls(r: RunView) -> int | Unseen:
-    return Unseen("no depth or no weight in the record") if r.path is None or r.weight_lbf is None else len(r.overpulls)
+    if r.path is None or r.record.weight_lbf is None:
+        return Unseen("no depth or no weight in the record")
+    return len(r.overpulls)
 
 
 @RUN.metric("s", "longest time above the motor's limit with the bypass closed")

@@ -6,11 +6,11 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from pipeline.metrics.declare import Level, Unseen
+from pipeline.metrics.well import Rows, casing
 from pipeline.physics.hydraulics import annular_velocity_ft_min, annulus_capacity_bbl
 from pipeline.picks.coil_record import CoilPath, CoilRecord
 from pipeline.picks.coil_states import States, WiperTrip, overpulls
@@ -48,13 +48,13 @@ class Annulus:
         return float(annular_velocity_ft_min(rate_bpm, self.sections[-1][0], self.coil_in))
 
 
-def annulus(strings: list[dict[str, Any]], coil_in: float | None, depth_ft: float) -> Annulus | Unseen:
+def annulus(strings: Rows, coil_in: float | None, depth_ft: float) -> Annulus | Unseen:
     """Return the annulus above a depth from the casing of the `strings` table."""
-    casing = sorted((row for row in strings if row["string"] == "casing"), key=lambda row: row["top_md_ft"] or 0.0)
-    if not casing or coil_in is None:
+    rows = casing(strings)
+    if not rows or coil_in is None:
         return Unseen("no casing or coil diameter in the tables")
     sections = []
-    for row in casing:
+    for row in rows:
         top, bottom, inside = row["top_md_ft"] or 0.0, row["bottom_md_ft"], row["inside_diameter_in"]
         length = min(depth_ft if bottom is None else bottom, depth_ft) - top
         if inside is None or inside <= coil_in:
@@ -91,10 +91,11 @@ class RunView:
     strings : list of dict
         The well's rows of the strings table.
     left : int
-        Plugs of the well that no run up to this one milled.
+        Plugs of the well that no run up to this one met.
     lock_up_ft : float, optional
         Where the coil locked up. [ft]
     reversed_weight : bool
+        Whether the weight came with the wrong sign; in the record it is put right.
     origin : datetime
     zone : str
     """
@@ -111,7 +112,7 @@ class RunView:
     cement: list[tuple[float, float, float]]
     states: States | None
     row: dict[str, Any]
-    strings: list[dict[str, Any]]
+    strings: Rows
     left: int
     lock_up_ft: float | None
     reversed_weight: bool
@@ -125,15 +126,10 @@ class RunView:
         return self.path.seconds
 
     @cached_property
-    def weight_lbf(self) -> Array | None:
-        """Weight, with its sign put right. [lbf]"""
-        weight = self.record.weight_lbf
-        return -weight if self.reversed_weight and weight is not None else weight
-
-    @cached_property
     def overpulls(self) -> list[tuple[float, float, float]]:
         """Moment, depth and excess of each overpull. [s, ft, lbf]"""
-        return [] if self.path is None or self.weight_lbf is None else overpulls(self.path, self.weight_lbf)
+        weight = self.record.weight_lbf
+        return [] if self.path is None or weight is None else overpulls(self.path, weight)
 
     @property
     def coil_in(self) -> float | None:
@@ -210,9 +206,3 @@ class ToeView:
     tests: dict[str, Any]
     cost: list[dict[str, Any]]
     stage_1: dict[str, Any] = field(default_factory=dict)
-
-
-def quarter_of(moment: datetime, zone: str) -> str:
-    """Return the quarter of a moment on a pad's clock, such as 2031Q2."""
-    local = moment.astimezone(ZoneInfo(zone))
-    return f"{local.year}Q{(local.month - 1) // 3 + 1}"

@@ -54,6 +54,12 @@ def by_day(interval: Interval, zone: str) -> list[tuple[date, Interval]]:
     return parts
 
 
+def quarter_of(moment: datetime, zone: str) -> str:
+    """Return the quarter of a moment on a pad's clock, such as 2031Q2."""
+    local = moment.astimezone(ZoneInfo(zone))
+    return f"{local.year}Q{(local.month - 1) // 3 + 1}"
+
+
 def start_to_start_hours(intervals: Sequence[Interval]) -> list[float]:
     """Return the cycles from each interval's start to the next one's. [h]"""
     return [(b[0] - a[0]).total_seconds() / 3600.0 for a, b in itertools.pairwise(intervals)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from pipeline.metrics import coil_run, plug, toe
@@ -130,7 +131,7 @@ def _since_wiper(view: RunView, picks: PlugPicks) -> int:
 
 def coil_record(samples: Samples) -> CoilRecord:
     """Return a run's samples as the picks read them."""
-    return CoilRecord(samples.time_s, samples.filled("depth_ft"), *(samples.channel(name) for name in _CHANNELS))
+    return CoilRecord(samples.time_s, samples.channels["depth_ft"], *(samples.channel(name) for name in _CHANNELS))
 
 
 def _run_view(well: WellInput, samples: Samples, row: dict[str, Any], plugs: dict[int, float]) -> RunView:
@@ -159,10 +160,11 @@ def _run_view(well: WellInput, samples: Samples, row: dict[str, Any], plugs: dic
     jetting = [(station.start_s, station.end_s) for station in stations]
     states = find_states(path, milling, stalled, trips, jetting)
     reversed_weight = weight_is_reversed(record, path)
-    weight = None if record.weight_lbf is None else (-record.weight_lbf if reversed_weight else record.weight_lbf)
+    if reversed_weight and record.weight_lbf is not None:
+        record = replace(record, weight_lbf=-record.weight_lbf)
     locked = None
-    if weight is not None and heel is not None and not is_toe:
-        locked = lock_up_ft(path, weight, stops, heel)
+    if record.weight_lbf is not None and heel is not None and not is_toe:
+        locked = lock_up_ft(path, record.weight_lbf, stops, heel)
     return RunView(
         record, path, assigned, dict(assigned.plugs), stalls, trips, wiper_pick(trips, path, heel), cut, stations,
         cement, states, row, well.tables["strings"], len(plugs), locked, reversed_weight, samples.origin, well.zone,

@@ -11,7 +11,7 @@ import numpy as np
 from pipeline.metrics import stage, stage_friction, stage_slurry
 from pipeline.metrics.findings import reported_findings, stage_findings
 from pipeline.metrics.view import STAGE, Below, StageView, Surroundings
-from pipeline.metrics.well import Rows, Samples, WellInput, WellRows, amended, parts, pick_row
+from pipeline.metrics.well import Rows, Samples, WellInput, WellRows, amended, casing, parts, pick_row
 from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 from pipeline.physics.hydraulics import pipe_capacity_bbl
@@ -105,8 +105,8 @@ def stage_record(samples: Samples) -> StageRecord:
     """Return a stage's samples as the picks read them."""
     return StageRecord(
         samples.time_s,
-        samples.filled("treating_pressure_psi"),
-        samples.filled("slurry_rate_bpm"),
+        samples.channels["treating_pressure_psi"],
+        samples.channels["slurry_rate_bpm"],
         samples.channel("clean_rate_bpm"),
         samples.channel("proppant_conc_ppa"),
         samples.channel("friction_reducer_gpt"),
@@ -142,11 +142,11 @@ def casing_volume_bbl(strings: Rows, depth_ft: float | None) -> float | None:
 
     None where depth or diameter of any part of the way is not known.
     """
-    casing = sorted((row for row in strings if row["string"] == "casing"), key=lambda row: row["top_md_ft"] or 0.0)
-    if depth_ft is None or not casing:
+    rows = casing(strings)
+    if depth_ft is None or not rows:
         return None
     volume, reached = 0.0, 0.0
-    for row in casing:
+    for row in rows:
         top, bottom, inside = row["top_md_ft"], row["bottom_md_ft"], row["inside_diameter_in"]
         if None in (top, bottom, inside) or top > reached + 1.0:
             return None

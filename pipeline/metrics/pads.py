@@ -10,9 +10,8 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pipeline.metrics.coil_view import quarter_of
 from pipeline.metrics.findings import finding
-from pipeline.metrics.intervals import Interval, by_day, hours, less, union
+from pipeline.metrics.intervals import Interval, by_day, hours, less, quarter_of, union
 
 Row = dict[str, Any]
 ACTIVITIES = ("pumping", "wireline", "swap", "coil", "standby", "NPT")

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from pipeline.metrics.coil_view import PLUG, PlugView, quarter_of
+from pipeline.metrics.coil_view import PLUG, PlugView
 from pipeline.metrics.declare import Unseen
+from pipeline.metrics.intervals import quarter_of
 from pipeline.picks.record import Pick
 
 

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from pipeline.metrics.declare import Unseen
+from pipeline.metrics.intervals import quarter_of
 from pipeline.metrics.view import NO_INJECTION, STAGE, StageView
 from pipeline.physics.fluids import proppant_rate_lbm_min
 from pipeline.physics.rock import pressure_gradient_psi_ft
@@ -29,19 +30,17 @@ def end_time(s: StageView) -> datetime | Unseen:
 
 @STAGE.metric("", "day on the pad's clock on which the stage began", kind="day")
 def local_date(s: StageView) -> date:
-    return _local(s)
+    return _began(s).astimezone(ZoneInfo(s.zone)).date()
 
 
 @STAGE.metric("", "quarter in which the stage began, on the pad's clock", kind="text")
 def quarter(s: StageView) -> str:
-    day = _local(s)
-    return f"{day.year}Q{(day.month - 1) // 3 + 1}"
+    return quarter_of(_began(s), s.zone)
 
 
-def _local(s: StageView) -> date:
+def _began(s: StageView) -> datetime:
     start = s.moment("injection_start")
-    moment = s.origin if isinstance(start, Unseen) else start
-    return moment.astimezone(ZoneInfo(s.zone)).date()
+    return s.origin if isinstance(start, Unseen) else start
 
 
 @STAGE.metric("min", "minutes at 5 bpm or more, from injection start to shut-in", source=TRADE)

@@ -56,7 +56,7 @@ def amended(well: WellInput, level: str, number: int, origin: datetime) -> dict[
 
 @dataclass(frozen=True)
 class Samples:
-    """The samples of one stage or run, in order of time: first moment, seconds since, and each channel that has any."""
+    """The samples of one stage or run, in order of time: first moment, seconds since, channels with NaN where void."""
 
     number: int
     origin: datetime
@@ -64,13 +64,9 @@ class Samples:
     channels: dict[str, Array]
 
     def channel(self, name: str) -> Array | None:
-        """Return a channel with NaN where a sample is void; None where all are."""
+        """Return a channel; None where all of its samples are void."""
         values = self.channels[name]
         return None if np.isnan(values).all() else values
-
-    def filled(self, name: str) -> Array:
-        """Return a channel, all NaN where there is none."""
-        return self.channels[name]
 
 
 def parts(frame: pl.DataFrame, key: str) -> list[Samples]:
@@ -94,6 +90,11 @@ def parts(frame: pl.DataFrame, key: str) -> list[Samples]:
         )
         for a, b in itertools.pairwise(edges)
     ]  # fmt: skip
+
+
+def casing(strings: Rows) -> Rows:
+    """Return the casing rows of a well's `strings`, from the top down."""
+    return sorted((row for row in strings if row["string"] == "casing"), key=lambda row: row["top_md_ft"] or 0.0)
 
 
 def pick_row(

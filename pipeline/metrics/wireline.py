@@ -32,22 +32,23 @@ class WirelineView:
         What the pump record of the stage before shows of it.
     origin : datetime, optional
         First moment of that record.
-    heel_ft : float, optional
-        Where the lateral begins. [ft]
     """
 
     row: dict[str, Any]
     plug: dict[str, Any]
     seen: PumpDown | None
     origin: datetime | None
-    heel_ft: float | None
 
 
-def _either(w: WirelineView, seen: float | None, column: str) -> float | Unseen:
-    if seen is not None:
-        return seen
-    value = w.row.get(column)
+def _either(w: WirelineView, seen: str, column: str) -> float | Unseen:
+    """What the pump record shows, else what the run record says."""
+    value = w.row.get(column) if w.seen is None else getattr(w.seen, seen)
     return Unseen("neither pump record nor run record says") if value is None else float(value)
+
+
+def _recorded(w: WirelineView, column: str) -> Any:
+    value = w.row.get(column)
+    return Unseen("not recorded") if value is None else value
 
 
 @WIRELINE_RUN.metric("", "where the numbers come from: pump record or run record", kind="text")
@@ -72,22 +73,22 @@ def run_hours(w: WirelineView) -> float | Unseen:
 
 @WIRELINE_RUN.metric("min", "minutes of pump-down")
 def pump_down_min(w: WirelineView) -> float | Unseen:
-    return _either(w, None if w.seen is None else w.seen.minutes, "pump_down_min")
+    return _either(w, "minutes", "pump_down_min")
 
 
 @WIRELINE_RUN.metric("bbl", "fluid pumped down")
 def pump_down_bbl(w: WirelineView) -> float | Unseen:
-    return _either(w, None if w.seen is None else w.seen.volume_bbl, "pump_down_bbl")
+    return _either(w, "volume_bbl", "pump_down_bbl")
 
 
 @WIRELINE_RUN.metric("bpm", "highest pump-down rate")
 def peak_rate_bpm(w: WirelineView) -> float | Unseen:
-    return _either(w, None if w.seen is None else w.seen.peak_bpm, "peak_rate_bpm")
+    return _either(w, "peak_bpm", "peak_rate_bpm")
 
 
 @WIRELINE_RUN.metric("psi", "highest pump-down pressure")
 def peak_pressure_psi(w: WirelineView) -> float | Unseen:
-    return _either(w, None if w.seen is None else w.seen.peak_psi, "peak_pressure_psi")
+    return _either(w, "peak_psi", "peak_pressure_psi")
 
 
 @WIRELINE_RUN.metric("ft", "length pumped down: set depth less where pumping began")
@@ -116,28 +117,24 @@ def bbl_per_100_ft(w: WirelineView) -> float | Unseen:
 
 @WIRELINE_RUN.metric("", "whether the plug was set", kind="flag")
 def plug_set(w: WirelineView) -> bool | Unseen:
-    value = w.row.get("plug_set")
-    if value is None and w.plug.get("set_time") is not None:
+    if w.row.get("plug_set") is None and w.plug.get("set_time") is not None:
         return True
-    return Unseen("not recorded") if value is None else bool(value)
+    return _recorded(w, "plug_set")  # type: ignore[no-any-return]
 
 
 @WIRELINE_RUN.metric("", "whether the plug set before its depth", kind="flag")
 def preset(w: WirelineView) -> bool | Unseen:
-    value = w.row.get("preset")
-    return Unseen("not recorded") if value is None else bool(value)
+    return _recorded(w, "preset")  # type: ignore[no-any-return]
 
 
 @WIRELINE_RUN.metric("", "guns fired", kind="count")
 def guns_fired(w: WirelineView) -> int | Unseen:
-    value = w.row.get("guns_fired")
-    return Unseen("not recorded") if value is None else int(value)
+    return _recorded(w, "guns_fired")  # type: ignore[no-any-return]
 
 
 @WIRELINE_RUN.metric("", "guns that did not fire", kind="count")
 def misfires(w: WirelineView) -> int | Unseen:
-    value = w.row.get("misfires")
-    return Unseen("not recorded") if value is None else int(value)
+    return _recorded(w, "misfires")  # type: ignore[no-any-return]
 
 
 def measure_wireline(well: WellInput, seen: dict[int, tuple[datetime, PumpDown]], rows: WellRows) -> None:
@@ -152,11 +149,10 @@ def measure_wireline(well: WellInput, seen: dict[int, tuple[datetime, PumpDown]]
     """
     described = {row["run"]: row for row in well.tables["wireline"]}
     plugs = {row["plug"]: row for row in well.tables["plugs"]}
-    heel = well.tables["wells"][0]["heel_md_ft"] if well.tables["wells"] else None
     for run in sorted(described.keys() | seen.keys()):
         row = described.get(run, {})
         origin, found = seen.get(run, (None, None))
-        view = WirelineView(row, plugs.get(run, {}), found, origin, heel)
+        view = WirelineView(row, plugs.get(run, {}), found, origin)
         rows.wireline.append(WIRELINE_RUN.measure({"well_id": well.well_id, "run": run}, view))
         rows.findings += _findings(well.well_id, run, view)
 

@@ -12,14 +12,13 @@ from scipy import stats
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from pipeline.metrics.declare import fingerprint
 from pipeline.models.columns import COLUMNS, predictors
 from pipeline.models.design import design_matrix
 from pipeline.models.linear import aliased_terms
 from pipeline.models.mixed import fit_mixed
 from pipeline.models.ranks import chance_of_least, rank_intervals
 from pipeline.models.shrink import empirical_bayes
-from pipeline.models.specs import CompareSpec
+from pipeline.models.specs import CompareSpec, rows_print
 
 Array = NDArray[np.float64]
 METHOD_VERSION = 4
@@ -56,11 +55,7 @@ def connected_sets(units: list[str], pads: list[str]) -> dict[str, int]:
 
 def inputs_print(frame: pl.DataFrame, spec: CompareSpec) -> str:
     """Return a hash of the rows and the method that a comparison follows from."""
-    key = [] if spec.level == "well" else [spec.level]
-    used = frame.select(
-        "well_id", "pad", *key, spec.outcome, spec.factor, *(c for c in spec.adjusted_for if c not in key)
-    )
-    return fingerprint([METHOD_VERSION, spec, used.hash_rows(seed=2).sort().to_list()])
+    return rows_print(frame, spec, METHOD_VERSION, [spec.outcome, spec.factor, *spec.adjusted_for])
 
 
 def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:

@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.lake import Lake
 from pipeline.models import compare, outpad, quarters, specs
-from pipeline.models.frames import plug_frame, stage_frame, well_frame
+from pipeline.models.frames import modelling_tables
 from pipeline.schemas import (
     CHANGES,
     COMPARISONS,
@@ -60,7 +60,7 @@ def fit(lake: Lake, progress: Callable[[int, int, str], None] | None = None) -> 
     FitReport
     """
     report = FitReport()
-    frames = {"stage": stage_frame(lake), "plug": plug_frame(lake), "well": well_frame(lake)}
+    frames = modelling_tables(lake)
     cards = dict(lake.scan(MODEL_CARDS).select("model", "inputs").collect().iter_rows())
     compared = dict(lake.scan(COMPARISONS).select("comparison", "inputs").unique().collect().iter_rows())
     total = len(specs.MODELS) + len(specs.COMPARISONS)

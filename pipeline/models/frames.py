@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import polars as pl
 
 from pipeline.lake import Lake
 from pipeline.metrics.measure import COIL_RUN_METRICS, PLUG_METRICS, STAGE_METRICS, TOE_PREP_METRICS
-from pipeline.physics.constants import HYDROSTATIC_PSI_PER_PPG_FT
+from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.schemas import COIL_RUNS, COST, OFFSETS, PLUGS, PRODUCTION, STAGES, STRINGS, WELLS
 
@@ -26,6 +28,23 @@ def _wells(lake: Lake) -> pl.LazyFrame:
     lateral = pl.col("toe_md_ft") - pl.col("heel_md_ft")
     wells = lake.scan(WELLS).select("well_id", "pad", "formation", "heel_md_ft", "toe_md_ft", lateral_ft=lateral)
     return wells.join(neighbours, on="well_id", how="left")
+
+
+def modelling_tables(lake: Lake) -> dict[str, pl.DataFrame]:
+    """Return the modelling tables by level: stage, plug, well."""
+    stages = stage_frame(lake)
+    return {"stage": stages, "plug": plug_frame(lake), "well": well_frame(lake, stages)}
+
+
+def plain_pressure_psi(closure_gradient_psi_ft: Any, density_ppg: Any, tvd_ft: Any, friction_psi: Any) -> Any:
+    """Surface pressure at rate by plain physics: closure and net pressure, less the column, plus friction. [psi]
+
+    Parameters
+    ----------
+    closure_gradient_psi_ft, density_ppg, tvd_ft, friction_psi : float or polars.Expr
+        [psi/ft, lbm/gal, ft, psi]
+    """
+    return closure_gradient_psi_ft * tvd_ft + NET_PSI - hydrostatic_psi(density_ppg, tvd_ft) + friction_psi
 
 
 def stage_frame(lake: Lake) -> pl.DataFrame:
@@ -82,10 +101,11 @@ def _with_friction(frame: pl.DataFrame) -> pl.DataFrame:
         pl.Series("designed_pipe_friction_psi", pipe, dtype=pl.Float64),
         pl.Series("designed_perf_friction_psi", perf, dtype=pl.Float64),
     )
-    column = HYDROSTATIC_PSI_PER_PPG_FT * pl.col("fluid_density_ppg")
-    plain = (pl.col("closure_gradient_psi_ft") - column) * pl.col("tvd_ft") + NET_PSI
     friction = pl.col("designed_pipe_friction_psi") + pl.col("designed_perf_friction_psi")
-    return with_friction.with_columns(physics_pressure_psi=plain + friction)
+    plain = plain_pressure_psi(
+        pl.col("closure_gradient_psi_ft"), pl.col("fluid_density_ppg"), pl.col("tvd_ft"), friction
+    )
+    return with_friction.with_columns(physics_pressure_psi=plain)
 
 
 def plug_frame(lake: Lake) -> pl.DataFrame:
@@ -108,9 +128,15 @@ def plug_frame(lake: Lake) -> pl.DataFrame:
     return _with_quarters(frame)
 
 
-def well_frame(lake: Lake) -> pl.DataFrame:
-    """Return one row a well with stages: wiper trips, toe hours, hours and cost a stage, early production a foot."""
-    stages = stage_frame(lake)
+def well_frame(lake: Lake, stages: pl.DataFrame) -> pl.DataFrame:
+    """Return one row a well with stages: wiper trips, toe hours, hours and cost a stage, early production a foot.
+
+    Parameters
+    ----------
+    lake : Lake
+    stages : polars.DataFrame
+        What `stage_frame` returns.
+    """
     span = (pl.col("end_time").max() - pl.col("start_time").min()).dt.total_microseconds() / 3.6e9
     by_well = stages.group_by("well_id", maintain_order=True).agg(
         pl.col("pad", "formation", "lateral_ft", "nearest_spacing_ft", "depletion_months").first(),
@@ -133,11 +159,15 @@ def well_frame(lake: Lake) -> pl.DataFrame:
     )
     frame = by_well.lazy().join(trips, on="well_id", how="left").join(toe, on="well_id", how="left")
     frame = frame.join(_spent(lake), on="well_id", how="left").join(early_oil(lake), on="well_id", how="left")
-    made = frame.with_columns(
-        cost_per_stage=pl.col("spent") / pl.col("stage_count") / 1000.0,
-        oil_bbl_ft_90d=pl.col("oil_90d") / pl.col("lateral_ft"),
-        oil_bbl_ft_180d=pl.col("oil_180d") / pl.col("lateral_ft"),
-    ).collect()
+    made = (
+        frame.with_columns(
+            cost_per_stage=pl.col("spent") / pl.col("stage_count") / 1000.0,
+            oil_bbl_ft_90d=pl.col("oil_90d") / pl.col("lateral_ft"),
+            oil_bbl_ft_180d=pl.col("oil_180d") / pl.col("lateral_ft"),
+        )
+        .sort("well_id")
+        .collect()
+    )
     return _with_quarters(made)
 
 

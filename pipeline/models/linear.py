@@ -93,22 +93,38 @@ def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: lis
     """
     lost = aliased_terms(design, names)
     keep = [index for index, name in enumerate(names) if name not in lost]
-    codes = np.unique(np.asarray(clusters), return_inverse=True)[1]
-    pads = int(codes.max()) + 1 if codes.size else 0
-    model = sm.OLS(outcome, design[:, keep])
-    result = model.fit(method="qr")
     estimate = np.full(len(names), np.nan)
     low, high = estimate.copy(), estimate.copy()
-    estimate[keep] = result.params
-    if pads >= 2 and outcome.size > len(keep):
-        robust = result.get_robustcov_results("cluster", groups=codes, use_correction=True)
-        reach = stats.t.ppf(0.975, pads - 1) * robust.bse
-        low[keep], high[keep] = result.params - reach, result.params + reach
-    return Fitted(names, estimate, low, high, lost, float(np.sqrt(result.scale)))
+    fitted = clustered_covariance(design[:, keep], outcome, clusters)
+    estimate[keep] = fitted.estimate
+    if fitted.covariance is not None:
+        reach = stats.t.ppf(0.975, fitted.pads - 1) * np.sqrt(np.diag(fitted.covariance))
+        low[keep], high[keep] = fitted.estimate - reach, fitted.estimate + reach
+    return Fitted(names, estimate, low, high, lost, fitted.residual_sd)
 
 
-def clustered_covariance(design: Array, outcome: Array, clusters: list[str]) -> tuple[Array, Array, int]:
-    """Fit by least squares; return the coefficients, their covariance clustered by pad, and the number of pads.
+@dataclass(frozen=True)
+class Clustered:
+    """A least-squares fit with errors clustered by pad.
+
+    Attributes
+    ----------
+    estimate : array, shape (k,)
+    covariance : array, shape (k, k), optional
+        None with fewer than two pads, or no more rows than columns.
+    pads : int
+    residual_sd : float
+        Residual standard deviation, in the outcome's unit.
+    """
+
+    estimate: Array
+    covariance: Array | None
+    pads: int
+    residual_sd: float
+
+
+def clustered_covariance(design: Array, outcome: Array, clusters: list[str]) -> Clustered:
+    """Fit by least squares (QR), coefficients' covariance clustered by pad.
 
     Parameters
     ----------
@@ -118,6 +134,10 @@ def clustered_covariance(design: Array, outcome: Array, clusters: list[str]) -> 
     clusters : list of str, length n
     """
     codes = np.unique(np.asarray(clusters), return_inverse=True)[1]
+    pads = int(codes.max()) + 1 if codes.size else 0
     result = sm.OLS(outcome, design).fit(method="qr")
-    robust = result.get_robustcov_results("cluster", groups=codes, use_correction=True)
-    return np.asarray(result.params), np.asarray(robust.cov_params()), int(codes.max()) + 1
+    covariance = None
+    if pads >= 2 and outcome.size > design.shape[1]:
+        robust = result.get_robustcov_results("cluster", groups=codes, use_correction=True)
+        covariance = np.asarray(robust.cov_params())
+    return Clustered(np.asarray(result.params), covariance, pads, float(np.sqrt(result.scale)))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
@@ -18,11 +17,10 @@ from sklearn.model_selection import GroupKFold
 from sklearn.pipeline import Pipeline
 from sklearn.preprocessing import OneHotEncoder, StandardScaler
 
-from pipeline.metrics.declare import fingerprint
 from pipeline.models.columns import COLUMNS, Column, predictors
 from pipeline.models.conformal import grouped_coverage, grouped_quantile
-from pipeline.models.design import design_matrix, effects_of
-from pipeline.models.specs import ModelSpec
+from pipeline.models.design import effects_of
+from pipeline.models.specs import ModelSpec, rows_print
 
 Array = NDArray[np.float64]
 PENALTIES = [0.1, 1.0, 10.0, 100.0, 1000.0]
@@ -66,10 +64,8 @@ class Table:
 
 def inputs_print(frame: pl.DataFrame, spec: ModelSpec) -> str:
     """Return a hash of the rows and the method that a model follows from."""
-    key = [] if spec.level == "well" else [spec.level]
-    wanted = ["well_id", "pad", *key, spec.outcome, *spec.predictors, *([spec.physics] if spec.physics else [])]
-    used = frame.select(list(dict.fromkeys(wanted)))
-    return fingerprint([METHOD_VERSION, spec, used.hash_rows(seed=1).sort().to_list()])
+    physics = [spec.physics] if spec.physics else []
+    return rows_print(frame, spec, METHOD_VERSION, [spec.outcome, *spec.predictors, *physics])
 
 
 def prepare(frame: pl.DataFrame, spec: ModelSpec) -> Table:
@@ -121,7 +117,7 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec, seed: int = 0) -> ModelRows 
     plain, mean = out_of_pad(table, PenaltyByPad(table.columns, spec.chance))
     boosted, keep_boosted = None, False
     if table.outcome.size >= BOOSTED_ROWS:
-        boosted, _ = out_of_pad(table, boosting(table.columns, spec))
+        boosted, _ = out_of_pad(table, Boosted(table.columns, spec.chance))
         gain, error = _by_pad_gain(table, plain, boosted)
         keep_boosted = gain > error
     predicted = boosted if keep_boosted and boosted is not None else plain
@@ -187,15 +183,13 @@ class PenaltyByPad(BaseEstimator):  # type: ignore[misc]
         model = LogisticRegression(C=1.0 / penalty, max_iter=500) if self.chance else Ridge(alpha=penalty)
         return Pipeline([("scaled", _scaled(self.columns)), ("model", model)])
 
-    def _errors(self, features: Array, outcome: Array, test: Array) -> Callable[[Array], Array]:
-        """Fit every penalty at once; return squared errors by penalty, a column each."""
+    def _by_penalty(self, features: Array, outcome: Array, test: Array) -> Array:
+        """Predict some rows with every penalty, a column each; ridge fits them all at once."""
         if self.chance:
             fitted = [self._pipeline(penalty).fit(features, outcome) for penalty in PENALTIES]
-            chances = np.column_stack([one.predict_proba(test)[:, 1] for one in fitted])
-            return lambda truth: (truth[:, None] - chances) ** 2
+            return np.column_stack([one.predict_proba(test)[:, 1] for one in fitted])
         many = np.repeat(outcome[:, None], len(PENALTIES), axis=1)
-        predicted = self._pipeline(np.asarray(PENALTIES)).fit(features, many).predict(test)
-        return lambda truth: (truth[:, None] - predicted) ** 2
+        return np.asarray(self._pipeline(np.asarray(PENALTIES)).fit(features, many).predict(test))
 
     def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_]) -> PenaltyByPad:
         """Choose the penalty with whole pads left out, and fit with it."""
@@ -203,33 +197,56 @@ class PenaltyByPad(BaseEstimator):  # type: ignore[misc]
         folds = GroupKFold(min(np.unique(groups).size, INNER_FOLDS)).split(features, outcome, groups)
         for train, test in folds:
             if np.unique(outcome[train]).size > 1:
-                total += self._errors(features[train], outcome[train], features[test])(outcome[test]).sum(axis=0)
+                predicted = self._by_penalty(features[train], outcome[train], features[test])
+                total += np.square(outcome[test][:, None] - predicted).sum(axis=0)
         self.best_ = self._pipeline(PENALTIES[int(np.argmin(total))]).fit(features, outcome)
         return self
 
     def predict(self, features: Array) -> Array:
         """Return predictions; chances where the outcome is one."""
-        found = self.best_.predict_proba(features)[:, 1] if self.chance else self.best_.predict(features)
-        return np.asarray(found)
+        return _predicted(self.best_, features, self.chance)
 
 
-def boosting(columns: list[Column], spec: ModelSpec) -> Any:
-    """Return gradient boosting, small and slow-learning, on the same columns."""
-    classes = [i for i, column in enumerate(columns) if column.role == "class"]
-    settings: dict[str, Any] = {
-        "max_iter": 40, "learning_rate": 0.15, "max_bins": 63, "max_leaf_nodes": 8, "min_samples_leaf": 10,
-        "early_stopping": False, "categorical_features": classes or None, "random_state": 0,
-    }  # fmt: skip
-    return HistGradientBoostingClassifier(**settings) if spec.chance else HistGradientBoostingRegressor(**settings)
+class Boosted(BaseEstimator):  # type: ignore[misc]
+    """Gradient boosting, small and slow-learning, on the same columns.
+
+    Parameters
+    ----------
+    columns : list of Column
+    chance : bool
+        Whether the outcome is 1 or 0.
+    """
+
+    def __init__(self, columns: list[Column], chance: bool = False) -> None:
+        self.columns = columns
+        self.chance = chance
+
+    def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_]) -> Boosted:
+        """Fit; nothing is chosen by pads."""
+        classes = [i for i, column in enumerate(self.columns) if column.role == "class"]
+        kind = HistGradientBoostingClassifier if self.chance else HistGradientBoostingRegressor
+        self.best_ = kind(
+            max_iter=40, learning_rate=0.15, max_bins=63, max_leaf_nodes=8, min_samples_leaf=10, early_stopping=False,
+            categorical_features=classes or None, random_state=0,
+        ).fit(features, outcome)  # fmt: skip
+        return self
+
+    def predict(self, features: Array) -> Array:
+        """Return predictions; chances where the outcome is one."""
+        return _predicted(self.best_, features, self.chance)
 
 
-def out_of_pad(table: Table, model: Any) -> tuple[Array, Array]:
+def _predicted(fitted: Any, features: Array, chance: bool) -> Array:
+    return np.asarray(fitted.predict_proba(features)[:, 1] if chance else fitted.predict(features))
+
+
+def out_of_pad(table: Table, model: PenaltyByPad | Boosted) -> tuple[Array, Array]:
     """Predict every row with its whole pad left out; everything fitted is fitted on other pads.
 
     Parameters
     ----------
     table : Table
-    model : estimator
+    model : PenaltyByPad or Boosted
         A penalty is chosen inside each fold, again with whole pads left out.
 
     Returns
@@ -245,16 +262,8 @@ def out_of_pad(table: Table, model: Any) -> tuple[Array, Array]:
         if np.unique(outcome[train]).size < 2:
             predicted[test] = mean[test]
             continue
-        fitted = clone(model)
-        if isinstance(fitted, PenaltyByPad):
-            predicted[test] = fitted.fit(table.features[train], outcome[train], groups[train]).predict(
-                table.features[test]
-            )
-            continue
-        fitted.fit(table.features[train], outcome[train])
-        features = table.features[test]
-        chance = hasattr(fitted, "predict_proba")
-        predicted[test] = fitted.predict_proba(features)[:, 1] if chance else fitted.predict(features)
+        fitted = clone(model).fit(table.features[train], outcome[train], groups[train])
+        predicted[test] = fitted.predict(table.features[test])
     return predicted, mean
 
 
@@ -355,6 +364,3 @@ def _parameters(spec: ModelSpec, table: Table) -> list[dict[str, Any]]:
             )  # fmt: skip
             at += 1
     return rows
-
-
-__all__ = ["ModelRows", "design_matrix", "fit_model", "inputs_print"]

@@ -36,12 +36,15 @@ class Prediction:
         In the outcome's unit, with a 90 % interval; None where the job lies outside the data.
     note : str
         What the interval rests on, or why there is no value.
+    as_mean : bool
+        Whether the model is no better than the mean.
     """
 
     value: float | None
     low: float | None
     high: float | None
     note: str
+    as_mean: bool = False
 
 
 def load_models(lake: Lake) -> dict[str, StoredModel]:
@@ -114,9 +117,10 @@ def predict(model: StoredModel | None, job: Mapping[str, Any]) -> Prediction:
         else:
             value += row["coefficient"] * (job[column] - row["centre"]) / row["scale"]
     card = model.card
-    plain = "" if card["better_than_mean"] else "; the model is no better than the mean"
+    as_mean = not card["better_than_mean"]
+    plain = "; the model is no better than the mean" if as_mean else ""
     if card["kind"] == "logistic":
-        return Prediction(1.0 / (1.0 + math.exp(-value)), None, None, f"chance, {card['pads']} pads{plain}")
+        return Prediction(1.0 / (1.0 + math.exp(-value)), None, None, f"chance, {card['pads']} pads{plain}", as_mean)
     half = card["interval_half_width"]
     if half is not None and card["kind"] == "linear":
         note = f"90 % interval, conformal over {card['pads']} pads"
@@ -126,4 +130,4 @@ def predict(model: StoredModel | None, job: Mapping[str, Any]) -> Prediction:
         note = f"indicative 90 % interval: {card['pads']} pads are too few for a tested one"
     if card["kind"] == "boosted":
         note += "; a boosted model does better out of pad"
-    return Prediction(value, value - half, value + half, note + plain)
+    return Prediction(value, value - half, value + half, note + plain, as_mean)

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import polars as pl
+
+from pipeline.metrics.declare import fingerprint
 
 
 @dataclass(frozen=True)
@@ -110,3 +115,10 @@ COMPARISONS = (
     ),
     CompareSpec("designs_hours", "hours_per_stage", "well", "design", ("operation_mode", "quarters")),
 )  # fmt: skip
+
+
+def rows_print(frame: pl.DataFrame, spec: ModelSpec | CompareSpec, version: int, columns: Sequence[str]) -> str:
+    """Return a hash of the rows, the spec and the method that fitted rows follow from."""
+    key = [] if spec.level == "well" else [spec.level]
+    used = frame.select(list(dict.fromkeys(["well_id", "pad", *key, *columns])))
+    return fingerprint([version, spec, used.hash_rows(seed=1).sort().to_list()])

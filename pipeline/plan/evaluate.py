@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from pipeline.models.frames import NET_PSI, plain_pressure_psi
 from pipeline.models.predict import Prediction, StoredModel, predict
 from pipeline.physics.entry import evenness, limited_entry_split
 from pipeline.physics.fluids import hydrostatic_psi
@@ -15,8 +16,6 @@ from pipeline.physics.friction import perforation_friction_psi, pipe_friction_ps
 from pipeline.physics.hydraulics import hydraulic_horsepower
 from pipeline.plan.file import Candidate, PadToCome, PlanFile
 
-NET_PSI = 500.0
-"""Net pressure that the plain physics adds to closure (common practice). [psi]"""
 RISE_PSI = 1000.0
 """Pressure at rate passes the mean of a stage by up to this (common practice): what the limit is checked with. [psi]"""
 
@@ -31,6 +30,8 @@ class Line:
     value, low, high : float, optional
     unit, basis, note : str
         ``basis`` is physics, model, count or sum.
+    as_mean : bool
+        Whether the model that it comes from is no better than the mean.
     """
 
     design: str
@@ -41,6 +42,7 @@ class Line:
     unit: str
     basis: str
     note: str
+    as_mean: bool = False
 
 
 @dataclass(frozen=True)
@@ -118,20 +120,19 @@ def _design(plan: PlanFile, design: Candidate, models: Mapping[str, StoredModel]
         None if at_toe.high is None else limit - at_toe.high,
         None if at_toe.low is None else limit - at_toe.low,
         f"limit less treating pressure at the toe; {at_toe.note}",
+        at_toe.as_mean,
     )
     lines.append(_said(design, "pressure_margin", margin, "psi"))
-    for name, quantity, unit in (
-        ("breakdown_pressure", "breakdown_pressure", "psi"), ("screen_out", "screen_out", "ratio"),
-        ("pump_time", "pump_time", "min"), ("transition", "transition", "min"),
-        ("mill_minutes", "mill_minutes", "min"), ("cost_per_stage", "cost_per_stage", "1000 USD"),
-        ("oil_180_days", "oil_180_days", "bbl/ft"),
+    for name, unit in (
+        ("breakdown_pressure", "psi"), ("screen_out", "ratio"), ("pump_time", "min"), ("transition", "min"),
+        ("mill_minutes", "min"), ("cost_per_stage", "1000 USD"), ("oil_180_days", "bbl/ft"),
     ):  # fmt: skip
-        lines.append(_said(design, quantity, predict(models.get(name), middle), unit))
+        lines.append(_said(design, name, predict(models.get(name), middle), unit))
     return lines + _sums(plan, design, stages, habits, {line.quantity: line for line in lines})
 
 
 def _said(design: Candidate, quantity: str, found: Prediction, unit: str) -> Line:
-    return Line(design.name, quantity, found.value, found.low, found.high, unit, "model", found.note)
+    return Line(design.name, quantity, found.value, found.low, found.high, unit, "model", found.note, found.as_mean)
 
 
 def _physics(plan: PlanFile, design: Candidate) -> list[Line]:
@@ -145,7 +146,7 @@ def _physics(plan: PlanFile, design: Candidate) -> list[Line]:
     surface = []
     for depth in depths:
         pipe, perf = _friction(pad, design, depth)
-        surface.append(closure + NET_PSI - column + pipe + perf)
+        surface.append(plain_pressure_psi(pad.closure_gradient_psi_ft, pad.fluid_density_ppg, pad.tvd_ft, pipe + perf))
     highest = max(surface)
     over = sum(value + RISE_PSI > limits.surface_pressure_psi for value in surface)
     _, perf = _friction(pad, design, toe)

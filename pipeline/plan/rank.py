@@ -63,30 +63,28 @@ def rank(
     Returns
     -------
     Ranking
-        Only where every design lies inside the data, no model is worse than the mean, and the first two differ beyond
-        chance: the 95 % interval, clustered by pad, of their difference leaves zero out in a model that the quantity
-        rests on.
+        Only where every design lies inside the data, its own model is better than the mean, and the first two differ
+        beyond chance: the 95 % interval, clustered by pad, of their difference leaves zero out in a model that the
+        quantity rests on.
     """
+    named = quantity.replace("_", " ")
     mine = {line.design: line for line in lines if line.quantity == quantity}
     without = {name: line.note for name, line in mine.items() if line.value is None}
     if without:
         words = "; ".join(f"{name}: {note}" for name, note in without.items())
-        return Ranking([], f"Not ranked by {quantity.replace('_', ' ')}: {words}")
+        return Ranking([], f"Not ranked by {named}: {words}")
     if len(mine) < 2:
         return Ranking([], "One design: nothing to rank")
     order = sorted(mine, key=lambda name: (mine[name].value or 0.0) * (1.0 if LESS_IS_BETTER[quantity] else -1.0))
     specs = [spec for spec in MODELS if spec.name in RESTS_ON[quantity]]
-    worse = [line.note for line in mine.values() if "no better than the mean" in line.note]
-    if worse:
-        return Ranking([], f"Not ranked by {quantity.replace('_', ' ')}: the model is no better than the mean")
+    if any(line.as_mean for line in mine.values()):
+        return Ranking([], f"Not ranked by {named}: the model is no better than the mean")
     differences = [difference(frames[spec.level], spec, jobs[order[0]], jobs[order[1]]) for spec in specs]
     clear = [text for text, beyond in differences if beyond]
     told = "; ".join(text for text, _ in differences)
     if not clear:
-        return Ranking(
-            [], f"No clear difference between {order[0]} and {order[1]} by {quantity.replace('_', ' ')}: {told}"
-        )
-    return Ranking(order, f"{order[0]} comes first by {quantity.replace('_', ' ')}: {told}")
+        return Ranking([], f"No clear difference between {order[0]} and {order[1]} by {named}: {told}")
+    return Ranking(order, f"{order[0]} comes first by {named}: {told}")
 
 
 def difference(
@@ -100,9 +98,12 @@ def difference(
     contrast = _row(one, names, table.columns) - _row(other, names, table.columns)
     if any(contrast[i] != 0.0 for i, name in enumerate(names) if name in lost):
         return f"{spec.title}: aliased ({', '.join(lost)}), not separable", False
-    estimate, covariance, pads = clustered_covariance(design[:, keep], table.outcome, list(table.pads))
-    gap = float(contrast[keep] @ estimate)
-    reach = float(stats.t.ppf(0.975, max(pads - 1, 1)) * np.sqrt(contrast[keep] @ covariance @ contrast[keep]))
+    fitted = clustered_covariance(design[:, keep], table.outcome, list(table.pads))
+    if fitted.covariance is None:
+        return f"{spec.title}: too few pads to tell", False
+    gap = float(contrast[keep] @ fitted.estimate)
+    error = float(np.sqrt(contrast[keep] @ fitted.covariance @ contrast[keep]))
+    reach = float(stats.t.ppf(0.975, fitted.pads - 1)) * error
     unit = COLUMNS[spec.outcome].unit
     words = f"{spec.title} differs by {_said(gap)} {unit} ({_said(gap - reach)} to {_said(gap + reach)})"
     return words, abs(gap) > reach

@@ -10,7 +10,7 @@ import polars as pl
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.metrics.measure import COIL_RUN_METRICS
-from pipeline.models.frames import plug_frame, stage_frame, well_frame
+from pipeline.models.frames import modelling_tables
 from pipeline.models.predict import load_models
 from pipeline.models.specs import COMPARISONS
 from pipeline.plan.evaluate import Habits, Line, evaluate, job_of, stage_count
@@ -41,7 +41,7 @@ class Planned:
 
     def table(self) -> pl.DataFrame:
         """Return the figures, one row a design and quantity."""
-        return pl.DataFrame([vars(line) for line in self.lines], infer_schema_length=None)
+        return pl.DataFrame([vars(line) for line in self.lines], infer_schema_length=None).drop("as_mean")
 
 
 def run_plan(lake: Lake, path: Path, teach: str | None = None) -> Planned:
@@ -63,7 +63,7 @@ def run_plan(lake: Lake, path: Path, teach: str | None = None) -> Planned:
     models = load_models(lake)
     if not models:
         raise HeelwardError("no model is fitted yet: run `heelward refresh` on records of three pads or more first")
-    frames = {"stage": stage_frame(lake), "plug": plug_frame(lake), "well": well_frame(lake)}
+    frames = modelling_tables(lake)
     habits = _habits(lake, frames["stage"])
     lines = evaluate(plan, models, habits)
     jobs = {}

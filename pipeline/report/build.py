@@ -154,7 +154,7 @@ def _table(connection: duckdb.DuckDBPyConnection, name: str, opened: bool, syste
     ]
     numeric = [frame.schema[column.name].is_numeric() for column in query.columns]
     rows = [
-        [{"text": _cell(value), "number": number, "href": None} for value, number in zip(row, numeric, strict=True)]
+        [{"text": cell(value), "number": number, "href": None} for value, number in zip(row, numeric, strict=True)]
         for row in frame.select(column.name for column in query.columns).iter_rows()
     ]
     _link_stages(rows, frame)
@@ -177,7 +177,7 @@ def _link_stages(rows: list[list[dict[str, Any]]], frame: pl.DataFrame) -> None:
             row[place["well"]]["href"] = f"audit/{well}/index.html"
 
 
-def _cell(value: Any) -> str:
+def cell(value: Any) -> str:
     """Return a value as a reader expects it; unknown is a dash, never a zero."""
     if value is None:
         return "–"

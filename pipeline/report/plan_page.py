@@ -11,7 +11,7 @@ import vl_convert
 from markupsafe import Markup
 
 from pipeline.plan.run import Planned
-from pipeline.report.build import CAUTION, render
+from pipeline.report.build import CAUTION, cell, render
 from pipeline.report.charts import MARK, QUIET, theme
 from pipeline.workspace import replace_text
 
@@ -36,9 +36,8 @@ def write_plan(planned: Planned, path: Path) -> Path:
     for line in planned.lines:
         row = figures.setdefault(line.quantity, {"unit": line.unit, "basis": line.basis, "cells": {}})
         row["cells"][line.design] = _cell(line.value, line.low, line.high, line.note)
-    charts = [
-        {"svg": Markup(_trade(planned.table(), *trade)), "alt": f"{trade[3]} against {trade[2]}"} for trade in TRADES
-    ]
+    table = planned.table()
+    charts = [{"svg": Markup(_trade(table, *trade)), "alt": f"{trade[3]} against {trade[2]}"} for trade in TRADES]
     taught = [
         {
             "name": name,
@@ -57,10 +56,8 @@ def write_plan(planned: Planned, path: Path) -> Path:
 
 
 def _cell(value: float | None, low: float | None, high: float | None, note: str) -> dict[str, str]:
-    if value is None:
-        return {"text": "–", "range": "", "note": note}
     shown = "" if low is None or high is None else f"{low:,.4g} to {high:,.4g}"
-    return {"text": f"{value:,.4g}" if abs(value) < 1000 else f"{value:,.0f}", "range": shown, "note": note}
+    return {"text": cell(value), "range": shown, "note": note}
 
 
 def _trade(lines: pl.DataFrame, x: str, y: str, x_title: str, y_title: str) -> str:

@@ -30,7 +30,7 @@ from pipeline.models.columns import COLUMNS as COLUMN_OF
 from pipeline.models.compare import compare
 from pipeline.models.outpad import fit_model
 from pipeline.models.specs import COMPARISONS, MODELS
-from pipeline.schemas import COIL, COIL_RUNS, PLUGS, SOURCES, STAGES, STRINGS, TREATMENT, WELLS
+from pipeline.schemas import COIL, COIL_RUNS, PLUGS, SOURCES, STAGES, STRINGS, TREATMENT, WELLS, Table
 from pipeline.synthetic.coil import CoilScript, simulate_mill_out
 from pipeline.synthetic.plan import Plan, make_wells, perforations_ft
 from pipeline.workspace import Workspace, open_workspace
@@ -117,6 +117,14 @@ def landing(folder: Path, pads: int) -> Result:
     )
 
 
+def landed(well: str, source: str, table: Table, at: datetime) -> dict[str, object]:
+    """Return the row of `sources` that makes a well's made-up samples count."""
+    return {
+        "path": f"landing/{source}", "map": "m", "source_id": source, "state": "landed", "lands": table.name,
+        "well_id": well, "content_hash": source, "map_hash": "", "reader_version": 1, "landed_at": at,
+    }  # fmt: skip
+
+
 def long_lake(folder: Path, stages: int, seconds: int = 7200) -> Workspace:
     """Make a lake of many stages, each of the given length, from one simulated stage."""
     lay_out(folder, SLICE)
@@ -159,12 +167,7 @@ def long_lake(folder: Path, stages: int, seconds: int = 7200) -> Workspace:
             design.with_columns(well_id=pl.lit(name), stage=pl.lit(s, pl.Int32), source_id=pl.lit(source))
             for s in range(1, count + 1)
         ]
-        sources.append(
-            {
-                "path": f"landing/{source}", "map": "m", "source_id": source, "state": "landed", "lands": "treatment",
-                "well_id": name, "content_hash": source, "map_hash": "", "reader_version": 1, "landed_at": origin,
-            }
-        )  # fmt: skip
+        sources.append(landed(name, source, TREATMENT, origin))
     lake.replace(WELLS, pl.concat(wells), {})
     lake.replace(STRINGS, pl.concat(strings), {})
     lake.replace(STAGES, pl.concat(designs), {})
@@ -232,12 +235,7 @@ def coil_measuring(folder: Path, runs: int) -> Result:
         described.append(
             {"well_id": name, "run": 1, "kind": "mill-out", "coil_diameter_in": 2.375, "source_id": source}
         )
-        sources.append(
-            {
-                "path": f"landing/{source}", "map": "m", "source_id": source, "state": "landed", "lands": "coil",
-                "well_id": name, "content_hash": source, "map_hash": "", "reader_version": 1, "landed_at": origin,
-            }
-        )  # fmt: skip
+        sources.append(landed(name, source, COIL, origin))
     lake.replace(WELLS, pl.concat(wells), {})
     lake.replace(STRINGS, pl.concat(strings), {})
     lake.replace(PLUGS, pl.DataFrame(listed, schema=PLUGS.dtypes), {})

@@ -58,8 +58,10 @@ def test_ninety_per_cent_intervals_of_effects_hold_over_200_campaigns() -> None:
     for seed in range(CAMPAIGNS):
         table = prepare(campaign(seed), MODEL)
         design, names, _ = design_matrix(table.used, table.columns)
-        estimate, covariance, pads = clustered_covariance(design, table.outcome, list(table.pads))
-        reach = stats.t.ppf(0.95, pads - 1) * np.sqrt(np.diag(covariance))
+        fitted = clustered_covariance(design, table.outcome, list(table.pads))
+        assert fitted.covariance is not None
+        estimate = fitted.estimate
+        reach = stats.t.ppf(0.95, fitted.pads - 1) * np.sqrt(np.diag(fitted.covariance))
         truth = {"design: wide": DESIGN_PSI, "tvd_ft": DEPTH_PSI, "stage": 15.0}
         hits += [float(abs(estimate[i] - truth[name]) <= reach[i]) for i, name in enumerate(names) if name in truth]
         widths.append(2.0 * reach[names.index("design: wide")])
