@@ -10,10 +10,13 @@ from typing import Any
 from scipy import stats
 
 from pipeline.lake import Lake
+from pipeline.models.specs import MODELS
 from pipeline.schemas import MODEL_CARDS, MODEL_PARAMETERS
 
 MARGIN = 0.02
 """A number may lie outside the data's range by this share of it before it counts as outside. [1]"""
+CHANCES = {spec.name for spec in MODELS if spec.chance}
+"""Models of an outcome that is 1 or 0."""
 FEWEST_CLASS_PADS = 2
 """A class seen on fewer pads cannot be told from its pad."""
 
@@ -119,8 +122,10 @@ def predict(model: StoredModel | None, job: Mapping[str, Any]) -> Prediction:
     card = model.card
     as_mean = not card["better_than_mean"]
     plain = "; the model is no better than the mean" if as_mean else ""
-    if card["kind"] == "logistic":
-        return Prediction(1.0 / (1.0 + math.exp(-value)), None, None, f"chance, {card['pads']} pads{plain}", as_mean)
+    better = "; a boosted model does better out of pad" if card["kind"] == "boosted" else ""
+    if card["model"] in CHANCES:  # whichever does better out of pad, the parameters stored are log odds
+        note = f"chance, {card['pads']} pads{better}{plain}"
+        return Prediction(1.0 / (1.0 + math.exp(-value)), None, None, note, as_mean)
     half = card["interval_half_width"]
     if half is not None and card["kind"] == "linear":
         note = f"90 % interval, conformal over {card['pads']} pads"
@@ -128,6 +133,4 @@ def predict(model: StoredModel | None, job: Mapping[str, Any]) -> Prediction:
         spread = card["rmse_linear"] * math.sqrt(1.0 + 1.0 / card["pads"])
         half = float(stats.t.ppf(0.95, card["pads"] - 1)) * spread
         note = f"indicative 90 % interval: {card['pads']} pads are too few for a tested one"
-    if card["kind"] == "boosted":
-        note += "; a boosted model does better out of pad"
-    return Prediction(value, value - half, value + half, note + plain, as_mean)
+    return Prediction(value, value - half, value + half, note + better + plain, as_mean)

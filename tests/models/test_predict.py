@@ -1,0 +1,54 @@
+"""Predictions from stored parameters: chances stay chances, and nothing is said outside the data."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from pipeline.models.predict import StoredModel, predict
+
+
+def stored(name: str, kind: str) -> StoredModel:
+    card: dict[str, Any] = {
+        "model": name, "kind": kind, "pads": 12, "better_than_mean": True, "interval_half_width": 5.0, "rmse_linear": 4.0,
+    }  # fmt: skip
+    empty = {"centre": None, "scale": None, "lowest": None, "highest": None, "pads": None}
+    terms = {
+        "constant": {"coefficient": -2.0, **empty},
+        "stage": {"coefficient": 1.0, "centre": 10.0, "scale": 5.0, "lowest": 1.0, "highest": 20.0, "pads": None},
+        "design: wide": {"coefficient": 0.5, **empty, "pads": 4},
+    }
+    return StoredModel(card, terms)
+
+
+JOB = {"stage": 15.0, "design": "wide"}
+
+
+@pytest.mark.parametrize("kind", ["logistic", "boosted"])
+def test_a_chance_is_a_chance_whichever_model_does_better(kind: str) -> None:
+    found = predict(stored("screen_out", kind), JOB)
+    assert found.value == pytest.approx(1.0 / (1.0 + 2.718281828 ** (2.0 - 1.0 - 0.5)))
+    assert found.low is None
+    assert ("boosted" in found.note) == (kind == "boosted")
+
+
+def test_a_number_has_its_conformal_interval() -> None:
+    found = predict(stored("pump_time", "linear"), JOB)
+    assert (found.value, found.low, found.high) == pytest.approx((-0.5, -5.5, 4.5))
+    assert "conformal over 12 pads" in found.note
+    assert "indicative" in predict(stored("pump_time", "boosted"), JOB).note  # the tested interval is the other model's
+
+
+@pytest.mark.parametrize(
+    ("job", "says"),
+    [
+        ({"stage": 40.0, "design": "wide"}, "outside 1 to 20"),
+        ({"stage": 5.0, "design": "new"}, "never seen"),
+        ({"stage": 5.0}, "design is not given"),
+    ],
+)
+def test_outside_the_data_there_is_no_value(job: dict[str, Any], says: str) -> None:
+    found = predict(stored("pump_time", "linear"), job)
+    assert found.value is None
+    assert says in found.note
