@@ -13,6 +13,8 @@ from pipeline.picks.record import Doubts, Method, Pick
 
 SLOW_FOOT_S = 15.0
 """A foot that takes longer is not run through. [s]"""
+CLOSE_FT = 0.5
+"""The mill has come to a stop when it is this close above it. [ft]"""
 STOP_MIN = 1.0
 """A shorter halt is no plug. [min]"""
 STOP_FT = 4.0
@@ -30,8 +32,8 @@ MOTOR_PSI = 80.0
 LONG_STOP = 1.5
 """A stop this much longer than the others may hold more than one plug. [1]"""
 
-TAG = Method("tag", "ft", "where the deepest point reached stands still; matched to the plugs in order of depth", 2)
-MILL_MIN = Method("mill_min", "min", "from tag until the mill moves on below, trips away from the plug taken out", 2)
+TAG = Method("tag", "ft", "where the deepest point reached stands still; matched to the plugs in order of depth", 3)
+MILL_MIN = Method("mill_min", "min", "from tag until the mill moves on below, trips away from the plug taken out", 3)
 
 
 @dataclass(frozen=True)
@@ -126,7 +128,8 @@ def find_stops(record: CoilRecord, path: CoilPath, from_ft: float) -> list[Stop]
     spans = joined(runs(slow), np.arange(slow.size, dtype=float), STOP_FT)
     stops = []
     for first, last in spans:
-        met = int(passed[first])
+        # a mill that stands just short of a whole foot crosses it by noise, long after it came there
+        met = int(np.searchsorted(frontier, grid[first] - CLOSE_FT))
         ended = last >= grid.size
         done = frontier.size - 1 if ended else int(passed[last])
         minutes = float(path.present_s[done] - path.present_s[met]) / 60.0

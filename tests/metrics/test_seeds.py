@@ -10,7 +10,7 @@ import pytest
 from pipeline import steps
 from pipeline.demo import lay_out
 from pipeline.metrics.measure import COIL_RUN_METRICS, PLUG_METRICS
-from pipeline.schemas import FINDINGS, PAD_DAYS, PAD_TIMELINE
+from pipeline.schemas import COIL, FINDINGS, PAD_DAYS, PAD_TIMELINE
 from pipeline.synthetic.plan import Plan
 from pipeline.workspace import open_workspace
 
@@ -33,8 +33,12 @@ def test_another_campaign(tmp_path: Path, seed: int) -> None:
 
     runs = lake.scan(COIL_RUN_METRICS).collect().join(truth.runs, on=["well_id", "run"], suffix="_planted")
     assert runs.height == truth.runs.height
-    starts = runs.select("well_id", "run", origin="start_time")
-    assert starts["origin"].null_count() == 0
+    assert runs["start_time"].null_count() == 0
+    first = lake.scan(COIL).group_by("well_id", "run").agg(origin=pl.col("time").min()).collect()
+    met = milled.join(first, on=["well_id", "run"])
+    assert met.height == milled.height
+    second = (met["tag_time"] - met["origin"]).dt.total_microseconds() / 1e6
+    assert ((second - met["tag_second"]).abs() <= 10.0).sum() >= 0.95 * met.height
     assert (runs["wiper_trips"] == runs["wiper_trips_planted"]).all()
     cut = runs.filter(pl.col("kind") == "toe preparation")
     assert (cut["stations"] == cut["stations_planted"]).all()
