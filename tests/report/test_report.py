@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from pipeline import steps
-from pipeline.report.build import CAUTION, _cell
+from pipeline.report.build import CAUTION, cell
 from pipeline.report.pages import load_pages
 from pipeline.workspace import Workspace, open_workspace
 from tests.builders import TREATMENT_MAP, WELLS_MAP, record_csv, workspace
@@ -164,4 +164,4 @@ def test_a_report_in_metric_units_converts_numbers_and_labels(slice_workspace: W
     ("value", "text"), [(None, "–"), (True, "yes"), (0.0, "0"), (12345.6, "12,346"), (0.91234, "0.9123"), ("x", "x")]
 )
 def test_cells_show_unknown_as_a_dash_and_zero_as_zero(value: object, text: str) -> None:
-    assert _cell(value) == text
+    assert cell(value) == text
