@@ -161,12 +161,14 @@ def _fit(space: Workspace) -> None:
     print("fit: " + "; ".join(f"{label}: {', '.join(names)}" for label, names in named.items() if names))
 
 
-def _report(space: Workspace) -> None:
+def _report(space: Workspace, **asked: Any) -> None:
     from pipeline import steps
 
     with _bar("report") as tell:
-        built = steps.run_report(space, tell)
+        built = steps.run_report(space, tell, **asked)
     print(f"report: {built.path} ({built.charts} charts, {built.size_bytes / 1e6:.1f} MB)")
+    for path in built.beside:
+        print(f"  {path}")
 
 
 @app.command(epilog=EPILOG)
@@ -188,9 +190,26 @@ def fit(workspace: Where = Path()) -> None:
 
 
 @app.command(epilog=EPILOG)
-def report(workspace: Where = Path()) -> None:
-    """Build the report as one self-contained page."""
-    _report(_open(workspace))
+def report(
+    workspace: Where = Path(),
+    quarter: Annotated[
+        str | None, typer.Option("--quarter", help="Show nothing after this quarter, such as 2031Q2.")
+    ] = None,
+    as_of: Annotated[
+        str | None, typer.Option("--as-of", help="Show what was on record at the end of this day, such as 2031-07-05.")
+    ] = None,
+    mask: Annotated[
+        str | None,
+        typer.Option("--mask", help="Replace names by stable aliases: crews, wells, pads, separated by commas."),
+    ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Also a PDF of each part.")] = False,
+    xlsx: Annotated[bool, typer.Option("--xlsx", help="Also the tables as a spreadsheet.")] = False,
+) -> None:
+    """Build the report as a self-contained page; an edition asked for lies in a folder of its own."""
+    from pipeline.report.edition import edition
+
+    beside = [name for name, wanted in (("pdf", pdf), ("xlsx", xlsx)) if wanted] or None
+    _report(_open(workspace), edition=edition(quarter, as_of, mask), beside=beside)
 
 
 @app.command(epilog=EPILOG)

@@ -11,7 +11,7 @@ from pipeline.ingest.amend import Amendment, read_moment, write
 from pipeline.ingest.names import Names
 from pipeline.lake import Lake
 from pipeline.report.audit import draw_audit
-from pipeline.report.build import CAUTION
+from pipeline.report.html import CAUTION
 from pipeline.schemas import PICKS, WELLS
 from pipeline.steps import open_lake
 from pipeline.workspace import Workspace

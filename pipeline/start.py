@@ -23,6 +23,8 @@ lake = "lake"
 out = "out"                      # reports, and copies of files set aside
 time_zone = "UTC"                # of pads that state none, and of the schedules
 # display_units = "field"        # or "metric"
+# plan = "next_pad.toml"         # candidate designs that the report's part "Next pad" shows
+# beside = ["pdf", "xlsx"]       # what each refresh writes beside the page: a PDF of each part, the tables
 
 [schedules]
 refresh = "0 5 * * *"            # minute hour day month weekday; "" for never

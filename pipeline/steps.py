@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -24,11 +24,13 @@ from pipeline.metrics.measure import (
     measure,
 )
 from pipeline.models.fit import FitReport, fit
+from pipeline.plan.record import record_plan
 from pipeline.plan.run import Planned
 from pipeline.plan.run import run_plan as plan
 from pipeline.report.build import Built, build
+from pipeline.report.edition import PLAIN, Edition, versions_as_of
 from pipeline.report.plan_page import write_plan
-from pipeline.report.queries import Query, load, run
+from pipeline.report.queries import Query, connect, load, run
 from pipeline.schemas import (
     CHANGES,
     COMPARISONS,
@@ -41,10 +43,13 @@ from pipeline.schemas import (
     PAD_DAYS,
     PAD_TIMELINE,
     PICKS,
+    PLANNED,
     PREDICTIONS,
     PROPORTIONS,
+    QUARTER_MEANS,
     SNAPSHOTS,
     SOURCES,
+    TRIALS,
     Table,
 )
 from pipeline.workspace import Workspace
@@ -57,7 +62,7 @@ TABLES: dict[str, Table] = {
     for table in (
         *LANDED.values(), PICKS, STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS, TOE_PREP_METRICS,
         WIRELINE_METRICS, PAD_TIMELINE, PAD_DAYS, COMPARISONS, MODEL_CARDS, MODEL_PARAMETERS, EFFECTS, PROPORTIONS,
-        CHANGES, EXCLUSIONS, PREDICTIONS, SOURCES, FINDINGS,
+        CHANGES, QUARTER_MEANS, EXCLUSIONS, PREDICTIONS, PLANNED, TRIALS, SOURCES, FINDINGS,
     )
 }  # fmt: skip
 """Every table a query can read."""
@@ -101,27 +106,53 @@ def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measu
 
 
 def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport:
-    """Fit the models and comparisons that are stale."""
+    """Fit the models and comparisons that are stale, then evaluate the workspace's plan for the next pad."""
     lake = open_lake(workspace)
-    return _snapshot(workspace, lake, "fit", fit(lake, progress))
+    report = fit(lake, progress)
+    if workspace.plan is not None and record_plan(lake, workspace.plan):
+        report.fitted.append("plan")
+    return _snapshot(workspace, lake, "fit", report)
 
 
-def run_report(workspace: Workspace, progress: Progress | None = None) -> Built:
-    """Build the report from the present versions of all tables."""
+def run_report(
+    workspace: Workspace,
+    progress: Progress | None = None,
+    *,
+    edition: Edition = PLAIN,
+    beside: Sequence[str] | None = None,
+) -> Built:
+    """Build an edition of the report: from the present tables, or as they were on a past day.
+
+    Parameters
+    ----------
+    workspace : Workspace
+    progress : callable, optional
+    edition : Edition
+    beside : sequence of str, optional
+        ``pdf``, ``xlsx``; the settings' where absent.
+
+    Raises
+    ------
+    HeelwardError
+        If nothing was on record on the day asked for.
+    """
     lake = open_lake(workspace)
-    pinned = versions(lake)
-    return build(workspace, lake.at(pinned), list(TABLES.values()), pinned, progress)
+    settings = workspace.settings
+    pinned = versions(lake) if edition.as_of is None else versions_as_of(lake, edition.as_of, settings.time_zone)
+    asked = settings.beside if beside is None else beside
+    return build(workspace, lake.at(pinned), list(TABLES.values()), pinned, edition, asked, progress)
 
 
 def run_query(workspace: Workspace, name: str, given: dict[str, Any]) -> tuple[Query, pl.DataFrame]:
     """Run a saved query over the present lake; return its header and its rows."""
     query = load(name)
-    return query, run(open_lake(workspace).connect(list(TABLES.values())), query, given)
+    return query, run(connect(open_lake(workspace), list(TABLES.values())), query, given)
 
 
 def run_plan(workspace: Workspace, path: Path, teach: str | None = None, out: Path | None = None) -> Planned:
     """Compare the designs of a plan file; write its page where one is asked for."""
-    planned = plan(open_lake(workspace), path, teach)
+    planned = plan(open_lake(workspace), path, () if teach is None else (teach,))
+    planned = planned.shown_in(workspace.settings.display_units)
     if out is not None:
         write_plan(planned, out)
     return planned

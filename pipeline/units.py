@@ -8,6 +8,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+_AMOUNT = re.compile(r"\{([+-]?[\d.]+) ([^{}]{1,12})\}")
+
 # What a reader sees, by the workspace's `display_units`: lake unit -> (shown unit in pint's words, label).
 _SHOWN: dict[str, dict[str, tuple[str, str]]] = {
     "field": {},
@@ -27,6 +29,10 @@ _SHOWN: dict[str, dict[str, tuple[str, str]]] = {
         "ft/min": ("m/min", "m/min"),
     },
 }
+
+
+_SPELLED = {"1000 USD": "thousand USD"}
+"""Units that are no physical ones, as a reader writes them."""
 
 
 @dataclass(frozen=True)
@@ -96,9 +102,30 @@ def convert(value: Any, source: str, target: str) -> Any:
     return value * line.factor + line.offset if line.offset else value * line.factor
 
 
+def shown_units(system: str) -> list[str]:
+    """Return the lake units that a system shows otherwise."""
+    return [*_SHOWN[system], *_SPELLED]
+
+
 def shown(unit: str, system: str) -> tuple[Linear, str]:
     """Return how a lake unit is shown in a system (``"field"`` or ``"metric"``): conversion and label."""
     target = _SHOWN[system].get(unit)
     if target is None:
-        return Linear(1.0, 0.0), unit
+        return Linear(1.0, 0.0), _SPELLED.get(unit, unit)
     return conversion(unit, target[0]), target[1]
+
+
+def say(text: str, system: str = "field") -> str:
+    """Return a sentence with its amounts, written ``{-1669 psi}``, in the units shown; a plus sign is kept.
+
+    Sentences that are made before it is known who reads them name their amounts so.
+    """
+
+    def said(found: re.Match[str]) -> str:
+        line, label = shown(found[2], system)
+        value = float(found[1]) * line.factor
+        sign = "+" if found[1].startswith("+") else ""
+        number = f"{value:{sign},.0f}" if abs(value) >= 100.0 else f"{value:{sign}.3g}"
+        return f"{number} {label}".replace("-", "−", 1) if value < 0.0 else f"{number} {label}"
+
+    return _AMOUNT.sub(said, text)

@@ -38,6 +38,8 @@ class Settings(Frozen):
     out: str = "out"
     time_zone: str = "UTC"
     display_units: Literal["field", "metric"] = "field"
+    plan: str = ""
+    beside: list[Literal["pdf", "xlsx"]] = Field(default_factory=list)
     schedules: Schedules = Schedules()
     storage: dict[str, str] = Field(default_factory=dict)
 
@@ -90,6 +92,11 @@ class Workspace:
     def out(self) -> Path:
         """Folder of reports and set-aside files."""
         return self.root / self.settings.out
+
+    @property
+    def plan(self) -> Path | None:
+        """The plan file that the report shows; None where the settings name none."""
+        return self.root / self.settings.plan if self.settings.plan else None
 
     @property
     def settings_hash(self) -> str:

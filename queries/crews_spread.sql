@@ -4,6 +4,8 @@
 -- columns:
 --   crew: fracturing crew
 --   design: design
+--   pad: pad
+--   formation: formation
 --   well: well
 --   stage: stage, counted from the toe
 --   quarter: quarter in which the stage began
@@ -11,6 +13,8 @@
 SELECT
     s.frac_crew AS crew,
     s.design,
+    w.pad,
+    w.formation,
     w.well_name AS well,
     m.stage,
     m.quarter,

@@ -17,7 +17,7 @@ SELECT
         CASE
             WHEN comparable < 2 THEN 'No designs that can be compared'
             WHEN least IS NULL THEN format('No clear difference in treating pressure between {} designs', comparable)
-            ELSE format('Design {} treats {:,.0f} psi below the mean of designs', lowest, -least)
+            ELSE format('Design {} treats {} below the mean of designs', lowest, said(-least, 'psi'))
         END,
         CASE WHEN apart IS NOT NULL THEN format('; {} cannot be compared', apart) ELSE '' END
     ) AS title

@@ -3,6 +3,8 @@
 -- grain: a mill-out run with wiper trips
 -- columns:
 --   well: well
+--   pad: pad
+--   quarter: quarter in which the run began
 --   run: coil run
 --   crew: coil crew
 --   velocity [ft/min]: annular velocity in the lateral on wiper trips
@@ -28,6 +30,8 @@ WITH runs AS (
 )
 SELECT
     coalesce(w.well_name, m.well_id) AS well,
+    w.pad,
+    m.run_quarter AS quarter,
     m.run,
     coalesce(m.coil_crew, 'not recorded') AS crew,
     m.wiper_lateral_velocity_ft_min AS velocity,

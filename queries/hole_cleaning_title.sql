@@ -26,9 +26,9 @@ SELECT
     CASE
         WHEN n = 0 THEN 'No wiper trip measured yet'
         ELSE format(
-            'Wiper trips took {:.0f} of {:.0f} coil hours; {} of {} runs wiped slower than 3 ft/s; '
+            'Wiper trips took {:.0f} of {:.0f} coil hours; {} of {} runs wiped slower than {}; '
             'the best rate everywhere would have saved about {:.0f} h',
-            wiping, hours, slow, n, saved
+            wiping, hours, slow, n, said(180, 'ft/min'), saved
         )
     END AS title
 FROM summed

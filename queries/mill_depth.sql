@@ -5,6 +5,8 @@
 --   depth [ft]: set depth
 --   mill_time [min]: from tag until the mill moves on below
 --   crew: coil crew
+--   pad: pad
+--   formation: formation
 --   well: well
 --   plug: plug, by the stage it was set for
 --   quarter: quarter in which it was met
@@ -12,6 +14,8 @@ SELECT
     p.set_depth_ft AS depth,
     m.mill_min AS mill_time,
     coalesce(r.coil_crew, 'not recorded') AS crew,
+    w.pad,
+    w.formation,
     w.well_name AS well,
     m.plug,
     m.quarter

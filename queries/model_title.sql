@@ -11,12 +11,12 @@ SELECT
         CASE
             WHEN count(*) = 0 THEN ': no model yet, it needs three pads'
             WHEN any_value(better_than_mean) THEN format(
-                ' on unseen pads is predicted to {:.3g} {}; the mean is off by {:.3g}',
-                any_value(rmse_out_of_pad), any_value(unit), any_value(rmse_of_mean)
+                ' on unseen pads is predicted to {}; the mean is off by {}',
+                said(any_value(rmse_out_of_pad), any_value(unit)), said(any_value(rmse_of_mean), any_value(unit))
             )
             ELSE format(
-                ': the model is no better than the mean ({:.3g} {} against {:.3g})',
-                any_value(rmse_out_of_pad), any_value(unit), any_value(rmse_of_mean)
+                ': the model is no better than the mean ({} against {})',
+                said(any_value(rmse_out_of_pad), any_value(unit)), said(any_value(rmse_of_mean), any_value(unit))
             )
         END
     ) AS title

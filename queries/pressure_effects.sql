@@ -7,7 +7,9 @@
 --   low [psi]: lower 95 % limit, clustered by pad
 --   high [psi]: upper limit of the same
 SELECT
-    concat(replace(replace(term, 'frac_crew: ', ''), '_', ' '), ' (', per, ')') AS term,
+    concat(
+        replace(regexp_replace(replace(term, 'frac_crew: ', ''), '_(psi_ft|psi|ft)$', ''), '_', ' '), ' (', per, ')'
+    ) AS term,
     effect AS difference,
     low,
     high

@@ -1,8 +1,9 @@
 -- title: Where the pads' hours went, quarter by quarter
 -- reader: manager
--- grain: a quarter and an activity
+-- grain: a quarter, a pad and an activity
 -- columns:
 --   quarter: quarter of the day, on the pad's clock
+--   pad: pad
 --   activity: pumping, wireline, swap, coil, standby, NPT or not booked
 --   hours [h]: hours, from records where they exist, else from the time log
 --   share [ratio]: share of the quarter's hours
@@ -10,6 +11,7 @@ WITH parts AS (
     UNPIVOT (
         SELECT
             quarter,
+            pad,
             sum(pumping_hours) AS pumping,
             sum(wireline_hours) AS wireline,
             sum(swap_hours) AS swap,
@@ -18,12 +20,12 @@ WITH parts AS (
             sum(npt_hours) AS "NPT",
             sum(not_booked_hours) AS "not booked"
         FROM pad_day_metrics
-        GROUP BY quarter
+        GROUP BY quarter, pad
     )
     ON pumping, wireline, swap, coil, standby, "NPT", "not booked"
     INTO NAME activity VALUE hours
 )
-SELECT quarter, activity, hours, hours / sum(hours) OVER (PARTITION BY quarter) AS share
+SELECT quarter, pad, activity, hours, hours / sum(hours) OVER (PARTITION BY quarter) AS share
 FROM parts
 WHERE hours > 0
-ORDER BY quarter, activity
+ORDER BY quarter, activity, pad

@@ -14,7 +14,8 @@ SELECT
     CASE
         WHEN count(*) = 0 THEN 'No reported values landed yet'
         ELSE format(
-            'ISIP within 100 psi of the reported on {:.0f} % of stages; totals off by over 3 % on {}',
+            'ISIP within {} of the reported on {:.0f} % of stages; totals off by over 3 % on {}',
+            said(100, 'psi'),
             100 * coalesce(avg(near::INT), 0), count(*) FILTER (off)
         )
     END AS title

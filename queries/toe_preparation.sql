@@ -4,6 +4,7 @@
 -- columns:
 --   well: well
 --   pad: pad
+--   formation: formation
 --   runs: coil runs it took
 --   method: one run or two runs
 --   hours [h]: hours in the hole, all runs
@@ -22,6 +23,7 @@
 SELECT
     coalesce(w.well_name, t.well_id) AS well,
     w.pad,
+    w.formation,
     t.runs,
     CASE WHEN t.one_run THEN 'one run' ELSE 'two runs' END AS method,
     t.hours,

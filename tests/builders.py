@@ -83,6 +83,7 @@ def query_on(name: str, tables: dict[str, pl.DataFrame], given: dict[str, Any] |
     """Run a saved query on a few rows."""
     connection = duckdb.connect(":memory:")
     connection.execute("SET TimeZone = 'UTC'")
+    queries.speak(connection)
     for table, frame in tables.items():
         connection.register(table, frame)
     return queries.run(connection, queries.load(name), given)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import os
+import pickle
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 from pipeline import resources, steps
 from pipeline.demo import FULL, lay_out
 from pipeline.lake import Lake
 from pipeline.synthetic.campaign import Truth
-from pipeline.workspace import Workspace, open_workspace
+from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 
 
 @dataclass(frozen=True)
@@ -27,11 +30,21 @@ class Campaign:
 
 @pytest.fixture(scope="session")
 def campaign(tmp_path_factory: pytest.TempPathFactory) -> Campaign:
-    folder = tmp_path_factory.mktemp("campaign")
-    truth = lay_out(folder, FULL)
-    workspace = open_workspace(folder)
-    refreshed = steps.refresh(workspace)
-    return Campaign(workspace, steps.open_lake(workspace), truth, refreshed)
+    """Made once for all processes that tests run in: the first to come makes it, the others wait for it."""
+    shared = tmp_path_factory.getbasetemp()
+    shared = shared.parent if "PYTEST_XDIST_WORKER" in os.environ else shared
+    made = shared / "campaign.pickle"
+    with FileLock(shared / "campaign.lock"):
+        if not made.exists():
+            folder = shared / "campaign"
+            truth = lay_out(folder, FULL)
+            workspace = open_workspace(folder)
+            refreshed = steps.refresh(workspace)
+            part = shared / "campaign.part"
+            part.write_bytes(pickle.dumps(Campaign(workspace, steps.open_lake(workspace), truth, refreshed)))
+            part.replace(made)
+        found: Campaign = pickle.loads(made.read_bytes())
+    return found
 
 
 @pytest.fixture
@@ -40,4 +53,7 @@ def slice_workspace(tmp_path: Path) -> Workspace:
     sample = resources.folder("sample_lake")
     folder = tmp_path / "slice"
     shutil.copytree(sample, folder, ignore=shutil.ignore_patterns("lake", "out", ".heelward"))
+    settings = folder / SETTINGS_FILE
+    lines = settings.read_text(encoding="utf-8").splitlines(keepends=True)
+    settings.write_text("".join(line for line in lines if not line.startswith("beside")), encoding="utf-8")
     return open_workspace(folder)

@@ -182,15 +182,24 @@ class Lake:
             )  # fmt: skip
         return int(delta.version())
 
-    def connect(self, tables: Sequence[Table]) -> duckdb.DuckDBPyConnection:
+    def connect(
+        self, tables: Sequence[Table], seen: Callable[[Table, pl.LazyFrame], pl.LazyFrame] | None = None
+    ) -> duckdb.DuckDBPyConnection:
         """Open an in-memory DuckDB whose views are the given tables' visible rows, in UTC.
 
         Files and extensions are out of its reach: a query can read the lake's views and nothing else.
+
+        Parameters
+        ----------
+        tables : sequence of Table
+        seen : callable, optional
+            Given a table and its rows, returns the rows that the views show.
         """
         connection = duckdb.connect(":memory:")
         connection.execute("SET TimeZone = 'UTC'")
         for table in tables:
-            connection.register(table.name, self.scan(table))
+            rows = self.scan(table)
+            connection.register(table.name, rows if seen is None else seen(table, rows))
         connection.execute("SET enable_external_access = false")
         connection.execute("SET lock_configuration = true")
         return connection

@@ -42,6 +42,7 @@ from pipeline.schemas import (
     Table,
 )
 
+LEVELS = (STAGE, PLUG, RUN, TOE, WIRELINE_RUN)
 STAGE_METRICS = STAGE.table()
 PLUG_METRICS = PLUG.table()
 COIL_RUN_METRICS = RUN.table()

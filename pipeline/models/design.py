@@ -27,7 +27,7 @@ def design_matrix(used: pl.DataFrame, columns: list[Column]) -> tuple[Array, lis
             values = used[column.name].to_numpy().astype(float)
             parts.append((values - values.mean()) / column.step)
             names.append(column.name)
-            per.append(f"+{column.step:g} {column.unit}".strip())
+            per.append(f"{{+{column.step:g} {column.unit}}}" if column.unit else f"+{column.step:g}")
             continue
         levels = sorted(used[column.name].unique().to_list())
         for level in levels[1:]:

@@ -20,6 +20,7 @@ from pipeline.schemas import (
     MODEL_PARAMETERS,
     PREDICTIONS,
     PROPORTIONS,
+    QUARTER_MEANS,
     Table,
 )
 
@@ -80,6 +81,9 @@ def fit(lake: Lake, progress: Callable[[int, int, str], None] | None = None) -> 
     for level, metrics in quarters.CHANGED.items():
         for metric in metrics:
             _small(lake, CHANGES, quarters.changes(frames[level], metric), {"metric": metric}, report)
+    for level, metrics in quarters.MEANS.items():
+        for metric in metrics:
+            _small(lake, QUARTER_MEANS, quarters.quarter_means(frames[level], metric), {"metric": metric}, report)
     _small(lake, EXCLUSIONS, quarters.exclusions(frames["well"]), {"outcome": "production"}, report)
     return report
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from scipy import stats
 
 from pipeline.metrics.declare import fingerprint
 from pipeline.models.columns import COLUMNS
@@ -18,6 +19,9 @@ FUNNEL_Z = (1.959964, 3.090232)
 CLASSES = ("design", "formation")
 """A change of these is mix; a change within them is performance."""
 CHANGED = {"stage": ("pump_time_min", "transition_min"), "plug": ("mill_min",)}
+MEANS = {"stage": ("pump_time_min",), "plug": ("mill_min",), "well": ("hours_per_stage", "cost_per_stage")}
+FEWEST_PADS = 3
+"""With fewer pads a mean has no limits: there is nothing to tell how much pads differ."""
 EVENTS = ("screenout",)
 ALIKE = 0.5
 """A change is split only where this share of the quarter's rows is of jobs seen before. [1]"""
@@ -98,6 +102,55 @@ def changes(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
             }
         )  # fmt: skip
     return rows
+
+
+def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
+    """Return each quarter's mean, and its difference from all quarters before, with 95 % limits.
+
+    Parameters
+    ----------
+    frame : polars.DataFrame
+        A modelling table.
+    metric : str
+
+    Notes
+    -----
+    A quarter often holds one or two pads, and wells of a pad are alike, so the limits come from how much the means of
+    all pads so far differ: m ± t s / √p with p pads in the quarter and one degree of freedom less than pads so far.
+    What pads differ by because of a trend is inside s, so the limits are rather too wide than too narrow.
+    """
+    used = frame.drop_nulls([metric, "quarter", "pad"]).sort("quarter", "pad", "well_id")
+    mark = fingerprint(
+        [METHOD_VERSION, metric, used.select("quarter", "pad", metric).hash_rows(seed=1).sort().to_list()]
+    )
+    rows = []
+    for quarter in used["quarter"].unique().sort():
+        so_far = used.filter(pl.col("quarter") <= quarter)
+        now, before = so_far.filter(quarter=quarter), so_far.filter(pl.col("quarter") < quarter)
+        pads = so_far.group_by("pad").agg(pl.col(metric).mean())[metric].to_numpy()
+        reach = None
+        if pads.size >= FEWEST_PADS:
+            reach = float(stats.t.ppf(0.975, pads.size - 1) * np.std(pads, ddof=1))
+        here, earlier = now["pad"].n_unique(), before["pad"].n_unique()
+        value = float(now[metric].mean())  # type: ignore[arg-type]
+        change = value - float(before[metric].mean()) if before.height else None  # type: ignore[arg-type]
+        rows.append(
+            {
+                "metric": metric, "quarter": quarter, "unit": COLUMNS[metric].unit, "rows": now.height, "pads": here,
+                "value": value, **_limits("", value, reach, 1.0 / here),
+                "change": change, **_limits("change_", change, reach, 1.0 / here + 1.0 / max(earlier, 1)),
+                "inputs": mark,
+            }
+        )  # fmt: skip
+    return rows
+
+
+def _limits(prefix: str, value: float | None, reach: float | None, share: float) -> dict[str, float | None]:
+    """Limits that lie a reach away, the reach of one pad shared by the pads of a mean."""
+    if value is None or reach is None:
+        return {f"{prefix}low": None, f"{prefix}high": None}
+    away = reach * float(np.sqrt(share))
+    return {f"{prefix}low": value - away, f"{prefix}high": value + away}
 
 
 def _pooled(quarters: list[dict[str, tuple[float, int]]]) -> dict[str, tuple[float, int]]:

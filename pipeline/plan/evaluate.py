@@ -164,21 +164,21 @@ def _physics(plan: PlanFile, design: Candidate) -> list[Line]:
 
     room = limits.plug_rating_psi - across
     limit = limits.surface_pressure_psi
-    said = f"{over} of {stages} stages would pass {limit:,.0f} psi with {RISE_PSI:,.0f} psi to spare"
+    said = f"{over} of {stages} stages would pass {{{limit:.0f} psi}} with {{{RISE_PSI:.0f} psi}} to spare"
     margin = said if over else "limit less the highest"
-    horses = "" if limits.horsepower is None else f"; {limits.horsepower - power:+,.0f} hp to spare"
+    horses = "" if limits.horsepower is None else f"; {{{limits.horsepower - power:+.0f} hp}} to spare"
     return [
-        line("physics_surface_toe", surface[0], "psi", f"closure + {NET_PSI:.0f} psi net + friction - column"),
+        line("physics_surface_toe", surface[0], "psi", f"closure + {{{NET_PSI:.0f} psi}} net + friction - column"),
         line("physics_surface_heel", surface[-1], "psi", "the same at the last stage"),
         line("physics_margin", limit - highest, "psi", margin),
         line("perforation_friction", perf, "psi", "at design rate through all holes, before they erode"),
         line(
             "entry_spread", evenness(split), "ratio",
-            f"coefficient of variation of cluster rates, stress spread over {pad.stress_spread_psi:.0f} psi",
+            f"coefficient of variation of cluster rates, stress spread over {{{pad.stress_spread_psi:.0f} psi}}",
         ),
         line(
             "plug_margin", room, "psi",
-            f"rating less {across:,.0f} psi across the plug, reservoir pressure below as the worst case",
+            f"rating less {{{across:.0f} psi}} across the plug, reservoir pressure below as the worst case",
         ),
         line("horsepower", power, "hp", f"at the highest surface pressure{horses}"),
     ]  # fmt: skip

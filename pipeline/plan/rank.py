@@ -105,12 +105,9 @@ def difference(
     error = float(np.sqrt(contrast[keep] @ fitted.covariance @ contrast[keep]))
     reach = float(stats.t.ppf(0.975, fitted.pads - 1)) * error
     unit = COLUMNS[spec.outcome].unit
-    words = f"{spec.title} differs by {_said(gap)} {unit} ({_said(gap - reach)} to {_said(gap + reach)})"
+    amount, low, high = (f"{{{value:+.6g} {unit}}}" for value in (gap, gap - reach, gap + reach))
+    words = f"{spec.title} differs by {amount} ({low} to {high})"
     return words, abs(gap) > reach
-
-
-def _said(value: float) -> str:
-    return f"{value:+,.0f}" if abs(value) >= 100.0 else f"{value:+.3g}"
 
 
 def _row(job: Mapping[str, Any], names: list[str], columns: list[Column]) -> np.ndarray:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import polars as pl
@@ -10,6 +11,7 @@ import polars as pl
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.metrics.measure import COIL_RUN_METRICS
+from pipeline.models.columns import COLUMNS
 from pipeline.models.frames import modelling_tables
 from pipeline.models.predict import load_models
 from pipeline.models.specs import COMPARISONS
@@ -18,6 +20,7 @@ from pipeline.plan.file import PlanFile
 from pipeline.plan.rank import Ranking, rank
 from pipeline.plan.trial import Trial, trials
 from pipeline.schemas import COIL_RUNS
+from pipeline.units import say, shown
 from pipeline.workspace import parse_toml
 
 
@@ -43,16 +46,40 @@ class Planned:
         """Return the figures, one row a design and quantity."""
         return pl.DataFrame([vars(line) for line in self.lines], infer_schema_length=None).drop("as_mean")
 
+    def shown_in(self, system: str) -> Planned:
+        """Return the plan in the units that a workspace shows."""
 
-def run_plan(lake: Lake, path: Path, teach: str | None = None) -> Planned:
+        def line_in(line: Line) -> Line:
+            to, label = shown(line.unit, system)
+            value, low, high = (
+                None if one is None else one * to.factor + to.offset for one in (line.value, line.low, line.high)
+            )
+            note = say(line.note, system)
+            return replace(line, value=value, low=low, high=high, unit="" if label == "ratio" else label, note=note)
+
+        def taught_in(name: str, found: list[Trial] | str) -> list[Trial] | str:
+            outcome = next(spec.outcome for spec in COMPARISONS if spec.name == name)
+            factor = shown(COLUMNS[outcome].unit, system)[0].factor
+            if isinstance(found, str):
+                return found
+            return [replace(trial, half_width=trial.half_width * factor) for trial in found]
+
+        return Planned(
+            self.plan, [line_in(line) for line in self.lines],
+            replace(self.ranking, verdict=say(self.ranking.verdict, system)),
+            {name: taught_in(name, found) for name, found in self.taught.items()},
+        )  # fmt: skip
+
+
+def run_plan(lake: Lake, path: Path, teach: Sequence[str] = ()) -> Planned:
     """Compare the designs of a plan file.
 
     Parameters
     ----------
     lake : Lake
     path : Path
-    teach : str, optional
-        Name of a comparison: also rank the trials on the next pad that would teach most about it.
+    teach : sequence of str, optional
+        Names of comparisons: also rank the trials on the next pad that would teach most about each.
 
     Raises
     ------
@@ -70,7 +97,7 @@ def run_plan(lake: Lake, path: Path, teach: str | None = None) -> Planned:
     for design in plan.designs:
         stages = stage_count(plan.pad, design)
         jobs[design.name] = job_of(plan.pad, design, habits, (stages + 1) // 2, stages)
-    taught = {} if teach is None else {teach: _teach(frames, plan, teach)}
+    taught = {name: _teach(frames, plan, name) for name in teach}
     return Planned(plan, lines, rank(plan.rank_by, lines, jobs, frames), taught)
 
 

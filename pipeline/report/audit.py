@@ -16,6 +16,9 @@ from numpy.typing import NDArray
 
 from pipeline import resources
 from pipeline.lake import Lake
+from pipeline.report.mask import Mask
+from pipeline.report.text import inert, inert_text
+from pipeline.report.theme import style
 from pipeline.schemas import PICKS, TREATMENT, WELLS
 from pipeline.workspace import replace_text
 
@@ -48,6 +51,7 @@ def draw_audit(
     caution: str,
     *,
     well: str | None = None,
+    mask: Mask | None = None,
     progress: Callable[[int, int, str], None] | None = None,
 ) -> Audited:
     """Draw the audit pages of the wells whose picks changed.
@@ -61,16 +65,20 @@ def draw_audit(
         Shown on each well's page.
     well : str, optional
         Only this well's pages; all wells' without it.
+    mask : Mask, optional
+        Replaces names.
     progress : callable, optional
         Told (wells done, wells to do, well).
     """
+    mask = mask or Mask()
     picks = lake.scan(PICKS).filter(pl.lit(True) if well is None else pl.col("well_id") == well, level="stage")
     prints = dict(picks.select("well_id", "fingerprint").unique().collect().iter_rows())
     names = dict(lake.scan(WELLS).select("well_id", "well_name").collect().iter_rows())
-    stale = [one for one in sorted(prints) if _mark(out, one) != prints[one]]
+    stale = [one for one in sorted(prints) if _mark(out, mask.text(one)) != prints[one]]
     for done, one in enumerate(stale, start=1):
-        _draw_well(lake, out / one, one, names.get(one, one), caution)
-        replace_text(out / one / "fingerprint", prints[one])
+        folder = out / mask.text(one)
+        _draw_well(lake, folder, one, inert_text(mask.text(names.get(one) or one)), caution, mask)
+        replace_text(folder / "fingerprint", prints[one])
         if progress is not None:
             progress(done, len(stale), one)
     return Audited(stale, len(prints) - len(stale))
@@ -81,9 +89,9 @@ def _mark(out: Path, well: str) -> str | None:
     return path.read_text(encoding="utf-8") if path.exists() else None
 
 
-def _draw_well(lake: Lake, folder: Path, well: str, name: str, caution: str) -> None:
+def _draw_well(lake: Lake, folder: Path, well: str, name: str, caution: str, mask: Mask) -> None:
     folder.mkdir(parents=True, exist_ok=True)
-    picks = lake.scan(PICKS).filter(well_id=well, level="stage").collect()
+    picks = inert(mask.seen(PICKS, lake.scan(PICKS).filter(well_id=well, level="stage")).collect())
     samples = lake.scan(TREATMENT).filter(pl.col("well_id") == well).sort("stage", "time").collect()
     stages = []
     for (number,), frame in samples.partition_by("stage", as_dict=True, maintain_order=True).items():
@@ -92,8 +100,9 @@ def _draw_well(lake: Lake, folder: Path, well: str, name: str, caution: str) -> 
         doubtful = mine.filter(pl.col("confidence").is_in(["low", "medium"]) & pl.col("amended_reason").is_null())
         doubts = "; ".join(f"{row['pick']} {row['confidence']}" for row in doubtful.iter_rows(named=True))
         stages.append({"number": number, "doubts": doubts.replace("_", " ")})
-    style = Markup((resources.folder("reports") / "report.css").read_text(encoding="utf-8"))
-    page = _templates().get_template("well.html").render(well=name, stages=stages, style=style, caution=caution)
+    page = (
+        _templates().get_template("well.html").render(well=name, stages=stages, style=Markup(style()), caution=caution)
+    )
     replace_text(folder / "index.html", page)
 
 

@@ -4,28 +4,26 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from functools import cache
 from typing import Any
 
 import altair as alt
 import polars as pl
 
-from pipeline import resources
 from pipeline.report.pages import ChartSpec
+from pipeline.report.theme import chart_theme
 
 HEIGHT = 300
-QUIET, MARK = "#9aa0a6", "#1b4965"
+QUIET, MARK, PAPER, SECOND = "var(--quiet)", "var(--mark)", "var(--paper)", "var(--two)"
+ROWS, CELLS = "rows", "cells"
+"""Names of a chart's data: what it draws; what it adds up for the jobs that a reader picks out."""
+PICKED = "picked"
+"""Whether a reader has picked jobs out: a parameter of charts that add up cells."""
 Labels = dict[str, str]
 
 
-@cache
-def theme() -> dict[str, Any]:
-    """Return the chart theme."""
-    loaded: dict[str, Any] = json.loads((resources.folder("reports") / "theme.json").read_text(encoding="utf-8"))
-    return loaded
-
-
-def draw(spec: ChartSpec, frame: pl.DataFrame, units: Labels) -> dict[str, Any]:
+def draw(
+    spec: ChartSpec, frame: pl.DataFrame, units: Labels, cells: list[dict[str, Any]] | None = None
+) -> dict[str, Any]:
     """Draw a chart.
 
     Parameters
@@ -35,20 +33,22 @@ def draw(spec: ChartSpec, frame: pl.DataFrame, units: Labels) -> dict[str, Any]:
         Rows of the chart's query, not empty.
     units : dict of str to str
         Label of each column's unit, empty where it has none.
+    cells : list of dict, optional
+        Rows of the chart's cells.
 
     Returns
     -------
     dict
-        A Vega-Lite specification with its data.
+        A Vega-Lite specification with its data under the name ``rows``; its colours are names.
     """
     kinds: dict[str, Callable[[ChartSpec, alt.Data, pl.DataFrame, Labels], alt.LayerChart | alt.Chart]] = {
         "trend": _trend, "stack": _stack, "bars": _bars, "interval": _interval, "strip": _strip, "scatter": _scatter,
-        "timeline": _timeline, "funnel": _funnel,
+        "timeline": _timeline, "funnel": _funnel, "trade": _trade,
     }  # fmt: skip
-    data = alt.Data(values=json.loads(frame.write_json()))
-    chart = kinds[spec.kind](spec, data, frame, units)
-    chart = chart.properties(width="container").configure(**theme())
+    chart = kinds[spec.kind](spec, alt.NamedData(name=ROWS), frame, units)
+    chart = chart.properties(width="container").configure(**chart_theme())
     built: dict[str, Any] = chart.to_dict()
+    built["datasets"] = {ROWS: json.loads(frame.write_json())} | ({} if cells is None else {CELLS: cells})
     built["autosize"] = {"type": "fit-x", "contains": "padding"}
     return built
 
@@ -75,7 +75,7 @@ def _tips(frame: pl.DataFrame, units: Labels) -> list[alt.Tooltip]:
     return tips
 
 
-def _trend(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+def _trend(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
     base = alt.Chart(data, height=HEIGHT)
     x = alt.X(
         field=spec.x, type="ordinal", title=_axis(spec, units, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True)
@@ -89,17 +89,46 @@ def _trend(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) 
         if frame[column].null_count() < frame.height
     ]
     line = base.mark_line(color=MARK, strokeWidth=2).encode(x=x, y=y)
-    points = base.mark_point(size=80, strokeWidth=2, color=MARK, fill="white", opacity=1).encode(
+    points = base.mark_point(size=80, strokeWidth=2, color=MARK, fill=PAPER, opacity=1).encode(
         x=x,
         y=y,
-        fill=alt.condition("datum.signal", alt.value(MARK), alt.value("white")),
+        fill=alt.condition("datum.signal", alt.value(MARK), alt.value(PAPER)),
         tooltip=_tips(frame, units),
     )
-    return alt.layer(*rules, line, points)
+    layers = [*rules, line, points]
+    if spec.cells:
+        # drawn over the whole's line, and hidden, until a reader picks jobs out
+        seen = alt.param(name=PICKED, value=False)
+        chosen = (
+            alt.Chart(alt.NamedData(name=CELLS), height=HEIGHT)
+            .transform_aggregate(total="sum(total)", n="sum(n)", groupby=[spec.x])
+            .transform_calculate(chosen="datum.total / datum.n")
+        )
+        mean = alt.Y(field="chosen", type="quantitative", title=_axis(spec, units, "y"))
+        marks = {"color": SECOND, "opacity": alt.expr(f"{PICKED} ? 1 : 0")}
+        layers += [
+            chosen.mark_line(strokeWidth=2.5, **marks).encode(x=x, y=mean),
+            chosen.mark_point(filled=True, size=70, shape="square", **marks).encode(x=x, y=mean),
+        ]
+        return alt.layer(*layers).add_params(seen)
+    return alt.layer(*layers)
 
 
-def _colour(spec: ChartSpec, frame: pl.DataFrame) -> alt.Color:
+def _told_apart(spec: ChartSpec, frame: pl.DataFrame) -> bool:
+    """Whether a chart's colours can be told apart: with more values than colours, the tooltip says which it is."""
+    return spec.colour is not None and frame[spec.colour].n_unique() <= len(chart_theme()["range"]["category"])
+
+
+def _shape(spec: ChartSpec, frame: pl.DataFrame) -> alt.Shape | alt.ShapeValue:
+    if not _told_apart(spec, frame):
+        return alt.ShapeValue("circle")
+    return alt.Shape(field=spec.colour or "", type="nominal")
+
+
+def _colour(spec: ChartSpec, frame: pl.DataFrame) -> alt.Color | alt.ColorValue:
     """Colour by a column; values that a definition lists have the same colour in every chart that lists them."""
+    if not _told_apart(spec, frame):
+        return alt.ColorValue(MARK)
     legend: dict[str, Any] = {"title": (spec.colour or "").replace("_", " "), "columns": 3, "labelLimit": 130}
     scale = {}
     if spec.colour_order and spec.colour:
@@ -110,16 +139,16 @@ def _colour(spec: ChartSpec, frame: pl.DataFrame) -> alt.Color:
     return alt.Color(field=spec.colour or "", type="nominal", legend=alt.Legend(**legend), **scale)
 
 
-def _stack(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.Chart:
+def _stack(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.Chart:
     return _columns(spec, data, frame, units)
 
 
-def _bars(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.Chart:
+def _bars(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.Chart:
     beside = alt.XOffset(field=spec.colour or "", type="nominal")
     return _columns(spec, data, frame, units).encode(xOffset=beside)
 
 
-def _columns(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.Chart:
+def _columns(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.Chart:
     level = alt.Axis(labelAngle=0, labelOverlap=True)
     amount = alt.Axis(tickMinStep=1) if frame[spec.y].dtype.is_integer() else alt.Axis()
     return (
@@ -134,7 +163,7 @@ def _columns(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels
     )
 
 
-def _interval(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+def _interval(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
     order = frame[spec.y].to_list()
     base = alt.Chart(data, height=38 * len(order))
     y = alt.Y(
@@ -145,24 +174,23 @@ def _interval(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Label
     )  # fmt: skip
     limits = base.mark_rule(strokeWidth=3, color=MARK).encode(
         y=y,
-        x=alt.X(field="low", type="quantitative", title=_axis(spec, units, "x")),
+        x=alt.X(field="low", type="quantitative", title=_axis(spec, units, "x"), axis=alt.Axis(labelOverlap=True)),
         x2=alt.X2(field="high"),
     )
     known = f"isValid(datum['{spec.x}'])"
     points = base.mark_point(size=110, filled=True, opacity=1, color=MARK).encode(
-        y=y, x=alt.X(field=spec.x, type="quantitative"), tooltip=_tips(frame, units)
+        y=y, x=alt.X(field=spec.x, type="quantitative", axis=alt.Axis(labelOverlap=True)), tooltip=_tips(frame, units)
     )
     absent = (
         base.transform_filter(f"!({known})")
-        .transform_calculate(nowhere="0")
         .mark_point(size=110, filled=False, strokeWidth=2, color=QUIET, opacity=1)
-        .encode(y=y, x=alt.X(field="nowhere", type="quantitative"), tooltip=_tips(frame, units))
+        .encode(y=y, x=alt.XDatum(0), tooltip=_tips(frame, units))
     )
     layers = [zero, limits, points.transform_filter(known)]
     return alt.layer(*layers, absent) if frame[spec.x].null_count() else alt.layer(*layers)
 
 
-def _strip(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+def _strip(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
     base = alt.Chart(data, height=64 * frame[spec.y].n_unique())
     y = alt.Y(field=spec.y, type="nominal", title=_axis(spec, units, "y"))
     x = alt.X(
@@ -182,7 +210,7 @@ def _strip(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) 
     return alt.layer(ticks)
 
 
-def _timeline(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.Chart:
+def _timeline(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.Chart:
     return (
         alt.Chart(data, height=46 * frame[spec.y].n_unique())
         .mark_bar(height=24)
@@ -201,7 +229,7 @@ def _timeline(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Label
     )
 
 
-def _funnel(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+def _funnel(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
     """Proportions against their counts, within limits that narrow as counts grow."""
     base = alt.Chart(data, height=HEIGHT)
     x = alt.X(field=spec.x, type="quantitative", title=_axis(spec, units, "x"), scale=alt.Scale(zero=False))
@@ -223,32 +251,53 @@ def _funnel(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels)
         x=x,
         y=y(spec.y),
         color=_colour(spec, frame),
-        shape=alt.Shape(field=spec.colour or "", type="nominal"),
+        shape=_shape(spec, frame),
         tooltip=_tips(frame, units),
     )
     return alt.layer(*lines, points)
 
 
-def _scatter(spec: ChartSpec, data: alt.Data, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+def _scatter(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
     chosen = alt.selection_point(fields=[spec.colour or ""], bind="legend", name=f"chosen_{spec.query}")
     x = alt.X(field=spec.x, type="quantitative", title=_axis(spec, units, "x"), scale=alt.Scale(zero=False))
     y = alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y"), scale=alt.Scale(zero=False))
-    points = (
+    points: Any = (
         alt.Chart(data, height=HEIGHT)
         .mark_point(filled=True, size=42)
         .encode(
             x=x,
             y=y,
             color=_colour(spec, frame),
-            shape=alt.Shape(field=spec.colour or "", type="nominal"),
-            opacity=alt.condition(chosen, alt.value(0.75), alt.value(0.08)),
+            shape=_shape(spec, frame),
             tooltip=_tips(frame, units),
         )
-        .add_params(chosen)
     )
+    if _told_apart(spec, frame):
+        faded = alt.condition(chosen, alt.value(0.75), alt.value(0.08))
+        points = points.encode(opacity=faded).add_params(chosen)
     layers: list[Any] = []
     if spec.diagonal:
         both = [*frame[spec.x].drop_nulls().to_list(), *frame[spec.y].drop_nulls().to_list()]
         ends = [{spec.x: value, spec.y: value} for value in (min(both), max(both))]
         layers.append(alt.Chart(alt.Data(values=ends)).mark_line(color=QUIET, strokeDash=[5, 4]).encode(x=x, y=y))
     return alt.layer(*layers, points)
+
+
+def _trade(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+    """Two quantities against each other, each with its interval and its name; rows that lack one stay away."""
+    base = alt.Chart(data, height=HEIGHT).transform_filter(f"isValid(datum['{spec.x}']) && isValid(datum['{spec.y}'])")
+
+    def at(side: str, end: str = "") -> dict[str, Any]:
+        column = spec.x if side == "x" else spec.y
+        return {"field": column + end, "type": "quantitative", "title": _axis(spec, units, side)}
+
+    scale = alt.Scale(zero=False)
+    x, y = alt.X(**at("x"), scale=scale), alt.Y(**at("y"), scale=scale)
+    bars = {"color": MARK, "strokeWidth": 2}
+    across = base.mark_rule(**bars).encode(x=alt.X(**at("x", "_low")), x2=alt.X2(field=f"{spec.x}_high"), y=y)
+    upright = base.mark_rule(**bars).encode(x=x, y=alt.Y(**at("y", "_low")), y2=alt.Y2(field=f"{spec.y}_high"))
+    points = base.mark_point(filled=True, size=110, color=MARK, opacity=1).encode(x=x, y=y, tooltip=_tips(frame, units))
+    names = base.mark_text(align="left", dx=9, dy=-9, fontSize=13).encode(
+        x=x, y=y, text=alt.Text(field=spec.colour or "", type="nominal")
+    )
+    return alt.layer(across, upright, points, names)

@@ -34,10 +34,13 @@ class ChartSpec(Frozen):
         Column where a bar of a timeline ends.
     diagonal : bool
         Whether to draw the line of equal values.
+    cells : str
+        For a trend: the query with sums and counts by job that the chosen jobs' own line is added up from.
     """
 
-    kind: Literal["trend", "stack", "bars", "interval", "strip", "scatter", "timeline", "funnel"]
+    kind: Literal["trend", "stack", "bars", "interval", "strip", "scatter", "timeline", "funnel", "trade"]
     query: str
+    cells: str | None = None
     given: dict[str, str] = Field(default_factory=dict)
     title: str
     title_given: dict[str, str] | None = None
@@ -53,12 +56,25 @@ class ChartSpec(Frozen):
 
 
 class Page(Frozen):
-    """One part of the report."""
+    """One part of the report.
+
+    Attributes
+    ----------
+    title, question : str
+    reader : str
+    numbers : str
+        A query of a few numbers that stand first: measure, value, limits, verdict, provisional.
+    charts : list of ChartSpec
+    tables : list of str
+        Queries shown as tables below the charts.
+    """
 
     title: str
     reader: Literal["manager", "analyst", "engineer"]
     question: str
+    numbers: str | None = None
     charts: list[ChartSpec]
+    tables: list[str] = Field(default_factory=list)
 
 
 def load_pages(folder: Path | None = None) -> list[Page]:

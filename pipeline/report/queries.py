@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,9 @@ import polars as pl
 
 from pipeline import resources
 from pipeline.errors import HeelwardError
+from pipeline.lake import Lake
+from pipeline.schemas import Table
+from pipeline.units import shown, shown_units
 
 _FIELD = re.compile(r"^-- (title|reader|grain|parameters|columns):\s*(.*)$")
 _ITEM = re.compile(r"^--\s{3}(\w+)(?: \[([^\]]+)\])?: (.+)$")
@@ -96,6 +100,55 @@ def load(name: str, within: Path | None = None) -> Query:
         name, fields["title"], fields["reader"], fields["grain"], tuple(items["parameters"]),
         tuple(items["columns"]), text,
     )  # fmt: skip
+
+
+def connect(
+    lake: Lake, tables: Sequence[Table], system: str = "field",
+    seen: Callable[[Table, pl.LazyFrame], pl.LazyFrame] | None = None,
+) -> duckdb.DuckDBPyConnection:  # fmt: skip
+    """Open a connection that saved queries run on: the lake's views, and the macros that titles say numbers with.
+
+    Parameters
+    ----------
+    lake : Lake
+    tables : sequence of Table
+    system : str
+        ``field`` or ``metric``.
+    seen : callable, optional
+        Given a table and its rows, returns the rows that are seen.
+    """
+    connection = lake.connect(tables, seen)
+    speak(connection, system)
+    return connection
+
+
+def speak(connection: duckdb.DuckDBPyConnection, system: str = "field") -> None:
+    """Teach a connection the macro that titles say numbers with.
+
+    ``said(amount, unit)`` is the amount in the units shown, in three figures, and the unit's label;
+    ``said_change(amount, unit)`` the same with its sign.
+    """
+    factors: dict[str, float] = {}
+    labels: dict[str, str] = {}
+    for unit in shown_units(system):
+        line, label = shown(unit, system)
+        factors[unit], labels[unit] = line.factor, label
+    in_units = f"(amount * coalesce(map_extract_value({_map(factors, 1.0)}, unit), 1))"
+    labels["ratio"] = ""
+    label = f"coalesce(map_extract_value({_map(labels, '')}, unit), unit)"
+    for name, sign in (("said", ""), ("said_change", "+")):
+        number = (
+            f"CASE WHEN amount IS NULL THEN NULL "
+            f"WHEN abs({in_units}) >= 100 THEN format('{{:{sign},.0f}}', {in_units}) "
+            f"WHEN abs({in_units}) >= 10 THEN format('{{:{sign}.1f}}', {in_units}) "
+            f"ELSE format('{{:{sign}.2f}}', {in_units}) END"
+        )
+        connection.execute(f"CREATE MACRO {name}(amount, unit) AS rtrim(replace({number}, '-', '−') || ' ' || {label})")
+
+
+def _map(values: Mapping[str, float | str], absent: float | str) -> str:
+    """Return a literal map; a key that is no unit tells its type where it is empty otherwise."""
+    return "MAP {" + ", ".join(f"'{key}': {value!r}" for key, value in {"": absent, **values}.items()) + "}"
 
 
 def run(connection: duckdb.DuckDBPyConnection, query: Query, given: dict[str, Any] | None = None) -> pl.DataFrame:

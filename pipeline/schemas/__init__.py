@@ -8,8 +8,11 @@ from pipeline.schemas.fitted import (
     EXCLUSIONS,
     MODEL_CARDS,
     MODEL_PARAMETERS,
+    PLANNED,
     PREDICTIONS,
     PROPORTIONS,
+    QUARTER_MEANS,
+    TRIALS,
 )
 from pipeline.schemas.ledger import ACTIVITY, COST, INCIDENTS, PRODUCTION
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
@@ -47,10 +50,12 @@ __all__ = [
     "PAD_DAYS",
     "PAD_TIMELINE",
     "PICKS",
+    "PLANNED",
     "PLUGS",
     "PREDICTIONS",
     "PRODUCTION",
     "PROPORTIONS",
+    "QUARTER_MEANS",
     "REPORTED",
     "SNAPSHOTS",
     "SOURCES",
@@ -58,6 +63,7 @@ __all__ = [
     "STRINGS",
     "TOE_TESTS",
     "TREATMENT",
+    "TRIALS",
     "WELLS",
     "WIRELINE",
     "Table",

@@ -147,6 +147,23 @@ class Changes(dy.Schema):
     inputs = text("hash of the rows and of the method", required=True)
 
 
+class QuarterMeans(dy.Schema):
+    """A quarter's mean and its difference from all quarters before, with limits from how much pads differ."""
+
+    metric = text("column", key=True)
+    quarter = text("quarter", key=True)
+    unit = text("unit of the metric")
+    rows = integer("stages, plugs or wells of the quarter")
+    pads = integer("pads of the quarter")
+    value = quantity("ratio", "mean of the quarter")
+    low = quantity("ratio", "lower 95 % limit; none with fewer than three pads so far")
+    high = quantity("ratio", "upper 95 % limit")
+    change = quantity("ratio", "less the mean of all quarters before")
+    change_low = quantity("ratio", "lower 95 % limit of the change")
+    change_high = quantity("ratio", "upper 95 % limit of the change")
+    inputs = text("hash of the rows and of the method", required=True)
+
+
 class Exclusions(dy.Schema):
     """A well whose production is compared with no other's, and why."""
 
@@ -159,5 +176,39 @@ class Exclusions(dy.Schema):
 EXCLUSIONS = Table("exclusions", Exclusions, "a well kept out of a comparison")
 PROPORTIONS = Table("proportions", Proportions, "a crew's proportion, or a point of its limits")
 CHANGES = Table("changes", Changes, "a quarter's change against those before")
+
+
+class Planned(dy.Schema):
+    """A figure of a candidate design for the next pad, from the workspace's plan file."""
+
+    design = text("name of the design", key=True)
+    figure = text("what is said of it", key=True)
+    place = integer("order of the design in the plan file", required=True)
+    unit = text("unit of the value")
+    basis = text("physics, model, count or sum")
+    value = quantity("ratio", "value; none where the design lies outside the data")
+    low = quantity("ratio", "lower 90 % limit")
+    high = quantity("ratio", "upper 90 % limit")
+    note = text("what a reader must know")
+    pad = text("the next pad")
+    verdict = text("which design comes first, or why that is not said")
+    inputs = text("hash of the plan file and of the models", required=True)
+
+
+class Trials(dy.Schema):
+    """What a trial on the next pad would teach about two of its designs."""
+
+    comparison = text("comparison", key=True)
+    wells = text("which wells get which", key=True)
+    half_width = quantity("ratio", "expected half width of the 95 % interval of the difference")
+    shrinks_to = quantity("ratio", "share of the present half width")
+    unit = text("unit of the outcome")
+    note = text("why none is told, where none is")
+    inputs = text("hash of the plan file and of the models", required=True)
+
+
+PLANNED = Table("planned", Planned, "a figure of a candidate design")
+TRIALS = Table("trials", Trials, "a trial on the next pad")
+QUARTER_MEANS = Table("quarter_means", QuarterMeans, "a measure in a quarter")
 MODEL_PARAMETERS = Table("model_parameters", ModelParameters, "a term of a fitted model")
 COMPARISONS = Table("comparisons", Comparisons, "a crew or design in a comparison")

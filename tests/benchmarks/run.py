@@ -22,7 +22,7 @@ import numpy as np
 import polars as pl
 
 from pipeline import resources, steps
-from pipeline.demo import SLICE, lay_out
+from pipeline.demo import FULL, SLICE, lay_out
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
 from pipeline.metrics.measure import measure
@@ -274,6 +274,76 @@ def refreshing(folder: Path) -> list[Result]:
     ]
 
 
+def broad_lake(folder: Path, stages: int) -> Workspace:
+    """Copy a sample campaign's measured rows under new names until there are that many stages; no samples."""
+    from pipeline.demo import SMALL
+
+    lay_out(folder / "one", FULL if stages >= 1000 else SMALL)
+    one = open_workspace(folder / "one")
+    steps.run_ingest(one)
+    steps.run_measure(one)
+    found = {name: steps.open_lake(one).scan_raw(table).collect() for name, table in steps.TABLES.items()}
+    lay_out(folder / "broad", SLICE)
+    shutil.rmtree(folder / "broad" / "landing")
+    (folder / "broad" / "landing").mkdir()
+    workspace = open_workspace(folder / "broad")
+    lake = Lake(workspace.lake)
+    copies = -(-stages // found["stage_metrics"].height)
+    renamed = ("well_id", "well_name", "pad", "source_id", "path", "offset_id", "aliases")
+    for name, table in steps.TABLES.items():
+        if name in ("treatment", "coil") or found[name].is_empty():
+            continue
+        texts = [column for column in renamed if column in table.dtypes]
+        parts = [
+            found[name].with_columns(
+                pl.concat_str(pl.col(column), pl.lit(f" {copy}")).alias(column) for column in texts
+            )
+            for copy in range(copies)
+        ]
+        lake.replace(table, pl.concat(parts), {})
+    steps.run_fit(workspace)
+    return workspace
+
+
+def reporting(folder: Path, stages: int) -> list[Result]:
+    """Build the report of a lake of many pads, with PDF and spreadsheet, and open it in Chromium."""
+    workspace = broad_lake(folder, stages)
+    steps.run_report(workspace, beside=[])
+    page = timed(lambda: steps.run_report(workspace, beside=[]), 1)
+    built = steps.run_report(workspace, beside=[])
+    beside = timed(lambda: steps.run_report(workspace, beside=["pdf", "xlsx"]), 1)
+    megabytes = built.size_bytes / 1e6
+    lines = [
+        Result(f"report of {stages:,} stages ({megabytes:.1f} MB)", page, "", None, "<= 30 s, 10 MB, goal 10 s, 5 MB"),
+        Result("the same with PDF and spreadsheet", beside, "", None, "none"),
+    ]
+    opened = opening(built.path)
+    if opened is not None:
+        lines.append(Result("opening it in Chromium until every chart is drawn", opened, "", None, "<= 3 s"))
+    return lines
+
+
+def opening(path: Path) -> float | None:
+    """Return how long a report takes from its address to its last chart; None without a Chromium. [s]"""
+    from playwright.sync_api import sync_playwright
+
+    from tests.report.conftest import CHROMIUM, DRAWN, FLAGS
+
+    if CHROMIUM is None:
+        return None
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        page = browser.new_page()
+
+        def visit() -> None:
+            page.goto(path.as_uri())
+            page.wait_for_function(DRAWN)
+
+        took = timed(visit)
+        browser.close()
+    return took
+
+
 def modelling(rows: int, pads: int = 200) -> Result:
     """Fit every stage model and make every stage comparison on a modelling table of many rows."""
     rng = np.random.default_rng(1)
@@ -332,11 +402,14 @@ def main() -> None:
     parser.add_argument("--pads", type=int, default=8, help="pads whose records are landed")
     parser.add_argument("--runs", type=int, default=50, help="coil runs to measure")
     parser.add_argument("--rows", type=int, default=50_000, help="rows of a modelling table to fit and compare")
+    parser.add_argument("--shown", type=int, default=10_000, help="stages of a lake whose report is built")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         print(helping().line(), flush=True)
         print(landing(Path(folder) / "landing", given.pads).line(), flush=True)
         print(modelling(given.rows).line(), flush=True)
+        for result in reporting(Path(folder) / "reporting", given.shown):
+            print(result.line(), flush=True)
         print(coil_measuring(Path(folder) / "coil", given.runs).line(), flush=True)
         print(measuring(Path(folder) / "measuring", given.stages).line(), flush=True)
         for result in refreshing(Path(folder) / "measuring"):

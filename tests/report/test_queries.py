@@ -17,7 +17,8 @@ PARAMETERS = {
     "quarter_trend": {"metric": "mill_min"}, "quarter_trend_title": {"metric": "pump_time_min"},
     "crews_compared": {"comparison": "frac_crews_pump_time"}, "crews_compared_title": {"comparison": "coil_crews_mill_time"},
     "model_title": {"model": "treating_pressure"}, "quarter_changes": {"metric": "mill_min"},
-    "quarter_changes_title": {"metric": "pump_time_min"},
+    "quarter_changes_title": {"metric": "pump_time_min"}, "quarter_cells": {"metric": "mill_min"},
+    "next_designs": {"figure": "pressure_margin"},
 }  # fmt: skip
 
 
@@ -25,7 +26,7 @@ PARAMETERS = {
 def test_header_names_every_column_in_order_and_every_parameter(campaign: Campaign, name: str) -> None:
     query = queries.load(name)
     assert {item.name for item in query.parameters} == set(PARAMETERS.get(name, {}))
-    frame = queries.run(campaign.lake.connect(list(TABLES.values())), query, PARAMETERS.get(name))
+    frame = queries.run(queries.connect(campaign.lake, list(TABLES.values())), query, PARAMETERS.get(name))
     assert frame.columns == [column.name for column in query.columns]
     assert frame.height >= (0 if name in NONE_IN_THE_CAMPAIGN else 1)
     for column in query.columns:
@@ -40,7 +41,7 @@ CHECKS = sorted((queries.folder() / "checks").glob("*.sql"))
 @pytest.mark.parametrize("path", CHECKS, ids=lambda path: path.stem)
 def test_check_query_returns_no_failing_row(campaign: Campaign, path: Path) -> None:
     query = queries.load(path.stem, path.parent)
-    frame = queries.run(campaign.lake.connect(list(TABLES.values())), query)
+    frame = queries.run(queries.connect(campaign.lake, list(TABLES.values())), query)
     assert frame.columns == [column.name for column in query.columns]
     assert frame.is_empty()
 
@@ -64,7 +65,11 @@ def test_hours_by_activity_add_up_to_the_days() -> None:
     names = ("pumping", "wireline", "swap", "coil", "standby", "npt", "not_booked")
     hours = [[2.0, 3.0, 0.0, 0.0, 0.0, 1.0, 0.0], [7.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]]
     days = pl.DataFrame(
-        {"quarter": ["2031Q1"] * 2, **{f"{name}_hours": [row[i] for row in hours] for i, name in enumerate(names)}}
+        {
+            "quarter": ["2031Q1"] * 2,
+            "pad": ["a"] * 2,
+            **{f"{name}_hours": [row[i] for row in hours] for i, name in enumerate(names)},
+        }
     )
     found = query_on("quarter_hours", {"pad_day_metrics": days})
     assert found.select("activity", "hours").rows() == [("NPT", 1.0), ("pumping", 9.0), ("wireline", 3.0)]

@@ -16,7 +16,7 @@ START = datetime(2031, 3, 1, tzinfo=UTC)
 def test_a_faster_wiper_rate_saves_its_share_of_the_wiper_hours() -> None:
     runs = pl.DataFrame(
         {
-            "well_id": ["a", "b", "c"], "run": [1, 1, 1], "wiper_trips": [2, 2, 0], "wiper_rate_bpm": [4.0, 3.0, None],
+            "well_id": ["a", "b", "c"], "run": [1, 1, 1], "run_quarter": ["2031Q1"] * 3, "wiper_trips": [2, 2, 0], "wiper_rate_bpm": [4.0, 3.0, None],
             "wiper_hours": [3.0, 4.0, 0.0], "hours": [10.0, 10.0, 8.0], "plugs_per_wiper": [4.0, 5.0, None],
             "bottoms_up_per_wiper": [2.0, 2.0, None], "wiper_lateral_velocity_ft_min": [240.0, 170.0, None],
             "wiper_annular_velocity_ft_min": [240.0, 170.0, None], "wiper_transport_ratio_low": [0.6, 0.5, None],
@@ -27,12 +27,12 @@ def test_a_faster_wiper_rate_saves_its_share_of_the_wiper_hours() -> None:
     listed = pl.DataFrame(
         {"well_id": ["a", "b", "c"], "run": [1, 1, 1], "coil_crew": ["x", "x", "y"], "coil_diameter_in": [2.375] * 3}
     )
-    wells = pl.DataFrame({"well_id": ["a", "b", "c"], "well_name": ["A", "B", "C"]})
+    wells = pl.DataFrame({"well_id": ["a", "b", "c"], "well_name": ["A", "B", "C"], "pad": ["p"] * 3})
     tables = {"coil_run_metrics": runs, "coil_runs": listed, "wells": wells}
     found = query_on("hole_cleaning", tables)
     assert found.select("well", "saved_hours").rows() == [("A", 0.0), ("B", 1.0)]  # 4 h at 3 bpm are 3 h at 4 bpm
     title = query_on("hole_cleaning_title", tables)["title"][0]
-    assert "7 of 20 coil hours; 1 of 2 runs wiped slower than 3 ft/s" in title
+    assert "7 of 20 coil hours; 1 of 2 runs wiped slower than 180 ft/min" in title
     assert title.endswith("about 1 h")
 
 

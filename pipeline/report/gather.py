@@ -1,0 +1,201 @@
+"""What a report says, before it is a page, a PDF or a spreadsheet: every number from a saved query."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from pipeline.errors import HeelwardError
+from pipeline.metrics.measure import LEVELS
+from pipeline.report import queries
+from pipeline.report.charts import draw
+from pipeline.report.pages import ChartSpec, Page
+from pipeline.report.text import inert
+from pipeline.units import say, shown
+
+MOST_POINTS = 1200
+"""A chart of more rows draws a fair sample of this many, and says so."""
+SAMPLED = ("scatter", "strip")
+CHOICES = ("quarter", "pad", "crew", "formation", "design")
+"""Columns that a reader can pick jobs by, wherever a chart's rows have them."""
+LEDGER = (
+    "stages", "plugs", "coil_runs", "acceptance", "toe_preparation", "wireline", "pad_days", "cost_units", "neighbours",
+    "quarter_safety", "amendments_by_pick", "amendments", "set_aside", "findings_by_kind", "findings",
+    "who_can_be_compared", "production_excluded", "model_cards", "model_effects", "sources",
+)  # fmt: skip
+Told = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Rows of a query in the units shown, texts made inert.
+
+    Attributes
+    ----------
+    query : Query
+    frame : polars.DataFrame
+    units : dict of str to str
+        Label of each column's unit.
+    """
+
+    query: queries.Query
+    frame: pl.DataFrame
+    units: dict[str, str]
+
+    def label(self, column: str) -> str:
+        """Return a column's heading with the unit shown, which takes the place of the one in the column's name."""
+        unit = self.units.get(column, "")
+        bare = column.removesuffix("_" + self.query.unit(column).replace("/", "_")) if unit else column
+        return bare.replace("_", " ") + (f" [{unit}]" if unit else "")
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A chart: its result in words, its rows, its drawing (None where there is nothing to draw)."""
+
+    chart: ChartSpec
+    title: str
+    rows: Rows
+    spec: dict[str, Any] | None
+    cells: list[dict[str, Any]]
+    choices: list[str]
+    sampled_from: int | None
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part of the report, for one reader."""
+
+    page: Page
+    numbers: list[dict[str, Any]]
+    charts: list[Drawn]
+    tables: list[Rows]
+
+    @property
+    def anchor(self) -> str:
+        """What links to it are called."""
+        return self.page.title.lower().replace(" ", "-")
+
+
+@dataclass(frozen=True)
+class Content:
+    """All of a report."""
+
+    headline: dict[str, Any]
+    parts: list[Part]
+    ledger: list[Rows]
+    used: dict[str, queries.Query] = field(default_factory=dict)
+
+
+def gather(
+    connection: duckdb.DuckDBPyConnection, pages: list[Page], system: str, told: Told = lambda _what: None
+) -> Content:
+    """Run every query of a report.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        With the lake's tables as views.
+    pages : list of Page
+    system : str
+        ``field`` or ``metric``.
+    told : callable, optional
+        Told the name of each query that is done.
+    """
+    used: dict[str, queries.Query] = {}
+
+    def rows(name: str, given: Mapping[str, Any] | None = None) -> Rows:
+        found = _rows(connection, name, given or {}, system)
+        used[name] = found.query
+        told(name)
+        return found
+
+    parts = []
+    for page in pages:
+        numbers = [] if page.numbers is None else rows(page.numbers).frame.to_dicts()
+        charts = [_drawn(rows, chart, system) for chart in page.charts]
+        parts.append(Part(page, numbers, charts, [rows(name) for name in page.tables]))
+    headline = rows("headline").frame.row(0, named=True)
+    return Content(headline, parts, [rows(name) for name in LEDGER], used)
+
+
+def steps_of(pages: list[Page]) -> int:
+    """How many queries `gather` will run."""
+    per_page = [
+        len(page.charts) * 2 + sum(chart.cells is not None for chart in page.charts) + len(page.tables)
+        + (page.numbers is not None)
+        for page in pages
+    ]  # fmt: skip
+    return sum(per_page) + len(LEDGER) + 1
+
+
+def method_notes() -> list[dict[str, str]]:
+    """Return every metric's definition, unit, source and version, from its declaration."""
+    return [
+        {
+            "level": level.name.removesuffix("_metrics").replace("_", " "), "metric": metric.name,
+            "unit": "" if metric.unit == "ratio" else metric.unit, "meaning": metric.meaning,
+            "source": metric.source or "our definition", "version": str(metric.version),
+        }
+        for level in LEVELS
+        for metric in level.metrics.values()
+    ]  # fmt: skip
+
+
+def _rows(connection: duckdb.DuckDBPyConnection, name: str, given: Mapping[str, Any], system: str) -> Rows:
+    query = queries.load(name)
+    frame = _said(inert(queries.run(connection, query, dict(given))), system)
+    units = {}
+    for column in query.columns:
+        if not column.unit:
+            continue
+        line, label = shown(column.unit, system)
+        units[column.name] = "" if label == "ratio" else label
+        if (line.factor, line.offset) != (1.0, 0.0):
+            frame = frame.with_columns(pl.col(column.name) * line.factor + line.offset)
+    return Rows(query, frame.select(column.name for column in query.columns), units)
+
+
+def _said(frame: pl.DataFrame, system: str) -> pl.DataFrame:
+    """Return a frame whose sentences name their amounts in the units shown."""
+    named = [
+        name for name, dtype in frame.schema.items()
+        if dtype == pl.String and frame[name].str.contains("{", literal=True).any()
+    ]  # fmt: skip
+    return frame.with_columns(
+        pl.col(name).map_elements(lambda text: say(text, system), return_dtype=pl.String) for name in named
+    )
+
+
+def _check_columns(chart: ChartSpec, found: Rows) -> None:
+    """Refuse a chart whose definition names a column that its query has not."""
+    wanted = {"x": chart.x, "y": chart.y, "colour": chart.colour, "x_end": chart.x_end}
+    for key, column in wanted.items():
+        if column is not None and column not in found.frame.columns:
+            known = ", ".join(found.frame.columns)
+            raise HeelwardError(
+                f"chart of query '{chart.query}': {key} = '{column}' is no column of the query; it has {known}"
+            )
+
+
+def _drawn(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Drawn:
+    found = rows(chart.query, chart.given)
+    title_given = chart.given if chart.title_given is None else chart.title_given
+    title = str(rows(chart.title, title_given).frame["title"][0])
+    _check_columns(chart, found)
+    frame, every = found.frame, found.frame.height
+    if chart.kind in SAMPLED and every > MOST_POINTS:
+        frame = frame.sample(MOST_POINTS, seed=1)
+    cells = None if chart.cells is None else rows(chart.cells, chart.given).frame
+    added_up = None if cells is None else cells.to_dicts()
+    choices = [name for name in CHOICES if name in (frame if cells is None else cells).columns]
+    spec = None if frame.is_empty() else draw(chart, frame, found.units, added_up)
+    chart = chart.model_copy(update={"words": say(chart.words, system)})
+    return Drawn(
+        chart, title, found, spec, added_up or [], choices,
+        every if frame.height < every else None,
+    )  # fmt: skip

@@ -1,0 +1,236 @@
+"""The report as a page: one file, or a folder where one file would be too heavy to open."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import jinja2
+import vl_convert
+from markupsafe import Markup
+
+from pipeline import __version__, resources
+from pipeline.report.gather import CHOICES, MOST_POINTS, Content, Drawn, Part, Rows, method_notes
+from pipeline.report.text import cell
+from pipeline.report.theme import style
+from pipeline.workspace import replace_text
+
+HEAVIEST = 5_000_000
+"""A single page above this many bytes becomes a folder."""
+CAUTION = (
+    "Treating at pressure, perforating with explosives, coiled tubing under pressure and high-pressure iron can kill. "
+    "The figures here are for engineering review. They are no operating limits, and they defer to the well's approved "
+    "programme, the equipment's rated limits, local regulation and the responsible licensed engineer."
+)
+_POINTER = (
+    '<!doctype html><html lang="en"><meta charset="utf-8"><title>Report</title>'
+    '<meta http-equiv="refresh" content="0; url=report/index.html">'
+    '<p><a href="report/index.html">Report</a></p></html>\n'
+)
+_OPENED = ("amendments_by_pick", "set_aside", "findings_by_kind")
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """What stands on every page of a report beside its content.
+
+    Attributes
+    ----------
+    title, edition : str
+        ``edition`` says what this edition leaves out; empty for the plain one.
+    versions : mapping of str to int
+        Table versions.
+    built_at : str
+    root : Path, optional
+        The workspace, which the paths of its files start from; None where files are not named.
+    """
+
+    title: str
+    edition: str
+    versions: Mapping[str, int]
+    built_at: str
+    root: Path | None
+
+
+def write_html(content: Content, sheet: Sheet, out: Path) -> Path:
+    """Write the report into a folder: ``report.html``, or ``report/index.html`` where that would be too heavy.
+
+    Returns
+    -------
+    Path
+        The page to open.
+    """
+    out.mkdir(parents=True, exist_ok=True)
+    single, folder = out / "report.html", out / "report"
+    page = _page(content, sheet, out, apart=False)
+    if len(page.encode()) <= HEAVIEST:
+        replace_text(single, page)
+        shutil.rmtree(folder, ignore_errors=True)
+        return single
+    made = out / "report.part"
+    shutil.rmtree(made, ignore_errors=True)
+    (made / "ledger").mkdir(parents=True)
+    (made / "index.html").write_text(_page(content, sheet, folder, apart=True), encoding="utf-8")
+    (made / "charts.js").write_text(_bundle(), encoding="utf-8")
+    for rows in content.ledger:
+        table = _table(rows, folder / "ledger", sheet.root, out)
+        text = render("table.html", title=sheet.title, caution=CAUTION, table=table, edition=sheet.edition)
+        (made / "ledger" / f"{table['anchor']}.html").write_text(text, encoding="utf-8")
+    old = out / "report.old"
+    shutil.rmtree(old, ignore_errors=True)
+    if folder.exists():
+        folder.rename(old)
+    made.rename(folder)
+    shutil.rmtree(old, ignore_errors=True)
+    replace_text(single, _POINTER)  # links and bookmarks to the page stay good
+    return folder / "index.html"
+
+
+def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
+    """Return the page.
+
+    Parameters
+    ----------
+    content : Content
+    sheet : Sheet
+    place : Path
+        The folder that it will lie in.
+    apart : bool
+        Whether the ledger has pages of its own.
+    """
+    out = place.parent if apart else place
+    parts: list[dict[str, Any]] = []
+    charts: dict[str, dict[str, Any]] = {}
+    for part in content.parts:
+        shown: list[dict[str, Any]] = []
+        for drawn in part.charts:
+            identity = f"chart-{len(charts) + 1}" if drawn.spec is not None else f"empty-{part.anchor}-{len(shown)}"
+            if drawn.spec is not None:
+                charts[identity] = {"spec": drawn.spec, "choices": drawn.choices}
+            shown.append(_figure(drawn, identity))
+        tables = [_table(rows, place, sheet.root, out) for rows in part.tables]
+        parts.append({"page": part.page, "anchor": part.anchor, "numbers": part.numbers, "charts": shown,
+                      "tables": tables, "choices": _choices(part)})  # fmt: skip
+    ledger = [
+        {"title": rows.query.title, "anchor": _anchor(rows), "count": rows.frame.height}
+        | ({} if apart else _table(rows, place, sheet.root, out))
+        for rows in content.ledger
+    ]
+    cards = next((rows for rows in content.ledger if rows.query.name == "model_cards"), None)
+    script = Markup((resources.folder("reports") / "report.js").read_text(encoding="utf-8"))
+    return render(
+        "report.html", title=sheet.title, caution=CAUTION, edition=sheet.edition, headline=content.headline,
+        parts=parts, ledger=ledger, apart=apart, opened=_OPENED, charts=_script_json(charts), script=script,
+        bundle=None if apart else Markup(_bundle().replace("</script", "<\\/script")), notes=method_notes(),
+        queries=sorted(content.used.values(), key=lambda query: query.name), cards=_cards(cards),
+        versions=sheet.versions, built_at=sheet.built_at,
+    )  # fmt: skip
+
+
+def _figure(drawn: Drawn, identity: str) -> dict[str, Any]:
+    query = drawn.rows.query
+    sampled = (
+        "" if drawn.sampled_from is None else f"A fair sample of {MOST_POINTS:,} of {drawn.sampled_from:,} is drawn."
+    )
+    return {
+        "id": identity, "title": drawn.title, "words": drawn.chart.words, "query": query.name,
+        "drawn": drawn.spec is not None,
+        "title_query": drawn.chart.title, "sampled": sampled, "empty": f"{query.grain} is needed",
+        "alt": f"{query.title}. {drawn.title}. {drawn.rows.frame.height} rows.",
+    }  # fmt: skip
+
+
+def _choices(part: Part) -> dict[str, list[str]]:
+    """What a reader can pick jobs by in a part: the values its charts have."""
+    found: dict[str, set[str]] = {}
+    for drawn in part.charts:
+        rows = drawn.cells if drawn.chart.cells else drawn.rows.frame.select(drawn.choices).unique().to_dicts()
+        for name in drawn.choices:
+            found.setdefault(name, set()).update(str(row[name]) for row in rows if row[name] not in (None, "limits"))
+    return {name: sorted(found[name]) for name in CHOICES if len(found.get(name, ())) > 1}
+
+
+def _anchor(rows: Rows) -> str:
+    return rows.query.name.replace("_", "-")
+
+
+def _table(rows: Rows, place: Path, root: Path | None, out: Path) -> dict[str, Any]:
+    """Return a table ready for a template, its links leading from the folder ``place``."""
+    frame = rows.frame
+    numeric = [dtype.is_numeric() for dtype in frame.dtypes]
+    cells = [
+        [{"text": cell(value), "number": number, "href": None} for value, number in zip(row, numeric, strict=True)]
+        for row in frame.iter_rows()
+    ]
+    to_out = "" if place == out else os.path.relpath(out, place) + "/"
+    _link_stages(cells, rows, to_out)
+    if root is not None:
+        _link_files(cells, rows, place, root)
+    columns = [{"label": rows.label(column.name), "meaning": column.meaning} for column in rows.query.columns]
+    return {
+        "title": rows.query.title, "anchor": _anchor(rows), "columns": columns, "rows": cells, "query": rows.query.name,
+        "count": len(cells),
+    }  # fmt: skip
+
+
+def _link_stages(cells: list[list[dict[str, Any]]], rows: Rows, to_out: str) -> None:
+    """Lead every stage number, and the well beside it, to its audit page."""
+    frame = rows.frame
+    place = {name: index for index, name in enumerate(frame.columns)}
+    number = "stage" if "stage" in place else "number"
+    if not {"well", "well_id", number} <= set(place) or (number == "number" and "level" not in place):
+        return
+    levels = frame["level"].to_list() if "level" in frame.columns else ["stage"] * frame.height
+    for row, level, well, stage in zip(cells, levels, frame["well_id"], frame[number], strict=True):
+        if level == "stage" and well is not None and stage is not None:
+            row[place[number]]["href"] = f"{to_out}audit/{quote(well)}/{stage}.svg"
+            row[place["well"]]["href"] = f"{to_out}audit/{quote(well)}/index.html"
+
+
+def _link_files(cells: list[list[dict[str, Any]]], rows: Rows, place: Path, root: Path) -> None:
+    """Lead every row to the file that it came from."""
+    index = next((i for i, name in enumerate(rows.frame.columns) if name in ("files", "path")), None)
+    if index is None:
+        return
+    for row, paths in zip(cells, rows.frame.to_series(index), strict=True):
+        first = paths.split(" | ")[0] if paths else ""
+        if first and "://" not in first:
+            row[index]["href"] = quote(os.path.relpath(root / first, place))
+
+
+def _cards(rows: Rows | None) -> list[dict[str, Any]]:
+    if rows is None:
+        return []
+    return [
+        {"name": str(row["model"]).replace("_", " "), "verdict": row["verdict"],
+         "facts": [(rows.label(name), cell(value)) for name, value in row.items() if name not in ("model", "verdict")]}
+        for row in rows.frame.iter_rows(named=True)
+    ]  # fmt: skip
+
+
+def _script_json(value: Any) -> Markup:
+    """Return JSON that cannot end the script element it stands in."""
+    text = json.dumps(value, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
+
+
+def render(template: str, **values: Any) -> str:
+    """Return a page from a template of `reports/`, everything that is not markup escaped, with the style inside."""
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(resources.folder("reports") / "templates"), autoescape=True,
+        undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    return environment.get_template(template).render(style=Markup(style()), code_version=__version__, **values)
+
+
+@cache
+def _bundle() -> str:
+    """Return the chart library as a script that needs no network."""
+    return str(vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;"))

@@ -1,0 +1,91 @@
+"""A PDF of each part, for circulation: vector charts, the words beside them, the caution on every page."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import typst
+import vl_convert
+
+from pipeline import __version__, resources
+from pipeline.report.gather import Content, Drawn, Part, Rows
+from pipeline.report.html import CAUTION, Sheet
+from pipeline.report.text import cell
+from pipeline.report.theme import FONT, colours, font_folder, plain
+
+WIDTH = 720
+"""That a chart is drawn with before it is fitted to the page. [px]"""
+LONGEST_TABLE = 40
+"""A longer table stands in the page and the spreadsheet only. [rows]"""
+BREAK = "\u200b"
+"""Where a long word may break."""
+
+
+def write_pdfs(content: Content, sheet: Sheet, folder: Path) -> list[Path]:
+    """Write ``quarter.pdf``, ``crews-and-designs.pdf`` and so on into a folder; return their paths."""
+    folder.mkdir(parents=True, exist_ok=True)
+    vl_convert.register_font_directory(str(font_folder()))
+    fonts = typst.Fonts(include_system_fonts=True, include_embedded_fonts=True, font_paths=[str(font_folder())])
+    return [_write(part, sheet, folder / f"{part.anchor}.pdf", fonts) for part in content.parts]
+
+
+def _write(part: Part, sheet: Sheet, path: Path, fonts: Any) -> Path:
+    """Set one part. Texts reach the template as data, never as its code."""
+    with tempfile.TemporaryDirectory() as name:
+        room = Path(name)
+        shutil.copyfile(resources.folder("reports") / "templates" / "part.typ", room / "part.typ")
+        charts = []
+        for number, drawn in enumerate(part.charts):
+            picture = None
+            if drawn.spec is not None:
+                picture = f"chart-{number}.svg"
+                (room / picture).write_text(_svg(drawn.spec), encoding="utf-8")
+            charts.append(_chart(drawn, picture))
+        said = {
+            "title": sheet.title, "part": part.page.title, "question": part.page.question, "edition": sheet.edition,
+            "caution": CAUTION, "built": f"{sheet.built_at} UTC, heelward {__version__}", "font": FONT,
+            "numbers": [{key: _breakable(str(value)) for key, value in row.items()} for row in part.numbers],
+            "charts": charts, "tables": [_table(rows) for rows in part.tables], "colours": colours()["light"],
+        }  # fmt: skip
+        (room / "said.json").write_text(json.dumps(said), encoding="utf-8")
+        pdf = typst.compile(str(room / "part.typ"), root=str(room), font_paths=fonts)
+    made = path.with_suffix(".part")
+    made.write_bytes(pdf)
+    made.replace(path)
+    return path
+
+
+def _svg(spec: dict[str, Any]) -> str:
+    fixed = spec | {"width": WIDTH, "autosize": {"type": "fit-x", "contains": "padding"}}
+    return str(vl_convert.vegalite_to_svg(json.loads(plain(json.dumps(fixed)))))
+
+
+def _chart(drawn: Drawn, picture: str | None) -> dict[str, Any]:
+    return {
+        "title": _breakable(drawn.title), "picture": picture, "words": drawn.chart.words,
+        "query": drawn.rows.query.name, "alt": f"{drawn.rows.query.title}. {drawn.title}.",
+        "empty": f"Nothing to show yet: {drawn.rows.query.grain} is needed",
+    }  # fmt: skip
+
+
+def _table(rows: Rows) -> dict[str, Any]:
+    frame = rows.frame.head(LONGEST_TABLE)
+    left = rows.frame.height - frame.height
+    return {
+        "title": rows.query.title, "heads": [rows.label(name) for name in frame.columns],
+        "numeric": [dtype.is_numeric() for dtype in frame.dtypes],
+        "rows": [[_breakable(cell(value)) for value in row] for row in frame.iter_rows()],
+        "left": f"{left} more rows stand in the page." if left else "",
+    }  # fmt: skip
+
+
+def _breakable(text: str, longest: int = 18) -> str:
+    """Return a text whose long words may be broken."""
+    return " ".join(
+        word if len(word) <= longest else BREAK.join(word[i : i + longest] for i in range(0, len(word), longest))
+        for word in text.split(" ")
+    )

@@ -1,0 +1,84 @@
+"""The one look: colours in light and dark, the font that ships, the theme of the charts."""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import re
+import tomllib
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from pipeline import resources
+
+FONT = "Source Sans Pro"
+FACES = {400: "SourceSansPro-Regular.ttf", 600: "SourceSansPro-Semibold.ttf"}
+# What names and numbers of the trade are written with; a letter beyond it is shown in the reader's own font.
+_LETTERS = (*range(0x20, 0x17F), *range(0x370, 0x400), *range(0x2010, 0x2060), 0x20AC, *range(0x2190, 0x2194),
+            0x2212, 0x2248, 0x2260, 0x2264, 0x2265, 0xFFFD)  # fmt: skip
+_NAMED = re.compile(r"var\(--([a-z]+)\)")
+
+
+@cache
+def colours() -> dict[str, dict[str, str]]:
+    """Return the colours by name, of ``light`` and ``dark``."""
+    return tomllib.loads((resources.folder("reports") / "theme.toml").read_text(encoding="utf-8"))
+
+
+@cache
+def chart_theme() -> dict[str, Any]:
+    """Return the configuration of every chart; its colours are names."""
+    loaded: dict[str, Any] = json.loads((resources.folder("reports") / "theme.json").read_text(encoding="utf-8"))
+    return loaded
+
+
+def plain(text: str) -> str:
+    """Return a text with named colours replaced by the light ones: for what knows no names, such as PDF."""
+    light = colours()["light"]
+    return _NAMED.sub(lambda found: light[found[1]], text)
+
+
+def font_folder() -> Path:
+    """Where the font's files lie: a package of its own (SIL Open Font License)."""
+    import font_source_sans_pro
+
+    return Path(font_source_sans_pro.font_directory)
+
+
+@cache
+def style() -> str:
+    """Return the whole style sheet: font, colours of light and dark, and ``reports/report.css``."""
+    light, dark = (_variables(colours()[mode]) for mode in ("light", "dark"))
+    sheet = (resources.folder("reports") / "report.css").read_text(encoding="utf-8")
+    return (
+        f"{''.join(_face(weight) for weight in FACES)}:root {{ color-scheme: light dark; {light} }}\n"
+        f"@media screen and (prefers-color-scheme: dark) {{ :root {{ {dark} }} }}\n{sheet}"
+    )
+
+
+def _variables(named: dict[str, str]) -> str:
+    return " ".join(f"--{name}: {value};" for name, value in named.items())
+
+
+def _face(weight: int) -> str:
+    """Return one weight of the font as a data address: the letters that are used, compressed."""
+    from fontTools import subset
+    from fontTools.ttLib import TTFont
+
+    font = TTFont(font_folder() / FACES[weight])
+    for rules in ("GPOS", "GSUB"):  # kerning and the like take seconds to prune; the figures are of one width without
+        del font[rules]
+    options = subset.Options(hinting=False)
+    subsetter = subset.Subsetter(options)
+    subsetter.populate(unicodes=_LETTERS)
+    subsetter.subset(font)
+    font.flavor = "woff"
+    kept = io.BytesIO()
+    font.save(kept)
+    data = base64.b64encode(kept.getvalue()).decode()
+    return (
+        f'@font-face {{ font-family: "{FONT}"; font-weight: {weight}; '
+        f"src: url(data:font/woff;base64,{data}) format('woff'); }}\n"
+    )

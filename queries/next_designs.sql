@@ -1,0 +1,15 @@
+-- title: A figure of each candidate design for the next pad
+-- reader: engineer
+-- grain: a candidate design
+-- parameters:
+--   figure: pressure_margin or another figure in psi
+-- columns:
+--   candidate: name of the design in the plan file
+--   value [psi]: predicted; none where the design lies outside the data
+--   low [psi]: lower 90 % limit
+--   high [psi]: upper 90 % limit
+--   note: what a reader must know
+SELECT design AS candidate, value, low, high, note
+FROM planned
+WHERE figure = $figure
+ORDER BY place

@@ -1,0 +1,7 @@
+-- title: Which candidate design comes first, or why that is not said
+-- reader: engineer
+-- grain: one row
+-- columns:
+--   title: the result in a sentence
+SELECT coalesce(any_value(verdict), 'No plan for the next pad: the settings name none, or no model is fitted yet') AS title
+FROM planned

@@ -1,0 +1,63 @@
+// Draws the charts, lets a reader pick jobs out, and opens what a link leads to. No request leaves the page.
+"use strict";
+(() => {
+  const charts = JSON.parse(document.getElementById("charts").textContent);
+  const views = {};
+  // Vega marks the rows it is given: what is picked from is kept apart, and handed over as copies.
+  const kept = structuredClone(Object.fromEntries(Object.entries(charts).map(([id, one]) => [id, one.spec.datasets])));
+  window.heelward = { drawn: 0, failed: 0, wanted: Object.keys(charts).length, views };
+
+  // Errors only: a chart that is left without a value, by the data or by what is picked, is no cause to warn.
+  const options = { actions: false, renderer: "svg", logLevel: 1 };
+  const draw = (id) => vegaEmbed(document.getElementById(id), charts[id].spec, options)
+    .then((made) => { views[id] = made.view; window.heelward.drawn += 1; })
+    .catch((error) => { window.heelward.failed += 1; console.error(id, error); });
+  Object.keys(charts).forEach(draw);
+
+  const words = (chosen) => Object.entries(chosen).map(([name, value]) => `${name} ${value}`).join(", ");
+
+  const pick = (id, chosen) => {
+    const chart = charts[id], view = views[id], note = document.getElementById(`${id}-picked`);
+    if (!view) return;
+    const known = Object.entries(chosen).filter(([name]) => chart.choices.includes(name));
+    const unknown = Object.keys(chosen).filter((name) => !chart.choices.includes(name));
+    const fits = (row) => known.every(([name, value]) => String(row[name]) === value);
+    const { cells, rows } = kept[id];
+    if (cells) {
+      view.data("cells", structuredClone(cells.filter(fits))).signal("picked", known.length > 0).run();
+    } else {
+      view.data("rows", structuredClone(rows.filter(fits))).run();
+    }
+    const parts = [];
+    if (known.length) {
+      const shown = words(Object.fromEntries(known));
+      parts.push(cells ? `Squares: ${shown}; circles and limits: all.` : `Shown: ${shown}.`);
+      parts.push("The title speaks of all.");
+    }
+    if (unknown.length) parts.push(`Not kept by ${unknown.join(" and ")}: shows all of them.`);
+    note.textContent = parts.join(" ");
+    note.hidden = parts.length === 0;
+  };
+
+  for (const form of document.querySelectorAll("form.choices")) {
+    const change = () => {
+      const chosen = {};
+      for (const [name, value] of new FormData(form)) if (value) chosen[name] = value;
+      for (const chart of form.closest("section").querySelectorAll(".chart")) pick(chart.id, chosen);
+    };
+    form.addEventListener("change", change);
+    form.addEventListener("reset", () => setTimeout(change));
+    form.addEventListener("submit", (event) => event.preventDefault());
+    form.hidden = false;
+  }
+
+  const open = () => {
+    const target = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+    if (!target) return;
+    for (let at = target; at; at = at.parentElement) if (at.tagName === "DETAILS") at.open = true;
+    target.scrollIntoView();
+  };
+  addEventListener("hashchange", open);
+  open();
+  addEventListener("beforeprint", () => document.querySelectorAll("#ledger details").forEach((one) => { one.open = false; }));
+})();

@@ -1,0 +1,179 @@
+"""What a reader does with the report: picks jobs out, follows numbers to their source, reads it with other eyes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from pipeline import steps
+from pipeline.report import html
+from pipeline.workspace import Workspace
+from tests.conftest import Campaign
+
+pytestmark = pytest.mark.browser
+
+
+def page_of(campaign: Campaign) -> Path:
+    return campaign.refreshed.report.path
+
+
+def rows_of(page: Any, query: str) -> list[dict[str, Any]]:
+    """Rows that a chart shows now, by the name of its query."""
+    found: list[dict[str, Any]] = page.evaluate(
+        """(query) => {
+            const figure = [...document.querySelectorAll('figure')].find((one) => one.innerText.includes(`Query ${query}`));
+            return window.heelward.views[figure.querySelector('.chart').id].data('rows');
+        }""",
+        query,
+    )
+    return found
+
+
+def pick(page: Any, part: str, name: str, value: str) -> None:
+    page.select_option(f"#{part} form.choices select[name={name}]", value)
+    page.wait_for_timeout(200)
+
+
+def test_picking_a_crew_keeps_its_jobs_only_and_says_what_is_not_kept_apart(campaign: Campaign, opened: Any) -> None:
+    seen = opened(page_of(campaign))
+    before = rows_of(seen.page, "crews_spread")
+    assert {row["crew"] for row in before} == {"Crew Alder", "Crew Birch", "Crew Cedar", "Crew Dogwood"}
+    pick(seen.page, "crews-and-designs", "crew", "Crew Cedar")
+    after = rows_of(seen.page, "crews_spread")
+    assert after and {row["crew"] for row in after} == {"Crew Cedar"}
+    assert len(after) == sum(row["crew"] == "Crew Cedar" for row in before)
+    assert {row["crew"] for row in rows_of(seen.page, "screen_outs")} == {"Crew Cedar"}
+    told = seen.page.inner_text("#crews-and-designs")
+    assert "Shown: crew Crew Cedar. The title speaks of all." in told
+    assert "Not kept by crew: shows all of them." in told  # the comparison of designs
+    assert len({row["crew"] for row in rows_of(seen.page, "mill_depth")}) == 2  # another part is left alone
+    seen.page.click("#crews-and-designs form.choices button")
+    seen.page.wait_for_timeout(200)
+    assert sorted(map(str, rows_of(seen.page, "crews_spread"))) == sorted(map(str, before))
+    assert seen.messages == []
+
+
+def test_a_trend_of_picked_jobs_is_added_up_from_their_cells(campaign: Campaign, opened: Any) -> None:
+    seen = opened(page_of(campaign))
+    pick(seen.page, "quarter", "crew", "Coil Gannet")
+    pick(seen.page, "quarter", "formation", "")
+    cells = seen.page.evaluate("Object.values(window.heelward.views)[0].data('cells')")
+    assert cells and {row["crew"] for row in cells} == {"Coil Gannet"}
+    shown = seen.page.evaluate(
+        """() => { const view = Object.values(window.heelward.views)[0];
+                   return [view.signal('picked'), view.data('rows').length]; }"""
+    )
+    assert shown[0] is True
+    assert shown[1] > 2  # circles and limits stay those of all
+    import polars as pl
+
+    ours = campaign.lake.connect(list(steps.TABLES.values())).sql(
+        """SELECT p.quarter, avg(p.mill_min) AS mean FROM plug_metrics AS p
+           JOIN coil_runs AS r ON r.well_id = p.well_id AND r.run = p.run
+           WHERE r.coil_crew = 'Coil Gannet' AND p.mill_min IS NOT NULL GROUP BY ALL"""
+    ).pl()  # fmt: skip
+    added = pl.DataFrame(cells).group_by("quarter").agg(pl.col("total").sum() / pl.col("n").sum())
+    both = ours.join(added, on="quarter")
+    assert both.height == ours.height
+    assert (both["mean"] - both["total"]).abs().max() < 1e-9  # type: ignore[operator]
+
+
+def test_every_number_leads_to_its_query_and_every_stage_to_its_record_and_file(
+    campaign: Campaign, opened: Any
+) -> None:
+    seen = opened(page_of(campaign))
+    seen.page.click("#quarter .numbers a.query >> nth=0")
+    opened_query = seen.page.locator("#query-quarter_numbers")
+    assert opened_query.evaluate("(one) => one.open")
+    assert "SELECT" in opened_query.inner_text()
+    seen.page.goto(f"{page_of(campaign).as_uri()}#stages")
+    seen.page.reload()
+    row = seen.page.locator("#stages tbody tr >> nth=0")
+    hrefs = [link.get_attribute("href") for link in row.locator("a").all()]
+    targets = [(page_of(campaign).parent / href).resolve() for href in hrefs if href]
+    assert [path.suffix for path in targets][:2] == [".html", ".svg"]
+    assert all(path.is_file() for path in targets), targets
+    assert any("landing" in path.parts for path in targets)
+    row.locator("a >> nth=1").click()
+    assert seen.page.url.endswith(".svg")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_serious_finding_of_accessibility(campaign: Campaign, opened: Any, scheme: str) -> None:
+    seen = opened(page_of(campaign), scheme=scheme)
+    seen.page.evaluate(
+        """() => {
+            for (const row of document.querySelectorAll('tbody tr:nth-child(n+4), details.sql:nth-of-type(n+4)')) row.remove();
+            for (const one of document.querySelectorAll('details')) one.open = true;
+        }"""
+    )  # rows and queries are alike: three of each stand for all
+    # charts are pictures with words; what is inside them is drawn, not read
+    found = Axe().run(
+        seen.page,
+        context={"exclude": [[".chart"]]},
+        options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]},
+    )
+    serious = [
+        (one["id"], one["help"], [node["target"] for node in one["nodes"]][:3])
+        for one in found.response["violations"]
+        if one["impact"] in ("serious", "critical")
+    ]
+    assert serious == []
+
+
+def test_charts_have_words_for_who_does_not_see_them_and_the_keyboard_reaches_everything(
+    campaign: Campaign, opened: Any
+) -> None:
+    seen = opened(page_of(campaign))
+    for chart in seen.page.query_selector_all(".drawing"):
+        label = chart.get_attribute("aria-label") or ""
+        assert chart.get_attribute("role") == "img"
+        assert len(label) > 40
+    reached = set()
+    for _ in range(40):
+        seen.page.keyboard.press("Tab")
+        reached.add(seen.page.evaluate("document.activeElement.tagName + (document.activeElement.name || '')"))
+    assert {"A", "SELECTquarter", "SELECTcrew", "BUTTON"} <= reached
+
+
+def test_dark_and_light_draw_the_charts_in_their_own_colours(campaign: Campaign, opened: Any) -> None:
+    inks = []
+    for scheme in ("light", "dark"):
+        seen = opened(page_of(campaign), scheme=scheme)
+        axis = seen.page.locator(".chart svg .role-axis-label text >> nth=0")
+        inks.append(axis.evaluate("(one) => getComputedStyle(one).fill"))
+        assert inks[-1] == seen.page.evaluate("getComputedStyle(document.body).color")
+    assert inks[0] != inks[1]
+
+
+def test_what_is_too_heavy_for_one_page_becomes_a_folder_that_works_alike(
+    slice_workspace: Workspace, opened: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(html, "HEAVIEST", 100_000)
+    out = slice_workspace.out
+    built = steps.refresh(slice_workspace).report
+    assert built.path == out / "report" / "index.html"
+    seen = opened(built.path)
+    assert seen.messages == []
+    assert seen.page.evaluate("window.heelward.failed") == 0
+    assert all(url.startswith("file:") for url in seen.requests)
+    seen.page.click("#ledger a[href='ledger/stages.html']")
+    links = [link.get_attribute("href") for link in seen.page.locator("tbody tr >> nth=0 >> a").all()]
+    assert all(((built.path.parent / "ledger") / str(href)).resolve().is_file() for href in links), links
+    pointer = opened(out / "report.html", wait=False)
+    pointer.page.wait_for_url("**/report/index.html")
+    # and back to one page, once it is light again
+    monkeypatch.setattr(html, "HEAVIEST", 50_000_000)
+    assert steps.run_report(slice_workspace).path == out / "report.html"
+    assert not (out / "report").exists()
+
+
+def test_it_prints_without_what_only_a_screen_needs(campaign: Campaign, opened: Any) -> None:
+    seen = opened(page_of(campaign))
+    seen.page.emulate_media(media="print")
+    assert not seen.page.is_visible("form.choices >> nth=0")
+    assert seen.page.is_visible(".caution")
+    assert seen.page.is_visible(".chart >> nth=0")

@@ -1,0 +1,153 @@
+"""Editions: as it was on a past day, up to a quarter; and what a wrong word is told."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import polars as pl
+import pytest
+from deltalake import DeltaTable
+from polars.testing import assert_frame_equal
+
+from pipeline import steps
+from pipeline.errors import HeelwardError
+from pipeline.lake import Lake
+from pipeline.report.edition import Edition, edition, until, versions_as_of
+from pipeline.schemas import COST, FINDINGS, STAGES, WELLS
+from pipeline.workspace import Workspace
+from tests.conftest import Campaign
+
+FIRST_DAY = datetime(2031, 7, 5, 17, 0, tzinfo=UTC)
+
+
+class Clock:
+    """Stands in for the time that snapshots are taken at."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.at = FIRST_DAY
+        clock = self
+
+        class Then(datetime):
+            @classmethod
+            def now(cls, tz: Any = None) -> Any:
+                clock.at += timedelta(seconds=1)
+                return clock.at
+
+        monkeypatch.setattr(steps, "datetime", Then)
+
+
+def tables(lake: Lake, versions: dict[str, int]) -> dict[str, pl.DataFrame]:
+    """All tables, each in an order of its own."""
+    pinned = lake.at(versions)
+    found = {name: pinned.scan(table).collect() for name, table in steps.TABLES.items() if name in versions}
+    return {name: frame.sort(frame.columns) for name, frame in found.items()}
+
+
+def test_a_past_day_is_rebuilt_equal_after_later_landings_and_many_commits(
+    slice_workspace: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = Clock(monkeypatch)
+    steps.refresh(slice_workspace)
+    lake = steps.open_lake(slice_workspace)
+    day = date(2031, 7, 5)
+    before = tables(lake, versions_as_of(lake, day, "America/Denver"))
+    built = steps.run_report(slice_workspace, edition=Edition(as_of=day), beside=[])
+    text = built.path.read_text(encoding="utf-8")
+    assert "Tables as they were at the end of 2031-07-05" in text
+
+    # a later day: a file changes, one goes, an amendment comes
+    clock.at += timedelta(days=3)
+    files = sorted((slice_workspace.root / "landing" / "treatment").rglob("*.*"))
+    lines = files[0].read_text(encoding="utf-8").splitlines(keepends=True)
+    files[0].write_text("".join(lines[: len(lines) - 400]), encoding="utf-8")
+    steps.refresh(slice_workspace)
+    # and far more commits than the log keeps apart, with its clean-up
+    for table in (WELLS, STAGES, FINDINGS):
+        rows = lake.scan_raw(table).collect()
+        for number in range(105 if table is STAGES else 3):
+            lake.replace(table, rows.head(0) if number % 2 else rows, {})
+        delta = DeltaTable(lake.uri(table))
+        delta.create_checkpoint()
+        delta.cleanup_metadata()
+    assert len(DeltaTable(lake.uri(STAGES)).history()) > 100
+
+    after = tables(lake, versions_as_of(lake, day, "America/Denver"))
+    assert before.keys() == after.keys()
+    for name, frame in before.items():
+        assert_frame_equal(frame, after[name])
+    again = steps.run_report(slice_workspace, edition=Edition(as_of=day), beside=[])
+    assert again.path == built.path
+    assert without_clock(again.path.read_text(encoding="utf-8")) == without_clock(text)
+    today = steps.run_report(slice_workspace, beside=[]).path.read_text(encoding="utf-8")
+    assert without_clock(today) != without_clock(text)
+
+
+def without_clock(text: str) -> str:
+    """The page but for the moment it was built at."""
+    head, _, rest = text.partition('<details id="built-from">')
+    return head + rest.partition("Table versions")[2]
+
+
+def test_a_day_before_the_first_snapshot_is_refused_with_the_first(
+    slice_workspace: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Clock(monkeypatch)
+    with pytest.raises(HeelwardError, match="none yet"):
+        steps.run_report(slice_workspace, edition=Edition(as_of=date(2031, 7, 4)))
+    steps.run_ingest(slice_workspace)
+    with pytest.raises(HeelwardError, match="the first is of 2031-07-05"):
+        steps.run_report(slice_workspace, edition=Edition(as_of=date(2031, 7, 4)))
+
+
+def test_the_day_ends_on_the_workspaces_clock(slice_workspace: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = Clock(monkeypatch)
+    steps.run_ingest(slice_workspace)
+    lake = steps.open_lake(slice_workspace)
+    early = versions_as_of(lake, date(2031, 7, 5), "America/Denver")
+    clock.at = datetime(2031, 7, 6, 4, 0, tzinfo=UTC)  # still 5 July in Denver, 22:00
+    steps.run_measure(slice_workspace)
+    assert len(versions_as_of(lake, date(2031, 7, 5), "America/Denver")) > len(early)
+    assert versions_as_of(lake, date(2031, 7, 5), "UTC") == early
+
+
+def test_a_quarter_shows_nothing_later(campaign: Campaign) -> None:
+    plain = campaign.refreshed.report.path.read_bytes()
+    built = steps.run_report(campaign.workspace, edition=Edition(quarter="2030Q2"), beside=[])
+    text = built.path.read_text(encoding="utf-8")
+    assert "last quarter 2030Q2" in text
+    assert "Nothing after 2030Q2 is shown" in text
+    part = text[text.index('id="quarter"') : text.index('id="crews-and-designs"')]
+    assert "2030Q3" not in part and "2031Q1" not in part
+    assert "Pad hours per stage, 2030Q2" in part
+    shutil.rmtree(built.path.parent)
+    assert campaign.refreshed.report.path.read_bytes() == plain  # the plain one lies apart
+
+
+def test_rows_are_cut_at_the_end_of_the_quarter() -> None:
+    days = [date(2030, 6, 30), date(2030, 7, 1), None]
+    rows = COST.empty().lazy()
+    frame = pl.DataFrame({"service_date": days}, schema={"service_date": pl.Date}).lazy()
+    assert until("2030Q2", "UTC", COST, frame).collect()["service_date"].to_list() == [days[0], None]
+    assert until(None, "UTC", COST, rows).collect().is_empty()
+    last = pl.DataFrame({"service_date": [date(2030, 12, 31), date(2031, 1, 1)]}).lazy()
+    assert until("2030Q4", "UTC", COST, last).collect().height == 1
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        ({"quarter": "2030-Q2"}, "--quarter takes a quarter such as 2031Q2, got '2030-Q2'"),
+        ({"as_of": "5 July"}, "--as-of takes a day such as 2031-07-05, got '5 July'"),
+        ({"mask": "crews,people"}, "--mask takes crews, wells, pads, separated by commas; got 'people'"),
+    ],
+)
+def test_a_wrong_word_is_named_with_how_it_is_written(asked: dict[str, str], told: str) -> None:
+    with pytest.raises(HeelwardError, match=told.split("(")[0]):
+        edition(**asked)
+
+
+def test_editions_lie_apart() -> None:
+    assert edition().name == ""
+    assert edition("2031Q2", "2031-07-05", "crews, wells").name == "2031Q2_as_of_2031-07-05_masked"

@@ -1,0 +1,138 @@
+"""A masked copy holds no original name anywhere; aliases are stable and nobody's name."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import zipfile
+from pathlib import Path
+
+import polars as pl
+import pypdfium2
+import pytest
+
+from pipeline import steps
+from pipeline.report.edition import Edition
+from pipeline.report.mask import KEPT_IN, Mask, make_mask
+from pipeline.schemas import STAGES
+from tests.conftest import Campaign
+
+KINDS = ("crews", "wells", "pads")
+
+
+def telling(campaign: Campaign) -> set[str]:
+    """The words that the campaign's names are made of, without those that tell nothing."""
+    wells = campaign.truth.wells
+    names = {
+        name for well in wells for name in (well.well_id, well.name, *well.aliases, well.pad, well.crew, well.coil_crew)
+    }
+    names |= {"Wren", "Dunlin"}
+    words = {word.lower() for name in names for word in re.findall(r"[A-Za-z]{4,}", name)}
+    numbers = {alias for well in wells for alias in well.aliases if not re.search("[a-z]", alias, re.IGNORECASE)}
+    return (words | numbers) - {"draw", "flats", "gate", "ridge", "bend", "knoll", "hollow"}
+
+
+def texts(path: Path) -> list[str]:
+    """Return all that can be read out of a file, metadata included."""
+    if path.suffix == ".pdf":
+        found = pypdfium2.PdfDocument(path)
+        return [str(found.get_metadata_dict()), *(page.get_textpage().get_text_bounded() for page in found)]
+    if path.suffix == ".xlsx":
+        with zipfile.ZipFile(path) as book:
+            return [book.read(name).decode("utf-8") for name in book.namelist()]
+    text = path.read_text(encoding="utf-8")
+    # the chart library is the same in every report
+    return [re.sub(r"<script>.*?</script>", "", text, flags=re.S)]
+
+
+@pytest.fixture(scope="module")
+def masked(campaign: Campaign) -> Path:
+    edition = Edition(mask=KINDS)
+    return steps.run_report(campaign.workspace, edition=edition, beside=["pdf", "xlsx"]).path.parent
+
+
+def test_no_original_name_stands_anywhere_in_a_masked_copy(campaign: Campaign, masked: Path) -> None:
+    names = telling(campaign)
+    assert {"saltgrass", "heron", "alder", "gannet", "wren"} <= names
+    assert len(names) > 30
+    files = [path for path in masked.rglob("*") if path.is_file()]
+    assert len(files) > 200
+    assert {path.suffix for path in files} >= {".html", ".svg", ".pdf", ".xlsx"}
+    leaks = []
+    for path in files:
+        place = str(path.relative_to(masked))
+        leaks += [(place, name) for text in (place, *texts(path)) for name in names if name in text.lower()]
+    assert leaks == []
+    # and the search does find names where they are
+    plain = campaign.refreshed.report.path.read_text(encoding="utf-8").lower()
+    assert all(name in plain for name in ("saltgrass", "heron", "alder", "gannet"))
+
+
+def test_nothing_of_files_or_people_stands_in_it(masked: Path) -> None:
+    for path in (masked / "report.html", masked / "tables.xlsx"):
+        everything = "".join(texts(path))
+        assert "landing/" not in everything
+        assert "larkspoke" not in everything.lower()
+        assert "withheld" in everything
+
+
+def test_a_masked_report_still_tells_crews_and_pads_apart(campaign: Campaign, masked: Path) -> None:
+    text = (masked / "report.html").read_text(encoding="utf-8")
+    kept = json.loads((campaign.workspace.root / KEPT_IN).read_text(encoding="utf-8"))
+    assert set(kept) == set(KINDS)
+    for alias in (kept["crews"]["Crew Birch"], kept["pads"]["Otter Bend"], kept["wells"]["otter-bend-1h"]):
+        assert alias in text
+    assert f"{kept['crews']['Crew Dogwood']} cannot be compared" in text
+    assert "Names of crews, wells, pads are replaced by aliases" in text
+
+
+def test_aliases_stay_the_same_and_new_names_get_new_ones(campaign: Campaign, tmp_path: Path) -> None:
+    lake = campaign.lake
+    first = make_mask(lake, ("crews",), tmp_path)
+    assert make_mask(lake, ("crews",), tmp_path) == first
+    path = tmp_path / KEPT_IN
+    kept = json.loads(path.read_text(encoding="utf-8"))
+    lost = kept["crews"].pop("Crew Birch")
+    path.write_text(json.dumps(kept), encoding="utf-8")
+    again = make_mask(lake, ("crews",), tmp_path)
+    assert again.whole["Crew Alder"] == first.whole["Crew Alder"]
+    assert again.whole["Crew Birch"] not in kept["crews"].values()
+    assert lost  # it had one
+
+
+def test_an_alias_is_nobodys_name(campaign: Campaign, tmp_path: Path) -> None:
+    copy = tmp_path / "lake"
+    shutil.copytree(campaign.workspace.lake, copy, ignore=shutil.ignore_patterns("treatment", "coil"))
+    from pipeline.lake import Lake
+
+    lake = Lake(str(copy))
+    rows = lake.scan_raw(STAGES).collect().with_columns(frac_crew=pl.col("frac_crew").replace("Crew Alder", "Crew 1"))
+    lake.replace(STAGES, rows, {})
+    mask = make_mask(lake, ("crews",), tmp_path)
+    assert "Crew 1" in mask.whole
+    assert "Crew 1" not in mask.whole.values()
+
+
+@pytest.mark.parametrize(
+    ("text", "masked"),
+    [
+        ("Saltgrass 3H", "Well 2"),
+        ("SALTGRASS #3H stage 4", "Well 2 stage 4"),
+        ("saltgrass_3h_stage_4", "Well 2_stage_4"),
+        ("Saltgrass 3H, Saltgrass 13H", "Well 2, Well 3"),
+        ("crew A of 3", "crew A of 3"),
+        ("A", "Crew 1"),
+        (None, None),
+    ],
+)
+def test_names_are_found_whole_and_within_texts(text: str | None, masked: str | None) -> None:
+    from pipeline.report.mask import _SHORTEST, _spellings
+
+    aliases = {"Saltgrass 13H": "Well 3", "Saltgrass 3H": "Well 2", "A": "Crew 1"}
+    within = {
+        spelled: alias for name, alias in aliases.items() for spelled in _spellings(name) if len(spelled) >= _SHORTEST
+    }
+    mask = Mask(aliases, dict(sorted(within.items(), key=lambda item: -len(item[0]))))
+    frame = pl.DataFrame({"t": [text]}, schema={"t": pl.String})
+    assert mask.frame(frame)["t"][0] == masked

@@ -1,0 +1,144 @@
+"""A team adds a page with a TOML file and nothing else; a wrong one is refused with what there is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.errors import HeelwardError
+from pipeline.report import queries
+from pipeline.report.gather import MOST_POINTS, Content, gather, method_notes
+from pipeline.report.html import Sheet, write_html
+from pipeline.report.pages import ChartSpec, load_pages
+from pipeline.steps import TABLES
+from tests.builders import query_on
+from tests.conftest import Campaign
+
+PAGE = """
+title = "Costs of ours"
+reader = "manager"
+question = "What does a stage cost?"
+tables = ["cost_units"]
+
+[[charts]]
+kind = "bars"
+query = "quarter_cost"
+title = "quarter_cost_title"
+x = "quarter"
+y = "cost_per_stage"
+colour = "kind"
+x_label = "Quarter"
+y_label = "Cost per stage"
+words = "At {180 ft/min}, as it were."
+"""
+
+
+def content(campaign: Campaign, folder: Path, page: str, system: str = "field") -> Content:
+    (folder / "9_ours.toml").write_text(page, encoding="utf-8")
+    connection = queries.connect(campaign.lake, list(TABLES.values()), system)
+    return gather(connection, load_pages(folder), system)
+
+
+def test_a_page_of_ones_own_needs_no_python(campaign: Campaign, tmp_path: Path) -> None:
+    made = content(campaign, tmp_path, PAGE)
+    path = write_html(made, Sheet("Ours", "", {}, "now", campaign.workspace.root), tmp_path)
+    text = path.read_text(encoding="utf-8")
+    assert '<section id="costs-of-ours"' in text
+    assert "against budget" in text
+    assert "180 ft/min, as it were" in text
+    assert "Cost per stage [thousand USD]" in text
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ('x = "quarter"', 'x = "month"', "x = 'month' is no column of the query; it has quarter, kind"),
+        ('query = "quarter_cost"', 'query = "quarter_costs"', "there is no query 'quarter_costs'"),
+        ('kind = "bars"', 'kind = "pie"', "charts.0.kind"),
+        ("question =", "questions =", "no such key; known here:"),
+    ],
+)
+def test_a_wrong_page_is_refused_with_what_there_is(
+    campaign: Campaign, tmp_path: Path, old: str, new: str, told: str
+) -> None:
+    with pytest.raises(HeelwardError) as refused:
+        content(campaign, tmp_path, PAGE.replace(old, new))
+    assert told in str(refused.value)
+
+
+def test_metric_units_reach_titles_words_axes_and_tables_alike(campaign: Campaign, tmp_path: Path) -> None:
+    connection = queries.connect(campaign.lake, list(TABLES.values()), "metric")
+    made = gather(connection, load_pages(), "metric")
+    field = (" psi", " bpm", " bbl", " ft ", "ft/min", " lbm", "[psi", "[ft", "[bbl")
+    for part in made.parts:
+        for drawn in part.charts:
+            said = [drawn.title, drawn.chart.words, *drawn.rows.units.values()]
+            if drawn.rows.query.name == "pressure_effects":
+                said += drawn.rows.frame["term"].to_list()
+            assert not [text for text in said for unit in field if unit in text], said
+    pressure = next(d for p in made.parts for d in p.charts if d.rows.query.name == "designs_compared")
+    assert "MPa below" in pressure.title
+    figures = next(rows for part in made.parts for rows in part.tables if rows.query.name == "next_figures")
+    texts = "".join(str(row) for row in figures.frame.rows())
+    assert "MPa" in texts and " psi" not in texts
+
+
+def test_many_points_are_sampled_before_the_page_and_it_says_so(
+    campaign: Campaign, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import pipeline.report.gather as gathered
+
+    monkeypatch.setattr(gathered, "MOST_POINTS", 50)
+    connection = queries.connect(campaign.lake, list(TABLES.values()))
+    made = gather(connection, load_pages(), "field")
+    spread = next(d for p in made.parts for d in p.charts if d.rows.query.name == "crews_spread")
+    assert spread.spec is not None
+    assert len(spread.spec["datasets"]["rows"]) == 50
+    assert spread.sampled_from == spread.rows.frame.height > 200
+    assert MOST_POINTS == 1200
+
+
+def test_more_values_than_colours_are_not_coloured() -> None:
+    from pipeline.report.charts import draw
+
+    spec = ChartSpec(kind="scatter", query="q", title="t", x="a", y="b", colour="pad", x_label="", y_label="", words="")
+    few = pl.DataFrame({"a": [1.0] * 8, "b": [1.0] * 8, "pad": [f"p{i}" for i in range(8)]})
+    many = pl.DataFrame({"a": [1.0] * 9, "b": [1.0] * 9, "pad": [f"p{i}" for i in range(9)]})
+    assert "field" in draw(spec, few, {})["layer"][0]["encoding"]["color"]
+    assert "value" in draw(spec, many, {})["layer"][0]["encoding"]["color"]
+
+
+def test_every_metric_has_its_definition_in_the_method_notes() -> None:
+    notes = method_notes()
+    assert len(notes) > 100
+    assert {note["metric"] for note in notes} >= {"isip_psi", "mill_min", "wiper_trips", "pump_down_min", "cement_ft"}
+    assert all(note["meaning"] and note["source"] for note in notes)
+
+
+def numbers(change: float, reach: float | None) -> dict[str, str]:
+    means = pl.DataFrame(
+        [
+            {
+                "metric": "mill_min", "quarter": "2031Q2", "unit": "min", "rows": 20, "pads": 2, "value": 10.0,
+                "low": None if reach is None else 10.0 - reach, "high": None if reach is None else 10.0 + reach,
+                "change": change, "change_low": None if reach is None else change - reach,
+                "change_high": None if reach is None else change + reach,
+            }
+        ],
+        schema_overrides={"low": pl.Float64, "high": pl.Float64, "change_low": pl.Float64, "change_high": pl.Float64},
+    )  # fmt: skip
+    cost = pl.DataFrame(schema={"well_id": pl.String, "state": pl.String})
+    stages = pl.DataFrame(schema={"well_id": pl.String, "quarter": pl.String})
+    found = query_on("quarter_numbers", {"quarter_means": means, "cost": cost, "stage_metrics": stages})
+    assert found.height == 1
+    return found.row(0, named=True)
+
+
+def test_the_quarters_numbers_say_whether_a_change_is_more_than_pads_differ() -> None:
+    assert numbers(-0.5, 1.0)["verdict"] == "−0.50 min against the quarters before: no clear change"
+    assert numbers(2.5, 1.0)["verdict"] == "+2.50 min against the quarters before: more than pads differ"
+    assert "too few pads to judge" in numbers(2.5, None)["verdict"]
+    assert numbers(2.5, 1.0)["limits"] == "9.00 min to 11.0 min, by how pads differ"
+    assert numbers(2.5, None)["limits"] == "no limits: fewer than three pads so far"
