@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -93,7 +94,7 @@ def test_every_number_leads_to_its_query_and_every_stage_to_its_record_and_file(
     seen.page.reload()
     row = seen.page.locator("#stages tbody tr >> nth=0")
     hrefs = [link.get_attribute("href") for link in row.locator("a").all()]
-    targets = [(page_of(campaign).parent / href).resolve() for href in hrefs if href]
+    targets = [(page_of(campaign).parent / unquote(href)).resolve() for href in hrefs if href]
     assert [path.suffix for path in targets][:2] == [".html", ".svg"]
     assert all(path.is_file() for path in targets), targets
     assert any("landing" in path.parts for path in targets)
@@ -162,7 +163,7 @@ def test_what_is_too_heavy_for_one_page_becomes_a_folder_that_works_alike(
     assert all(url.startswith("file:") for url in seen.requests)
     seen.page.click("#ledger a[href='ledger/stages.html']")
     links = [link.get_attribute("href") for link in seen.page.locator("tbody tr >> nth=0 >> a").all()]
-    assert all(((built.path.parent / "ledger") / str(href)).resolve().is_file() for href in links), links
+    assert all((built.path.parent / "ledger" / unquote(str(href))).resolve().is_file() for href in links), links
     pointer = opened(out / "report.html", wait=False)
     pointer.page.wait_for_url("**/report/index.html")
     # and back to one page, once it is light again
