@@ -3,7 +3,7 @@
 -- grain: a quarter, budget or spent
 -- columns:
 --   quarter: quarter of the service date
---   kind: budget or spent
+--   kind: budget, spent, or spent with a part that is only accrued: provisional
 --   cost_per_stage [1000 USD]: cost lines of the wells over their stages
 --   provisional: whether some of it is only accrued
 WITH lines AS (
@@ -26,10 +26,10 @@ by_well AS (
 )
 SELECT
     b.quarter,
-    b.kind,
+    CASE WHEN b.kind = 'spent' AND bool_or(b.accrued) THEN 'spent, provisional' ELSE b.kind END AS kind,
     sum(b.amount) / sum(c.stages) / 1000 AS cost_per_stage,
     bool_or(b.accrued) AS provisional
 FROM by_well AS b
 JOIN counted AS c USING (well_id)
-GROUP BY ALL
+GROUP BY b.quarter, b.kind
 ORDER BY b.quarter, b.kind

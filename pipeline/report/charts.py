@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import textwrap
 from collections.abc import Callable
 from typing import Any
 
@@ -13,12 +14,16 @@ from pipeline.report.pages import ChartSpec
 from pipeline.report.theme import chart_theme
 
 HEIGHT = 300
+LINE = 42
+"""Longest line of an axis title. [characters]"""
 QUIET, MARK, PAPER, SECOND = "var(--quiet)", "var(--mark)", "var(--paper)", "var(--two)"
 ROWS, CELLS = "rows", "cells"
 """Names of a chart's data: what it draws; what it adds up for the jobs that a reader picks out."""
 PICKED = "picked"
 """Whether a reader has picked jobs out: a parameter of charts that add up cells."""
 Labels = dict[str, str]
+_LABELS = alt.expr("containerSize()[0] < 420 ? 150 : 330")
+"""Longest label of a row: a narrow screen keeps room for the values. [px]"""
 
 
 def draw(
@@ -57,9 +62,10 @@ def _title(label: str, unit: str) -> str:
     return f"{label} [{unit}]" if unit and unit != "ratio" else label
 
 
-def _axis(spec: ChartSpec, units: Labels, side: str) -> str:
+def _axis(spec: ChartSpec, units: Labels, side: str) -> list[str] | None:
+    """Return an axis title with its unit, in lines that fit a narrow screen."""
     column, label = (spec.x, spec.x_label) if side == "x" else (spec.y, spec.y_label)
-    return _title(label, units.get(column, ""))
+    return textwrap.wrap(_title(label, units.get(column, "")), LINE) or None
 
 
 def _tips(frame: pl.DataFrame, units: Labels) -> list[alt.Tooltip]:
@@ -129,7 +135,11 @@ def _colour(spec: ChartSpec, frame: pl.DataFrame) -> alt.Color | alt.ColorValue:
     """Colour by a column; values that a definition lists have the same colour in every chart that lists them."""
     if not _told_apart(spec, frame):
         return alt.ColorValue(MARK)
-    legend: dict[str, Any] = {"title": (spec.colour or "").replace("_", " "), "columns": 3, "labelLimit": 130}
+    legend: dict[str, Any] = {
+        "title": (spec.colour or "").replace("_", " "),
+        "columns": alt.expr("width < 330 ? 2 : 3"),
+        "labelLimit": 130,
+    }
     scale = {}
     if spec.colour_order and spec.colour:
         seen = frame[spec.colour].unique().to_list()
@@ -150,7 +160,10 @@ def _bars(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labe
 
 def _columns(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.Chart:
     level = alt.Axis(labelAngle=0, labelOverlap=True)
-    amount = alt.Axis(tickMinStep=1) if frame[spec.y].dtype.is_integer() else alt.Axis()
+    amount = alt.Axis()
+    if frame[spec.y].dtype.is_integer():  # things are counted in ones
+        highest = frame.group_by(spec.x).agg(pl.col(spec.y).sum())[spec.y].max()
+        amount = alt.Axis(tickCount=max(1, min(int(highest), 8)), format="d")  # type: ignore[arg-type]
     return (
         alt.Chart(data, height=HEIGHT)
         .mark_bar()
@@ -167,7 +180,7 @@ def _interval(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: 
     order = frame[spec.y].to_list()
     base = alt.Chart(data, height=38 * len(order))
     y = alt.Y(
-        field=spec.y, type="nominal", sort=order, title=_axis(spec, units, "y") or None, axis=alt.Axis(labelLimit=330)
+        field=spec.y, type="nominal", sort=order, title=_axis(spec, units, "y"), axis=alt.Axis(labelLimit=_LABELS)
     )
     zero = alt.Chart(alt.Data(values=[{"zero": 0}])).mark_rule(color=QUIET).encode(
         x=alt.X(field="zero", type="quantitative")
@@ -215,7 +228,7 @@ def _timeline(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: 
         alt.Chart(data, height=46 * frame[spec.y].n_unique())
         .mark_bar(height=24)
         .encode(
-            y=alt.Y(field=spec.y, type="nominal", title=_axis(spec, units, "y") or None),
+            y=alt.Y(field=spec.y, type="nominal", title=_axis(spec, units, "y")),
             x=alt.X(
                 field=spec.x,
                 type="temporal",

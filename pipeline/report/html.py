@@ -173,7 +173,10 @@ def _table(rows: Rows, place: Path, root: Path | None, out: Path) -> dict[str, A
     _link_stages(cells, rows, to_out)
     if root is not None:
         _link_files(cells, rows, place, root)
-    columns = [{"label": rows.label(column.name), "meaning": column.meaning} for column in rows.query.columns]
+    columns = [
+        {"label": rows.label(column.name), "meaning": column.meaning, "number": number}
+        for column, number in zip(rows.query.columns, numeric, strict=True)
+    ]
     return {
         "title": rows.query.title, "anchor": _anchor(rows), "columns": columns, "rows": cells, "query": rows.query.name,
         "count": len(cells),
