@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import gzip
 import json
 import os
 import shutil
@@ -69,11 +71,13 @@ def write_html(content: Content, sheet: Sheet, out: Path) -> Path:
     """
     out.mkdir(parents=True, exist_ok=True)
     single, folder = out / "report.html", out / "report"
-    page = _page(content, sheet, out, apart=False)
-    if len(page.encode()) <= HEAVIEST:
-        replace_text(single, page)
-        shutil.rmtree(folder, ignore_errors=True)
-        return single
+    cells = sum(rows.frame.height * rows.frame.width for rows in content.ledger)
+    if cells * len("<td></td>") <= HEAVIEST:  # else the marks alone are too heavy
+        page = _page(content, sheet, out, apart=False)
+        if len(page.encode()) <= HEAVIEST:
+            replace_text(single, page)
+            shutil.rmtree(folder, ignore_errors=True)
+            return single
     made = out / "report.part"
     shutil.rmtree(made, ignore_errors=True)
     (made / "ledger").mkdir(parents=True)
@@ -81,7 +85,10 @@ def write_html(content: Content, sheet: Sheet, out: Path) -> Path:
     (made / "charts.js").write_text(_bundle(), encoding="utf-8")
     for rows in content.ledger:
         table = _table(rows, folder / "ledger", sheet.root, out)
-        text = render("table.html", title=sheet.title, caution=CAUTION, table=table, edition=sheet.edition)
+        text = render(
+            "table.html", title=sheet.title, caution=CAUTION, table=table, edition=sheet.edition,
+            packed=_packed(table), script=_script("ledger.js"),
+        )  # fmt: skip
         (made / "ledger" / f"{table['anchor']}.html").write_text(text, encoding="utf-8")
     old = out / "report.old"
     shutil.rmtree(old, ignore_errors=True)
@@ -124,10 +131,10 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
         for rows in content.ledger
     ]
     cards = next((rows for rows in content.ledger if rows.query.name == "model_cards"), None)
-    script = Markup((resources.folder("reports") / "report.js").read_text(encoding="utf-8"))
     return render(
         "report.html", title=sheet.title, caution=CAUTION, edition=sheet.edition, headline=content.headline,
-        parts=parts, ledger=ledger, apart=apart, opened=_OPENED, charts=_script_json(charts), script=script,
+        parts=parts, ledger=ledger, apart=apart, opened=_OPENED, charts=_script_json(charts),
+        script=_script("report.js"),
         bundle=None if apart else Markup(_bundle().replace("</script", "<\\/script")), notes=method_notes(),
         queries=sorted(content.used.values(), key=lambda query: query.name), cards=_cards(cards),
         versions=sheet.versions, built_at=sheet.built_at,
@@ -216,6 +223,20 @@ def _cards(rows: Rows | None) -> list[dict[str, Any]]:
          "facts": [(rows.label(name), cell(value)) for name, value in row.items() if name not in ("model", "verdict")]}
         for row in rows.frame.iter_rows(named=True)
     ]  # fmt: skip
+
+
+def _packed(table: dict[str, Any]) -> str:
+    """Return a table's rows packed for the page: a long table is heavy in HTML, and mostly the same words."""
+    rows = [
+        [cell["text"] if cell["href"] is None else [cell["text"], cell["href"]] for cell in row]
+        for row in table["rows"]
+    ]
+    said = json.dumps({"numbers": [column["number"] for column in table["columns"]], "rows": rows}, ensure_ascii=False)
+    return base64.b64encode(gzip.compress(said.encode(), mtime=0)).decode()
+
+
+def _script(name: str) -> Markup:
+    return Markup((resources.folder("reports") / name).read_text(encoding="utf-8"))
 
 
 def _script_json(value: Any) -> Markup:

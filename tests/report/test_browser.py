@@ -162,6 +162,12 @@ def test_what_is_too_heavy_for_one_page_becomes_a_folder_that_works_alike(
     assert seen.page.evaluate("window.heelward.failed") == 0
     assert all(url.startswith("file:") for url in seen.requests)
     seen.page.click("#ledger a[href='ledger/stages.html']")
+    seen.page.wait_for_function("window.heelward && window.heelward.shown === 3")
+    seen.page.fill("#asked", "no such stage")
+    seen.page.wait_for_function("window.heelward.found === 0")
+    seen.page.fill("#asked", "saltgrass 1h")
+    seen.page.wait_for_function("window.heelward.found === 3")
+    assert seen.messages == []
     links = [link.get_attribute("href") for link in seen.page.locator("tbody tr >> nth=0 >> a").all()]
     assert all((built.path.parent / "ledger" / unquote(str(href))).resolve().is_file() for href in links), links
     pointer = opened(out / "report.html", wait=False)
