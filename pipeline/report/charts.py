@@ -164,14 +164,27 @@ def _columns(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: L
     if frame[spec.y].dtype.is_integer():  # things are counted in ones
         highest = frame.group_by(spec.x).agg(pl.col(spec.y).sum())[spec.y].max()
         amount = alt.Axis(tickCount=max(1, min(int(highest), 8)), format="d")  # type: ignore[arg-type]
+    # rows of several jobs make one bar, not a pile of slivers
+    keys = [spec.x, *([spec.colour] if spec.colour else [])]
+    piled = bool(frame.select(keys).is_duplicated().any())
+    summed: dict[str, Any] = {"aggregate": "sum"} if piled else {}
+    tips = _tips(frame.select(*keys, spec.y), units) if piled else _tips(frame, units)
+    if piled:
+        tips[-1] = alt.Tooltip(
+            field=spec.y,
+            aggregate="sum",
+            type="quantitative",
+            title=_title(spec.y, units.get(spec.y, "")),
+            format=",.4~g",
+        )
     return (
         alt.Chart(data, height=HEIGHT)
         .mark_bar()
         .encode(
             x=alt.X(field=spec.x, type="ordinal", title=_axis(spec, units, "x"), axis=level),
-            y=alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y"), axis=amount),
+            y=alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y"), axis=amount, **summed),
             color=_colour(spec, frame),
-            tooltip=_tips(frame, units),
+            tooltip=tips,
         )
     )
 
