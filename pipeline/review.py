@@ -53,7 +53,7 @@ def describe_stage(workspace: Workspace, well: str, stage: int) -> str:
         lines.append(f"{row['pick']:20} {value + error:24} {moment:20} {row['confidence']:7} {row['reason']}")
         if row["amended_reason"] is not None:
             lines.append(f"{'':20} {_amended(row):45} {row['amended_reason']}")
-    draw_audit(lake, workspace.out / "audit", CAUTION, well=well_id)
+    draw_audit(lake, workspace.out / "audit", CAUTION, well=well_id, system=workspace.settings.display_units)
     page = workspace.out / "audit" / well_id / f"{stage}.svg"
     return "\n".join([f"{well_id}, stage {stage}; moments in UTC", *lines, f"audit page: {page}"])
 

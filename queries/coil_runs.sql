@@ -4,6 +4,7 @@
 -- columns:
 --   pad: pad
 --   well: well
+--   well_id: our name of the well, as in the folder of its audit pages
 --   run: coil run
 --   kind: mill-out, toe preparation, toe milling or toe perforating
 --   crew: coil crew
@@ -28,6 +29,7 @@
 SELECT
     w.pad,
     coalesce(w.well_name, m.well_id) AS well,
+    m.well_id,
     m.run,
     r.kind,
     r.coil_crew AS crew,

@@ -4,6 +4,7 @@
 -- columns:
 --   pad: pad
 --   well: well
+--   well_id: our name of the well, as in the folder of its audit pages
 --   plug: plug, by the stage it was set for
 --   run: coil run
 --   crew: coil crew
@@ -21,6 +22,7 @@
 SELECT
     w.pad,
     coalesce(w.well_name, m.well_id) AS well,
+    m.well_id,
     m.plug,
     m.run,
     r.coil_crew AS crew,

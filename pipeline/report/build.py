@@ -68,7 +68,7 @@ def build(
     settings = workspace.settings
     out = workspace.out / edition.name
     mask = make_mask(lake, edition.mask, workspace.root)
-    draw_audit(lake, out / "audit", CAUTION, mask=mask, progress=progress)
+    draw_audit(lake, out / "audit", CAUTION, mask=mask, system=settings.display_units, progress=progress)
 
     def seen(table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
         return mask.seen(table, until(edition.quarter, settings.time_zone, table, rows))

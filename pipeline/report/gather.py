@@ -23,8 +23,8 @@ SAMPLED = ("scatter", "strip")
 CHOICES = ("quarter", "pad", "crew", "formation", "design")
 """Columns that a reader can pick jobs by, wherever a chart's rows have them."""
 LEDGER = (
-    "stages", "plugs", "coil_runs", "acceptance", "toe_preparation", "wireline", "pad_days", "cost_units", "neighbours",
-    "quarter_safety", "amendments_by_pick", "amendments", "set_aside", "findings_by_kind", "findings",
+    "wells", "stages", "plugs", "coil_runs", "acceptance", "toe_preparation", "wireline", "pad_days", "cost_units",
+    "neighbours", "quarter_safety", "amendments_by_pick", "amendments", "set_aside", "findings_by_kind", "findings",
     "who_can_be_compared", "production_excluded", "model_cards", "model_effects", "sources",
 )  # fmt: skip
 Told = Callable[[str], None]

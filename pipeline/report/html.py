@@ -19,6 +19,7 @@ import vl_convert
 from markupsafe import Markup
 
 from pipeline import __version__, resources
+from pipeline.report.audit import RUN
 from pipeline.report.gather import CHOICES, MOST_POINTS, Content, Drawn, Part, Rows, method_notes
 from pipeline.report.text import cell
 from pipeline.report.theme import style
@@ -177,7 +178,7 @@ def _table(rows: Rows, place: Path, root: Path | None, out: Path) -> dict[str, A
         for row in frame.iter_rows()
     ]
     to_out = "" if place == out else os.path.relpath(out, place) + "/"
-    _link_stages(cells, rows, to_out)
+    _link_records(cells, rows, to_out)
     if root is not None:
         _link_files(cells, rows, place, root)
     columns = [
@@ -190,18 +191,29 @@ def _table(rows: Rows, place: Path, root: Path | None, out: Path) -> dict[str, A
     }  # fmt: skip
 
 
-def _link_stages(cells: list[list[dict[str, Any]]], rows: Rows, to_out: str) -> None:
-    """Lead every stage number, and the well beside it, to its audit page."""
-    frame = rows.frame
-    place = {name: index for index, name in enumerate(frame.columns)}
-    number = "stage" if "stage" in place else "number"
-    if not {"well", "well_id", number} <= set(place) or (number == "number" and "level" not in place):
+def _link_records(cells: list[list[dict[str, Any]]], rows: Rows, to_out: str) -> None:
+    """Lead every well to the page of its records, and what was measured from a record to the picture of it."""
+    place = {name: index for index, name in enumerate(rows.frame.columns)}
+    if not {"well", "well_id"} <= set(place):
         return
-    levels = frame["level"].to_list() if "level" in frame.columns else ["stage"] * frame.height
-    for row, level, well, stage in zip(cells, levels, frame["well_id"], frame[number], strict=True):
-        if level == "stage" and well is not None and stage is not None:
-            row[place[number]]["href"] = f"{to_out}audit/{quote(well)}/{stage}.svg"
-            row[place["well"]]["href"] = f"{to_out}audit/{quote(well)}/index.html"
+    for row, values in zip(cells, rows.frame.iter_rows(named=True), strict=True):
+        if values["well_id"] is None:
+            continue
+        folder = f"{to_out}audit/{quote(values['well_id'])}"
+        row[place["well"]]["href"] = f"{folder}/index.html"
+        for column, file in _records_of(values):
+            row[place[column]]["href"] = f"{folder}/{file}"
+
+
+def _records_of(values: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return which columns of a row lead to which picture: a stage's, or a coil run's."""
+    if values.get("stage") is not None:
+        return [("stage", f"{values['stage']}.svg")]
+    if values.get("run") is not None:
+        return [(column, f"{RUN}{values['run']}.svg") for column in ("plug", "run") if column in values]
+    if values.get("number") is not None and values.get("level") in ("stage", "run"):
+        return [("number", f"{RUN if values['level'] == 'run' else ''}{values['number']}.svg")]
+    return []
 
 
 def _link_files(cells: list[list[dict[str, Any]]], rows: Rows, place: Path, root: Path) -> None:

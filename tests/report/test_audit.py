@@ -8,8 +8,10 @@ from xml.etree import ElementTree
 
 import numpy as np
 import polars as pl
+import pytest
 
-from pipeline.report.audit import BOTTOM, TOP, draw_audit, min_max_path, stage_svg
+from pipeline.report.audit import draw_audit
+from pipeline.report.record_svg import BOTTOM, STAGE, TOP, _nice, _power, min_max_path, record_svg
 from pipeline.schemas import PICKS
 from tests.conftest import Campaign
 
@@ -33,8 +35,10 @@ def test_every_stage_has_its_page_and_every_well_its_overview(campaign: Campaign
     audit = campaign.workspace.out / "audit"
     stages = campaign.truth.stages.select("well_id", "stage").rows()
     assert all((audit / well / f"{stage}.svg").exists() for well, stage in stages)
+    runs = campaign.truth.runs.select("well_id", "run").rows()
+    assert all((audit / well / f"run-{run}.svg").exists() for well, run in runs)
     sizes = [path.stat().st_size for path in audit.rglob("*.svg")]
-    assert len(sizes) == len(stages)
+    assert len(sizes) == len(stages) + len(runs)
     assert np.median(sizes) < 40_000
     report = campaign.refreshed.report.path.read_text(encoding="utf-8")
     for well, stage in stages:
@@ -56,6 +60,48 @@ def test_picks_are_marked_and_named(campaign: Campaign) -> None:
         assert name in text
 
 
+def test_a_plug_leads_to_its_run_where_its_tag_is_marked_at_its_depth(campaign: Campaign) -> None:
+    plug = campaign.truth.plugs.drop_nulls("mill_min").row(0, named=True)
+    page = f"audit/{plug['well_id']}/run-{plug['run']}.svg"
+    report = campaign.refreshed.report.path.read_text(encoding="utf-8")
+    assert f'href="{page}">{plug["plug"]}</a>' in report
+    text = (campaign.workspace.out / page).read_text(encoding="utf-8")
+    ElementTree.fromstring(text)
+    assert re.search(rf"plug {plug['plug']} [\d,]+ ft", text)
+    assert "depth [ft]" in text and "circulating pressure [psi]" in text
+
+
+def test_a_record_is_drawn_in_the_units_shown() -> None:
+    time = [datetime(2031, 1, 1, tzinfo=UTC) + timedelta(seconds=i) for i in range(50)]
+    frame = pl.DataFrame(
+        {
+            "time": time, "treating_pressure_psi": [7251.887] * 50, "slurry_rate_bpm": [88.0] * 50,
+            "proppant_conc_ppa": [2.0] * 50,
+        }
+    )  # fmt: skip
+    pick = {
+        "well_id": "a", "level": "stage", "number": 1, "pick": "isip", "value": 4351.132, "unit": "psi", "time": time[30],
+        "standard_error": 1.0, "method": "m", "version": 1, "confidence": "high", "reason": "r", "fingerprint": "f",
+    }  # fmt: skip
+    picks = pl.DataFrame([pick], schema=PICKS.dtypes)
+    field, metric = (record_svg("t", frame, picks, STAGE, system) for system in ("field", "metric"))
+    assert "pressure [psi]" in field and "slurry rate [bpm]" in field and "proppant [ppa x 10]" in field
+    assert "isip 4,351 psi" in field
+    assert "pressure [MPa]" in metric and "slurry rate [m³/min]" in metric and "isip 30 MPa" in metric
+    assert "proppant [kg/m³ x 0.01]" in metric
+    # the mark stands at 30 of 50 MPa
+    heights = [int(mark) for mark in re.findall(r'cy="(\d+)"', metric)]
+    assert heights == [round(BOTTOM - 0.6 * (BOTTOM - TOP))]
+
+
+@pytest.mark.parametrize(
+    ("value", "top"), [(9_270.0, 10_000.0), (10_001.0, 12_500.0), (88.0, 100.0), (0.7, 1.0), (1.0, 1.0)]
+)
+def test_axes_end_at_a_round_value_that_holds_the_highest(value: float, top: float) -> None:
+    assert _nice(value) == pytest.approx(top)
+    assert value * 10.0 ** _power(value, top) <= top
+
+
 def test_pages_are_drawn_again_only_when_picks_change(campaign: Campaign) -> None:
     again = draw_audit(campaign.lake, campaign.workspace.out / "audit", "caution")
     assert again.drawn == []
@@ -73,7 +119,7 @@ def test_a_hostile_title_is_inert() -> None:
         },
         schema_overrides={"proppant_conc_ppa": pl.Float64},
     )
-    text = stage_svg('<script>alert(1)</script>"onload="x', frame, PICKS.empty())
+    text = record_svg('<script>alert(1)</script>"onload="x', frame, PICKS.empty(), STAGE)
     assert "<script>" not in text
     root = ElementTree.fromstring(text)
     assert "onload" not in root.attrib
