@@ -152,13 +152,16 @@ def _measure(space: Workspace) -> None:
     )
 
 
-def _fit(space: Workspace) -> None:
+def _fit(space: Workspace) -> int:
     from pipeline import steps
 
     with _bar("fit") as tell:
         report = steps.run_fit(space, tell)
     named = {"fitted": report.fitted, "unchanged": report.unchanged, "not possible yet": report.not_possible}
     print("fit: " + "; ".join(f"{label}: {', '.join(names)}" for label, names in named.items() if names))
+    if report.plan_error is not None:
+        print(f"the plan for the next pad could not be used:\n{report.plan_error}", file=sys.stderr)
+    return ALL_WELL if report.plan_error is None else FAILED
 
 
 def _report(space: Workspace, **asked: Any) -> None:
@@ -185,8 +188,8 @@ def measure(workspace: Where = Path()) -> None:
 
 @app.command(epilog=EPILOG)
 def fit(workspace: Where = Path()) -> None:
-    """Fit the models and comparisons whose rows changed."""
-    _fit(_open(workspace))
+    """Fit the models and comparisons whose rows changed, and evaluate the plan that the settings name."""
+    raise typer.Exit(_fit(_open(workspace)))
 
 
 @app.command(epilog=EPILOG)
@@ -218,7 +221,7 @@ def refresh(workspace: Where = Path()) -> None:
     space = _open(workspace)
     code = _ingest(space)
     _measure(space)
-    _fit(space)
+    code = _fit(space) or code
     _report(space)
     raise typer.Exit(code)
 

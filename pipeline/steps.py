@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import polars as pl
 
 from pipeline import __version__
+from pipeline.errors import HeelwardError
 from pipeline.ingest.land import Landed, land
 from pipeline.lake import Lake
 from pipeline.metrics.measure import (
@@ -106,11 +107,17 @@ def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measu
 
 
 def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport:
-    """Fit the models and comparisons that are stale, then evaluate the workspace's plan for the next pad."""
+    """Fit the models and comparisons that are stale, then evaluate the workspace's plan for the next pad.
+
+    A plan that cannot be used is told, and keeps nothing else from being done.
+    """
     lake = open_lake(workspace)
     report = fit(lake, progress)
-    if workspace.plan is not None and record_plan(lake, workspace.plan):
-        report.fitted.append("plan")
+    try:
+        if record_plan(lake, workspace.plan):
+            report.fitted.append("plan")
+    except HeelwardError as error:
+        report.plan_error = str(error)
     return _snapshot(workspace, lake, "fit", report)
 
 

@@ -35,11 +35,14 @@ class FitReport:
         Models and comparisons.
     not_possible : list of str
         With too few pads.
+    plan_error : str, optional
+        Why the workspace's plan could not be used.
     """
 
     fitted: list[str] = field(default_factory=list)
     unchanged: list[str] = field(default_factory=list)
     not_possible: list[str] = field(default_factory=list)
+    plan_error: str | None = None
 
     @property
     def changed(self) -> bool:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import polars as pl
 
+from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.metrics.declare import fingerprint
 from pipeline.models.columns import COLUMNS
@@ -19,14 +20,37 @@ TAUGHT = ("designs_pressure", "designs_hours")
 """Comparisons that the plan's designs may differ in: which trial would teach most about them is kept too."""
 
 
-def record_plan(lake: Lake, path: Path) -> bool:
+def record_plan(lake: Lake, path: Path | None) -> bool:
     """Evaluate a plan file and write its figures, where it or the models changed; return whether it wrote.
+
+    Without a file, or with one that cannot be used, no figures stay.
 
     Raises
     ------
     HeelwardError
-        If the file is wrong: names every key.
+        If the file is missing or wrong: names every key.
     """
+    if path is None:
+        return _clear(lake)
+    try:
+        return _record(lake, path)
+    except HeelwardError:
+        _clear(lake)
+        raise
+
+
+def _clear(lake: Lake) -> bool:
+    """Take the figures of an earlier plan away; return whether there were any."""
+    if lake.scan(PLANNED).head(1).collect().is_empty():
+        return False
+    lake.replace(PLANNED, PLANNED.empty(), {})
+    lake.replace(TRIALS, TRIALS.empty(), {})
+    return True
+
+
+def _record(lake: Lake, path: Path) -> bool:
+    if not path.is_file():
+        raise HeelwardError(f"{path}: no such file; the settings name it as 'plan'")
     cards = lake.scan(MODEL_CARDS).select("model", "inputs").sort("model").collect().rows()
     compared = lake.scan(COMPARED).select("comparison", "inputs").unique().sort("comparison").collect().rows()
     mark = fingerprint([METHOD_VERSION, path.read_text(encoding="utf-8"), cards, compared])

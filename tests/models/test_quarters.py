@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from pipeline.models.compare import compare
-from pipeline.models.quarters import changes, proportions
+from pipeline.models.quarters import changes, proportions, quarter_means
 from pipeline.models.specs import CompareSpec
 from pipeline.schemas import CHANGES, EXCLUSIONS, PROPORTIONS
 from tests.builders import query_on
@@ -149,3 +149,26 @@ def test_a_crew_alone_is_told_which_job_would_separate_it(campaign: Campaign) ->
     alone = campaign.lake.scan(COMPARISONS).filter(pl.col("level") == "Crew Dogwood").collect()
     assert alone.height == 2
     assert alone["note"].str.contains("a pad shared with Crew .* would separate it").all()
+
+
+def test_a_quarters_limits_come_from_how_pads_differ() -> None:
+    frame = pl.DataFrame(
+        {
+            "quarter": ["2031Q1"] * 4 + ["2031Q2"] * 2, "pad": ["a", "a", "b", "b", "c", "c"],
+            "well_id": list("pqrstu"), "mill_min": [9.0, 11.0, 11.0, 13.0, 13.0, 15.0],
+        }
+    )  # fmt: skip
+    first, second = quarter_means(frame, "mill_min")
+    assert (first["value"], first["low"], first["change"]) == (11.0, None, None)  # two pads so far tell too little
+    # pads' means 10, 12, 14: standard deviation 2; Student's t, two degrees of freedom, 97.5 %: 4.3027 (printed tables)
+    assert second["value"] == 14.0
+    assert second["high"] - second["value"] == pytest.approx(4.3027 * 2.0, rel=1e-4)
+    assert second["change"] == pytest.approx(3.0)
+    assert second["change_high"] - 3.0 == pytest.approx(4.3027 * 2.0 * (1.0 + 1.0 / 2.0) ** 0.5, rel=1e-4)
+
+
+def test_quarter_means_follow_the_rows_they_are_made_of() -> None:
+    frame = pl.DataFrame({"quarter": ["2031Q1"] * 2, "pad": ["a", "b"], "well_id": ["p", "q"], "mill_min": [9.0, None]})
+    rows = quarter_means(frame, "mill_min")
+    assert [(row["rows"], row["pads"], row["value"]) for row in rows] == [(1, 1, 9.0)]
+    assert rows[0]["inputs"] != quarter_means(frame.with_columns(mill_min=pl.lit(8.0)), "mill_min")[0]["inputs"]

@@ -9,11 +9,14 @@ import pytest
 
 from pipeline import resources, steps
 from pipeline.errors import HeelwardError
+from pipeline.lake import Lake
 from pipeline.physics.entry import evenness
 from pipeline.plan.evaluate import Line, stage_count
 from pipeline.plan.file import PlanFile
+from pipeline.plan.record import record_plan
 from pipeline.plan.run import Planned
-from pipeline.workspace import parse_toml
+from pipeline.schemas import MODEL_CARDS, PLANNED, TRIALS
+from pipeline.workspace import Workspace, parse_toml
 from tests.conftest import Campaign
 
 SAMPLE = "next_pad.toml"
@@ -143,3 +146,40 @@ def test_stage_count_and_evenness_follow_the_plan() -> None:
     import numpy as np
 
     assert evenness(np.array([5.0, 5.0, 5.0])) == 0.0
+
+
+def test_the_plan_in_the_lake_is_the_plan_of_the_command(campaign: Campaign, tmp_path: Path) -> None:
+    found = lines(planned(campaign, tmp_path, text()))
+    kept = campaign.lake.scan(PLANNED).collect()
+    assert {(row["design"], row["figure"]) for row in kept.iter_rows(named=True)} == set(found)
+    for row in kept.iter_rows(named=True):
+        assert row["value"] == found[row["design"], row["figure"]].value
+        assert row["verdict"].startswith(f"{WIDE} comes first by pressure margin")
+    trials = campaign.lake.scan(TRIALS).collect()
+    assert set(trials["comparison"]) == {"designs_pressure", "designs_hours"}
+    assert trials["half_width"].null_count() == 0
+    assert not record_plan(campaign.lake, campaign.workspace.plan)  # nothing changed
+
+
+@pytest.mark.parametrize(("content", "told"), [(None, "no such file"), ('rank_by = "beauty"\n', "rank_by")])
+def test_a_plan_that_cannot_be_used_keeps_no_figures_and_is_told(
+    campaign: Campaign, tmp_path: Path, content: str | None, told: str
+) -> None:
+    lake = Lake(str(tmp_path / "lake"))
+    lake.replace(PLANNED, campaign.lake.scan(PLANNED).collect(), {})
+    lake.replace(TRIALS, campaign.lake.scan(TRIALS).collect(), {})
+    lake.replace(MODEL_CARDS, campaign.lake.scan(MODEL_CARDS).collect(), {})
+    path = tmp_path / "plan.toml"
+    if content is not None:
+        path.write_text(content, encoding="utf-8")
+    with pytest.raises(HeelwardError, match=told):
+        record_plan(lake, path)
+    assert lake.scan(PLANNED).collect().is_empty()
+    assert lake.scan(TRIALS).collect().is_empty()
+
+
+def test_a_bad_plan_keeps_the_report_from_nothing(slice_workspace: Workspace) -> None:
+    (slice_workspace.root / SAMPLE).unlink()
+    done = steps.refresh(slice_workspace)
+    assert done.fitted.plan_error is not None and "no such file" in done.fitted.plan_error
+    assert "No plan for the next pad" in done.report.path.read_text(encoding="utf-8")

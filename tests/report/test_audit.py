@@ -75,7 +75,7 @@ def test_a_record_is_drawn_in_the_units_shown() -> None:
     time = [datetime(2031, 1, 1, tzinfo=UTC) + timedelta(seconds=i) for i in range(50)]
     frame = pl.DataFrame(
         {
-            "time": time, "treating_pressure_psi": [7251.887] * 50, "slurry_rate_bpm": [88.0] * 50,
+            "time": time, "treating_pressure_psi": [7100.0] * 50, "slurry_rate_bpm": [88.0] * 50,
             "proppant_conc_ppa": [2.0] * 50,
         }
     )  # fmt: skip
@@ -95,7 +95,7 @@ def test_a_record_is_drawn_in_the_units_shown() -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "top"), [(9_270.0, 10_000.0), (10_001.0, 12_500.0), (88.0, 100.0), (0.7, 1.0), (1.0, 1.0)]
+    ("value", "top"), [(9_270.0, 10_000.0), (10_001.0, 12_500.0), (88.0, 100.0), (0.7, 0.75), (1.0, 1.0)]
 )
 def test_axes_end_at_a_round_value_that_holds_the_highest(value: float, top: float) -> None:
     assert _nice(value) == pytest.approx(top)
