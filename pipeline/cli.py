@@ -238,13 +238,15 @@ def query(
     ] = None,
 ) -> None:
     """Run a saved query over the lake: as a table, CSV or Parquet."""
-    from pipeline import steps
-    from pipeline.report import export, queries
+    from pipeline.report import queries
 
     if name is None:
         for known in queries.names():
             print(f"{known:24} {queries.load(known).title}")
         return
+    from pipeline import steps
+    from pipeline.report import export
+
     found, frame = steps.run_query(_open(workspace), name, _pairs(given or []))
     if out is None:
         export.show(found, frame)

@@ -10,6 +10,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pipeline import steps
 from pipeline.workspace import Workspace
 from tests.builders import put, record_csv
 
@@ -105,7 +106,8 @@ def test_set_aside_exits_3_and_says_file_line_and_mend(slice_workspace: Workspac
 
 
 def test_query_lists_shows_and_writes(slice_workspace: Workspace, tmp_path: Path) -> None:
-    heelward("refresh", "-w", slice_workspace.root)
+    steps.run_ingest(slice_workspace)
+    steps.run_measure(slice_workspace)
     listed = heelward("query")
     assert "stages" in listed.stdout
     shown = heelward("query", "headline", "-w", slice_workspace.root)

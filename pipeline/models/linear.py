@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import statsmodels.api as sm
 from numpy.typing import NDArray
 from scipy import stats
+from statsmodels.regression.linear_model import OLS
 
 Array = NDArray[np.float64]
 
@@ -135,7 +135,7 @@ def clustered_covariance(design: Array, outcome: Array, clusters: list[str]) -> 
     """
     codes = np.unique(np.asarray(clusters), return_inverse=True)[1]
     pads = int(codes.max()) + 1 if codes.size else 0
-    result = sm.OLS(outcome, design).fit(method="qr")
+    result = OLS(outcome, design).fit(method="qr")
     covariance = None
     if pads >= 2 and outcome.size > design.shape[1]:
         robust = result.get_robustcov_results("cluster", groups=codes, use_correction=True)
