@@ -136,14 +136,15 @@ def speak(connection: duckdb.DuckDBPyConnection, system: str = "field") -> None:
     in_units = f"(amount * coalesce(map_extract_value({_map(factors, 1.0)}, unit), 1))"
     labels["ratio"] = ""
     label = f"coalesce(map_extract_value({_map(labels, '')}, unit), unit)"
-    for name, sign in (("said", ""), ("said_change", "+")):
-        number = (
-            f"CASE WHEN amount IS NULL THEN NULL "
-            f"WHEN abs({in_units}) >= 100 THEN format('{{:{sign},.0f}}', {in_units}) "
-            f"WHEN abs({in_units}) >= 10 THEN format('{{:{sign}.1f}}', {in_units}) "
-            f"ELSE format('{{:{sign}.2f}}', {in_units}) END"
-        )
-        connection.execute(f"CREATE MACRO {name}(amount, unit) AS rtrim(replace({number}, '-', '−') || ' ' || {label})")
+    size = (
+        f"CASE WHEN abs({in_units}) >= 100 THEN format('{{:,.0f}}', abs({in_units})) "
+        f"WHEN abs({in_units}) >= 10 THEN format('{{:.1f}}', abs({in_units})) "
+        f"ELSE format('{{:.2f}}', abs({in_units})) END"
+    )
+    for name, plus in (("said", ""), ("said_change", "+")):
+        sign = f"CASE WHEN {in_units} < 0 THEN '−' ELSE '{plus}' END"
+        said = f"CASE WHEN isfinite(amount) THEN rtrim({sign} || {size} || ' ' || {label}) END"
+        connection.execute(f"CREATE MACRO {name}(amount, unit) AS {said}")
 
 
 def _map(values: Mapping[str, float | str], absent: float | str) -> str:

@@ -153,3 +153,32 @@ def test_formulas_are_neutralised_in_csv() -> None:
     )
     assert frame["a"].to_list() == ["'=1+1", "'+1", "'-1", "'@x", "plain", None]
     assert frame["n"][1] == -2.0
+
+
+@pytest.mark.parametrize(
+    ("amount", "unit", "said", "change", "metric"),
+    [
+        ("1234.5", "psi", "1,234 psi", "+1,234 psi", "8.51 MPa"),
+        ("-1669", "psi", "−1,669 psi", "−1,669 psi", "−11.5 MPa"),
+        ("12.34", "bbl", "12.3 bbl", "+12.3 bbl", "1.96 m³"),
+        ("0", "min", "0.00 min", "+0.00 min", "0.00 min"),
+        ("97.1", "1000 USD", "97.1 thousand USD", "+97.1 thousand USD", "97.1 thousand USD"),
+        ("0.04", "ratio", "0.04", "+0.04", "0.04"),
+        ("NULL::DOUBLE", "psi", None, None, None),
+        ("'nan'::DOUBLE", "psi", None, None, None),
+        ("'inf'::DOUBLE", "psi", None, None, None),
+    ],
+)
+def test_titles_say_amounts_in_the_units_shown(
+    amount: str, unit: str, said: str | None, change: str | None, metric: str | None
+) -> None:
+    import duckdb
+
+    for system, expected in (("field", (said, change)), ("metric", (metric, None))):
+        connection = duckdb.connect()
+        queries.speak(connection, system)
+        found = connection.sql(
+            f"SELECT said(v, u), said_change(v, u) FROM (SELECT {amount} AS v, '{unit}' AS u)"
+        ).fetchall()[0]
+        assert found[0] == expected[0]
+        assert system == "metric" or found[1] == expected[1]
