@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -68,6 +69,8 @@ def build(
     settings = workspace.settings
     out = workspace.out / edition.name
     mask = make_mask(lake, edition.mask, workspace.root)
+    if edition.mask:  # it leaves the team: nothing of an earlier copy, masked otherwise, may lie in it
+        shutil.rmtree(out, ignore_errors=True)
     draw_audit(lake, out / "audit", CAUTION, mask=mask, system=settings.display_units, progress=progress)
 
     def seen(table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:

@@ -49,6 +49,9 @@ def texts(path: Path) -> list[str]:
 @pytest.fixture(scope="module")
 def masked(campaign: Campaign) -> Path:
     edition = Edition(mask=KINDS)
+    left = campaign.workspace.out / edition.name / "audit" / "saltgrass-1h" / "index.html"
+    left.parent.mkdir(parents=True)
+    left.write_text("Saltgrass 1H, of an earlier copy that masked crews only", encoding="utf-8")
     return steps.run_report(campaign.workspace, edition=edition, beside=["pdf", "xlsx"]).path.parent
 
 
