@@ -158,6 +158,11 @@ def _known(model: type[BaseModel], location: tuple[int | str, ...]) -> list[str]
 
 def replace_text(path: Path, text: str) -> None:
     """Write a file so that a reader, or a kill at any moment, finds the old text or the new one, never a part."""
+    replace_bytes(path, text.encode())
+
+
+def replace_bytes(path: Path, content: bytes) -> None:
+    """Write a file's bytes in the same way."""
     part = path.with_suffix(".part")
-    part.write_text(text, encoding="utf-8")
+    part.write_bytes(content)
     part.replace(path)

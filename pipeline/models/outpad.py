@@ -165,8 +165,8 @@ def _scaled(columns: list[Column]) -> ColumnTransformer:
     )
 
 
-class PenaltyByPad(BaseEstimator):  # type: ignore[misc]
-    """Ridge or logistic regression on scaled numbers and one-hot classes; its penalty is chosen with pads left out.
+class _OnColumns(BaseEstimator):  # type: ignore[misc]
+    """What predicts an outcome from declared columns.
 
     Parameters
     ----------
@@ -178,6 +178,15 @@ class PenaltyByPad(BaseEstimator):  # type: ignore[misc]
     def __init__(self, columns: list[Column], chance: bool = False) -> None:
         self.columns = columns
         self.chance = chance
+
+    def predict(self, features: Array) -> Array:
+        """Return predictions; chances where the outcome is one."""
+        fitted = self.best_
+        return np.asarray(fitted.predict_proba(features)[:, 1] if self.chance else fitted.predict(features))
+
+
+class PenaltyByPad(_OnColumns):
+    """Ridge or logistic regression on scaled numbers and one-hot classes; its penalty is chosen with pads left out."""
 
     def _pipeline(self, penalty: float | Array) -> Pipeline:
         model = LogisticRegression(C=1.0 / penalty, max_iter=500) if self.chance else Ridge(alpha=penalty)
@@ -202,24 +211,9 @@ class PenaltyByPad(BaseEstimator):  # type: ignore[misc]
         self.best_ = self._pipeline(PENALTIES[int(np.argmin(total))]).fit(features, outcome)
         return self
 
-    def predict(self, features: Array) -> Array:
-        """Return predictions; chances where the outcome is one."""
-        return _predicted(self.best_, features, self.chance)
 
-
-class Boosted(BaseEstimator):  # type: ignore[misc]
-    """Gradient boosting, small and slow-learning, on the same columns.
-
-    Parameters
-    ----------
-    columns : list of Column
-    chance : bool
-        Whether the outcome is 1 or 0.
-    """
-
-    def __init__(self, columns: list[Column], chance: bool = False) -> None:
-        self.columns = columns
-        self.chance = chance
+class Boosted(_OnColumns):
+    """Gradient boosting, small and slow-learning, on the same columns."""
 
     def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_]) -> Boosted:
         """Fit; nothing is chosen by pads."""
@@ -230,14 +224,6 @@ class Boosted(BaseEstimator):  # type: ignore[misc]
             categorical_features=classes or None, random_state=0,
         ).fit(features, outcome)  # fmt: skip
         return self
-
-    def predict(self, features: Array) -> Array:
-        """Return predictions; chances where the outcome is one."""
-        return _predicted(self.best_, features, self.chance)
-
-
-def _predicted(fitted: Any, features: Array, chance: bool) -> Array:
-    return np.asarray(fitted.predict_proba(features)[:, 1] if chance else fitted.predict(features))
 
 
 def out_of_pad(table: Table, model: PenaltyByPad | Boosted) -> tuple[Array, Array]:

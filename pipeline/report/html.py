@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-import jinja2
 import vl_convert
 from markupsafe import Markup
 
@@ -22,7 +21,7 @@ from pipeline import __version__, resources
 from pipeline.report.audit import RUN
 from pipeline.report.gather import CHOICES, MOST_POINTS, Content, Drawn, Part, Rows, method_notes
 from pipeline.report.text import cell
-from pipeline.report.theme import style
+from pipeline.report.theme import style, templates
 from pipeline.workspace import replace_text
 
 HEAVIEST = 5_000_000
@@ -259,11 +258,7 @@ def _script_json(value: Any) -> Markup:
 
 def render(template: str, **values: Any) -> str:
     """Return a page from a template of `reports/`, everything that is not markup escaped, with the style inside."""
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(resources.folder("reports") / "templates"), autoescape=True,
-        undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    return environment.get_template(template).render(style=Markup(style()), code_version=__version__, **values)
+    return templates().get_template(template).render(style=Markup(style()), code_version=__version__, **values)
 
 
 @cache

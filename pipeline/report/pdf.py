@@ -16,6 +16,7 @@ from pipeline.report.gather import Content, Drawn, Part, Rows
 from pipeline.report.html import CAUTION, Sheet
 from pipeline.report.text import cell
 from pipeline.report.theme import FONT, colours, font_folder, plain
+from pipeline.workspace import replace_bytes
 
 WIDTH = 720
 """That a chart is drawn with before it is fitted to the page. [px]"""
@@ -53,9 +54,7 @@ def _write(part: Part, sheet: Sheet, path: Path, fonts: Any) -> Path:
         }  # fmt: skip
         (room / "said.json").write_text(json.dumps(said), encoding="utf-8")
         pdf = typst.compile(str(room / "part.typ"), root=str(room), font_paths=fonts)
-    made = path.with_suffix(".part")
-    made.write_bytes(pdf)
-    made.replace(path)
+    replace_bytes(path, pdf)
     return path
 
 

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
-import jinja2
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline import resources
+from pipeline.report.theme import templates
 from pipeline.units import shown
 
 WIDTH, HEIGHT = 1000, 500
@@ -122,15 +120,6 @@ def record_svg(title: str, frame: pl.DataFrame, picks: pl.DataFrame, kind: Kind,
         "marks": _marks(picks, origin, span, kind, top[kind.left], system),
     }  # fmt: skip
     return templates().get_template("audit.svg").render(**values)
-
-
-@cache
-def templates() -> jinja2.Environment:
-    """Return the templates of `reports/`; what is not markup is escaped."""
-    folder = resources.folder("reports") / "templates"
-    return jinja2.Environment(
-        loader=jinja2.FileSystemLoader(folder), autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True
-    )
 
 
 def min_max_path(x: Array, y: Array, columns: int = COLUMNS) -> str:

@@ -11,6 +11,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import jinja2
+
 from pipeline import resources
 
 FONT = "Source Sans Pro"
@@ -45,6 +47,15 @@ def font_folder() -> Path:
     import font_source_sans_pro
 
     return Path(font_source_sans_pro.font_directory)
+
+
+@cache
+def templates() -> jinja2.Environment:
+    """Return the templates of `reports/`; what is not markup is escaped."""
+    return jinja2.Environment(
+        loader=jinja2.FileSystemLoader(resources.folder("reports") / "templates"), autoescape=True,
+        undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
 
 
 @cache
