@@ -98,7 +98,8 @@ class Lake:
         if not table.follows_sources:
             return rows
         source = pl.col("source_id")
-        visible = source.is_in(self.visible_ids())
+        # imploded, the ids are one value; as a list, polars tests each against the files' statistics at length
+        visible = source.is_in(pl.Series(self.visible_ids(), dtype=pl.String).implode())
         return rows.filter(visible if table.landed else source.is_null() | visible)
 
     def visible_ids(self) -> list[str]:
