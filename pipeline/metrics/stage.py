@@ -47,7 +47,7 @@ def _began(s: StageView) -> datetime:
 def pump_time_min(s: StageView) -> float | Unseen:
     if s.injection is None:
         return NO_INJECTION
-    return float(s.seconds[s.rate >= PUMPED_BPM].sum() / 60.0)
+    return float(s.seconds @ (s.rate >= PUMPED_BPM) / 60.0)
 
 
 @STAGE.metric("psi", "time mean of pressure over the main treatment (20 bpm or more, ramps included)", source=TRADE)

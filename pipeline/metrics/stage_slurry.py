@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.metrics.declare import Unseen
 from pipeline.metrics.stage import capacity_bbl, clean_bbl, flush_bbl
 from pipeline.metrics.view import NO_INJECTION, STAGE, StageView
-from pipeline.picks.arrays import at_time, integral
+from pipeline.picks.arrays import at_time, deviation, integral, largest, median, percentile
 from pipeline.picks.record import Array
 
 ACID_GAL_PER_BBL = 42.0
@@ -63,7 +63,7 @@ def max_conc_ppa(s: StageView) -> float | Unseen:
     if s.conc is None:
         return Unseen("no concentration in the record")
     loaded = s.conc[s.conc > 0.1]
-    return float(np.percentile(loaded, 99.0)) if loaded.size else Unseen("no proppant was pumped")
+    return percentile(loaded, 99.0) if loaded.size else Unseen("no proppant was pumped")
 
 
 @STAGE.metric("bbl", "volume to the perforations less the flush; negative where over-flushed")
@@ -108,7 +108,7 @@ def max_ramp_pressure_psi(s: StageView) -> float | Unseen:
     if not fast.size:
         return Unseen("never at rate")
     span = s.pressure[at_time(s.time_s, broke.time_s) : int(fast[0]) + 1]
-    highest = float(np.nanmax(span, initial=-np.inf))
+    highest = largest(span, -np.inf)
     return highest if np.isfinite(highest) else Unseen("no pressure between breakdown and rate")
 
 
@@ -130,15 +130,16 @@ def friction_reducer_gpt(s: StageView) -> float | Unseen:
 def pressure_per_reducer_psi_gpt(s: StageView) -> float | Unseen:
     if s.reducer is None:
         return Unseen("no friction reducer in the record")
-    mask = s.at_rate & (np.ones_like(s.rate, dtype=bool) if s.conc is None else ~(s.conc > 0.1))
-    mask &= ~np.isnan(s.reducer)
-    if mask.sum() < 120:
+    mask = s.at_rate & ~np.isnan(s.reducer)
+    if s.conc is not None:
+        mask &= ~(s.conc > 0.1)
+    if np.count_nonzero(mask) < 120:
         return Unseen("less than two minutes at rate without proppant")
     rate, loading, pressure = s.rate[mask], s.reducer[mask], s.pressure[mask]
-    one = np.abs(rate - np.median(rate)) <= STEADY_SHARE * np.median(rate)
+    usual = median(rate)
+    one = np.abs(rate - usual) <= STEADY_SHARE * usual
     loading, pressure = loading[one], pressure[one]
-    spread = float(np.std(loading)) if loading.size else 0.0
-    if spread < 0.05:
+    if not deviation(loading) >= 0.05:
         return Unseen("the loading hardly changed")
     centred = loading - loading.mean()
     return float((centred @ pressure) / (centred @ centred))

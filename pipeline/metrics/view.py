@@ -12,7 +12,7 @@ import numpy as np
 from pipeline.metrics.declare import Level, Unseen
 from pipeline.physics.fluids import clean_fraction, slurry_density_ppg
 from pipeline.physics.hydraulics import hydraulic_horsepower
-from pipeline.picks.arrays import filled, integral, sample_seconds, weighted_quantiles
+from pipeline.picks.arrays import filled, integral, percentile, sample_seconds, weighted_mean, weighted_quantiles
 from pipeline.picks.record import Array, StageDesign
 from pipeline.picks.stage import StagePicks
 from pipeline.picks.timeline import TREATING_BPM
@@ -155,7 +155,7 @@ class StageView:
         reference = self.design.rate_bpm
         if not reference:
             fast = self.rate[self.main]
-            reference = float(np.percentile(fast, 80.0)) if fast.size else float("inf")
+            reference = percentile(fast, 80.0) if fast.size else float("inf")
         return self.main & (self.rate >= AT_RATE * reference)
 
     @cached_property
@@ -190,9 +190,8 @@ class StageView:
 
     def mean(self, values: Array, mask: np.ndarray) -> float | Unseen:
         """Return a time mean over some samples."""
-        weight = self.seconds[mask]
-        total = weight.sum()
-        return float((values[mask] * weight).sum() / total) if total > 0.0 else NO_INJECTION
+        mean, total = weighted_mean(values, self.seconds, mask)
+        return mean if total > 0.0 else NO_INJECTION
 
     def pick(self, name: str) -> float | Unseen:
         """Return an effective pick's value."""

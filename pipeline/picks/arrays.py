@@ -2,35 +2,137 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.compiled import compiled
 from pipeline.picks.record import Array, Mask
 
 GAP_S = 5.0
 """Samples further apart are a gap: nothing is integrated across it. [s]"""
 
 
+@compiled
 def median(values: Array) -> float:
-    """Return the median of the samples that are not void; NaN where there are none.
+    """Return the median of the samples that are not void; NaN where there are none."""
+    seen = np.empty(values.size)
+    n = 0
+    for value in values:
+        if value == value:
+            seen[n] = value
+            n += 1
+    return _middle(seen, n)
 
-    The library's own spends most of its time on checks, and picks ask for dozens of medians a stage.
-    """
-    seen = values[values == values]
-    n = seen.size
-    if not n:
-        return float("nan")
+
+@compiled
+def _middle(seen: Array, n: int) -> float:
+    """Median of the first n samples, none of them void; they are put into another order."""
+    if n == 0:
+        return np.nan
+    half = n // 2
+    upper = _nth(seen, n, half)
     if n % 2:
-        return float(np.partition(seen, n // 2)[n // 2])
-    pair = np.partition(seen, (n // 2 - 1, n // 2))
-    return float(0.5 * (pair[n // 2 - 1] + pair[n // 2]))
+        return upper
+    lower = seen[0]
+    for k in range(1, half):
+        lower = max(lower, seen[k])
+    return float(0.5 * (lower + upper))
 
 
+@compiled
+def _nth(seen: Array, n: int, k: int) -> float:
+    """Value that would stand at k if the first n were sorted; smaller ones end up before it (Hoare's selection)."""
+    low, high = 0, n - 1
+    while low < high:
+        pivot = seen[(low + high) // 2]
+        i, j = low, high
+        while i <= j:
+            while seen[i] < pivot:
+                i += 1
+            while seen[j] > pivot:
+                j -= 1
+            if i <= j:
+                seen[i], seen[j] = seen[j], seen[i]
+                i += 1
+                j -= 1
+        if k <= j:
+            high = j
+        elif k >= i:
+            low = i
+        else:
+            break
+    return float(seen[k])
+
+
+@compiled
+def percentile(values: Array, percent: float) -> float:
+    """Return a percentile of samples, interpolated between them as numpy does; NaN where one of them is void."""
+    n = values.size
+    seen = values.copy()
+    for value in seen:
+        if value != value:
+            return np.nan
+    if n == 0:
+        return np.nan
+    place = percent / 100.0 * (n - 1)
+    k = int(place)
+    lower = _nth(seen, n, k)
+    if k + 1 >= n:
+        return lower
+    upper = seen[k + 1]
+    for index in range(k + 2, n):
+        upper = min(upper, seen[index])
+    return float(lower + (place - k) * (upper - lower))
+
+
+@compiled
 def filled(values: Array, value: float) -> Array:
     """Return the samples with void ones (NaN) set to a value."""
-    return np.where(values == values, values, value)
+    out = values.copy()
+    for k in range(out.size):
+        if out[k] != out[k]:
+            out[k] = value
+    return out
 
 
+@compiled
+def highest(values: Array) -> int:
+    """Return the index of the first highest sample that is not void; 0 where all are."""
+    top = -1
+    for k in range(values.size):
+        if values[k] == values[k] and (top < 0 or values[k] > values[top]):
+            top = k
+    return max(top, 0)
+
+
+@compiled
+def largest(values: Array, least: float) -> float:
+    """Return the largest of a least value and the samples that are not void."""
+    top = least
+    for value in values:
+        if value > top:
+            top = value
+    return top
+
+
+@compiled
+def deviation(values: Array) -> float:
+    """Return the standard deviation of the samples that are not void; NaN where there are none."""
+    total, n = 0.0, 0
+    for value in values:
+        if value == value:
+            total += value
+            n += 1
+    squares = 0.0
+    for value in values:
+        if value == value:
+            squares += (value - total / n) ** 2
+    return float(np.sqrt(squares / n))
+
+
+@compiled
 def runs(mask: Mask) -> NDArray[np.intp]:
     """Return the runs of True as rows of (start, stop), stop excluded.
 
@@ -42,21 +144,37 @@ def runs(mask: Mask) -> NDArray[np.intp]:
     -------
     array of int, shape (m, 2)
     """
-    padded = np.zeros(mask.size + 2, dtype=np.int8)
-    padded[1:-1] = mask
-    edges = np.flatnonzero(np.diff(padded))
-    return edges.reshape(-1, 2)
+    count, before = 0, False
+    for now in mask:
+        if now and not before:
+            count += 1
+        before = now
+    spans = np.empty((count, 2), np.intp)
+    row, before = 0, False
+    for k in range(mask.size):
+        now = mask[k]
+        if now and not before:
+            spans[row, 0] = k
+        elif before and not now:
+            spans[row, 1] = k
+            row += 1
+        before = now
+    if before:
+        spans[row, 1] = mask.size
+    return spans
 
 
+@compiled
 def joined(spans: NDArray[np.intp], time_s: Array, gap_s: float) -> NDArray[np.intp]:
     """Join runs that are less than ``gap_s`` seconds apart."""
-    if len(spans) < 2:
-        return spans
-    gaps = time_s[spans[1:, 0]] - time_s[spans[:-1, 1] - 1]
-    keep = gaps >= gap_s
-    starts = spans[np.concatenate(([True], keep)), 0]
-    stops = spans[np.concatenate((keep, [True])), 1]
-    return np.stack((starts, stops), axis=1)
+    out = spans.copy()
+    last = 0
+    for row in range(1, len(spans)):
+        if time_s[spans[row, 0]] - time_s[spans[row - 1, 1] - 1] >= gap_s:
+            last += 1
+            out[last, 0] = spans[row, 0]
+        out[last, 1] = spans[row, 1]
+    return out[: min(last + 1, len(spans))]
 
 
 def duration_s(spans: NDArray[np.intp], time_s: Array) -> Array:
@@ -64,6 +182,7 @@ def duration_s(spans: NDArray[np.intp], time_s: Array) -> Array:
     return np.asarray(time_s[spans[:, 1] - 1] - time_s[spans[:, 0]], dtype=float)
 
 
+@compiled
 def noise_sigma(values: Array) -> float:
     """Estimate the standard deviation of white noise on a slowly changing signal.
 
@@ -83,20 +202,29 @@ def noise_sigma(values: Array) -> float:
     """
     if values.size < 4:
         return 0.0
-    second = median(np.abs(values[2:] - 2.0 * values[1:-1] + values[:-2]))
-    return 0.0 if second != second else second / (0.6745 * np.sqrt(6.0))
+    seen = np.empty(values.size - 2)
+    n = 0
+    for k in range(seen.size):
+        second = values[k + 2] - 2.0 * values[k + 1] + values[k]
+        if second == second:
+            seen[n] = abs(second)
+            n += 1
+    return 0.0 if n == 0 else _middle(seen, n) / (0.6745 * np.sqrt(6.0))
 
 
+@compiled
 def sample_seconds(time_s: Array) -> Array:
     """Return the time each sample stands for: half the way to each neighbour, nothing across a gap. [s]"""
-    step = np.diff(time_s)
-    step = np.where(step > GAP_S, 0.0, step)
-    weight = np.zeros_like(time_s)
-    weight[:-1] += step / 2.0
-    weight[1:] += step / 2.0
+    weight = np.zeros(time_s.size)
+    for k in range(1, time_s.size):
+        step = time_s[k] - time_s[k - 1]
+        if step <= GAP_S:
+            weight[k - 1] += 0.5 * step
+            weight[k] += 0.5 * step
     return weight
 
 
+@compiled
 def integral(time_s: Array, values: Array) -> tuple[float, float]:
     """Integrate by trapezoid over true time.
 
@@ -114,24 +242,102 @@ def integral(time_s: Array, values: Array) -> tuple[float, float]:
     unmeasured_s : float
         Seconds that no sample pair covers: gaps longer than 5 s and void samples. [s]
     """
-    step = np.diff(time_s)
-    area = step * (values[1:] + values[:-1]) * 0.5
-    bad = (step > GAP_S) | np.isnan(area)
-    if bad.any():
-        return float(area[~bad].sum()), float(step[bad].sum())
-    return float(area.sum()), 0.0
+    total = unmeasured = 0.0
+    for k in range(1, values.size):
+        step = time_s[k] - time_s[k - 1]
+        area = 0.5 * step * (values[k] + values[k - 1])
+        if step > GAP_S or area != area:
+            unmeasured += step
+        else:
+            total += area
+    return total, unmeasured
 
 
-def weighted_quantiles(values: Array, weights: Array, quantiles: list[float]) -> list[float]:
-    """Return quantiles of weighted samples (the mass at or below the value)."""
-    order = np.argsort(values)
-    mass = np.cumsum(weights[order])
-    if mass.size == 0 or mass[-1] <= 0.0:
-        return [float("nan")] * len(quantiles)
-    at = np.searchsorted(mass, np.asarray(quantiles) * mass[-1])
-    return [float(v) for v in values[order][np.minimum(at, values.size - 1)]]
+@compiled
+def weighted_mean(values: Array, weights: Array, mask: Mask) -> tuple[float, float]:
+    """Return the weighted mean of some samples, NaN where one of them is void, and the weight of them all."""
+    total = mass = 0.0
+    for k in range(values.size):
+        if mask[k]:
+            total += values[k] * weights[k]
+            mass += weights[k]
+    return total / mass, mass
 
 
+def weighted_quantiles(values: Array, weights: Array, shares: Sequence[float]) -> list[float]:
+    """Return quantiles of weighted samples: the least value with at least a share of the weight at or below it."""
+    seen, mass = values.copy(), weights.copy()
+    total = mass.sum()
+    if not total > 0.0:
+        return [float("nan")] * len(shares)
+    return [_weighted_nth(seen, mass, share * total) for share in shares]
+
+
+@compiled
+def _weighted_nth(seen: Array, weights: Array, target: float) -> float:
+    """Value at which the weight at or below it reaches a target; the samples are put into another order."""
+    low, high, below = 0, seen.size - 1, 0.0
+    while low < high:
+        pivot = seen[(low + high) // 2]
+        i, j = low, high
+        while i <= j:
+            while seen[i] < pivot:
+                i += 1
+            while seen[j] > pivot:
+                j -= 1
+            if i <= j:
+                seen[i], seen[j] = seen[j], seen[i]
+                weights[i], weights[j] = weights[j], weights[i]
+                i += 1
+                j -= 1
+        left = below
+        for k in range(low, j + 1):
+            left += weights[k]
+        if left >= target:
+            high = j
+            continue
+        for k in range(j + 1, i):  # at most one: equal to the pivot
+            left += weights[k]
+        if left >= target:
+            return float(pivot)
+        low, below = i, left
+    return float(seen[low]) if low < seen.size else float(seen.max())
+
+
+@compiled
 def at_time(time_s: Array, moment_s: float) -> int:
     """Return the index of the first sample at or after a moment (the last one where none is)."""
-    return min(int(np.searchsorted(time_s, moment_s)), time_s.size - 1)
+    low, high = 0, time_s.size
+    while low < high:
+        middle = (low + high) // 2
+        if time_s[middle] < moment_s:
+            low = middle + 1
+        else:
+            high = middle
+    return min(low, time_s.size - 1)
+
+
+@compiled
+def ahead(time_s: Array, seconds: float) -> NDArray[np.intp]:
+    """Return for each sample the first one that is later by some seconds (the last one where none is)."""
+    n = time_s.size
+    index = np.empty(n, np.intp)
+    later = 0
+    for k in range(n):
+        while later < n - 1 and time_s[later] < time_s[k] + seconds:
+            later += 1
+        index[k] = later
+    return index
+
+
+@compiled
+def median3(values: Array) -> Array:
+    """Running median of three: takes single-sample spikes out, keeps edges where they are."""
+    out = values.copy()
+    for k in range(1, values.size - 1):
+        one, two, three = values[k - 1], values[k], values[k + 1]
+        if one != one or three != three:
+            out[k] = np.nan
+        elif two == two:
+            out[k] = max(min(one, two), min(max(one, two), three))
+    return out

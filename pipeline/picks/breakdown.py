@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.picks.arrays import at_time, median, noise_sigma
-from pipeline.picks.record import Doubts, Method, Pick
+from pipeline.compiled import compiled
+from pipeline.picks.arrays import ahead, at_time, highest, largest, median, median3, noise_sigma
+from pipeline.picks.record import Array, Doubts, Method, Pick
 from pipeline.picks.timeline import PUMPING_BPM, Timeline
 
 STEP_S = 10.0
@@ -46,27 +47,27 @@ def find_ball_seat(timeline: Timeline) -> Pick:
     stop = min(stop, time.size)
     if stop - begin < 8:
         return BALL_SEAT.missing("the pump-down plateau is shorter than the ball's landing")
-    pressure = _median3(timeline.record.pressure_psi[begin:stop])
+    pressure = median3(timeline.record.pressure_psi[begin:stop])
     clock = time[begin:stop]
     rate = timeline.record.rate_bpm[begin:stop]
     level = median(timeline.record.rate_bpm[first:stop])
-    ahead = np.minimum(np.searchsorted(clock, clock + STEP_S), clock.size - 1)
-    rise = pressure[ahead] - pressure
+    later = ahead(clock, STEP_S)
+    rise = pressure[later] - pressure
     if np.isnan(rise).all():
         return BALL_SEAT.missing("pressure is void on the plateau")
     needed = max(50.0, 5.0 * noise_sigma(timeline.record.pressure_psi[begin:stop]))
-    steady = np.where(np.abs(rate[ahead] - level) <= 0.04 * level, rise, np.nan)
+    steady = np.where(np.abs(rate[later] - level) <= 0.04 * level, rise, np.nan)
     doubts = Doubts()
-    if np.nanmax(steady, initial=0.0) >= needed:
+    if largest(steady, 0.0) >= needed:
         rise = steady
     else:
         doubts.add("the rate moved at the same time")
-    top = int(np.nanargmax(rise))
+    top = highest(rise)
     if rise[top] < needed:
         return BALL_SEAT.missing(f"no step of {needed:.0f} psi on the plateau")
     # The step itself: the steepest sample pair inside the window.
-    window = slice(top, int(ahead[top]) + 1)
-    steepest = top + int(np.nanargmax(np.diff(pressure[window])))
+    window = slice(top, int(later[top]) + 1)
+    steepest = top + highest(np.diff(pressure[window]))
     if rise[top] < 2.0 * needed:
         doubts.add("the step is less than twice the least that counts")
     return BALL_SEAT.at(
@@ -118,7 +119,7 @@ def find_breakdown(timeline: Timeline, ball_seat_s: float | None) -> tuple[Pick,
 
 def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tuple[Pick, str]:
     time = timeline.record.time_s
-    smooth = _median3(timeline.record.pressure_psi[begin:stop])
+    smooth = median3(timeline.record.pressure_psi[begin:stop])
     clock = time[begin:stop]
     sigma = max(noise_sigma(timeline.record.pressure_psi[begin:stop]), _still_sigma(timeline, begin), 1.0)
     step = median(np.diff(clock))
@@ -133,10 +134,10 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
     # as long as it comes within a minute: formations break in steps.
     top = int(np.flatnonzero(smooth[: felled[0] + 1] == running[felled[0]])[-1])
     within = slice(top, int(np.searchsorted(clock, clock[top] + SHARP_S)))
-    higher = top + int(np.nanargmax(smooth[within]))
-    if smooth[higher] > smooth[top] + 3.0 * sigma and np.nanmax(fall[higher:], initial=0.0) > 3.0 * sigma:
+    higher = top + highest(smooth[within])
+    if smooth[higher] > smooth[top] + 3.0 * sigma and largest(fall[higher:], 0.0) > 3.0 * sigma:
         top = higher
-    depth = float(smooth[top] - np.nanmin(smooth[top : within.stop], initial=np.inf))
+    depth = float(smooth[top] + largest(-smooth[top : within.stop], -np.inf))
     top, peak = _crest(timeline.record.pressure_psi[begin:stop], smooth, top, sigma)
     sharp = depth >= max(150.0, 0.03 * smooth[top])
     kind = "sharp" if sharp else "soft"
@@ -161,10 +162,10 @@ def _crest(raw: np.ndarray, smooth: np.ndarray, top: int, sigma: float) -> tuple
     """Return the highest sample at a smoothed maximum, unless it is a spike: the median of three cuts sharp crests."""
     first = max(top - 1, 0)
     near = raw[first : top + 2]
-    highest = first + int(np.nanargmax(near))
-    if raw[highest] - smooth[top] > max(10.0 * sigma, 0.03 * smooth[top]):
+    peak = first + highest(near)
+    if raw[peak] - smooth[top] > max(10.0 * sigma, 0.03 * smooth[top]):
         return top, float(smooth[top])
-    return highest, float(raw[highest])
+    return peak, float(raw[peak])
 
 
 def _gradual(smooth: np.ndarray, clock: np.ndarray, doubts: Doubts) -> tuple[Pick, str]:
@@ -173,7 +174,7 @@ def _gradual(smooth: np.ndarray, clock: np.ndarray, doubts: Doubts) -> tuple[Pic
     slow = np.flatnonzero((slope < 0.5 * running) & (running > 0.0))
     at = int(slow[0]) if slow.size else smooth.size - 1
     doubts.add("no fall before the rate was raised: where the rise slows to half", grave=True)
-    spread = float(np.nanmax(smooth) - smooth[at])
+    spread = float(largest(smooth, -np.inf) - smooth[at])
     pick = BREAKDOWN.at(float(smooth[at]), float(clock[at]), "low", doubts.words(""), max(spread, 50.0))
     return pick, "gradual"
 
@@ -182,36 +183,23 @@ def _plateau(timeline: Timeline) -> tuple[int, int] | None:
     """Samples of the steady low rate before the rate is raised: (first, stop)."""
     if timeline.start is None or timeline.main is None or timeline.main - timeline.start < 8:
         return None
-    span = slice(timeline.start, timeline.main)
-    rate = timeline.record.rate_bpm[span]
+    rate = timeline.record.rate_bpm[timeline.start : timeline.main]
     pumping = rate[rate >= PUMPING_BPM]
     if pumping.size < 8:
         return None
-    level = median(pumping)
-    above = np.flatnonzero(~(rate <= RAISED * level))
-    # the rate is raised for good: the last sample at or below the plateau's band before the treatment
-    last = np.flatnonzero(rate <= RAISED * level)
-    steady = np.flatnonzero(np.abs(rate - level) <= 0.15 * level)
-    if not steady.size or not last.size:
-        return None
-    stop = int(last[-1]) + 1 if not above.size else _first_lasting(above, rate.size)
-    first = int(steady[0])
+    first, stop = _held(rate, median(pumping))
     return (timeline.start + first, timeline.start + stop) if stop - first >= 8 else None
 
 
-def _first_lasting(above: np.ndarray, size: int) -> int:
-    """First index from which the rate stays raised for five samples (or to the end of the span)."""
-    for index in above:
-        later = np.searchsorted(above, index + 5)
-        if later - np.searchsorted(above, index) >= min(5, size - index):
-            return int(index)
-    return size
-
-
-def _median3(values: np.ndarray) -> np.ndarray:
-    """Running median of three: takes single-sample spikes out, keeps edges where they are."""
-    if values.size < 3:
-        return values
-    one, two, three = values[:-2], values[1:-1], values[2:]
-    inner = np.maximum(np.minimum(one, two), np.minimum(np.maximum(one, two), three))
-    return np.concatenate((values[:1], inner, values[-1:]))
+@compiled
+def _held(rate: Array, level: float) -> tuple[int, int]:
+    """First sample near a level, and the first from which the rate stays above it for five samples or to the end."""
+    size = rate.size
+    first, above = size, 0
+    for k in range(size):
+        if first == size and abs(rate[k] - level) <= 0.15 * level:
+            first = k
+        above = 0 if rate[k] <= RAISED * level else above + 1
+        if above == 5:
+            return first, k - 4
+    return first, size - above

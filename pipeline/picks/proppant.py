@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.picks.arrays import at_time, duration_s, integral, median, runs
+from pipeline.picks.arrays import ahead, at_time, duration_s, integral, median, runs
 from pipeline.picks.record import Array, Method, Pick
 from pipeline.picks.timeline import Timeline
 
@@ -67,9 +67,7 @@ def plateaus(time_s: Array, conc_ppa: Array) -> Array:
     """Return the levels that the concentration was held at for 20 s or more, in order. [ppa]"""
     if time_s.size < 30:
         return np.empty(0)
-    ahead = np.minimum(np.searchsorted(time_s, time_s + LASTING_S), time_s.size - 1)
-    moved = np.abs(conc_ppa[ahead] - conc_ppa) > 0.5 * STEP_PPA
-    held = runs(~moved)
+    held = runs(~(np.abs(conc_ppa[ahead(time_s, LASTING_S)] - conc_ppa) > 0.5 * STEP_PPA))
     held = held[duration_s(held, time_s) >= PLATEAU_S] if len(held) else held
     levels: list[float] = []
     for start, stop in held:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.picks.arrays import at_time, filled, median
+from pipeline.picks.arrays import at_time, filled, largest, median
 from pipeline.picks.proppant import flush_bbl
 from pipeline.picks.record import Method, Pick, StageDesign
 from pipeline.picks.timeline import TREATING_BPM, Timeline
@@ -93,7 +93,7 @@ def _slope(time: np.ndarray, pressure: np.ndarray, cut: int, seconds: float) -> 
     if not inside.any():
         return 0.0
     rise = (values[ahead[inside]] - values[inside]) / (clock[ahead[inside]] - clock[inside])
-    return float(np.nanmax(rise, initial=0.0) * 60.0)
+    return largest(rise, 0.0) * 60.0
 
 
 def _earlier_slope(time: np.ndarray, pressure: np.ndarray, cut: int) -> float:

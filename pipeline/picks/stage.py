@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from pipeline.picks import proppant, shutin, stepdown
+from pipeline.picks import hammer, proppant, shutin, stepdown
 from pipeline.picks.arrays import at_time
 from pipeline.picks.breakdown import BALL_SEAT, BREAKDOWN, find_ball_seat, find_breakdown
+from pipeline.picks.falloff import LATER, falloff, later_pressures
 from pipeline.picks.record import Method, Pick, StageDesign, StageRecord
 from pipeline.picks.screenout import SCREENOUT, find_screenout
 from pipeline.picks.timeline import (
@@ -23,7 +24,7 @@ from pipeline.picks.zero import ZERO_OFFSET, find_zero_offset, without_offset
 METHODS: tuple[Method, ...] = (
     ZERO_OFFSET,
     INJECTION_START, MAIN_START, SHUT_IN, INITIAL_SHUT_IN, BALL_SEAT, BREAKDOWN, shutin.ISIP, shutin.INITIAL_ISIP,
-    *shutin.LATER.values(), shutin.HAMMER_PERIOD, shutin.HAMMER_DECAY, shutin.HAMMER_AMPLITUDE, SCREENOUT,
+    *LATER.values(), *hammer.METHODS, SCREENOUT,
     *proppant.METHODS, *stepdown.METHODS,
 )  # fmt: skip
 """Every pick of a stage; their versions are part of what makes measured rows stale."""
@@ -112,20 +113,17 @@ def _after_shut_in(timeline: Timeline, settling: _Settling) -> None:
     if early is None:
         settling.settle(shutin.INITIAL_ISIP.missing("no shut-in before the final one"))
     else:
-        fall = shutin.falloff(timeline, early)
-        settling.settle(shutin.fit_isip(shutin.INITIAL_ISIP, fall, shutin.fit_hammer(fall), early))
+        fall = falloff(timeline, early)
+        settling.settle(shutin.fit_isip(shutin.INITIAL_ISIP, fall, hammer.fit_hammer(fall), early))
     end = settling.time("shut_in")
     if end is None:
         reason = settling.effective["shut_in"].reason
-        after = [shutin.ISIP, *shutin.LATER.values(), *HAMMER]
+        after = [shutin.ISIP, *LATER.values(), *hammer.METHODS]
         settling.settle(*(method.missing(reason) for method in after))
         return
-    fall = shutin.falloff(timeline, end)
-    hammer = shutin.fit_hammer(fall)
-    isip = shutin.fit_isip(shutin.ISIP, fall, hammer, end)
+    fall = falloff(timeline, end)
+    ringing = hammer.fit_hammer(fall)
+    isip = shutin.fit_isip(shutin.ISIP, fall, ringing, end)
     if settling.effective["screenout"].value == 1.0 and isip.value is not None:
         isip = replace(isip, confidence="low", reason="the stage screened out; " + isip.reason)
-    settling.settle(isip, *shutin.later_pressures(fall, end), *shutin.hammer_picks(hammer, end))
-
-
-HAMMER = (shutin.HAMMER_PERIOD, shutin.HAMMER_DECAY, shutin.HAMMER_AMPLITUDE)
+    settling.settle(isip, *later_pressures(fall, end), *hammer.hammer_picks(ringing, end))

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.optimize import nnls
 
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
-from pipeline.picks.arrays import at_time, duration_s, filled, median, runs
+from pipeline.picks.arrays import at_time, deviation, duration_s, filled, median, runs
 from pipeline.picks.record import Array, Doubts, Method, Pick, StageDesign
 from pipeline.picks.timeline import TREATING_BPM, Timeline
 
@@ -110,7 +110,7 @@ def _last_at_rate(timeline: Timeline) -> tuple[float, float, int] | None:
     start = at_time(timeline.record.time_s, timeline.record.time_s[stop - 1] - 30.0)
     span = slice(max(start, timeline.main), stop)
     steady = timeline.record.rate_bpm[span]
-    if steady.size < 10 or np.nanstd(steady) > 0.03 * level:
+    if steady.size < 10 or deviation(steady) > 0.03 * level:
         return None
     return median(steady), median(timeline.record.pressure_psi[span]), stop
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.picks.arrays import at_time, duration_s, filled, joined, median, noise_sigma, runs
+from pipeline.compiled import compiled
+from pipeline.picks.arrays import at_time, duration_s, filled, joined, largest, median, noise_sigma, percentile, runs
 from pipeline.picks.record import Array, Doubts, Method, Pick, StageDesign, StageRecord
 
 PUMPING_BPM = 2.0
@@ -70,12 +71,10 @@ def mend_rate(record: StageRecord) -> tuple[StageRecord, Array]:
     """
     rate = record.rate_bpm
     clean = record.clean_bpm
-    if rate.size >= 3:
-        beside = np.maximum(np.abs(rate[:-2]), np.abs(rate[2:]))
-        spike = np.flatnonzero(rate[1:-1] - beside > np.maximum(10.0, 0.5 * beside)) + 1
-        if spike.size:
-            rate = rate.copy()
-            rate[spike] = 0.5 * (rate[spike - 1] + rate[spike + 1])
+    spike = _spikes(rate)
+    if spike.size:
+        rate = rate.copy()
+        rate[spike] = 0.5 * (rate[spike - 1] + rate[spike + 1])
     voids: list[tuple[float, float]] = []
     low = runs(rate < PUMPING_BPM)
     for first in low[low[:, 0] >= 3, 0]:
@@ -88,7 +87,7 @@ def mend_rate(record: StageRecord) -> tuple[StageRecord, Array]:
             continue
         stop = int(first) + int(back[0])
         level = median(record.pressure_psi[max(first - 10, 0) : first])
-        moved = np.nanmax(np.abs(record.pressure_psi[first:stop] - level), initial=0.0)
+        moved = largest(np.abs(record.pressure_psi[first:stop] - level), 0.0)
         if moved < max(100.0, 0.04 * level):
             if rate is record.rate_bpm:
                 rate = rate.copy()
@@ -99,6 +98,19 @@ def mend_rate(record: StageRecord) -> tuple[StageRecord, Array]:
             voids.append((record.time_s[first - 1], record.time_s[stop]))
     mended = replace(record, rate_bpm=rate, clean_bpm=clean)
     return mended, np.asarray(voids, dtype=float).reshape(-1, 2)
+
+
+@compiled
+def _spikes(rate: Array) -> NDArray[np.intp]:
+    """Samples that stand alone above both of their neighbours, by 10 bpm and by half."""
+    found = np.empty(rate.size, np.intp)
+    count = 0
+    for k in range(1, rate.size - 1):
+        beside = max(abs(rate[k - 1]), abs(rate[k + 1]))
+        if rate[k] - beside > max(10.0, 0.5 * beside):
+            found[count] = k
+            count += 1
+    return found[:count]
 
 
 def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, dict[str, Pick]]:
@@ -159,7 +171,7 @@ def _treating_level(rate: Array, fast: NDArray[np.bool_], design: StageDesign) -
     """Rate from which pumping counts as treating. [bbl/min]"""
     reference = design.rate_bpm
     if not reference and fast.any():
-        reference = float(np.percentile(rate[fast], 80.0))
+        reference = percentile(rate[fast], 80.0)
     return max(TREATING_BPM, 0.5 * (reference or 0.0))
 
 
@@ -211,10 +223,8 @@ def _injection_start(
 def _line_test(pressure: Array, idle: slice, begin: int) -> bool:
     """Whether the lines were tested (pressure well above what follows, without rate) while the pumps idled."""
     held = pressure[idle]
-    if held.size < 5 or np.isnan(held).all():
-        return False
     level = median(pressure[begin : begin + 10])
-    return bool(np.nanmax(held) > 1.25 * max(level, 0.0) + 500.0)
+    return held.size >= 5 and largest(held, -np.inf) > 1.25 * max(level, 0.0) + 500.0
 
 
 def _initial_shut_in(record: StageRecord, held: Array, treating: NDArray[np.intp], main: int, end: int | None) -> Pick:

@@ -53,11 +53,13 @@ def find_zero_offset(record: StageRecord) -> Pick:
         return ZERO_OFFSET.missing("the record never rests at zero pressure")
     moment, level = float(record.time_s[resting[0, 0]]), median(np.asarray(levels))
     if max(levels) - min(levels) > AGREE_PSI:
-        seen = f"readings at rest disagree, {min(levels):+.0f} to {max(levels):+.0f} psi: nothing taken off"
+        seen = f"readings at rest disagree, {round(min(levels)):+d} to {round(max(levels)):+d} psi: nothing taken off"
         return ZERO_OFFSET.at(0.0, moment, "low", seen, ACCURACY_PSI)
     if level > -ACCURACY_PSI:
-        return ZERO_OFFSET.at(0.0, moment, "high", f"reads {level:+.0f} psi at rest: within the gauge's accuracy", 1.0)
-    return ZERO_OFFSET.at(level, moment, "high", f"reads {level:+.0f} psi at rest: taken off the record", 1.0)
+        return ZERO_OFFSET.at(
+            0.0, moment, "high", f"reads {round(level):+d} psi at rest: within the gauge's accuracy", 1.0
+        )
+    return ZERO_OFFSET.at(level, moment, "high", f"reads {round(level):+d} psi at rest: taken off the record", 1.0)
 
 
 def without_offset(record: StageRecord, offset_psi: float | None) -> StageRecord:

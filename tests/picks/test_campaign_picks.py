@@ -163,13 +163,15 @@ def test_confidence_means_something(many: list[Case]) -> None:
 
 def test_moving_the_window_moves_a_sure_isip_by_less_than_its_error(many: list[Case]) -> None:
     from pipeline.picks import shutin
+    from pipeline.picks.falloff import falloff
+    from pipeline.picks.hammer import fit_hammer
 
     for case in many[:150]:
         pick = case.picks.effective["isip"]
         if pick.confidence != "high" or pick.time_s is None or pick.value is None:
             continue
-        fall = shutin.falloff(case.picks.timeline, pick.time_s)
-        quiet = min(shutin.quiet_after_s(fall, shutin.fit_hammer(fall)), fall.time_s[-1] - shutin.WINDOW_S[0])
+        fall = falloff(case.picks.timeline, pick.time_s)
+        quiet = min(shutin.quiet_after_s(fall, fit_hammer(fall)), fall.time_s[-1] - shutin.WINDOW_S[0])
         length = min(shutin.WINDOW_S[1], fall.time_s[-1] - quiet)
         for shift in (-30.0, 30.0):
             if quiet + shift >= 1.0 and quiet + shift + 0.5 * length <= fall.time_s[-1]:

@@ -8,8 +8,10 @@ import pytest
 from pipeline.metrics.stage import at_rate_pressure_psi, at_rate_rate_bpm, hhp_hours
 from pipeline.metrics.view import StageView
 from pipeline.picks.arrays import integral
+from pipeline.picks.falloff import Falloff
+from pipeline.picks.hammer import fit_hammer
 from pipeline.picks.record import StageDesign, StageRecord
-from pipeline.picks.shutin import ISIP, Falloff, fit_hammer, fit_isip, fit_window
+from pipeline.picks.shutin import ISIP, fit_isip, fit_window
 from pipeline.picks.stage import pick_stage
 from tests.builders import ORIGIN
 

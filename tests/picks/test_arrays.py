@@ -1,0 +1,125 @@
+"""The compiled operations on samples, held against numpy, scipy and statsmodels."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from pipeline.picks import arrays as ours
+from pipeline.picks import fits
+
+VALUES = arrays(
+    np.float64,
+    st.integers(0, 60),
+    elements=st.one_of(st.floats(-1e5, 1e5), st.just(float("nan")), st.integers(-3, 3).map(float)),
+)
+TIMES = arrays(np.float64, st.integers(1, 60), elements=st.floats(0.1, 9.0)).map(np.cumsum)
+
+
+@given(VALUES)
+@settings(max_examples=300)
+def test_statistics_of_samples_are_those_of_numpy_without_the_void_ones(values: np.ndarray) -> None:
+    seen = values[~np.isnan(values)]
+    if not seen.size:
+        assert np.isnan(ours.median(values))
+        assert np.isnan(ours.deviation(values))
+        assert ours.highest(values) == 0
+        return
+    assert ours.median(values) == np.median(seen)
+    assert ours.deviation(values) == pytest.approx(np.std(seen), rel=1e-9, abs=1e-9)
+    assert ours.highest(values) == np.nanargmax(values)
+    assert ours.largest(values, -np.inf) == seen.max()
+    assert ours.largest(values, 1e9) == 1e9
+    np.testing.assert_array_equal(ours.filled(values, -1.0), np.nan_to_num(values, nan=-1.0))
+
+
+@given(VALUES, st.floats(0.0, 100.0))
+def test_a_percentile_is_numpys(values: np.ndarray, percent: float) -> None:
+    if not values.size:
+        assert np.isnan(ours.percentile(values, percent))
+        return
+    expected = np.percentile(values, percent) if not np.isnan(values).any() else np.nan
+    assert ours.percentile(values, percent) == pytest.approx(expected, rel=1e-9, abs=1e-9, nan_ok=True)
+
+
+@given(st.lists(st.tuples(st.integers(0, 9), st.integers(0, 3)), min_size=1, max_size=40), st.floats(0.01, 0.99))
+def test_a_weighted_quantile_is_that_of_samples_repeated_by_their_weight(
+    pairs: list[tuple[int, int]], share: float
+) -> None:
+    values, weights = np.array(pairs, dtype=float).T
+    repeated = np.repeat(values, weights.astype(int))
+    (found,) = ours.weighted_quantiles(values.copy(), weights.copy(), [share])
+    if not repeated.size:
+        assert np.isnan(found)
+        return
+    assert found == np.quantile(repeated, share, method="inverted_cdf")
+
+
+@given(st.lists(st.booleans(), max_size=50))
+def test_runs_are_the_spans_of_true(mask: list[bool]) -> None:
+    spans = ours.runs(np.array(mask, dtype=bool))
+    again = np.zeros(len(mask), dtype=bool)
+    for start, stop in spans:
+        assert not again[start:stop].any()
+        again[start:stop] = True
+    assert again.tolist() == mask
+    assert all(later[0] > earlier[1] for earlier, later in itertools.pairwise(spans))
+
+
+@given(TIMES, st.floats(0.0, 20.0))
+def test_the_sample_ahead_is_the_first_one_late_enough(time_s: np.ndarray, seconds: float) -> None:
+    expected = np.minimum(np.searchsorted(time_s, time_s + seconds), time_s.size - 1)
+    np.testing.assert_array_equal(ours.ahead(time_s, seconds), expected)
+    assert ours.at_time(time_s, seconds) == min(int(np.searchsorted(time_s, seconds)), time_s.size - 1)
+
+
+@given(TIMES)
+def test_the_trapezoid_is_numpys_where_no_gap_is_and_leaves_gaps_out(time_s: np.ndarray) -> None:
+    values = np.sin(time_s)
+    steps = np.diff(time_s)
+    total, unmeasured = ours.integral(time_s, values)
+    areas = steps * (values[1:] + values[:-1]) / 2.0
+    assert total == pytest.approx(areas[steps <= ours.GAP_S].sum(), abs=1e-9)
+    assert unmeasured == pytest.approx(steps[steps > ours.GAP_S].sum(), abs=1e-9)
+    assert ours.sample_seconds(time_s) @ values == pytest.approx(total, abs=1e-9)
+
+
+def test_runs_closer_than_a_gap_are_joined() -> None:
+    mask = np.array([1, 1, 0, 1, 0, 0, 0, 1, 1, 0], dtype=bool)
+    time_s = np.arange(10.0)
+    assert ours.joined(ours.runs(mask), time_s, 3.0).tolist() == [[0, 4], [7, 9]]
+    assert ours.joined(ours.runs(mask), time_s, 100.0).tolist() == [[0, 9]]
+    assert ours.joined(ours.runs(mask[:0]), time_s, 3.0).shape == (0, 2)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_small_equations_are_solved_as_lapack_does(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    basis, values = rng.normal(size=(5, 40)), rng.normal(size=40)
+    table = fits.normal(basis, values, 5)
+    np.testing.assert_allclose(table[:, :5], basis @ basis.T, rtol=1e-9, atol=1e-12)
+    expected, *_ = np.linalg.lstsq(basis.T, values, rcond=None)
+    np.testing.assert_allclose(fits.solve(table), expected, rtol=1e-8)
+
+
+def test_equations_without_a_solution_give_none() -> None:
+    assert not np.isfinite(fits.solve(np.array([[1.0, 2.0, 3.0], [2.0, 4.0, 6.0]]))).all()
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_the_robust_error_of_an_intercept_is_that_of_statsmodels(seed: int) -> None:
+    """Newey and West (1987) as the reference library `statsmodels` computes it, 20 lags, no small-sample factor."""
+    rng = np.random.default_rng(seed)
+    x = np.sqrt(np.arange(60.0, 181.0))
+    noise = np.convolve(rng.normal(size=140), np.ones(20) / 4.5, "valid")  # neighbours hang together
+    y = 6000.0 - 35.0 * x + 8.0 * noise
+    fitted = sm.OLS(y, sm.add_constant(x)).fit(cov_type="HAC", cov_kwds={"maxlags": 20, "use_correction": False})
+    value = fits.intercept(x, y)
+    assert value == pytest.approx(fitted.params[0], rel=1e-10)
+    assert fits.robust_error(x, y, value) == pytest.approx(fitted.bse[0], rel=1e-8)
