@@ -12,6 +12,8 @@ PACKAGE = ROOT / "pipeline"
 ORDER = (
     "errors",
     "resources",
+    "compiled",
+    "cores",
     "units",
     "workspace",
     "schemas",

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
+from itertools import chain
 from typing import Any
 
 import polars as pl
 
-from pipeline.lake import Lake
+from pipeline.cores import spread
+from pipeline.lake import Lake, Where
 from pipeline.metrics.coil_view import PLUG, RUN, TOE
 from pipeline.metrics.declare import fingerprint
 from pipeline.metrics.findings import offset_findings
@@ -49,12 +51,16 @@ COIL_RUN_METRICS = RUN.table()
 TOE_PREP_METRICS = TOE.table()
 WIRELINE_METRICS = WIRELINE_RUN.table()
 _DESCRIBED = (WELLS, STRINGS, STAGES, PLUGS, COIL_RUNS, WIRELINE, TOE_TESTS, COST, OFFSETS, AMENDMENTS, REPORTED)
-_WRITTEN = {
-    "stages": STAGE_METRICS, "plugs": PLUG_METRICS, "runs": COIL_RUN_METRICS, "toes": TOE_PREP_METRICS,
-    "wireline": WIRELINE_METRICS,
+_MEASURED = {
+    STAGE_METRICS: "stages", PLUG_METRICS: "plugs", COIL_RUN_METRICS: "runs", TOE_PREP_METRICS: "toes",
+    WIRELINE_METRICS: "wireline",
 }  # fmt: skip
-WELLS_A_COMMIT = 24
-"""Wells whose rows are written together; a kill in between costs measuring them again, nothing else."""
+WELLS_A_TASK = 8
+"""Wells that are read and measured together on one core."""
+TASKS_A_COMMIT = 6
+"""Tasks whose rows are written together; a kill in between costs measuring them again, nothing else."""
+TASKS_A_CORE = 20
+"""Tasks that pay for starting a process on a further core."""
 
 
 @dataclass
@@ -74,6 +80,14 @@ class Measured:
         """Whether the lake was changed."""
         return self.wells + self.pads > 0
 
+    def add(self, result: _Result) -> None:
+        """Count what some wells gave."""
+        self.wells += len(result.wells)
+        self.stages += result.frames[STAGE_METRICS.name].height
+        self.plugs += result.frames[PLUG_METRICS.name].height
+        self.runs += result.frames[COIL_RUN_METRICS.name].height
+        self.findings += result.frames[FINDINGS.name].height
+
 
 def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], None] | None = None) -> Measured:
     """Measure every well whose sources, tables or methods changed.
@@ -92,25 +106,17 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
     """
     report = Measured()
     plan = _plan(lake, default_zone)
-    report.unchanged = len(plan.prints) - len(plan.stale)
-    waiting: list[tuple[WellInput, WellRows]] = []
-    for done, well in enumerate(_read_ahead(lake, plan), start=1):
-        rows = WellRows()
-        pumped_down = measure_stages(well, rows)
-        measure_runs(well, rows)
-        measure_wireline(well, pumped_down, rows)
-        rows.findings += offset_findings(well.well_id, well.tables["offsets"])
-        waiting.append((well, rows))
-        if len(waiting) == WELLS_A_COMMIT or done == len(plan.stale):
+    report.unchanged = plan.unchanged
+    tasks = [plan.stale[first : first + WELLS_A_TASK] for first in range(0, len(plan.stale), WELLS_A_TASK)]
+    waiting: list[_Result] = []
+    for done, result in enumerate(spread(partial(_measurer, lake), tasks, TASKS_A_CORE), start=1):
+        waiting.append(result)
+        if len(waiting) == TASKS_A_COMMIT or done == len(tasks):
             _write(lake, waiting)
             waiting = []
-        report.wells += 1
-        report.stages += len(rows.stages)
-        report.plugs += len(rows.plugs)
-        report.runs += len(rows.runs)
-        report.findings += len(rows.findings)
+        report.add(result)
         if progress is not None:
-            progress(done, len(plan.stale), well.well_id)
+            progress(report.wells, len(plan.stale), result.wells[-1])
     _forget(lake, plan.gone)
     report.pads, odd = measure_pads(lake, default_zone)
     report.findings += odd
@@ -119,16 +125,24 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
 
 def stale_wells(lake: Lake, default_zone: str) -> list[str]:
     """Return the wells whose rows no longer follow from their inputs."""
-    return _plan(lake, default_zone).stale
+    return [well.well_id for well in _plan(lake, default_zone).stale]
+
+
+@dataclass(frozen=True)
+class _Stale:
+    """A well to measure: all that its rows follow from but its samples, and the files that those came from."""
+
+    well_id: str
+    print: str
+    zone: str
+    tables: dict[str, Rows]
+    sources: list[str]
 
 
 @dataclass(frozen=True)
 class _Plan:
-    tables: dict[str, dict[str, Rows]]
-    signals: dict[str, list[str]]
-    zones: dict[str, str]
-    prints: dict[str, str]
-    stale: list[str]
+    stale: list[_Stale]
+    unchanged: int
     gone: list[str]
 
 
@@ -136,14 +150,15 @@ def _plan(lake: Lake, default_zone: str) -> _Plan:
     """Compare each well's fingerprint with the one stored beside its picks."""
     tables = {table.name: _by_well(lake, table) for table in _DESCRIBED}
     signals = _signal_sources(lake)
-    zones = {well: _zone(tables["wells"].get(well, []), default_zone) for well in signals}
-    prints = {
-        well: fingerprint([_methods(), sources, zones[well], [tables[t.name].get(well, []) for t in _DESCRIBED]])
-        for well, sources in signals.items()
-    }
     before = dict(lake.scan(PICKS).select("well_id", "fingerprint").unique().collect().iter_rows())
-    stale = [well for well in sorted(signals) if before.get(well) != prints[well]]
-    return _Plan(tables, signals, zones, prints, stale, [well for well in before if well not in signals])
+    stale = []
+    for well, sources in sorted(signals.items()):
+        described = {name: rows.get(well, []) for name, rows in tables.items()}
+        zone = _zone(described["wells"], default_zone)
+        print_ = fingerprint([_methods(), sources, zone, list(described.values())])
+        if before.get(well) != print_:
+            stale.append(_Stale(well, print_, zone, described, sources))
+    return _Plan(stale, len(signals) - len(stale), [well for well in before if well not in signals])
 
 
 def _zone(wells: Rows, default: str) -> str:
@@ -177,50 +192,77 @@ def _signal_sources(lake: Lake) -> dict[str, list[str]]:
     return grouped
 
 
-def _read_ahead(lake: Lake, plan: _Plan) -> Iterator[WellInput]:
-    """Read the next well while the present one is measured; never more than two in memory."""
-    treatment, coil = lake.scan_raw(TREATMENT), lake.scan_raw(COIL)
-    wells = plan.stale
+@dataclass(frozen=True)
+class _Result:
+    """What measuring some wells gave: their ids, and the rows of each table."""
 
-    def read(well: str) -> WellInput:
-        mine = (pl.col("well_id") == well) & pl.col("source_id").is_in(plan.signals[well])
-        described = {name: rows.get(well, []) for name, rows in plan.tables.items()}
-        return WellInput(
-            well, plan.prints[well], plan.zones[well], described,
-            treatment.filter(mine).drop("well_id", "source_id", "source_row").collect(),
-            coil.filter(mine).drop("well_id", "source_id", "source_row").collect(),
-        )  # fmt: skip
-
-    with ThreadPoolExecutor(1) as pool:
-        waiting = pool.submit(read, wells[0]) if wells else None
-        for index in range(len(wells)):
-            assert waiting is not None
-            ready = waiting.result()
-            waiting = pool.submit(read, wells[index + 1]) if index + 1 < len(wells) else None
-            yield ready
+    wells: list[str]
+    frames: dict[str, pl.DataFrame]
 
 
-def _write(lake: Lake, measured: list[tuple[WellInput, WellRows]]) -> None:
-    """Write some wells' rows; `picks` last, whose fingerprint says that all of them are new."""
-    where = {"well_id": [well.well_id for well, _ in measured]}
-    prints = {well.well_id: well.print for well, _ in measured}
+def _measurer(lake: Lake) -> Callable[[list[_Stale]], _Result]:
+    """Open the tables of samples, and return what measures wells from them."""
+    return partial(_measure_wells, lake.scan_raw(TREATMENT), lake.scan_raw(COIL))
+
+
+def _measure_wells(treatment: pl.LazyFrame, coil: pl.LazyFrame, wells: list[_Stale]) -> _Result:
+    pumped, run = _samples(treatment, wells), _samples(coil, wells)
+    results = []
+    for well in wells:
+        given = WellInput(well.well_id, well.print, well.zone, well.tables, pumped[well.well_id], run[well.well_id])
+        rows = WellRows()
+        pumped_down = measure_stages(given, rows)
+        measure_runs(given, rows)
+        measure_wireline(given, pumped_down, rows)
+        rows.findings += offset_findings(given.well_id, given.tables["offsets"])
+        results.append(rows)
+    prints = {well.well_id: well.print for well in wells}
+    return _Result(list(prints), _frames(results, prints))
+
+
+def _samples(table: pl.LazyFrame, wells: list[_Stale]) -> dict[str, pl.DataFrame]:
+    """Read some wells' samples at once and cut them into wells: rows of a well mostly stand together."""
+    sources = pl.Series([source for well in wells for source in well.sources], dtype=pl.String)
+    mine = pl.col("well_id").is_in([well.well_id for well in wells])
+    landed = pl.col("source_id").is_in(sources.implode())
+    frame = table.filter(mine, landed).drop("source_id", "source_row").collect()
+    pieces: dict[str, list[pl.DataFrame]] = {well.well_id: [] for well in wells}
+    start = 0
+    for length, well in frame["well_id"].rle().struct.unnest().iter_rows():
+        pieces[well].append(frame.slice(start, length).drop("well_id"))
+        start += length
+    return {well: pl.concat(found) if found else frame[:0].drop("well_id") for well, found in pieces.items()}
+
+
+def _frames(results: list[WellRows], prints: dict[str, str]) -> dict[str, pl.DataFrame]:
+    """Return the rows of each table, by its name."""
     mark = pl.col("well_id").replace_strict(prints, return_dtype=pl.String).alias("fingerprint")
-    for name, table in _WRITTEN.items():
+    frames = {}
+    for table, name in _MEASURED.items():
         dtypes = {column: dtype for column, dtype in table.dtypes.items() if column != "fingerprint"}
-        rows = [row for _, result in measured for row in getattr(result, name)]
+        rows = list(chain.from_iterable(getattr(result, name) for result in results))
         frame = pl.DataFrame(rows, schema=dtypes, infer_schema_length=None)
         # a plug met again in a later run is the later run's
-        lake.replace(table, frame.unique(table.key, keep="last", maintain_order=True).with_columns(mark), where)
-    findings = pl.DataFrame([row for _, result in measured for row in result.findings], schema=FINDINGS.dtypes)
-    lake.replace(FINDINGS, findings, {"step": "measure", **where})
-    picks = pl.DataFrame([row for _, result in measured for row in result.picks], schema=PICKS.dtypes)
-    lake.replace(PICKS, picks.unique(PICKS.key, keep="last", maintain_order=True), where)
+        frames[table.name] = frame.unique(table.key, keep="last", maintain_order=True).with_columns(mark)
+    findings = list(chain.from_iterable(result.findings for result in results))
+    picks = pl.DataFrame(list(chain.from_iterable(result.picks for result in results)), schema=PICKS.dtypes)
+    frames[FINDINGS.name] = pl.DataFrame(findings, schema=FINDINGS.dtypes)
+    frames[PICKS.name] = picks.unique(PICKS.key, keep="last", maintain_order=True)
+    return frames
+
+
+def _write(lake: Lake, measured: list[_Result]) -> None:
+    """Write some wells' rows; `picks` last, whose fingerprint says that all of them are new."""
+    where: Where = {"well_id": sorted(well for result in measured for well in result.wells)}
+    for table in (*_MEASURED, FINDINGS, PICKS):
+        frame = pl.concat([result.frames[table.name] for result in measured]).sort("well_id", maintain_order=True)
+        lake.replace(table, frame, {"step": "measure", **where} if table is FINDINGS else where)
 
 
 def _forget(lake: Lake, wells: list[str]) -> None:
     """Remove rows of wells that no source speaks of any more."""
     for well in wells:
-        for table in (*_WRITTEN.values(), PICKS):
+        for table in (*_MEASURED, PICKS):
             lake.replace(table, table.empty(), {"well_id": well})
         lake.replace(FINDINGS, FINDINGS.empty(), {"step": "measure", "well_id": well})
 

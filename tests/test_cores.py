@@ -1,0 +1,97 @@
+"""Work on several cores: all of it is done, errors come through, and no process outlives the one that began it."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pipeline import cores
+from pipeline.compiled import compiled
+
+
+def adder(base: int) -> Callable[[int], tuple[int, int]]:
+    return partial(add, base)
+
+
+def add(base: int, task: int) -> tuple[int, int]:
+    if task < 0:
+        raise ValueError(f"cannot do {task}")
+    time.sleep(0.02)
+    return os.getpid(), base + task
+
+
+def test_few_tasks_are_done_here_and_in_order() -> None:
+    done = list(cores.spread(partial(adder, 10), range(5), worth=10))
+    assert done == [(os.getpid(), 10 + task) for task in range(5)]
+
+
+def test_many_tasks_are_done_once_each_by_more_than_one_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cores, "_cores", lambda: 3)
+    done = list(cores.spread(partial(adder, 10), range(300), worth=1))
+    assert sorted(value for _, value in done) == list(range(10, 310))
+    processes = {process for process, _ in done}
+    assert os.getpid() in processes
+    assert 2 <= len(processes) <= 3
+
+
+def test_an_error_in_another_process_is_raised_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cores, "_cores", lambda: 2)
+    tasks = [*range(200), -7]  # the last task goes to the other process
+    with pytest.raises(ValueError, match="cannot do -7"):
+        list(cores.spread(partial(adder, 0), tasks, worth=1))
+
+
+SPREADING = """
+import os, sys, time
+from functools import partial
+from pipeline import cores
+from tests.test_cores import adder
+cores._cores = lambda: 2
+if __name__ == "__main__":
+    for process, _ in cores.spread(partial(adder, 0), range(100_000), worth=1):
+        if process != os.getpid():
+            print(process, flush=True)
+            time.sleep(600)
+"""
+
+
+def test_a_killed_process_leaves_none_behind(tmp_path: Path) -> None:
+    script = tmp_path / "spreading.py"
+    script.write_text(SPREADING, encoding="utf-8")
+    root = Path(__file__).parent.parent
+    with subprocess.Popen(
+        [sys.executable, str(script)], stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(root)}
+    ) as run:
+        assert run.stdout is not None
+        other = int(run.stdout.readline())
+        os.kill(run.pid, signal.SIGKILL)
+        run.wait()
+        until = time.monotonic() + 20.0
+        while alive(other) and time.monotonic() < until:
+            time.sleep(0.05)
+    assert not alive(other)
+
+
+def alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    status = Path(f"/proc/{process}/stat")
+    return not status.exists() or status.read_text(encoding="utf-8").rsplit(")", 1)[1].split()[0] != "Z"
+
+
+def test_a_function_without_a_place_for_its_code_is_compiled_all_the_same() -> None:
+    space: dict[str, Callable[[float], float]] = {}
+    exec("def double(x):\n    return 2.0 * x", space)  # comes from no file
+    assert compiled(space["double"])(21.0) == 42.0
+    assert np.isinf(compiled(eval("lambda x: 1.0 / x"))(0.0))
