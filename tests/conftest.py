@@ -5,11 +5,13 @@ from __future__ import annotations
 import os
 import pickle
 import shutil
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 from filelock import FileLock
+from threadpoolctl import threadpool_limits
 
 from pipeline import resources, steps
 from pipeline.demo import FULL, lay_out
@@ -26,6 +28,13 @@ class Campaign:
     lake: Lake
     truth: Truth
     refreshed: steps.Refreshed
+
+
+@pytest.fixture(scope="session", autouse=True)
+def one_thread() -> Iterator[None]:
+    """Tests run side by side: the threads of one process would wait for those of the other."""
+    with threadpool_limits(1):
+        yield
 
 
 @pytest.fixture(scope="session")

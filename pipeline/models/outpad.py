@@ -10,12 +10,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 from sklearn.base import BaseEstimator, clone
-from sklearn.compose import ColumnTransformer
 from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
 from sklearn.linear_model import LogisticRegression, Ridge
 from sklearn.model_selection import GroupKFold
-from sklearn.pipeline import Pipeline
-from sklearn.preprocessing import OneHotEncoder, StandardScaler
 
 from pipeline.models.columns import COLUMNS, Column, predictors
 from pipeline.models.conformal import grouped_coverage, grouped_quantile
@@ -154,15 +151,27 @@ def _rmse(outcome: Array, predicted: Array) -> float:
     return float(np.sqrt(np.mean((outcome - predicted) ** 2)))
 
 
-def _scaled(columns: list[Column]) -> ColumnTransformer:
-    numbers = [i for i, column in enumerate(columns) if column.role == "number"]
-    classes = [i for i, column in enumerate(columns) if column.role == "class"]
-    return ColumnTransformer(
-        [
-            ("number", StandardScaler(), numbers),
-            ("class", OneHotEncoder(handle_unknown="ignore", sparse_output=False), classes),
-        ]
-    )
+@dataclass(frozen=True)
+class _Encoding:
+    """How a linear model reads features: numbers scaled by the rows it was made on, a column of ones a class."""
+
+    numbers: list[int]
+    centre: Array
+    scale: Array
+    levels: dict[int, Array]
+
+    @classmethod
+    def made_on(cls, columns: list[Column], features: Array) -> _Encoding:
+        numbers = [i for i, column in enumerate(columns) if column.role == "number"]
+        levels = {i: np.unique(features[:, i]) for i, column in enumerate(columns) if column.role == "class"}
+        values = features[:, numbers]
+        centre, scale = values.mean(axis=0), values.std(axis=0)
+        return cls(numbers, centre, np.where(scale > 1e-12 * np.abs(centre), scale, 1.0), levels)
+
+    def __call__(self, features: Array) -> Array:
+        """Return the design matrix; a class that was not there has no column, so none of them is set."""
+        scaled = (features[:, self.numbers] - self.centre) / self.scale
+        return np.hstack([scaled, *(features[:, [i]] == levels for i, levels in self.levels.items())])
 
 
 class _OnColumns(BaseEstimator):  # type: ignore[misc]
@@ -181,24 +190,31 @@ class _OnColumns(BaseEstimator):  # type: ignore[misc]
 
     def predict(self, features: Array) -> Array:
         """Return predictions; chances where the outcome is one."""
-        fitted = self.best_
+        return self._predicted(self.best_, features)
+
+    def _predicted(self, fitted: Any, features: Array) -> Array:
         return np.asarray(fitted.predict_proba(features)[:, 1] if self.chance else fitted.predict(features))
 
 
 class PenaltyByPad(_OnColumns):
     """Ridge or logistic regression on scaled numbers and one-hot classes; its penalty is chosen with pads left out."""
 
-    def _pipeline(self, penalty: float | Array) -> Pipeline:
-        model = LogisticRegression(C=1.0 / penalty, max_iter=500) if self.chance else Ridge(alpha=penalty)
-        return Pipeline([("scaled", _scaled(self.columns)), ("model", model)])
+    def predict(self, features: Array) -> Array:
+        """Return predictions; chances where the outcome is one."""
+        return self._predicted(self.best_, self.encoding_(features))
+
+    def _model(self, penalty: float | Array) -> Ridge | LogisticRegression:
+        return LogisticRegression(C=1.0 / penalty, max_iter=500) if self.chance else Ridge(alpha=penalty)
 
     def _by_penalty(self, features: Array, outcome: Array, test: Array) -> Array:
         """Predict some rows with every penalty, a column each; ridge fits them all at once."""
+        encoding = _Encoding.made_on(self.columns, features)
+        known, unknown = encoding(features), encoding(test)
         if self.chance:
-            fitted = [self._pipeline(penalty).fit(features, outcome) for penalty in PENALTIES]
-            return np.column_stack([one.predict_proba(test)[:, 1] for one in fitted])
+            fitted = [self._model(penalty).fit(known, outcome) for penalty in PENALTIES]
+            return np.column_stack([self._predicted(one, unknown) for one in fitted])
         many = np.repeat(outcome[:, None], len(PENALTIES), axis=1)
-        return np.asarray(self._pipeline(np.asarray(PENALTIES)).fit(features, many).predict(test))
+        return self._predicted(self._model(np.asarray(PENALTIES)).fit(known, many), unknown)
 
     def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_]) -> PenaltyByPad:
         """Choose the penalty with whole pads left out, and fit with it."""
@@ -208,7 +224,8 @@ class PenaltyByPad(_OnColumns):
             if np.unique(outcome[train]).size > 1:
                 predicted = self._by_penalty(features[train], outcome[train], features[test])
                 total += np.square(outcome[test][:, None] - predicted).sum(axis=0)
-        self.best_ = self._pipeline(PENALTIES[int(np.argmin(total))]).fit(features, outcome)
+        self.encoding_ = _Encoding.made_on(self.columns, features)
+        self.best_ = self._model(PENALTIES[int(np.argmin(total))]).fit(self.encoding_(features), outcome)
         return self
 
 
@@ -320,19 +337,18 @@ def _predictions(spec: ModelSpec, table: Table, predicted: Array, mean: Array, h
 
 def _parameters(spec: ModelSpec, table: Table) -> list[dict[str, Any]]:
     """Fit the linear model on all pads and write it down as numbers."""
-    best = PenaltyByPad(table.columns, spec.chance).fit(table.features, table.outcome, table.pads).best_
-    weights = np.ravel(best.named_steps["model"].coef_)
-    constant = float(np.ravel(best.named_steps["model"].intercept_)[0])
+    fitted = PenaltyByPad(table.columns, spec.chance).fit(table.features, table.outcome, table.pads)
+    weights = np.ravel(fitted.best_.coef_)
+    constant = float(np.ravel(fitted.best_.intercept_)[0])
     empty = {"centre": None, "scale": None, "lowest": None, "highest": None, "pads": None}
     rows: list[dict[str, Any]] = [{"model": spec.name, "term": "constant", "coefficient": constant, **empty}]
     numbers = [column for column in table.columns if column.role == "number"]
-    scaler = best.named_steps["scaled"].named_transformers_["number"]
     for index, column in enumerate(numbers):
         values = table.used[column.name]
         rows.append(
             {
                 "model": spec.name, "term": column.name, "coefficient": float(weights[index]),
-                "centre": float(scaler.mean_[index]), "scale": float(scaler.scale_[index]),
+                "centre": float(fitted.encoding_.centre[index]), "scale": float(fitted.encoding_.scale[index]),
                 "lowest": float(values.min()), "highest": float(values.max()), "pads": None,  # type: ignore[arg-type]
             }
         )  # fmt: skip
