@@ -3,19 +3,33 @@
 from __future__ import annotations
 
 import os
+import pickle
 import signal
-import threading
+import subprocess
+import sys
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from multiprocessing import get_context, parent_process
-from typing import Any, TypeVar
+from dataclasses import dataclass
+from queue import SimpleQueue
+from threading import Thread
+from typing import Any, Generic, TypeVar
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
+Prepare = Callable[[], Callable[[Task], Result]]
+
+_HELP = "import pickle, sys; sys.path[:] = pickle.load(sys.stdin.buffer); from pipeline import cores; cores.help_out()"
 
 
-def spread(prepare: Callable[[], Callable[[Task], Result]], tasks: Iterable[Task], worth: int) -> Iterator[Result]:
+@dataclass(frozen=True)
+class _Done(Generic[Result]):
+    """What became of a task in another process."""
+
+    result: Result | None = None
+    error: BaseException | None = None
+
+
+def spread(prepare: Prepare[Task, Result], tasks: Iterable[Task], worth: int) -> Iterator[Result]:
     """Do independent tasks on all cores and yield their results as they end, in no order.
 
     Parameters
@@ -34,33 +48,39 @@ def spread(prepare: Callable[[], Callable[[Task], Result]], tasks: Iterable[Task
 
     Notes
     -----
-    This process takes the tasks from the front while the others, one for each further core, take them from the back:
-    a new process needs a second or two before it is of use. New processes are spawned, not forked, because the
-    libraries beneath run threads. They end with this process however it ends.
+    This process takes the tasks from the front while its helpers, one for each further core, take them from the back:
+    a new process needs a second or two before it is of use. A helper that dies gives its task back. Helpers are plain
+    interpreters that read tasks from their input: they know nothing of the program that is run here (a script of a
+    user's, a notebook), and end when their input does, that is with this process however it ends.
     """
     left = deque(tasks)
     work = prepare()
-    others = min(_cores(), len(left) // max(worth, 1)) - 1
-    if others < 1:
-        while left:
-            yield work(left.popleft())
-        return
-    pool = ProcessPoolExecutor(others, mp_context=get_context("spawn"), initializer=_begin, initargs=(prepare,))
-    away: set[Future[Result]] = set()
+    done: SimpleQueue[_Done[Result] | None] = SimpleQueue()
+    helpers = [_start() for _ in range(min(_cores(), len(left) // max(worth, 1)) - 1)]
+    for helper in helpers:
+        Thread(target=_attend, args=(helper, prepare, left, done), daemon=True).start()
+    busy = len(helpers)
     try:
-        while left or away:
-            while left and len(away) <= others:
-                away.add(pool.submit(_do, left.pop()))
-            if left:
-                yield work(left.popleft())
+        while left or busy:
+            try:
+                task = left.popleft()
+            except IndexError:  # a helper has taken the last one
+                pass
             else:
-                wait(away, return_when=FIRST_COMPLETED)
-            ended = {future for future in away if future.done()}
-            away -= ended
-            for future in ended:
-                yield future.result()
+                yield work(task)
+            while busy and not (left and done.empty()):
+                ended = done.get()
+                if ended is None:
+                    busy -= 1
+                elif ended.error is not None:
+                    raise ended.error
+                else:
+                    yield ended.result  # type: ignore[misc]
     finally:
-        pool.shutdown(cancel_futures=True)
+        left.clear()
+        for helper in helpers:
+            helper.kill()
+            helper.wait()
 
 
 def _cores() -> int:
@@ -68,23 +88,50 @@ def _cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-_WORK: list[Callable[[Any], Any]] = []
-"""What a process that was started here does with its tasks."""
+def _start() -> subprocess.Popen[bytes]:
+    return subprocess.Popen([sys.executable, "-c", _HELP], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
 
 
-def _begin(prepare: Callable[[], Callable[[Any], Any]]) -> None:
-    """Leave an interrupt to the process that spreads the work, and end when it ends, even if it is killed."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _WORK.append(prepare())
-    parent = parent_process()
-    if parent is not None:
-        threading.Thread(target=_end_after, args=(parent,), daemon=True).start()
+def _attend(
+    helper: subprocess.Popen[bytes], prepare: Prepare[Any, Any], left: deque[Any], done: SimpleQueue[_Done[Any] | None]
+) -> None:
+    """Give a helper tasks from the back until there are none; None on the queue says that it has ended."""
+    assert helper.stdin is not None and helper.stdout is not None
+    try:
+        with helper.stdin as ask, helper.stdout as answer:
+            for first in (sys.path, prepare):
+                pickle.dump(first, ask)
+            while left:
+                task = left.pop()
+                try:
+                    pickle.dump(task, ask)
+                    ask.flush()
+                    done.put(pickle.load(answer))
+                except (OSError, EOFError, pickle.UnpicklingError):
+                    left.append(task)
+                    return
+    except (OSError, IndexError):  # it was gone before it began; another took the last task
+        pass
+    except Exception as error:
+        done.put(_Done(error=error))
+    finally:
+        done.put(None)
 
 
-def _do(task: Any) -> Any:
-    return _WORK[0](task)
-
-
-def _end_after(parent: object) -> None:
-    parent.join()  # type: ignore[attr-defined]
-    os._exit(1)
+def help_out() -> None:
+    """Be a helper: read how to work and then tasks from the input, write what became of each to the output."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interrupt is the other process's to answer
+    ask, answer = sys.stdin.buffer, sys.stdout.buffer
+    sys.stdout = sys.stderr
+    work = pickle.load(ask)()
+    while True:
+        try:
+            task = pickle.load(ask)
+        except EOFError:
+            return
+        try:
+            done = _Done(result=work(task))
+        except Exception as error:
+            done = _Done(error=error)
+        pickle.dump(done, answer)
+        answer.flush()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pickle
 import signal
 import subprocess
 import sys
@@ -50,27 +51,56 @@ def test_an_error_in_another_process_is_raised_here(monkeypatch: pytest.MonkeyPa
         list(cores.spread(partial(adder, 0), tasks, worth=1))
 
 
+def dier() -> Callable[[int], int]:
+    return die_elsewhere
+
+
+def die_elsewhere(task: int) -> int:
+    if os.environ.get("HEELWARD_TEST_MAIN") != str(os.getpid()):
+        os._exit(3)
+    time.sleep(0.1)
+    return task
+
+
+def test_a_process_that_dies_gives_its_task_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cores, "_cores", lambda: 3)
+    monkeypatch.setenv("HEELWARD_TEST_MAIN", str(os.getpid()))
+    done = list(cores.spread(dier, range(60), worth=1))
+    assert sorted(done) == list(range(60))
+
+
+def test_what_cannot_be_sent_is_an_error(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cores, "_cores", lambda: 2)
+    with pytest.raises((pickle.PicklingError, AttributeError, TypeError)):
+        list(cores.spread(partial(adder, 0), [*range(200), lambda: None], worth=1))  # type: ignore[list-item]
+
+
 SPREADING = """
 import os, sys, time
 from functools import partial
 from pipeline import cores
 from tests.test_cores import adder
 cores._cores = lambda: 2
-if __name__ == "__main__":
-    for process, _ in cores.spread(partial(adder, 0), range(100_000), worth=1):
-        if process != os.getpid():
-            print(process, flush=True)
-            time.sleep(600)
+for process, _ in cores.spread(partial(adder, 0), range(100_000), worth=1):
+    if process != os.getpid():
+        print(process, flush=True)
+        time.sleep(600)
 """
 
 
-def test_a_killed_process_leaves_none_behind(tmp_path: Path) -> None:
+@pytest.mark.parametrize("way", ["script", "input"])
+def test_a_killed_process_leaves_none_behind(tmp_path: Path, way: str) -> None:
+    """Also where the program is a script without a guard, or comes from the input: helpers never run it."""
     script = tmp_path / "spreading.py"
     script.write_text(SPREADING, encoding="utf-8")
     root = Path(__file__).parent.parent
-    with subprocess.Popen(
-        [sys.executable, str(script)], stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(root)}
-    ) as run:
+    called = [sys.executable, str(script)] if way == "script" else [sys.executable]
+    with (
+        script.open(encoding="utf-8") as text,
+        subprocess.Popen(
+            called, stdin=text, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(root)}
+        ) as run,
+    ):
         assert run.stdout is not None
         other = int(run.stdout.readline())
         os.kill(run.pid, signal.SIGKILL)

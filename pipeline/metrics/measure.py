@@ -252,19 +252,22 @@ def _frames(results: list[WellRows], prints: dict[str, str]) -> dict[str, pl.Dat
 
 
 def _write(lake: Lake, measured: list[_Result]) -> None:
-    """Write some wells' rows; `picks` last, whose fingerprint says that all of them are new."""
-    where: Where = {"well_id": sorted(well for result in measured for well in result.wells)}
-    for table in (*_MEASURED, FINDINGS, PICKS):
-        frame = pl.concat([result.frames[table.name] for result in measured]).sort("well_id", maintain_order=True)
-        lake.replace(table, frame, {"step": "measure", **where} if table is FINDINGS else where)
+    """Write some wells' rows; `picks` come last: their fingerprint says that all of them are new."""
+    wells = [well for result in measured for well in result.wells]
+    _replace(lake, wells, lambda table: pl.concat([result.frames[table.name] for result in measured]))
 
 
 def _forget(lake: Lake, wells: list[str]) -> None:
     """Remove rows of wells that no source speaks of any more."""
-    for well in wells:
-        for table in (*_MEASURED, PICKS):
-            lake.replace(table, table.empty(), {"well_id": well})
-        lake.replace(FINDINGS, FINDINGS.empty(), {"step": "measure", "well_id": well})
+    if wells:
+        _replace(lake, wells, Table.empty)
+
+
+def _replace(lake: Lake, wells: list[str], rows: Callable[[Table], pl.DataFrame]) -> None:
+    where: Where = {"well_id": sorted(wells)}
+    for table in (*_MEASURED, FINDINGS, PICKS):
+        frame = rows(table).sort("well_id", maintain_order=True)
+        lake.replace(table, frame, {"step": "measure", **where} if table is FINDINGS else where)
 
 
 __all__ = [

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 from types import SimpleNamespace
 
 import polars as pl
 import pytest
+from polars.testing import assert_frame_equal
 
-from pipeline import steps
+from pipeline import cores, steps
+from pipeline.lake import Lake
 from pipeline.metrics.declare import Level, Unseen
-from pipeline.metrics.measure import STAGE_METRICS, stale_wells
+from pipeline.metrics.measure import PLUG_METRICS, STAGE_METRICS, measure, stale_wells
 from pipeline.metrics.measure_stages import casing_volume_bbl
 from pipeline.physics.hydraulics import pipe_capacity_bbl
-from pipeline.schemas import PICKS
+from pipeline.schemas import FINDINGS, PICKS, SOURCES
 from pipeline.workspace import Workspace
 from tests.builders import TREATMENT_MAP as FIELD_MAP
 from tests.builders import simple_stage, workspace
+from tests.conftest import Campaign
 
 
 def test_a_new_stage_makes_its_well_stale_and_no_other(slice_workspace: Workspace) -> None:
@@ -42,6 +46,22 @@ def test_changed_tables_make_the_well_stale(slice_workspace: Workspace) -> None:
     before = lake.scan(STAGE_METRICS).collect()["capacity_bbl"]
     steps.run_measure(slice_workspace)
     assert (lake.scan(STAGE_METRICS).collect()["capacity_bbl"] < before).all()
+
+
+def test_rows_of_a_well_that_no_file_speaks_of_any_more_are_removed(slice_workspace: Workspace) -> None:
+    steps.run_ingest(slice_workspace)
+    steps.run_measure(slice_workspace)
+    lake = steps.open_lake(slice_workspace)
+    assert lake.scan(STAGE_METRICS).collect().height == 3
+    ours = pl.col("lands").is_in(["treatment", "coil"])
+    files = lake.scan_raw(SOURCES).collect()
+    gone = files.with_columns(state=pl.when(ours).then(pl.lit("superseded")).otherwise(pl.col("state")))
+    lake.replace(SOURCES, gone, {})
+    steps.run_measure(slice_workspace)
+    for table in (STAGE_METRICS, PLUG_METRICS, PICKS):
+        assert lake.scan_raw(table).collect().is_empty(), table.name
+    assert lake.scan_raw(FINDINGS).filter(step="measure", well_id="saltgrass-1h").collect().is_empty()
+    assert steps.run_measure(slice_workspace).changed is False
 
 
 METRIC_MAP = (
@@ -114,3 +134,18 @@ def test_rows_of_one_well_share_the_fingerprint_of_its_picks(slice_workspace: Wo
     lake = steps.open_lake(slice_workspace)
     marks = {*lake.scan(PICKS).collect()["fingerprint"], *lake.scan(STAGE_METRICS).collect()["fingerprint"]}
     assert len(marks) == 1
+
+
+def test_several_processes_measure_what_one_does(
+    campaign: Campaign, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lake = Lake(str(tmp_path / "lake"))
+    shutil.copytree(campaign.lake.root, lake.root)
+    lake.replace(PICKS, PICKS.empty(), {})
+    monkeypatch.setattr(cores, "_cores", lambda: 2)
+    monkeypatch.setattr("pipeline.metrics.measure.TASKS_A_CORE", 1)
+    report = measure(lake, campaign.workspace.settings.time_zone)
+    assert (report.wells, report.stages) == (20, 253)
+    for table in (STAGE_METRICS, PLUG_METRICS, PICKS):
+        one, several = (which.scan(table).collect().sort(table.key) for which in (campaign.lake, lake))
+        assert_frame_equal(one, several)
