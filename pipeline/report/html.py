@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+import polars as pl
 import vl_convert
 from markupsafe import Markup
 
@@ -71,8 +72,7 @@ def write_html(content: Content, sheet: Sheet, out: Path) -> Path:
     """
     out.mkdir(parents=True, exist_ok=True)
     single, folder = out / "report.html", out / "report"
-    cells = sum(rows.frame.height * rows.frame.width for rows in content.ledger)
-    if cells * len("<td></td>") <= HEAVIEST:  # else the marks alone are too heavy
+    if len(_bundle()) + sum(_least_bytes(rows.frame) for rows in content.ledger) <= HEAVIEST:
         page = _page(content, sheet, out, apart=False)
         if len(page.encode()) <= HEAVIEST:
             replace_text(single, page)
@@ -98,6 +98,12 @@ def write_html(content: Content, sheet: Sheet, out: Path) -> Path:
     shutil.rmtree(old, ignore_errors=True)
     replace_text(single, _POINTER)  # links and bookmarks to the page stay good
     return folder / "index.html"
+
+
+def _least_bytes(frame: pl.DataFrame) -> int:
+    """Bytes that a table takes at least: the marks of its cells, its texts, and a character for any other value."""
+    size = [int(column.str.len_bytes().sum()) if column.dtype == pl.String else column.count() for column in frame]
+    return frame.height * frame.width * len("<td></td>") + sum(size)
 
 
 def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
