@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import hypothesis
 import pytest
 from filelock import FileLock
 from threadpoolctl import threadpool_limits
@@ -18,6 +19,10 @@ from pipeline.demo import FULL, lay_out
 from pipeline.lake import Lake
 from pipeline.synthetic.campaign import Truth
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
+
+# machines differ, and the first call of a compiled function compiles it
+hypothesis.settings.register_profile("heelward", deadline=None)
+hypothesis.settings.load_profile("heelward")
 
 
 @dataclass(frozen=True)

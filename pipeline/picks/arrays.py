@@ -46,17 +46,7 @@ def _nth(seen: Array, n: int, k: int) -> float:
     """Value that would stand at k if the first n were sorted; smaller ones end up before it (Hoare's selection)."""
     low, high = 0, n - 1
     while low < high:
-        pivot = seen[(low + high) // 2]
-        i, j = low, high
-        while i <= j:
-            while seen[i] < pivot:
-                i += 1
-            while seen[j] > pivot:
-                j -= 1
-            if i <= j:
-                seen[i], seen[j] = seen[j], seen[i]
-                i += 1
-                j -= 1
+        i, j, _ = _parted(seen, None, low, high)
         if k <= j:
             high = j
         elif k >= i:
@@ -64,6 +54,25 @@ def _nth(seen: Array, n: int, k: int) -> float:
         else:
             break
     return float(seen[k])
+
+
+@compiled
+def _parted(seen: Array, weights: Array | None, low: int, high: int) -> tuple[int, int, float]:
+    """Part samples by one of them: up to j none is larger than it, from i on none is smaller. Weights go along."""
+    pivot = seen[(low + high) // 2]
+    i, j = low, high
+    while i <= j:
+        while seen[i] < pivot:
+            i += 1
+        while seen[j] > pivot:
+            j -= 1
+        if i <= j:
+            seen[i], seen[j] = seen[j], seen[i]
+            if weights is not None:
+                weights[i], weights[j] = weights[j], weights[i]
+            i += 1
+            j -= 1
+    return i, j, float(pivot)
 
 
 @compiled
@@ -278,18 +287,7 @@ def _weighted_nth(seen: Array, weights: Array, target: float) -> float:
     """Value at which the weight at or below it reaches a target; the samples are put into another order."""
     low, high, below = 0, seen.size - 1, 0.0
     while low < high:
-        pivot = seen[(low + high) // 2]
-        i, j = low, high
-        while i <= j:
-            while seen[i] < pivot:
-                i += 1
-            while seen[j] > pivot:
-                j -= 1
-            if i <= j:
-                seen[i], seen[j] = seen[j], seen[i]
-                weights[i], weights[j] = weights[j], weights[i]
-                i += 1
-                j -= 1
+        i, j, pivot = _parted(seen, weights, low, high)
         left = below
         for k in range(low, j + 1):
             left += weights[k]
@@ -299,7 +297,7 @@ def _weighted_nth(seen: Array, weights: Array, target: float) -> float:
         for k in range(j + 1, i):  # at most one: equal to the pivot
             left += weights[k]
         if left >= target:
-            return float(pivot)
+            return pivot
         low, below = i, left
     return float(seen[low]) if low < seen.size else float(seen.max())
 

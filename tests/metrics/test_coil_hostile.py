@@ -21,7 +21,7 @@ VALUES = st.one_of(
 )  # fmt: skip
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.integers(1, 90), st.data(), st.sampled_from([None, "mill-out", "toe preparation"]), st.sampled_from([1, 7, 400])
 )

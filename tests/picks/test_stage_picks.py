@@ -163,7 +163,7 @@ rates = hnp.arrays(
 )
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=150, suppress_health_check=[HealthCheck.too_slow])
 @given(channel, rates)
 def test_any_record_is_picked_without_an_error_and_every_pick_has_a_reason(
     pressure: np.ndarray, rate: np.ndarray
@@ -181,7 +181,7 @@ def test_constant_and_void_channels_give_no_picks(value: float) -> None:
     assert {pick.confidence for pick in effective(record, StageDesign()).values()} == {"none"}
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.integers(0, 10_000))
 def test_shuffled_seconds_yield_no_confident_pick(seed: int) -> None:
     """A record whose samples lost their order says nothing; measuring sorts a record whose times are right."""
@@ -192,7 +192,7 @@ def test_shuffled_seconds_yield_no_confident_pick(seed: int) -> None:
     assert "high" not in {pick.confidence for pick in effective(record).values()}
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.integers(1, 500), st.floats(-2.0, 0.0))
 def test_negative_rates_yield_no_confident_pick(rows: int, rate: float) -> None:
     record = StageRecord(np.arange(rows, dtype=float), np.full(rows, 5000.0), np.full(rows, rate), None, np.zeros(rows))
