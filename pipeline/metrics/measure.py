@@ -59,7 +59,7 @@ WELLS_A_TASK = 8
 """Wells that are read and measured together on one core."""
 TASKS_A_COMMIT = 6
 """Tasks whose rows are written together; a kill in between costs measuring them again, nothing else."""
-TASKS_A_CORE = 20
+TASKS_A_CORE = 8
 """Tasks that pay for starting a process on a further core."""
 
 
