@@ -72,8 +72,7 @@ class Samples:
 def parts(frame: pl.DataFrame, key: str) -> list[Samples]:
     """Cut a well's samples into stages or runs, each in order of time.
 
-    Columns become arrays once for the well and are cut after that: a cut of a frame costs more than its samples. The
-    cuts are copies: an array that cannot be written would have every compiled function compiled a second time.
+    Columns become arrays once for the well and are cut after that: a cut of a frame costs more than its samples.
     """
     if frame.is_empty():
         return []
@@ -87,7 +86,7 @@ def parts(frame: pl.DataFrame, key: str) -> list[Samples]:
     return [
         Samples(
             int(number[a]), frame["time"][a], (moment[a:b] - moment[a]) / 1e6,
-            {name: column[a:b].copy() for name, column in values.items()},
+            {name: column[a:b] for name, column in values.items()},
         )
         for a, b in itertools.pairwise(edges)
     ]  # fmt: skip
