@@ -157,7 +157,12 @@ def _fit(space: Workspace) -> int:
 
     with _bar("fit") as tell:
         report = steps.run_fit(space, tell)
-    named = {"fitted": report.fitted, "unchanged": report.unchanged, "not possible yet": report.not_possible}
+    named = {
+        "fitted": report.fitted,
+        "unchanged": report.unchanged,
+        "not possible yet": report.not_possible,
+        "no longer possible": report.removed,
+    }
     print("fit: " + "; ".join(f"{label}: {', '.join(names)}" for label, names in named.items() if names))
     if report.plan_error is not None:
         print(f"the plan for the next pad could not be used:\n{report.plan_error}", file=sys.stderr)

@@ -40,6 +40,8 @@ class FitReport:
         Models and comparisons.
     not_possible : list of str
         With too few pads.
+    removed : list of str
+        Fitted once, and no longer possible: what they said is gone.
     plan_error : str, optional
         Why the workspace's plan could not be used.
     """
@@ -47,12 +49,17 @@ class FitReport:
     fitted: list[str] = field(default_factory=list)
     unchanged: list[str] = field(default_factory=list)
     not_possible: list[str] = field(default_factory=list)
+    removed: list[str] = field(default_factory=list)
     plan_error: str | None = None
 
     @property
     def changed(self) -> bool:
         """Whether the lake was changed."""
-        return bool(self.fitted)
+        return bool(self.fitted or self.removed)
+
+    def note(self, name: str, *, possible: bool, before: bool) -> None:
+        """Note what became of something that was fitted anew."""
+        (self.fitted if possible else self.removed if before else self.not_possible).append(name)
 
 
 def fit(lake: Lake, progress: Callable[[int, int, str], None] | None = None) -> FitReport:
@@ -82,36 +89,35 @@ def _fit(lake: Lake, progress: Callable[[int, int, str], None] | None) -> FitRep
             progress(done, total, name)
 
     before = _prints(lake, MODEL_CARDS, "model")
-    fitted: list[outpad.ModelRows] = []
+    fitted: dict[str, outpad.ModelRows | None] = {}
     for done, model in enumerate(specs.MODELS, start=1):
-        frame = frames[model.level]
-        if before.get(model.name) != {outpad.inputs_print(frame, model)}:
-            new = outpad.fit_model(frame, model)
-            (report.not_possible if new is None else report.fitted).append(model.name)
-            fitted += [] if new is None else [new]
+        frame, name = frames[model.level], model.name
+        if before.get(name) != {outpad.inputs_print(frame, model)}:
+            fitted[name] = outpad.fit_model(frame, model)
+            report.note(name, possible=fitted[name] is not None, before=name in before)
         else:
-            report.unchanged.append(model.name)
-        tell(done, model.name)
-    _write_models(lake, fitted)
+            report.unchanged.append(name)
+        tell(done, name)
+    _write_models(lake, {name: rows for name, rows in fitted.items() if rows is not None or name in before})
 
     before = _prints(lake, COMPARISONS, "comparison")
     compared: dict[str, Rows] = {}
     for done, spec in enumerate(specs.COMPARISONS, start=len(specs.MODELS) + 1):
-        frame = frames[spec.level]
-        if before.get(spec.name) != {compare.inputs_print(frame, spec)}:
-            compared[spec.name] = compare.compare(frame, spec)
-            (report.fitted if compared[spec.name] else report.not_possible).append(spec.name)
+        frame, name = frames[spec.level], spec.name
+        if before.get(name) != {compare.inputs_print(frame, spec)}:
+            compared[name] = compare.compare(frame, spec)
+            report.note(name, possible=bool(compared[name]), before=name in before)
         else:
-            report.unchanged.append(spec.name)
-        tell(done, spec.name)
-    _write(lake, COMPARISONS, "comparison", {name: rows for name, rows in compared.items() if rows})
+            report.unchanged.append(name)
+        tell(done, name)
+    _write(lake, COMPARISONS, "comparison", {name: rows for name, rows in compared.items() if rows or name in before})
 
     for table, key, made in _small_tables(frames):
         before = _prints(lake, table, key)
         changed = {name: rows for name, rows in made.items() if before.get(name, set()) != _inputs(rows)}
-        for name, rows in made.items():
-            said = report.unchanged if name not in changed else report.fitted if rows else report.not_possible
-            said.append(f"{table.name}: {name}")
+        for name, rows in changed.items():
+            report.note(f"{table.name}: {name}", possible=bool(rows), before=name in before)
+        report.unchanged += [f"{table.name}: {name}" for name in made if name not in changed]
         _write(lake, table, key, changed)
     return report
 
@@ -145,11 +151,11 @@ def _write(lake: Lake, table: Table, key: str, rows: dict[str, Rows]) -> None:
         lake.replace(table, frame, {key: list(rows)})
 
 
-def _write_models(lake: Lake, fitted: list[outpad.ModelRows]) -> None:
+def _write_models(lake: Lake, fitted: dict[str, outpad.ModelRows | None]) -> None:
     """Write what was fitted; the cards last, whose inputs say that all of it is new."""
-    names = [rows.card["model"] for rows in fitted]
-    for table, parts in (
-        (PREDICTIONS, [rows.predictions for rows in fitted]), (EFFECTS, [rows.effects for rows in fitted]),
-        (MODEL_PARAMETERS, [rows.parameters for rows in fitted]), (MODEL_CARDS, [[rows.card] for rows in fitted]),
-    ):  # fmt: skip
-        _write(lake, table, "model", dict(zip(names, parts, strict=True)))
+    parts: tuple[tuple[Table, Callable[[outpad.ModelRows], Rows]], ...] = (
+        (PREDICTIONS, lambda rows: rows.predictions), (EFFECTS, lambda rows: rows.effects),
+        (MODEL_PARAMETERS, lambda rows: rows.parameters), (MODEL_CARDS, lambda rows: [rows.card]),
+    )  # fmt: skip
+    for table, part in parts:
+        _write(lake, table, "model", {name: [] if rows is None else part(rows) for name, rows in fitted.items()})
