@@ -201,10 +201,10 @@ def fit(workspace: Where = Path()) -> None:
 def report(
     workspace: Where = Path(),
     quarter: Annotated[
-        str | None, typer.Option("--quarter", help="Show nothing after this quarter, such as 2031Q2.")
+        str | None, typer.Option("--quarter", help="Show nothing after this quarter, such as 2025Q2.")
     ] = None,
     as_of: Annotated[
-        str | None, typer.Option("--as-of", help="Show what was on record at the end of this day, such as 2031-07-05.")
+        str | None, typer.Option("--as-of", help="Show what was on record at the end of this day, such as 2025-07-05.")
     ] = None,
     mask: Annotated[
         str | None,

@@ -14,7 +14,7 @@ from pipeline.picks.record import StageRecord
 from pipeline.report import queries
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 
-ORIGIN = datetime(2031, 3, 1, 12, 0, tzinfo=UTC)
+ORIGIN = datetime(2025, 3, 1, 12, 0, tzinfo=UTC)
 TREATMENT_MAP = """
 name = "records"
 lands = "treatment"
@@ -66,7 +66,7 @@ def put(folder: Path, name: str, content: str | bytes) -> Path:
     return path
 
 
-def record_csv(rows: int = 60, start: str = "2031-03-01 12:00:00", pressure: float = 5000.0) -> str:
+def record_csv(rows: int = 60, start: str = "2025-03-01 12:00:00", pressure: float = 5000.0) -> str:
     """Return a record of some seconds at steady rate."""
     first = datetime.fromisoformat(start)
     frame = pl.DataFrame({"i": range(rows)}).select(

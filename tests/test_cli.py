@@ -125,7 +125,7 @@ def test_query_lists_shows_and_writes(slice_workspace: Workspace, tmp_path: Path
 def test_inspect_suggests_a_map_where_none_fits(slice_workspace: Workspace, tmp_path: Path) -> None:
     file = tmp_path / "other stage 4.dat"
     file.write_text(
-        "Date and time;Tubing pressure;Flow rate\n;bar;m3/min\n01.02.2031 10:00:00;210,5;3,1\n", encoding="utf-8"
+        "Date and time;Tubing pressure;Flow rate\n;bar;m3/min\n01.02.2025 10:00:00;210,5;3,1\n", encoding="utf-8"
     )
     done = heelward("inspect", file, "-w", slice_workspace.root)
     assert done.returncode == 3

@@ -84,7 +84,7 @@ def read_moment(written: str, zone: str) -> datetime:
     try:
         moment = datetime.fromisoformat(written)
     except ValueError as error:
-        raise HeelwardError(f"--time takes a time such as '2031-06-30 14:05:10', got '{written}'") from error
+        raise HeelwardError(f"--time takes a time such as '2025-06-30 14:05:10', got '{written}'") from error
     if moment.tzinfo is None:
         moment = moment.replace(tzinfo=ZoneInfo(zone))
     return moment.astimezone(UTC)
@@ -122,7 +122,7 @@ def _next_moment(before: str) -> str:
     try:
         said = [datetime.strptime(row["at"], _FORMAT) for row in csv.DictReader(io.StringIO(before))]
     except (KeyError, TypeError, ValueError) as error:
-        raise HeelwardError(f"{FILE}: every row needs 'at' as a UTC time such as 2031-06-30 14:05:10") from error
+        raise HeelwardError(f"{FILE}: every row needs 'at' as a UTC time such as 2025-06-30 14:05:10") from error
     if said:
         now = max(now, max(said) + timedelta(seconds=1))
     return now.strftime(_FORMAT)

@@ -55,7 +55,7 @@ def by_day(interval: Interval, zone: str) -> list[tuple[date, Interval]]:
 
 
 def quarter_of(moment: datetime, zone: str) -> str:
-    """Return the quarter of a moment on a pad's clock, such as 2031Q2."""
+    """Return the quarter of a moment on a pad's clock, such as 2025Q2."""
     local = moment.astimezone(ZoneInfo(zone))
     return f"{local.year}Q{(local.month - 1) // 3 + 1}"
 

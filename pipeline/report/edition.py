@@ -31,7 +31,7 @@ class Edition:
     Attributes
     ----------
     quarter : str, optional
-        Such as ``2031Q2``: nothing later is shown.
+        Such as ``2025Q2``: nothing later is shown.
     as_of : date, optional
         Tables as they were at the end of this day, on the workspace's clock.
     mask : tuple of str
@@ -73,13 +73,13 @@ def edition(quarter: str | None = None, as_of: str | None = None, mask: str | No
         Says which word is wrong and how it is written.
     """
     if quarter is not None and not _QUARTER.fullmatch(quarter):
-        raise HeelwardError(f"--quarter takes a quarter such as 2031Q2, got '{quarter}'")
+        raise HeelwardError(f"--quarter takes a quarter such as 2025Q2, got '{quarter}'")
     day = None
     if as_of is not None:
         try:
             day = date.fromisoformat(as_of)
         except ValueError:
-            raise HeelwardError(f"--as-of takes a day such as 2031-07-05, got '{as_of}'") from None
+            raise HeelwardError(f"--as-of takes a day such as 2025-07-05, got '{as_of}'") from None
     kinds = tuple(dict.fromkeys(part.strip() for part in (mask or "").split(",") if part.strip()))
     unknown = [kind for kind in kinds if kind not in MASKED]
     if unknown:

@@ -26,7 +26,7 @@ class PadDays(dy.Schema):
 
     pad = text("the site", key=True)
     local_date = day("day on the pad's clock", key=True)
-    quarter = text("quarter of the day, such as 2031Q2")
+    quarter = text("quarter of the day, such as 2025Q2")
     hours = quantity("h", "hours of the day between the pad's first and last interval")
     pumping_hours = quantity("h", "hours with one well or more being pumped")
     well_pumping_hours = quantity("h", "the same, a well at a time: two wells at once count twice")

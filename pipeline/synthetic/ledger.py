@@ -80,7 +80,7 @@ def cost_lines(well: Well, when: date, last_quarter: bool, toe: str | None, rng:
             lines.append(
                 {
                     "well": well.name, "line": 2 * index - 1 + step, "date": when, "category": category,
-                    "state": state, "amount": round(value, 2), "currency": "USD", "basis": "agreement 2029",
+                    "state": state, "amount": round(value, 2), "currency": "USD", "basis": "agreement 2023",
                 }
             )  # fmt: skip
     return lines

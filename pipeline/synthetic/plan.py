@@ -122,7 +122,7 @@ class Plan:
     wells_per_pad: int = 3
     coil_step_s: int = 1
     toe_preparation: bool = True
-    first_quarter: datetime = field(default_factory=lambda: datetime(2029, 7, 1, tzinfo=UTC))
+    first_quarter: datetime = field(default_factory=lambda: datetime(2023, 7, 1, tzinfo=UTC))
 
 
 def pad_start(plan: Plan, pad_number: int) -> datetime:

@@ -135,7 +135,7 @@ def write_table(path: Path, rows: Sequence[dict[str, object]]) -> None:
 def write_workbook(path: Path, sheets: dict[str, Sequence[dict[str, object]]]) -> None:
     """Write tables as the sheets of one workbook, headers in the first row."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    stamp = datetime(2029, 7, 1)
+    stamp = datetime(2023, 7, 1)
     with xlsxwriter.Workbook(str(path), {"strings_to_formulas": False, "strings_to_urls": False}) as book:
         book.set_properties({"title": "Designs", "created": stamp})
         for name, rows in sheets.items():

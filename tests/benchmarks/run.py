@@ -158,7 +158,7 @@ def long_lake(folder: Path, stages: int, seconds: int = 7200) -> Workspace:
     shutil.rmtree(workspace.lake)
     lake = Lake(workspace.lake)
     per_well = 12
-    origin = datetime(2030, 1, 1, tzinfo=UTC)
+    origin = datetime(2024, 1, 1, tzinfo=UTC)
     wells, designs, strings, sources = [], [], [], []
     for index in range(-(-stages // per_well)):
         name = f"well-{index:04d}"
@@ -232,7 +232,7 @@ def coil_measuring(folder: Path, runs: int) -> Result:
         ),
     )
     assert frame.height == 72_000, frame.height
-    origin = datetime(2030, 1, 1, tzinfo=UTC)
+    origin = datetime(2024, 1, 1, tzinfo=UTC)
     well, string = lake.scan(WELLS).collect(), lake.scan(STRINGS).collect()
     wells, strings, listed, described, sources = [], [], [], [], []
     shutil.rmtree(workspace.lake)

@@ -52,15 +52,15 @@ def start(folder: Path) -> Workspace:
     stages = "well,stage,crew,clusters\nSaltgrass 3H,1,A,8\n"
     files: dict[str, str | bytes] = {
         "tables/wells.csv": WELLS, "tables/stages.csv": stages,
-        "Saltgrass 3H stage 1.csv": record_csv(40), "Saltgrass 3H stage 2.csv": record_csv(40, "2031-03-01 15:00:00"),
+        "Saltgrass 3H stage 1.csv": record_csv(40), "Saltgrass 3H stage 2.csv": record_csv(40, "2025-03-01 15:00:00"),
         "Heron 1H stage 1.csv": record_csv(30),
     }  # fmt: skip
     space = workspace(folder, maps, files)
     steps.run_ingest(space)
     put(folder, "tables/stages.csv", stages + "Saltgrass 3H,2,B,9\n")
     put(folder, "Saltgrass 3H stage 1.csv", record_csv(55, pressure=6000.0).replace("6005.0", "77777"))
-    put(folder, "Saltgrass 3H stage 2 rev2.csv", record_csv(45, "2031-03-01 15:00:00", pressure=6100.0))
-    put(folder, "Saltgrass 3H stage 3.csv", record_csv(20, "2031-03-01 18:00:00"))
+    put(folder, "Saltgrass 3H stage 2 rev2.csv", record_csv(45, "2025-03-01 15:00:00", pressure=6100.0))
+    put(folder, "Saltgrass 3H stage 3.csv", record_csv(20, "2025-03-01 18:00:00"))
     put(folder, "Otter 2H stage 1.csv", record_csv(25))
     put(folder, "Heron 1H stage 1.csv", record_csv(35, pressure=6200.0))
     put(folder, "broken stage 1.csv", "Time;Pressure\n")

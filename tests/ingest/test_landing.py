@@ -67,7 +67,7 @@ def test_a_touched_file_is_not_landed_again(space: Workspace) -> None:
 
 
 def test_corrected_content_replaces_the_rows_of_that_path_and_nothing_else(space: Workspace) -> None:
-    put(space.root, "Saltgrass 3H stage 2.csv", record_csv(30, "2031-03-01 15:00:00"))
+    put(space.root, "Saltgrass 3H stage 2.csv", record_csv(30, "2025-03-01 15:00:00"))
     run(space)
     put(space.root, STAGE, record_csv(50, pressure=7000.0))
     report, lake = run(space)
@@ -91,7 +91,7 @@ def test_a_later_revision_replaces_the_earlier_file(space: Workspace) -> None:
 
 
 def test_a_record_that_went_on_in_a_second_file_is_one_stage(space: Workspace) -> None:
-    put(space.root, "Saltgrass 3H stage 1 part 2.csv", record_csv(40, "2031-03-01 12:01:00"))
+    put(space.root, "Saltgrass 3H stage 1 part 2.csv", record_csv(40, "2025-03-01 12:01:00"))
     report, lake = run(space)
     assert not report.set_aside
     assert samples(lake).filter(pl.col("stage") == 1).height == 100
@@ -99,7 +99,7 @@ def test_a_record_that_went_on_in_a_second_file_is_one_stage(space: Workspace) -
 
 def test_two_files_of_the_same_seconds_conflict_and_the_later_names_the_other(space: Workspace) -> None:
     run(space)
-    put(space.root, "Saltgrass 3H stage 1 copy by hand.csv", record_csv(40, "2031-03-01 12:00:30", pressure=5100.0))
+    put(space.root, "Saltgrass 3H stage 1 copy by hand.csv", record_csv(40, "2025-03-01 12:00:30", pressure=5100.0))
     report, lake = run(space)
     (path, aside) = report.set_aside[0]
     assert path.endswith("copy by hand.csv")
@@ -117,8 +117,8 @@ def test_the_same_content_under_another_name_is_a_copy_and_lands_once(space: Wor
 
 
 def test_spellings_and_numbers_of_a_well_are_one_well(space: Workspace) -> None:
-    put(space.root, "SALTGRASS #3H stage 2.csv", record_csv(10, "2031-03-01 15:00:00"))
-    put(space.root, "99-100-20002 stage 3.csv", record_csv(10, "2031-03-01 18:00:00"))
+    put(space.root, "SALTGRASS #3H stage 2.csv", record_csv(10, "2025-03-01 15:00:00"))
+    put(space.root, "99-100-20002 stage 3.csv", record_csv(10, "2025-03-01 18:00:00"))
     _, lake = run(space)
     assert samples(lake)["well_id"].unique().to_list() == ["saltgrass-3h"]
 
@@ -209,7 +209,7 @@ def test_void_values_and_values_out_of_range_are_null_and_found(space: Workspace
 def test_gzip_records_land(space: Workspace) -> None:
     text = TREATMENT_MAP.replace('"*.csv"', '"*.csv.gz"').replace('"records"', '"packed"')
     (space.maps / "packed.toml").write_text(text, encoding="utf-8")
-    put(space.root, "Saltgrass 3H stage 5.csv.gz", gzip.compress(record_csv(25, "2031-03-02 01:00:00").encode()))
+    put(space.root, "Saltgrass 3H stage 5.csv.gz", gzip.compress(record_csv(25, "2025-03-02 01:00:00").encode()))
     report, lake = run(space)
     assert not report.set_aside
     assert samples(lake).filter(pl.col("stage") == 5).height == 25

@@ -152,7 +152,7 @@ def test_mistakes_are_named_and_nothing_is_written(
 
 def test_a_hand_written_file_lands_like_any_other(space: Workspace) -> None:
     (space.root / FILE).write_text(
-        "well,level,number,pick,value,time,by,at,why,withdrawn\nNowhere 1H,stage,2,isip,1,,X,2031-01-01 00:00:00,y,no\n",
+        "well,level,number,pick,value,time,by,at,why,withdrawn\nNowhere 1H,stage,2,isip,1,,X,2025-01-01 00:00:00,y,no\n",
         encoding="utf-8",
     )
     aside = steps.run_ingest(space).set_aside
@@ -161,8 +161,8 @@ def test_a_hand_written_file_lands_like_any_other(space: Workspace) -> None:
 
 
 def test_times_without_an_offset_are_on_the_pads_clock() -> None:
-    assert read_moment("2031-07-01 06:00:00", "America/Denver") == datetime(2031, 7, 1, 12, tzinfo=UTC)
-    assert read_moment("2031-07-01T06:00:00+00:00", "America/Denver") == datetime(2031, 7, 1, 6, tzinfo=UTC)
+    assert read_moment("2025-07-01 06:00:00", "America/Denver") == datetime(2025, 7, 1, 12, tzinfo=UTC)
+    assert read_moment("2025-07-01T06:00:00+00:00", "America/Denver") == datetime(2025, 7, 1, 6, tzinfo=UTC)
 
 
 def test_committed_slice_has_no_amendments() -> None:

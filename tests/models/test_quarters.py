@@ -51,18 +51,18 @@ def jobs(rows: list[tuple[str, str, float, int]]) -> pl.DataFrame:
 
 def test_a_change_of_mix_is_no_change_of_performance() -> None:
     (row,) = changes(
-        jobs([("2031Q1", "a", 10.0, 8), ("2031Q1", "b", 20.0, 2), ("2031Q2", "a", 10.0, 2), ("2031Q2", "b", 20.0, 8)]),
+        jobs([("2025Q1", "a", 10.0, 8), ("2025Q1", "b", 20.0, 2), ("2025Q2", "a", 10.0, 2), ("2025Q2", "b", 20.0, 8)]),
         "mill_min",
     )
     assert row["change"] == pytest.approx(6.0)
     assert row["mix"] == pytest.approx(6.0)
     assert row["performance"] == pytest.approx(0.0)
-    (row,) = changes(jobs([("2031Q1", "a", 10.0, 5), ("2031Q2", "a", 13.0, 5)]), "mill_min")
+    (row,) = changes(jobs([("2025Q1", "a", 10.0, 5), ("2025Q2", "a", 13.0, 5)]), "mill_min")
     assert (row["mix"], row["performance"]) == pytest.approx((0.0, 3.0))
 
 
 def test_jobs_never_seen_before_are_not_split() -> None:
-    (row,) = changes(jobs([("2031Q1", "a", 10.0, 5), ("2031Q2", "b", 13.0, 5)]), "mill_min")
+    (row,) = changes(jobs([("2025Q1", "a", 10.0, 5), ("2025Q2", "b", 13.0, 5)]), "mill_min")
     assert row["change"] == pytest.approx(3.0)
     assert row["mix"] is None
     frame = pl.DataFrame([row], schema=CHANGES.dtypes)
@@ -154,7 +154,7 @@ def test_a_crew_alone_is_told_which_job_would_separate_it(campaign: Campaign) ->
 def test_a_quarters_limits_come_from_how_pads_differ() -> None:
     frame = pl.DataFrame(
         {
-            "quarter": ["2031Q1"] * 4 + ["2031Q2"] * 2, "pad": ["a", "a", "b", "b", "c", "c"],
+            "quarter": ["2025Q1"] * 4 + ["2025Q2"] * 2, "pad": ["a", "a", "b", "b", "c", "c"],
             "well_id": list("pqrstu"), "mill_min": [9.0, 11.0, 11.0, 13.0, 13.0, 15.0],
         }
     )  # fmt: skip
@@ -168,7 +168,7 @@ def test_a_quarters_limits_come_from_how_pads_differ() -> None:
 
 
 def test_quarter_means_follow_the_rows_they_are_made_of() -> None:
-    frame = pl.DataFrame({"quarter": ["2031Q1"] * 2, "pad": ["a", "b"], "well_id": ["p", "q"], "mill_min": [9.0, None]})
+    frame = pl.DataFrame({"quarter": ["2025Q1"] * 2, "pad": ["a", "b"], "well_id": ["p", "q"], "mill_min": [9.0, None]})
     rows = quarter_means(frame, "mill_min")
     assert [(row["rows"], row["pads"], row["value"]) for row in rows] == [(1, 1, 9.0)]
     assert rows[0]["inputs"] != quarter_means(frame.with_columns(mill_min=pl.lit(8.0)), "mill_min")[0]["inputs"]

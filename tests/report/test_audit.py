@@ -72,7 +72,7 @@ def test_a_plug_leads_to_its_run_where_its_tag_is_marked_at_its_depth(campaign: 
 
 
 def test_a_record_is_drawn_in_the_units_shown() -> None:
-    time = [datetime(2031, 1, 1, tzinfo=UTC) + timedelta(seconds=i) for i in range(50)]
+    time = [datetime(2025, 1, 1, tzinfo=UTC) + timedelta(seconds=i) for i in range(50)]
     frame = pl.DataFrame(
         {
             "time": time, "treating_pressure_psi": [7100.0] * 50, "slurry_rate_bpm": [88.0] * 50,
@@ -109,7 +109,7 @@ def test_pages_are_drawn_again_only_when_picks_change(campaign: Campaign) -> Non
 
 
 def test_a_hostile_title_is_inert() -> None:
-    time = [datetime(2031, 1, 1, tzinfo=UTC) + timedelta(seconds=i) for i in range(50)]
+    time = [datetime(2025, 1, 1, tzinfo=UTC) + timedelta(seconds=i) for i in range(50)]
     frame = pl.DataFrame(
         {
             "time": time,

@@ -19,7 +19,7 @@ from pipeline.schemas import COST, FINDINGS, STAGES, WELLS
 from pipeline.workspace import Workspace
 from tests.conftest import Campaign
 
-FIRST_DAY = datetime(2031, 7, 5, 17, 0, tzinfo=UTC)
+FIRST_DAY = datetime(2025, 7, 5, 17, 0, tzinfo=UTC)
 
 
 class Clock:
@@ -51,11 +51,11 @@ def test_a_past_day_is_rebuilt_equal_after_later_landings_and_many_commits(
     clock = Clock(monkeypatch)
     land_and_measure(slice_workspace)
     lake = steps.open_lake(slice_workspace)
-    day = date(2031, 7, 5)
+    day = date(2025, 7, 5)
     before = tables(lake, versions_as_of(lake, day, "America/Denver"))
     built = steps.run_report(slice_workspace, edition=Edition(as_of=day), beside=[])
     text = built.path.read_text(encoding="utf-8")
-    assert "Tables as they were at the end of 2031-07-05" in text
+    assert "Tables as they were at the end of 2025-07-05" in text
 
     # a later day: a file changes, one goes, an amendment comes
     clock.at += timedelta(days=3)
@@ -101,51 +101,51 @@ def test_a_day_before_the_first_snapshot_is_refused_with_the_first(
 ) -> None:
     Clock(monkeypatch)
     with pytest.raises(HeelwardError, match="none yet"):
-        steps.run_report(slice_workspace, edition=Edition(as_of=date(2031, 7, 4)))
+        steps.run_report(slice_workspace, edition=Edition(as_of=date(2025, 7, 4)))
     steps.run_ingest(slice_workspace)
-    with pytest.raises(HeelwardError, match="the first is of 2031-07-05"):
-        steps.run_report(slice_workspace, edition=Edition(as_of=date(2031, 7, 4)))
+    with pytest.raises(HeelwardError, match="the first is of 2025-07-05"):
+        steps.run_report(slice_workspace, edition=Edition(as_of=date(2025, 7, 4)))
 
 
 def test_the_day_ends_on_the_workspaces_clock(slice_workspace: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
     clock = Clock(monkeypatch)
     steps.run_ingest(slice_workspace)
     lake = steps.open_lake(slice_workspace)
-    early = versions_as_of(lake, date(2031, 7, 5), "America/Denver")
-    clock.at = datetime(2031, 7, 6, 4, 0, tzinfo=UTC)  # still 5 July in Denver, 22:00
+    early = versions_as_of(lake, date(2025, 7, 5), "America/Denver")
+    clock.at = datetime(2025, 7, 6, 4, 0, tzinfo=UTC)  # still 5 July in Denver, 22:00
     steps.run_measure(slice_workspace)
-    assert len(versions_as_of(lake, date(2031, 7, 5), "America/Denver")) > len(early)
-    assert versions_as_of(lake, date(2031, 7, 5), "UTC") == early
+    assert len(versions_as_of(lake, date(2025, 7, 5), "America/Denver")) > len(early)
+    assert versions_as_of(lake, date(2025, 7, 5), "UTC") == early
 
 
 def test_a_quarter_shows_nothing_later(campaign: Campaign) -> None:
     plain = campaign.refreshed.report.path.read_bytes()
-    built = steps.run_report(campaign.workspace, edition=Edition(quarter="2030Q2"), beside=[])
+    built = steps.run_report(campaign.workspace, edition=Edition(quarter="2024Q2"), beside=[])
     text = built.path.read_text(encoding="utf-8")
-    assert "last quarter 2030Q2" in text
-    assert "Nothing after 2030Q2 is shown" in text
+    assert "last quarter 2024Q2" in text
+    assert "Nothing after 2024Q2 is shown" in text
     part = text[text.index('id="quarter"') : text.index('id="crews-and-designs"')]
-    assert "2030Q3" not in part and "2031Q1" not in part
-    assert "Pad hours per stage, 2030Q2" in part
+    assert "2024Q3" not in part and "2025Q1" not in part
+    assert "Pad hours per stage, 2024Q2" in part
     shutil.rmtree(built.path.parent)
     assert campaign.refreshed.report.path.read_bytes() == plain  # the plain one lies apart
 
 
 def test_rows_are_cut_at_the_end_of_the_quarter() -> None:
-    days = [date(2030, 6, 30), date(2030, 7, 1), None]
+    days = [date(2024, 6, 30), date(2024, 7, 1), None]
     rows = COST.empty().lazy()
     frame = pl.DataFrame({"service_date": days}, schema={"service_date": pl.Date}).lazy()
-    assert until("2030Q2", "UTC", COST, frame).collect()["service_date"].to_list() == [days[0], None]
+    assert until("2024Q2", "UTC", COST, frame).collect()["service_date"].to_list() == [days[0], None]
     assert until(None, "UTC", COST, rows).collect().is_empty()
-    last = pl.DataFrame({"service_date": [date(2030, 12, 31), date(2031, 1, 1)]}).lazy()
-    assert until("2030Q4", "UTC", COST, last).collect().height == 1
+    last = pl.DataFrame({"service_date": [date(2024, 12, 31), date(2025, 1, 1)]}).lazy()
+    assert until("2024Q4", "UTC", COST, last).collect().height == 1
 
 
 @pytest.mark.parametrize(
     ("asked", "told"),
     [
-        ({"quarter": "2030-Q2"}, "--quarter takes a quarter such as 2031Q2, got '2030-Q2'"),
-        ({"as_of": "5 July"}, "--as-of takes a day such as 2031-07-05, got '5 July'"),
+        ({"quarter": "2024-Q2"}, "--quarter takes a quarter such as 2025Q2, got '2024-Q2'"),
+        ({"as_of": "5 July"}, "--as-of takes a day such as 2025-07-05, got '5 July'"),
         ({"mask": "crews,people"}, "--mask takes crews, wells, pads, separated by commas; got 'people'"),
     ],
 )
@@ -156,4 +156,4 @@ def test_a_wrong_word_is_named_with_how_it_is_written(asked: dict[str, str], tol
 
 def test_editions_lie_apart() -> None:
     assert edition().name == ""
-    assert edition("2031Q2", "2031-07-05", "crews, wells").name == "2031Q2_as_of_2031-07-05_masked"
+    assert edition("2025Q2", "2025-07-05", "crews, wells").name == "2025Q2_as_of_2025-07-05_masked"

@@ -121,7 +121,7 @@ def numbers(change: float, reach: float | None) -> dict[str, str]:
     means = pl.DataFrame(
         [
             {
-                "metric": "mill_min", "quarter": "2031Q2", "unit": "min", "rows": 20, "pads": 2, "value": 10.0,
+                "metric": "mill_min", "quarter": "2025Q2", "unit": "min", "rows": 20, "pads": 2, "value": 10.0,
                 "low": None if reach is None else 10.0 - reach, "high": None if reach is None else 10.0 + reach,
                 "change": change, "change_low": None if reach is None else change - reach,
                 "change_high": None if reach is None else change + reach,

@@ -10,13 +10,13 @@ import pytest
 from pipeline.metrics.findings import offset_findings
 from tests.builders import query_on
 
-START = datetime(2031, 3, 1, tzinfo=UTC)
+START = datetime(2025, 3, 1, tzinfo=UTC)
 
 
 def test_a_faster_wiper_rate_saves_its_share_of_the_wiper_hours() -> None:
     runs = pl.DataFrame(
         {
-            "well_id": ["a", "b", "c"], "run": [1, 1, 1], "run_quarter": ["2031Q1"] * 3, "wiper_trips": [2, 2, 0], "wiper_rate_bpm": [4.0, 3.0, None],
+            "well_id": ["a", "b", "c"], "run": [1, 1, 1], "run_quarter": ["2025Q1"] * 3, "wiper_trips": [2, 2, 0], "wiper_rate_bpm": [4.0, 3.0, None],
             "wiper_hours": [3.0, 4.0, 0.0], "hours": [10.0, 10.0, 8.0], "plugs_per_wiper": [4.0, 5.0, None],
             "bottoms_up_per_wiper": [2.0, 2.0, None], "wiper_lateral_velocity_ft_min": [240.0, 170.0, None],
             "wiper_annular_velocity_ft_min": [240.0, 170.0, None], "wiper_transport_ratio_low": [0.6, 0.5, None],
@@ -69,7 +69,7 @@ def test_transitions_of_well_and_fleet_are_apart_and_modes_are_not_mixed() -> No
     metrics = pl.DataFrame(
         [
             {
-                "well_id": well, "stage": stage, "quarter": "2031Q1", "start_time": START + timedelta(hours=hour),
+                "well_id": well, "stage": stage, "quarter": "2025Q1", "start_time": START + timedelta(hours=hour),
                 "end_time": START + timedelta(hours=hour + 2),
             }
             for well, stage, hour in order
