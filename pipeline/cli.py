@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import logging
 import os
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+from pipeline.text import inert_lines, say
 
 if TYPE_CHECKING:
     from pipeline.ingest.land import Landed
@@ -31,19 +33,33 @@ Where = Annotated[Path, typer.Option("--workspace", "-w", help="The workspace fo
 
 
 def main() -> None:
-    """Run the command line; turn what a user can mend into a message, never a traceback."""
-    from pipeline.errors import HeelwardError
+    """Run the command line; turn whatever goes wrong into a message, never a traceback."""
+    from pipeline.errors import HeelwardError, explained
 
+    _tell_warnings()
     try:
         app()
     except HeelwardError as error:
-        print(error, file=sys.stderr)
+        say(str(error), error=True)
         raise SystemExit(FAILED) from None
-    except (OSError, ValueError, RuntimeError) as error:
-        if os.environ.get("HEELWARD_DEBUG"):
+    except BaseException as error:
+        panic = type(error).__name__ == "PanicException"  # of a library; no Exception
+        if os.environ.get("HEELWARD_DEBUG") or not (isinstance(error, Exception) or panic):
             raise
-        print(f"heelward failed: {error}\nSet HEELWARD_DEBUG=1 to see where.", file=sys.stderr)
+        say(explained(error), error=True)
         raise SystemExit(FAILED) from None
+
+
+def _tell_warnings() -> None:
+    """Write what steps warn of to the terminal, made inert like all else."""
+
+    class Inert(logging.Formatter):
+        def format(self, record: logging.LogRecord) -> str:
+            return inert_lines(super().format(record))
+
+    handler = logging.StreamHandler()
+    handler.setFormatter(Inert("%(message)s"))
+    logging.getLogger("heelward").addHandler(handler)
 
 
 def _open(workspace: Path) -> Workspace:
@@ -69,7 +85,8 @@ def _bar(label: str) -> Iterator[Callable[[int, int, str], None]]:
         yield tell
 
 
-def _say_landed(report: Landed) -> None:
+def _say_landed(report: Landed) -> int:
+    """Print what an ingest did; return the exit code that it asks for."""
     parts = [f"{report.landed} landed", f"{report.unchanged} unchanged"]
     if report.copies:
         parts.append(f"{report.copies} copies of landed files")
@@ -77,11 +94,18 @@ def _say_landed(report: Landed) -> None:
         parts.append(f"{report.superseded} superseded by a later revision")
     if report.still_aside:
         parts.append(f"{report.still_aside} of the unchanged still set aside")
-    print(f"ingest: {', '.join(parts)}; {report.findings} findings")
+    say(f"ingest: {', '.join(parts)}; {report.findings} findings")
+    for path in report.incomplete:
+        say(f"  repaired: not all rows of {path} were in the lake")
+    for path, why in report.skipped:
+        say(f"  not read: {path}: {why}")
     for path, aside in report.set_aside:
-        at = f", line {aside.line}" if aside.line is not None else ""
-        print(f"  set aside: {path}{at}\n    {aside.reason}\n    expected: {aside.expected}")
-        print(f"    found:    {aside.found}\n    mend:     {aside.mend}")
+        say("\n".join(f"  {line}" for line in aside.lines(path)))
+    for text in report.broken_maps:
+        say(f"this map cannot be used, and its files wait:\n{text}", error=True)
+    if report.broken_maps:
+        return FAILED
+    return SET_ASIDE if report.set_aside else ALL_WELL
 
 
 @app.command(epilog=EPILOG)
@@ -95,9 +119,9 @@ def demo(
     with _bar("demo") as tell:
         built = build_demo(folder, small=small, progress=tell)
     _say_landed(built.landed)
-    print(f"measure: {built.measured.stages} stages, {built.measured.plugs} plugs, {built.measured.runs} coil runs")
-    print(f"fit: {', '.join(built.fitted.fitted) or 'too few pads'}")
-    print(f"report: {built.report.path}")
+    say(f"measure: {built.measured.stages} stages, {built.measured.plugs} plugs, {built.measured.runs} coil runs")
+    say(f"fit: {', '.join(built.fitted.fitted) or 'too few pads'}")
+    say(f"report: {built.report.path}")
 
 
 @app.command(epilog=EPILOG)
@@ -106,11 +130,11 @@ def init(folder: Annotated[Path, typer.Argument(help="The new workspace folder."
     from pipeline.start import make_workspace
 
     make_workspace(folder)
-    print(f"A workspace is ready in {folder}.")
-    print(f"1. Put records into {folder / 'landing'}.")
+    say(f"A workspace is ready in {folder}.")
+    say(f"1. Put records into {folder / 'landing'}.")
     first = folder / "maps" / "first_map.toml"
-    print(f"2. Adapt {first} to them; `heelward inspect FILE -w {folder}` shows how they are read.")
-    print(f"3. Run `heelward refresh -w {folder}`.")
+    say(f"2. Adapt {first} to them; `heelward inspect FILE -w {folder}` shows how they are read.")
+    say(f"3. Run `heelward refresh -w {folder}`.")
 
 
 @app.command(epilog=EPILOG)
@@ -123,12 +147,12 @@ def inspect(
     if stage is not None:
         from pipeline.review import describe_stage
 
-        print(describe_stage(_open(workspace), str(file), stage))
+        say(describe_stage(_open(workspace), str(file), stage))
         return
     from pipeline.ingest.inspect import inspect_file
 
     text, usable = inspect_file(_open(workspace), file)
-    print(text)
+    say(text)
     raise typer.Exit(ALL_WELL if usable else SET_ASIDE)
 
 
@@ -137,8 +161,7 @@ def _ingest(space: Workspace) -> int:
 
     with _bar("ingest") as tell:
         report = steps.run_ingest(space, tell)
-    _say_landed(report)
-    return SET_ASIDE if report.set_aside else ALL_WELL
+    return _say_landed(report)
 
 
 def _measure(space: Workspace) -> None:
@@ -146,7 +169,7 @@ def _measure(space: Workspace) -> None:
 
     with _bar("measure") as tell:
         report = steps.run_measure(space, tell)
-    print(
+    say(
         f"measure: {report.wells} wells measured ({report.stages} stages, {report.plugs} plugs, {report.runs} coil "
         f"runs, {report.findings} findings), {report.unchanged} unchanged"
     )
@@ -163,9 +186,9 @@ def _fit(space: Workspace) -> int:
         "not possible yet": report.not_possible,
         "no longer possible": report.removed,
     }
-    print("fit: " + "; ".join(f"{label}: {', '.join(names)}" for label, names in named.items() if names))
+    say("fit: " + "; ".join(f"{label}: {', '.join(names)}" for label, names in named.items() if names))
     if report.plan_error is not None:
-        print(f"the plan for the next pad could not be used:\n{report.plan_error}", file=sys.stderr)
+        say(f"the plan for the next pad could not be used:\n{report.plan_error}", error=True)
     return ALL_WELL if report.plan_error is None else FAILED
 
 
@@ -174,9 +197,9 @@ def _report(space: Workspace, **asked: Any) -> None:
 
     with _bar("report") as tell:
         built = steps.run_report(space, tell, **asked)
-    print(f"report: {built.path} ({built.charts} charts, {built.size_bytes / 1e6:.1f} MB)")
+    say(f"report: {built.path} ({built.charts} charts, {built.size_bytes / 1e6:.1f} MB)")
     for path in built.beside:
-        print(f"  {path}")
+        say(f"  {path}")
 
 
 @app.command(epilog=EPILOG)
@@ -247,7 +270,7 @@ def query(
 
     if name is None:
         for known in queries.names():
-            print(f"{known:24} {queries.load(known).title}")
+            say(f"{known:24} {queries.load(known).title}")
         return
     from pipeline import steps
     from pipeline.report import export
@@ -257,7 +280,7 @@ def query(
         export.show(found, frame)
     else:
         export.write(frame, out)
-        print(f"{frame.height} rows in {out}")
+        say(f"{frame.height} rows in {out}")
 
 
 def _pairs(given: list[str]) -> dict[str, Any]:
@@ -294,7 +317,7 @@ def plan(
     if out is not None:
         if page is None:
             export.write(planned.table(), out)
-        print(f"written: {out}")
+        say(f"written: {out}")
 
 
 @app.command(epilog=EPILOG)
@@ -316,7 +339,7 @@ def amend(
     from pipeline.review import amend as record
 
     space = _open(workspace)
-    print(record(space, well, level, number, pick, value=value, time=time, by=by, why=why, withdraw=withdraw))
+    say(record(space, well, level, number, pick, value=value, time=time, by=by, why=why, withdraw=withdraw))
 
 
 @app.command(epilog=EPILOG)
@@ -324,7 +347,7 @@ def status(workspace: Where = Path()) -> None:
     """Say what has landed, what was set aside and why, and what is stale."""
     from pipeline.status import describe
 
-    print(describe(_open(workspace)))
+    say(describe(_open(workspace)))
 
 
 @app.command(epilog=EPILOG)

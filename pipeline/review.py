@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from typing import Any
 
 import polars as pl
@@ -10,11 +11,15 @@ from pipeline.errors import HeelwardError
 from pipeline.ingest.amend import Amendment, read_moment, write
 from pipeline.ingest.names import Names
 from pipeline.lake import Lake
+from pipeline.picks.catalogue import METHODS, hard_range
 from pipeline.report.audit import draw_audit
 from pipeline.report.html import CAUTION
 from pipeline.schemas import PICKS, WELLS
 from pipeline.steps import open_lake
 from pipeline.workspace import Workspace
+
+NEAR = timedelta(days=1)
+"""How far from the picks of its record an amended moment may lie."""
 
 
 def find_well(workspace: Workspace, name: str) -> str:
@@ -99,7 +104,9 @@ def amend(
     zone = (wells["time_zone"][0] if wells.height else None) or workspace.settings.time_zone
     moment = read_moment(time, zone) if time is not None else None
     row = picks.filter(pl.col("pick") == pick).row(0, named=True)
-    write(workspace.root, Amendment(well_id, level, number, pick, value, moment, by, why, withdraw))
+    _refuse_impossible(pick, value, moment, picks)
+    amendment = Amendment(well_id, level, number, pick, value, moment, by, why, withdraw)
+    write(workspace.root, amendment, workspace.settings.wait_s)
     automatic = "nothing" if row["value"] is None else f"{row['value']:.6g} {row['unit']}".strip()
     if row["time"] is not None:
         automatic += f" at {row['time']:%Y-%m-%d %H:%M:%S} UTC"
@@ -107,3 +114,19 @@ def amend(
     return (
         f"{said}: {pick} of {level} {number} of {well_id}; picked automatically: {automatic}. Run `heelward refresh`."
     )
+
+
+def _refuse_impossible(pick: str, value: float | None, moment: datetime | None, picks: pl.DataFrame) -> None:
+    """Refuse a value that the pick cannot have, and a moment that lies far from the record."""
+    low, high = hard_range(pick)
+    if value is not None and not low <= value <= high:  # NaN lies in no range
+        span = f"{low:g} to {high:g} {METHODS[pick].unit}".strip()
+        raise HeelwardError(f"--value: {pick} lies within {span}, got {value:g}. Nothing was written")
+    first, last = picks["time"].min(), picks["time"].max()
+    if moment is None or not isinstance(first, datetime) or not isinstance(last, datetime):
+        return
+    if not first - NEAR <= moment <= last + NEAR:
+        raise HeelwardError(
+            f"--time: {moment:%Y-%m-%d %H:%M:%S} UTC lies far from the record, whose picks are from "
+            f"{first:%Y-%m-%d %H:%M:%S} to {last:%Y-%m-%d %H:%M:%S} UTC. Nothing was written"
+        )

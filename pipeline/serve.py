@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from pipeline.errors import HeelwardError
+from pipeline.text import say
 from pipeline.workspace import Workspace
 
 START_S = 120.0
@@ -47,19 +48,19 @@ def serve_workspace(workspace: Workspace, port: int) -> int:
     try:
         configured = os.environ.get("PREFECT_API_URL")
         if configured:
-            print(f"Using the Prefect server at {configured}", flush=True)
+            say(f"Using the Prefect server at {configured}")
         else:
             port = port or _free_port()
             environment["PREFECT_API_URL"] = f"http://127.0.0.1:{port}/api"
             children.append(_start_server(workspace, environment, port))
-            print(f"Prefect's web page: http://127.0.0.1:{port}", flush=True)
+            say(f"Prefect's web page: http://127.0.0.1:{port}")
         children.append(_start([sys.executable, "-m", "pipeline.flows", str(workspace.root)], environment, None))
         cron = workspace.settings.schedules.refresh
         zone = workspace.settings.time_zone
-        print(f"Schedule of refresh: {cron or 'none'} ({zone}). Stop with Ctrl-C.", flush=True)
+        say(f"Schedule of refresh: {cron or 'none'} ({zone}). Stop with Ctrl-C.")
         while all(child.poll() is None for child in children):
             time.sleep(0.5)
-        print("A process of the schedules ended by itself; see the messages above.", file=sys.stderr)
+        say("A process of the schedules ended by itself; see the messages above.", error=True)
         return 1
     except KeyboardInterrupt:
         return 0

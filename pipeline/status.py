@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipeline.errors import SetAside
+from pipeline.ingest.maps import read_maps
+from pipeline.ingest.prepare import LINEAGE
+from pipeline.ingest.verify import verify
 from pipeline.metrics.measure import stale_wells
 from pipeline.schemas import FINDINGS, SNAPSHOTS, SOURCES
 from pipeline.steps import open_lake
@@ -23,11 +27,18 @@ def describe(workspace: Workspace) -> str:
     lines.append(f"findings: {lake.scan(FINDINGS).select(pl.len()).collect().item()}")
     aside = sources.filter(pl.col("state") == "set aside").sort("path")
     for row in aside.iter_rows(named=True):
-        at = f", line {row['line']}" if row["line"] is not None else ""
-        lines.append(
-            f"set aside: {row['path']}{at}: {row['reason']}\n  expected {row['expected']}; found {row['found']}"
-        )
-        lines.append(f"  mend: {row['mend']}")
+        lines += SetAside(**{key: row[key] for key in LINEAGE}).lines(row["path"])
+    lines += [f"this map cannot be used, and its files wait:\n{item}" for item in read_maps(workspace.maps)[1]]
+    skipped = lake.scan(FINDINGS).filter(pl.col("step") == "discover").sort("path").collect()
+    lines += [f"not read: {row['path']}: {row['message']}" for row in skipped.iter_rows(named=True)]
+    verified = verify(lake)
+    lines += [
+        f"incomplete: {row['path']} is on record as landed, and its rows are not all in the lake\n"
+        "  fix: run `heelward ingest`, which lands it again"
+        for row in verified.incomplete
+    ]
+    if verified.orphans:
+        lines.append("left behind by a run that was stopped: rows that no report sees; the next ingest removes them")
     stale = stale_wells(lake, workspace.settings.time_zone)
     lines.append(f"stale: {', '.join(stale)} (run `heelward refresh`)" if stale else "stale: nothing")
     steps = lake.scan(SNAPSHOTS).group_by("step").agg(pl.col("at").max()).sort("at").collect()

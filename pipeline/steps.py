@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
@@ -14,7 +15,8 @@ import polars as pl
 from pipeline import __version__
 from pipeline.errors import HeelwardError
 from pipeline.ingest.land import Landed, land
-from pipeline.lake import Lake
+from pipeline.lake import Lake, Lease
+from pipeline.locks import held
 from pipeline.metrics.measure import (
     COIL_RUN_METRICS,
     PLUG_METRICS,
@@ -53,7 +55,7 @@ from pipeline.schemas import (
     TRIALS,
     Table,
 )
-from pipeline.workspace import Workspace
+from pipeline.workspace import Workspace, sweep_parts
 
 Progress = Callable[[int, int, str], None]
 Result = TypeVar("Result", Landed, Measured, FitReport)
@@ -72,6 +74,24 @@ TABLES: dict[str, Table] = {
 def open_lake(workspace: Workspace) -> Lake:
     """Return the workspace's lake."""
     return Lake(workspace.lake, workspace.settings.storage)
+
+
+@contextmanager
+def _alone(workspace: Workspace, step: str, *, writes_lake: bool = True) -> Iterator[Lake]:
+    """Hold the workspace, and the lake where it is written, while a step runs; return the lake.
+
+    A lake below the workspace is held with it. One elsewhere may belong to several workspaces: on this machine it has
+    a lock file of its own, in an object store a lease.
+    """
+    wait_s, lake = workspace.settings.wait_s, open_lake(workspace)
+    with ExitStack() as stack:
+        stack.enter_context(held(workspace.state / "run.lock", step, wait_s))
+        if writes_lake and "://" in lake.root:
+            lease = Lease(f"{lake.root.rstrip('/')}/lease", lake.storage_options, step)
+            lake = replace(lake, guard=stack.enter_context(lease.held(wait_s)).check)
+        elif writes_lake and not Path(lake.root).resolve().is_relative_to(workspace.root):
+            stack.enter_context(held(Path(lake.root) / "run.lock", step, wait_s, f"the lake {lake.root}"))
+        yield lake
 
 
 def versions(lake: Lake) -> dict[str, int]:
@@ -96,14 +116,15 @@ def _snapshot(workspace: Workspace, lake: Lake, step: str, result: Result) -> Re
 
 def run_ingest(workspace: Workspace, progress: Progress | None = None) -> Landed:
     """Land new and changed files."""
-    lake = open_lake(workspace)
-    return _snapshot(workspace, lake, "ingest", land(workspace, lake, progress))
+    with _alone(workspace, "ingest") as lake:
+        sweep_parts(workspace.out / "set_aside", deep=False)
+        return _snapshot(workspace, lake, "ingest", land(workspace, lake, progress))
 
 
 def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measured:
     """Measure the wells that are stale."""
-    lake = open_lake(workspace)
-    return _snapshot(workspace, lake, "measure", measure(lake, workspace.settings.time_zone, progress))
+    with _alone(workspace, "measure") as lake:
+        return _snapshot(workspace, lake, "measure", measure(lake, workspace.settings.time_zone, progress))
 
 
 def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport:
@@ -111,14 +132,14 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
 
     A plan that cannot be used is told, and keeps nothing else from being done.
     """
-    lake = open_lake(workspace)
-    report = fit(lake, progress)
-    try:
-        if record_plan(lake, workspace.plan):
-            report.fitted.append("plan")
-    except HeelwardError as error:
-        report.plan_error = str(error)
-    return _snapshot(workspace, lake, "fit", report)
+    with _alone(workspace, "fit") as lake:
+        report = fit(lake, progress)
+        try:
+            if record_plan(lake, workspace.plan):
+                report.fitted.append("plan")
+        except HeelwardError as error:
+            report.plan_error = str(error)
+        return _snapshot(workspace, lake, "fit", report)
 
 
 def run_report(
@@ -143,11 +164,12 @@ def run_report(
     HeelwardError
         If nothing was on record on the day asked for.
     """
-    lake = open_lake(workspace)
     settings = workspace.settings
-    pinned = versions(lake) if edition.as_of is None else versions_as_of(lake, edition.as_of, settings.time_zone)
     asked = settings.beside if beside is None else beside
-    return build(workspace, lake.at(pinned), list(TABLES.values()), pinned, edition, asked, progress)
+    with _alone(workspace, "report", writes_lake=False) as lake:
+        sweep_parts(workspace.out, deep=True)
+        pinned = versions(lake) if edition.as_of is None else versions_as_of(lake, edition.as_of, settings.time_zone)
+        return build(workspace, lake.at(pinned), list(TABLES.values()), pinned, edition, asked, progress)
 
 
 def run_query(workspace: Workspace, name: str, given: dict[str, Any]) -> tuple[Query, pl.DataFrame]:

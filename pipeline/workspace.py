@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import difflib
 import hashlib
 import tomllib
+import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal, TypeVar
+from typing import Literal, TypeVar, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
@@ -15,6 +19,7 @@ from pipeline.errors import HeelwardError
 
 Model = TypeVar("Model", bound=BaseModel)
 SETTINGS_FILE = "heelward.toml"
+PART = ".part"
 
 
 class Frozen(BaseModel):
@@ -41,6 +46,8 @@ class Settings(Frozen):
     plan: str = ""
     beside: list[Literal["pdf", "xlsx"]] = Field(default_factory=list)
     schedules: Schedules = Schedules()
+    wait_s: float = Field(default=600.0, ge=0.0, le=86400.0)
+    follow_links_outside: bool = False
     storage: dict[str, str] = Field(default_factory=dict)
 
     @field_validator("time_zone")
@@ -94,6 +101,11 @@ class Workspace:
         return self.root / self.settings.out
 
     @property
+    def state(self) -> Path:
+        """Folder of locks and of what a run needs while it runs."""
+        return self.root / ".heelward"
+
+    @property
     def plan(self) -> Path | None:
         """The plan file that the report shows; None where the settings name none."""
         return self.root / self.settings.plan if self.settings.plan else None
@@ -136,23 +148,31 @@ def parse_toml(path: Path, model: type[Model]) -> Model:
     try:
         return model.model_validate(content)
     except ValidationError as error:
-        lines = [f"{path}:"]
-        for item in error.errors():
-            key = ".".join(str(part) for part in item["loc"]) or "(the file)"
-            message = item["msg"].removeprefix("Value error, ")
-            if item["type"] == "extra_forbidden":
-                known = ", ".join(_known(model, item["loc"])) or "none"
-                message = f"no such key; known here: {known}"
-            lines.append(f"  {key}: {message}")
-        raise HeelwardError("\n".join(lines)) from error
+        raise HeelwardError("\n".join([f"{path}:", *(f"  {line}" for line in key_problems(error, model))])) from error
+
+
+def key_problems(error: ValidationError, model: type[BaseModel]) -> list[str]:
+    """Return what is wrong with the keys of a settings object, one line per key."""
+    lines = []
+    for item in error.errors():
+        key = ".".join(str(part) for part in item["loc"]) or "(the file)"
+        message = item["msg"].removeprefix("Value error, ")
+        if item["type"] == "extra_forbidden":
+            known = _known(model, item["loc"])
+            near = difflib.get_close_matches(str(item["loc"][-1]), known, n=2)
+            message = f"no such key; {'nearest: ' + ' or '.join(near) + '; ' if near else ''}known here: "
+            message += ", ".join(known) or "none"
+        lines.append(f"{key}: {message}")
+    return lines
 
 
 def _known(model: type[BaseModel], location: tuple[int | str, ...]) -> list[str]:
     current: type[BaseModel] | None = model
     for part in location[:-1]:
         field = current.model_fields.get(str(part)) if current is not None else None
-        annotation = field.annotation if field is not None else None
-        current = annotation if isinstance(annotation, type) and issubclass(annotation, BaseModel) else None
+        inside = (field.annotation, *get_args(field.annotation)) if field is not None else (current,)
+        models = [item for item in inside if isinstance(item, type) and issubclass(item, BaseModel)]
+        current = models[0] if models else None
     return sorted(current.model_fields) if current is not None else []
 
 
@@ -163,6 +183,22 @@ def replace_text(path: Path, text: str) -> None:
 
 def replace_bytes(path: Path, content: bytes) -> None:
     """Write a file's bytes in the same way."""
-    part = path.with_suffix(".part")
-    part.write_bytes(content)
-    part.replace(path)
+    with replacing(path) as part:
+        part.write_bytes(content)
+
+
+@contextmanager
+def replacing(path: Path) -> Iterator[Path]:
+    """Yield a path beside a file that takes its place when the block ends well, and is gone when it does not."""
+    part = path.with_name(f".{path.name[:80]}.{uuid.uuid4().hex}{PART}")
+    try:
+        yield part
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def sweep_parts(folder: Path, *, deep: bool) -> None:
+    """Remove what writes that were killed left in a folder; call it where no other process writes there."""
+    for part in folder.rglob(f".*{PART}") if deep else folder.glob(f".*{PART}"):
+        part.unlink(missing_ok=True)

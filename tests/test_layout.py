@@ -11,11 +11,13 @@ ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "pipeline"
 ORDER = (
     "errors",
+    "text",
     "resources",
     "compiled",
     "cores",
     "units",
     "workspace",
+    "locks",
     "schemas",
     "physics",
     "picks",

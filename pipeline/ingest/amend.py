@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import math
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -12,7 +13,9 @@ from zoneinfo import ZoneInfo
 
 from pipeline.errors import HeelwardError
 from pipeline.ingest.maps import Channel, LoadedMap, SourceMap
-from pipeline.workspace import replace_text
+from pipeline.locks import held
+from pipeline.text import inert_text
+from pipeline.workspace import replace_text, sweep_parts
 
 FILE = "amendments.csv"
 COLUMNS = ("well", "level", "number", "pick", "value", "time", "by", "at", "why", "withdrawn")
@@ -90,29 +93,36 @@ def read_moment(written: str, zone: str) -> datetime:
     return moment.astimezone(UTC)
 
 
-def write(root: Path, amendment: Amendment) -> Path:
-    """Append an amendment to the workspace's file, in one atomic replacement.
+def write(root: Path, amendment: Amendment, wait_s: float) -> Path:
+    """Append an amendment to the workspace's file, in one atomic replacement, one process at a time.
 
     Raises
     ------
     HeelwardError
-        If name or reason is empty or could be taken for a formula by a spreadsheet.
+        If name or reason is empty, is not one line of visible letters, or could be taken for a formula by a
+        spreadsheet; if the value is no number; if another process holds the file for longer than ``wait_s``.
     """
     for label, text in (("--by", amendment.by), ("--why", amendment.why)):
-        if not text.strip() or text.strip()[0] in "=+-@\t\r" or "\n" in text:
-            raise HeelwardError(f"{label} must be words in one line that begin with a letter or digit")
+        if not text.strip() or text.strip()[0] in "=+-@" or inert_text(text) != text:
+            raise HeelwardError(
+                f"{label} must be words in one line that begin with a letter or digit, without control characters"
+            )
+    if amendment.value is not None and not math.isfinite(amendment.value):
+        raise HeelwardError(f"--value must be a number, got {amendment.value}")
     path = root / FILE
-    before = path.read_text(encoding="utf-8") if path.exists() else ",".join(COLUMNS) + "\n"
-    line = io.StringIO()
-    csv.writer(line, lineterminator="\n").writerow(
-        [
-            amendment.well, amendment.level, amendment.number, amendment.pick,
-            "" if amendment.value is None else repr(amendment.value),
-            "" if amendment.time is None else amendment.time.strftime(_FORMAT), amendment.by,
-            _next_moment(before), amendment.why, "yes" if amendment.withdrawn else "no",
-        ]
-    )  # fmt: skip
-    replace_text(path, before + line.getvalue())
+    with held(root / ".heelward" / "amendments.lock", "amend", wait_s, "the file of amendments"):
+        sweep_parts(root, deep=False)
+        before = path.read_text(encoding="utf-8") if path.exists() else ",".join(COLUMNS) + "\n"
+        line = io.StringIO()
+        csv.writer(line, lineterminator="\n").writerow(
+            [
+                amendment.well, amendment.level, amendment.number, amendment.pick,
+                "" if amendment.value is None else repr(amendment.value),
+                "" if amendment.time is None else amendment.time.strftime(_FORMAT), amendment.by,
+                _next_moment(before), amendment.why, "yes" if amendment.withdrawn else "no",
+            ]
+        )  # fmt: skip
+        replace_text(path, before + ("" if before.endswith("\n") else "\n") + line.getvalue())
     return path
 
 
@@ -120,9 +130,12 @@ def _next_moment(before: str) -> str:
     """Return now, or a second after the last word where the clock has not moved on: words have an order."""
     now = datetime.now(UTC).replace(microsecond=0, tzinfo=None)
     try:
-        said = [datetime.strptime(row["at"], _FORMAT) for row in csv.DictReader(io.StringIO(before))]
-    except (KeyError, TypeError, ValueError) as error:
-        raise HeelwardError(f"{FILE}: every row needs 'at' as a UTC time such as 2025-06-30 14:05:10") from error
+        said = [datetime.strptime(row["at"], _FORMAT) for row in csv.DictReader(io.StringIO(before, newline=""))]
+    except (KeyError, TypeError, ValueError, csv.Error) as error:
+        raise HeelwardError(
+            f"{FILE}: every row needs 'at' as a UTC time such as 2025-06-30 14:05:10 ({error}).\n"
+            "fix: open the file and correct that row; nothing was written"
+        ) from error
     if said:
         now = max(now, max(said) + timedelta(seconds=1))
     return now.strftime(_FORMAT)

@@ -3,24 +3,26 @@
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, time, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import polars as pl
 
 from pipeline.errors import SetAside, short
-from pipeline.ingest.maps import PAD_ZONE, Channel, SourceMap
+from pipeline.ingest.maps import PAD_ZONE, Channel, SourceMap, Start
 from pipeline.ingest.names import Names
-from pipeline.ingest.read import ROW, RawFile
-from pipeline.ingest.times import to_utc
+from pipeline.ingest.read import ROW, RawFile, few
+from pipeline.ingest.times import days_allowed, to_utc
 from pipeline.schemas import meta
 from pipeline.units import conversion
 
-BAD_SHARE = 0.01
-"""Up to this share of cells that are no numbers is a finding; more sets the file aside. [1]"""
+LEAST_INT, MOST_INT = -(2**31), 2**31 - 1
 WRONG_UNIT_SHARE = 0.05
 """More samples than this outside the hard range: the unit is wrong. [1]"""
+YES_NO = {"true": True, "yes": True, "y": True, "1": True, "false": False, "no": False, "n": False, "0": False}
 
 
 @dataclass
@@ -34,6 +36,32 @@ class Finding:
 
 
 @dataclass
+class Tally:
+    """What the cells of a column were, counted over all pieces of a file.
+
+    Attributes
+    ----------
+    rows, values : int
+        Cells, and those that were understood.
+    bad, outside, unusual : int
+        Cells that are no value, values outside the hard range, and outside the usual one.
+    expected : str
+        What a cell should be.
+    first_bad, first_outside : (line, text), optional
+        The first such cell.
+    """
+
+    rows: int = 0
+    values: int = 0
+    bad: int = 0
+    outside: int = 0
+    unusual: int = 0
+    expected: str = "a value"
+    first_bad: tuple[int, str] | None = None
+    first_outside: tuple[int, str] | None = None
+
+
+@dataclass
 class Work:
     """One file on its way to rows: its map, its content, the known wells, what its name tells, what was odd."""
 
@@ -41,8 +69,9 @@ class Work:
     raw: RawFile
     names: Names
     groups: dict[str, str]
-    findings: list[Finding]
+    findings: list[Finding] = field(default_factory=list)
     created: dict[str, str] = field(default_factory=dict)
+    tallies: dict[str, Tally] = field(default_factory=lambda: defaultdict(Tally))
 
 
 def typed(work: Work, frame: pl.DataFrame) -> list[pl.Series]:
@@ -55,140 +84,217 @@ def typed(work: Work, frame: pl.DataFrame) -> list[pl.Series]:
         if lake == "well_id" or (lake == "time" and "time" in work.source.table.key):
             continue
         if channel.value is not None:
-            done.append(pl.Series(lake, [channel.value]).cast(dtype).new_from_index(0, frame.height))
-            continue
-        series = frame[lake]
+            series = pl.Series(lake, [str(channel.value)]).new_from_index(0, frame.height)
+        else:
+            series = frame[lake]
+            if channel.words:
+                series = series.str.strip_chars().replace(channel.words)
         if meta(columns[lake]).get("unit") is not None:
-            quantities.append(lake)
-        elif isinstance(dtype, pl.Int32):
-            done.append(_whole(work, lake, series))
-        elif isinstance(dtype, pl.Boolean):
-            done.append(_yes_no(work, lake, series))
-        elif isinstance(dtype, pl.Date):
-            day = series.str.strip_chars().str.to_date(channel.format or "%Y-%m-%d", strict=False)
-            _bad_cells(work, lake, series, day, f"a date as {channel.format or '%Y-%m-%d'}")
-            done.append(day)
-        elif isinstance(dtype, pl.String):
-            text = series.str.strip_chars()
-            done.append(pl.select(pl.when(text != "").then(text).alias(lake)).to_series())
-        elif isinstance(dtype, pl.Datetime):
-            done.append(moment(work, lake, channel, series))
-    return done + _quantities(work, frame, quantities)
+            quantities.append(_as_float(work, lake, series, frame[ROW]))
+        else:
+            done.append(_cells(work, lake, dtype, series, frame[ROW]))
+    return done + _quantities(work, quantities, frame[ROW])
 
 
-def _quantities(work: Work, frame: pl.DataFrame, names: list[str]) -> list[pl.Series]:
+def _cells(work: Work, lake: str, dtype: Any, series: pl.Series, lines: pl.Series) -> pl.Series:
+    """Return cells that are no measured quantities as what their column holds."""
+    column: Any = work.source.table.columns[lake]
+    channel = work.source.columns[lake]
+    text = series.str.strip_chars()
+    text = pl.select(pl.when(text != "").then(text).alias(lake)).to_series()
+    allowed = meta(column).get("one_of")
+    if isinstance(dtype, pl.Int32):
+        number = text.cast(pl.Float64, strict=False)
+        whole = pl.when(number == number.floor()).then(number).cast(pl.Int32, strict=False)
+        low, high = column.min, column.max
+        inside = whole.is_between(low if low is not None else LEAST_INT, high if high is not None else MOST_INT)
+        value = pl.select(pl.when(inside).then(whole).alias(lake)).to_series()
+        span = f" from {low} to {high}" if low is not None and high is not None else ""
+        return _counted(work, lake, text, value, f"a whole number{span}", lines)
+    if isinstance(dtype, pl.Boolean):
+        value = text.str.to_lowercase().replace_strict(YES_NO, default=None, return_dtype=pl.Boolean)
+        return _counted(work, lake, text, value, "yes or no", lines)
+    if isinstance(dtype, pl.Date):
+        written = channel.format or "%Y-%m-%d"
+        value = _dated(work, lake, text.str.to_date(written, strict=False), lines)
+        return _counted(work, lake, text, value, f"a date as {written}, {_range_of_days(work, lake)}", lines)
+    if isinstance(dtype, pl.Datetime):
+        return moment(work, lake, channel, series, lines)
+    if allowed is not None:
+        known = {word.casefold(): word for word in allowed}
+        value = text.str.to_lowercase().replace_strict(known, default=None, return_dtype=pl.String)
+        return _counted(work, lake, text, value, f"one of {', '.join(allowed)}", lines)
+    if meta(column).get("zone"):
+        found = {name: name if _is_zone(name) else None for name in text.drop_nulls().unique()}
+        value = text.replace_strict(found, default=None, return_dtype=pl.String)
+        return _counted(work, lake, text, value, "a time zone such as America/Denver", lines)
+    return text
+
+
+def _is_zone(name: str) -> bool:
+    try:
+        ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return False
+    return True
+
+
+def _counted(work: Work, lake: str, text: pl.Series, value: pl.Series, expected: str, lines: pl.Series) -> pl.Series:
+    """Count the cells of a piece that are no values; they are void until `judge` has seen all of them."""
+    tally = work.tallies[lake]
+    tally.rows += len(text)
+    tally.values += value.count()
+    tally.expected = expected
+    if value.null_count() > text.null_count():
+        bad = (text.is_not_null() & (text.cast(pl.String).str.strip_chars() != "") & value.is_null()).arg_true()
+        tally.bad += len(bad)
+        if len(bad) and tally.first_bad is None:
+            tally.first_bad = (int(lines[bad[0]]), short(str(text[int(bad[0])])))
+    return value.alias(lake)
+
+
+def judge(work: Work) -> None:
+    """Make findings of what was odd in the cells of all pieces.
+
+    Raises
+    ------
+    SetAside
+        Where a column holds too much that is no value, or that lies outside what it can be.
+    """
+    for lake, tally in work.tallies.items():
+        _judge_bad(work, lake, tally)
+        _judge_outside(work, lake, tally)
+        text = isinstance(work.source.table.columns[lake].dtype, pl.String)
+        if tally.values == tally.outside and tally.rows and not text:
+            heading = short(work.source.columns[lake].column or lake)
+            message = f"'{heading}' ({lake}) holds no value in any of {tally.rows} row(s)"
+            work.findings.append(Finding("void_column", message, rows=tally.rows))
+
+
+def _judge_bad(work: Work, lake: str, tally: Tally) -> None:
+    if not tally.bad or tally.first_bad is None:
+        return
+    line, shown = tally.first_bad
+    heading = short(work.source.columns[lake].column or lake)
+    if not few(tally.bad, tally.rows) or tally.bad == tally.rows:
+        raise SetAside(
+            f"'{heading}' is not {tally.expected} in {tally.bad} of {tally.rows} rows", tally.expected, f"'{shown}'",
+            "correct the file, list such texts under 'void_values', translate them under 'words', or correct the "
+            f"decimal mark or format in the map '{work.source.name}'", line,
+        )  # fmt: skip
+    text = f"'{heading}' is not {tally.expected} in {tally.bad} row(s), first '{shown}': void"
+    work.findings.append(Finding("not_a_value", text, line, tally.bad))
+
+
+def _judge_outside(work: Work, lake: str, tally: Tally) -> None:
+    declared, channel = meta(work.source.table.columns[lake]), work.source.columns[lake]
+    if tally.outside and tally.first_outside is not None:
+        low, high = declared["hard"]
+        line, shown = tally.first_outside
+        unit = work.source.table.unit(lake)
+        if tally.outside > max(WRONG_UNIT_SHARE * tally.values, 1) or tally.outside == tally.values:
+            raise SetAside(
+                f"'{short(channel.column or lake)}' is out of range in {tally.outside} of {tally.values} rows",
+                f"{low:g} to {high:g} {unit}".strip(), f"{shown} {unit} when read as '{channel.unit}'",
+                f"correct 'unit' in the map '{work.source.name}', or the column it names", line,
+            )  # fmt: skip
+        text = f"{lake}: {tally.outside} value(s) outside {low:g} to {high:g} are void"
+        work.findings.append(Finding("void_samples", text, line, tally.outside))
+    if tally.unusual:
+        low, high = declared["soft"]
+        text = f"{lake}: {tally.unusual} value(s) outside the usual {low:g} to {high:g}"
+        work.findings.append(Finding("unusual_values", text, rows=tally.unusual))
+
+
+def _quantities(work: Work, floats: list[pl.Series], lines: pl.Series) -> list[pl.Series]:
     """Convert all measured columns to the lake's units at once, and void what cannot be."""
-    if not names:
+    if not floats:
         return []
     columns = work.source.table.columns
-    floats = pl.DataFrame([_as_float(work, name, frame[name]) for name in names])
-    shown = floats.select(_converted(work, name) for name in names)
+    names = [series.name for series in floats]
+    shown = pl.DataFrame(floats).select(_converted(work, name) for name in names)
     ranged = [name for name in names if meta(columns[name])["hard"] is not None]
+    if not ranged:
+        return shown.get_columns()
     counts = shown.select(count for name in ranged for count in _range_counts(name, meta(columns[name])))
     for name in ranged:
-        n, void, odd = (int(counts[f"{name}:{what}"][0]) for what in ("n", "void", "odd"))
-        if void:
-            shown = _voided(work, shown, name, n, void)
-        if odd:
-            low, high = meta(columns[name])["soft"]
-            text = f"{name}: {odd} value(s) outside the usual {low:g} to {high:g}"
-            work.findings.append(Finding("unusual_values", text, rows=odd))
+        outside, unusual = (int(counts[f"{name}:{what}"][0] or 0) for what in ("outside", "unusual"))
+        tally = work.tallies[name]
+        tally.outside += outside
+        tally.unusual += unusual
+        if outside:
+            inside = shown[name].is_between(*meta(columns[name])["hard"])
+            if tally.first_outside is None:
+                first = int((~inside).arg_true()[0])
+                tally.first_outside = (int(lines[first]), f"{shown[name][first]:g}")
+            shown = shown.with_columns(pl.when(inside).then(pl.col(name)).alias(name))
     return shown.get_columns()
 
 
 def _converted(work: Work, name: str) -> pl.Expr:
-    unit = work.source.columns[name].unit
-    assert unit is not None
-    line = conversion(unit, work.source.table.unit(name))
+    target = work.source.table.unit(name)
+    line = conversion(work.source.columns[name].unit or target, target)
     value = pl.col(name)
     shown = value if line.factor == 1.0 else value * line.factor
-    return pl.when(value.is_finite()).then(shown + line.offset if line.offset else shown).alias(name)
+    return (shown + line.offset if line.offset else shown).alias(name)
 
 
 def _range_counts(name: str, declared: dict[str, Any]) -> list[pl.Expr]:
     value = pl.col(name)
     inside = value.is_between(*declared["hard"])
     odd = (inside & ~value.is_between(*declared["soft"])).sum() if declared["soft"] else pl.lit(0)
-    return [value.count().alias(f"{name}:n"), (~inside).sum().alias(f"{name}:void"), odd.alias(f"{name}:odd")]
+    return [(~inside).sum().alias(f"{name}:outside"), odd.alias(f"{name}:unusual")]
 
 
-def _voided(work: Work, shown: pl.DataFrame, name: str, n: int, void: int) -> pl.DataFrame:
-    """Void the values outside the hard range; set the file aside where they are so many that the unit must be wrong."""
-    low, high = meta(work.source.table.columns[name])["hard"]
-    unit, channel = work.source.table.unit(name), work.source.columns[name]
-    inside = pl.col(name).is_between(low, high)
-    if void > max(WRONG_UNIT_SHARE * n, 1) or void == n:
-        first = shown.with_row_index("i").filter(~inside).row(0, named=True)
-        raise SetAside(
-            f"'{short(channel.column or name)}' is out of range in {void} of {n} rows",
-            f"{low:g} to {high:g} {unit}",
-            f"{first[name]:g} {unit} when read as '{channel.unit}'",
-            f"correct 'unit' in the map '{work.source.name}', or the column it names",
-            int(work.raw.frame[ROW][first["i"]]),
-        )
-    text = f"{name}: {void} value(s) outside {low:g} to {high:g} are void"
-    work.findings.append(Finding("void_samples", text, rows=void))
-    return shown.with_columns(pl.when(inside).then(pl.col(name)).alias(name))
-
-
-def _as_float(work: Work, lake: str, series: pl.Series) -> pl.Series:
+def _as_float(work: Work, lake: str, series: pl.Series, lines: pl.Series) -> pl.Series:
     if series.dtype.is_float():
-        return series
+        return _counted(work, lake, series.fill_nan(None), _finite(series), "a number", lines)
     text = series.str.strip_chars()
     voids = [str(value) for value in work.source.void_values]
-    text = pl.select(pl.when((text != "") & ~text.is_in(voids)).then(text).alias(lake)).to_series()
+    empty = (text == "") | text.is_in(voids) | (text.str.to_lowercase() == "nan")
+    text = pl.select(pl.when(~empty).then(text).alias(lake)).to_series()
     plain = text
-    if work.source.decimal == ",":
+    if work.source.decimal == "," and work.source.columns[lake].value is None:
         plain = text.str.replace(",", ".", literal=True)
-    value = plain.cast(pl.Float64, strict=False)
-    _bad_cells(work, lake, text, value, "a number")
-    return value
+    return _counted(work, lake, text, _finite(plain.cast(pl.Float64, strict=False)), "a number", lines)
 
 
-def _bad_cells(work: Work, lake: str, text: pl.Series, value: pl.Series, expected: str) -> None:
-    if value.null_count() == text.null_count():
-        return
-    bad = (text.is_not_null() & (text.cast(pl.String).str.strip_chars() != "") & value.is_null()).arg_true()
-    if not len(bad):
-        return
-    line = int(work.raw.frame[ROW][bad[0]])
-    shown = short(str(text[int(bad[0])]))
-    heading = work.source.columns[lake].column or lake
-    required = lake in work.source.table.key
-    if required or len(bad) > max(BAD_SHARE * len(text), 3):
-        raise SetAside(
-            f"'{short(heading)}' is not {expected} in {len(bad)} of {len(text)} rows", expected, f"'{shown}'",
-            "correct the file, list such texts under 'void_values', or correct the decimal mark or format in the map "
-            f"'{work.source.name}'", line,
-        )  # fmt: skip
-    work.findings.append(
-        Finding("not_a_value", f"'{short(heading)}' is not {expected} in {len(bad)} row(s), first '{shown}': void",
-                line, len(bad))
-    )  # fmt: skip
+def _finite(values: pl.Series) -> pl.Series:
+    return pl.select(pl.when(values.is_finite()).then(values).alias(values.name)).to_series()
 
 
-def _whole(work: Work, lake: str, series: pl.Series) -> pl.Series:
-    value = series.str.strip_chars().cast(pl.Float64, strict=False)
-    whole = pl.select(pl.when(value == value.floor()).then(value).cast(pl.Int32, strict=False).alias(lake)).to_series()
-    _bad_cells(work, lake, series, whole, "a whole number")
-    return whole
+def _dated(work: Work, lake: str, days: pl.Series, lines: pl.Series) -> pl.Series:
+    """Void days that cannot be."""
+    first, last = days_allowed(ahead=bool(meta(work.source.table.columns[lake]).get("ahead")))
+    return pl.select(pl.when(days.is_between(first, last)).then(days).alias(lake)).to_series()
 
 
-def _yes_no(work: Work, lake: str, series: pl.Series) -> pl.Series:
-    words = {"true": True, "yes": True, "y": True, "1": True, "false": False, "no": False, "n": False, "0": False}
-    value = series.str.strip_chars().str.to_lowercase().replace_strict(words, default=None, return_dtype=pl.Boolean)
-    _bad_cells(work, lake, series, value, "yes or no")
-    return value
+def _range_of_days(work: Work, lake: str) -> str:
+    first, last = days_allowed(ahead=bool(meta(work.source.table.columns[lake]).get("ahead")))
+    return f"from {first} to {last}"
 
 
-def moment(work: Work, lake: str, channel: Channel, series: pl.Series) -> pl.Series:
+def moment(work: Work, lake: str, channel: Channel, series: pl.Series, lines: pl.Series) -> pl.Series:
     """Return clock times as UTC."""
     assert channel.format is not None and channel.zone is not None
-    naive = series.str.to_datetime(channel.format, strict=False, time_unit="us")
+    naive = series.str.strip_chars().str.to_datetime(channel.format, strict=False, time_unit="us")
     if isinstance(naive.dtype, pl.Datetime) and naive.dtype.time_zone is not None:
         naive = naive.dt.convert_time_zone("UTC").dt.replace_time_zone(None)
-    _bad_cells(work, lake, series, naive, f"a time as {channel.format}")
+    naive = _within(naive)
+    _counted(work, lake, series, naive, f"a time as {channel.format}{_when()}", lines)
     return _on_utc(work, naive, channel.zone).alias(lake)
+
+
+def _within(times: pl.Series) -> pl.Series:
+    """Void times that cannot be: a clock that was never set, a date read in the wrong order."""
+    first, last = days_allowed()
+    inside = times.is_between(datetime.combine(first, time()), datetime.combine(last + timedelta(days=1), time()))
+    return pl.select(pl.when(inside).then(times).alias(times.name)).to_series()
+
+
+def _when() -> str:
+    first, last = days_allowed()
+    return f", from {first} to {last}"
 
 
 def _on_utc(work: Work, naive: pl.Series, zone: str) -> pl.Series:
@@ -209,32 +315,41 @@ def _zone(work: Work, zone: str) -> str:
     return work.names.zones[well]
 
 
+def clock_zone(work: Work, channel: Channel) -> str:
+    """Return the zone of a time column's clock."""
+    return _zone(work, channel.start.zone if channel.start is not None else channel.zone or "UTC")
+
+
 def elapsed(work: Work, channel: Channel, frame: pl.DataFrame) -> pl.Series:
     """Return a start time above the data plus elapsed time as UTC."""
     assert channel.start is not None and channel.unit is not None
-    pattern = re.compile(channel.start.pattern)
+    seconds = _as_float(work, "time", frame["time"], frame[ROW]) * conversion(channel.unit, "s").factor
+    micro = (seconds * 1e6).round(0).cast(pl.Int64, strict=False)
+    times = (micro + _start(work, channel.start)).cast(pl.Datetime("us"))
+    return _within(times).dt.replace_time_zone("UTC")
+
+
+def _start(work: Work, start: Start) -> int:
+    """Return the start time above the data, in microseconds since 1970."""
+    pattern = re.compile(start.pattern)
     match = next((found for line in work.raw.head if (found := pattern.search(line))), None)
     if match is None:
         raise SetAside(
-            "no start time stands above the data", f"a line that fits {channel.start.pattern}", "none",
+            "no start time stands above the data", f"a line that fits {start.pattern}", "none",
             f"correct 'start.pattern' in the map '{work.source.name}'", 1,
         )  # fmt: skip
     written = match.group("start").strip()
     try:
-        start = datetime.strptime(written, channel.start.format)
+        moment = datetime.strptime(written, start.format)
     except ValueError as error:
         raise SetAside(
-            "the start time cannot be read", f"a time as {channel.start.format}", f"'{short(written)}'",
+            "the start time cannot be read", f"a time as {start.format}", f"'{short(written)}'",
             f"correct 'start.format' in the map '{work.source.name}'",
         ) from error  # fmt: skip
-    utc = _on_utc(work, pl.Series([start], dtype=pl.Datetime("us")), channel.start.zone)
+    utc = _on_utc(work, _within(pl.Series([moment.replace(tzinfo=None)], dtype=pl.Datetime("us"))), start.zone)
     if utc[0] is None:
         raise SetAside(
-            "the start time does not exist", f"a time that {channel.start.zone} had", f"'{short(written)}'",
+            "the start time cannot be", f"a time that {start.zone} had{_when()}", f"'{short(written)}'",
             "ask the provider for the right start",
         )  # fmt: skip
-    seconds = _as_float(work, "time", frame["time"]) * conversion(channel.unit, "s").factor
-    micro = (seconds * 1e6).round(0).cast(pl.Int64, strict=False)
-    start_us = utc.dt.timestamp("us")[0]
-    times: pl.Series = (micro + start_us).cast(pl.Datetime("us", "UTC"))
-    return times
+    return int(utc.dt.timestamp("us")[0])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
@@ -49,8 +50,37 @@ class Item:
         return self.loaded.hash if self.loaded else ""
 
 
-def discover(root: Path, folders: Sequence[Path], maps: Sequence[LoadedMap]) -> list[Item]:
-    """List the files of the landing folders under the maps that claim them, in the order of landing.
+@dataclass(frozen=True)
+class Skipped:
+    """Something in a landing folder that is not read.
+
+    Attributes
+    ----------
+    path : str
+        Below the workspace.
+    kind : str
+        Short name of the finding.
+    message : str
+        Why, and what to do.
+    """
+
+    path: str
+    kind: str
+    message: str
+
+
+@dataclass(frozen=True)
+class Discovered:
+    """What the landing folders hold: files under their maps in the order of landing, and what is not read."""
+
+    items: list[Item]
+    skipped: list[Skipped]
+
+
+def discover(
+    root: Path, folders: Sequence[Path], maps: Sequence[LoadedMap], *, follow_outside: bool = False
+) -> Discovered:
+    """List the files of the landing folders under the maps that claim them.
 
     Parameters
     ----------
@@ -59,39 +89,103 @@ def discover(root: Path, folders: Sequence[Path], maps: Sequence[LoadedMap]) -> 
     folders : sequence of Path
     maps : sequence of LoadedMap
         In the order in which their tables are landed.
+    follow_outside : bool
+        Whether links that lead out of the landing folders are followed.
 
     Returns
     -------
-    list of Item
-        A workbook stands once a map (each reads a sheet). Files that begin with a dot or with ``~$`` are passed over.
+    Discovered
+        A workbook stands once per map (each reads a sheet). Files that begin with a dot or with ``~$`` are passed over.
     """
     by_map: dict[str, list[Item]] = defaultdict(list)
+    skipped: list[Skipped] = []
+    inside = [folder.resolve() for folder in folders]
     for folder in folders:
-        for file in _files(folder):
-            inside = file.relative_to(folder).as_posix()
-            fitting = [item for item in maps if item.source.claims(inside)]
-            claims: Sequence[LoadedMap | None] = fitting or [None]
+        for file in _files(folder, _Walk(root, None if follow_outside else inside, skipped)):
+            below = shown_path(file.relative_to(folder))
+            claims: Sequence[LoadedMap | None] = [item for item in maps if item.source.claims(below)] or [None]
             for loaded in claims:
                 name = loaded.source.name if loaded else NO_MAP
-                by_map[name].append(item_of(root, file, loaded))
+                try:
+                    by_map[name].append(item_of(root, file, loaded))
+                except OSError as error:
+                    skipped.append(Skipped(_below(root, file), "vanished", f"{error.strerror}: not read in this run"))
     ordered = [_revisions(by_map[item.source.name], item) for item in maps]
-    return [item for group in ordered for item in group] + by_map[NO_MAP]
+    return Discovered([item for group in ordered for item in group] + by_map[NO_MAP], skipped)
 
 
 def item_of(root: Path, file: Path, loaded: LoadedMap | None) -> Item:
     """Return a file under a map, as it lies there now."""
-    path = file.relative_to(root).as_posix() if file.is_relative_to(root) else file.as_posix()
     stat = file.stat()
-    return Item(file, path, loaded, stat.st_size, stat.st_mtime_ns // 1000)
+    return Item(file, _below(root, file), loaded, stat.st_size, stat.st_mtime_ns // 1000)
 
 
-def _files(folder: Path) -> Iterator[Path]:
-    if not folder.is_dir():
+def shown_path(path: Path) -> str:
+    """Return a path as text with forward slashes; bytes that are no UTF-8 are written as escapes."""
+    return os.fsencode(path.as_posix()).decode("utf-8", "backslashreplace")
+
+
+def _below(root: Path, file: Path) -> str:
+    return shown_path(file.relative_to(root) if file.is_relative_to(root) else file)
+
+
+@dataclass(frozen=True)
+class _Walk:
+    """A walk through a landing folder: where links may lead, and what is passed over."""
+
+    root: Path
+    inside: list[Path] | None
+    skipped: list[Skipped]
+
+    def skip(self, path: Path, kind: str, message: str) -> None:
+        self.skipped.append(Skipped(_below(self.root, path), kind, message))
+
+    def leads(self, link: Path) -> Path | None:
+        """Return where a link leads, or None where it is not followed; says why."""
+        try:
+            target = link.resolve(strict=True)
+        except FileNotFoundError:
+            self.skip(link, "broken_link", "the link leads nowhere: remove it, or restore what it names")
+            return None
+        except (OSError, RuntimeError):
+            self.skip(link, "link_loop", "the link leads back to itself: remove it")
+            return None
+        if self.inside is None or any(target.is_relative_to(folder) for folder in self.inside):
+            return target
+        text = "the link leads out of the landing folders: put the file itself there, or set "
+        self.skip(link, "link_outside", text + "'follow_links_outside = true' in the settings")
+        return None
+
+
+def _files(folder: Path, walk: _Walk, seen: frozenset[Path] = frozenset()) -> Iterator[Path]:
+    """Yield the files of a folder and of those below it; what cannot be read is skipped and said."""
+    try:
+        entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
+    except FileNotFoundError:
+        walk.skip(folder, "no_folder", "there is no such folder: make it, or correct 'landing' in the settings")
         return
-    for file in sorted(folder.rglob("*")):
-        parts = file.relative_to(folder).parts
-        if file.is_file() and not any(part.startswith((".", "~$")) for part in parts):
-            yield file
+    except OSError as error:
+        walk.skip(folder, "unreadable_folder", f"the folder cannot be read ({error.strerror}): check its rights")
+        return
+    for entry in entries:
+        path = folder / entry.name
+        if entry.name.startswith((".", "~$")):
+            continue
+        target = walk.leads(path) if entry.is_symlink() else path
+        if target is None:
+            continue
+        if target.is_dir():
+            real = target.resolve()
+            if real in seen or (entry.is_symlink() and path.is_relative_to(target)):
+                walk.skip(path, "link_loop", "the link leads back to a folder that it lies in: remove it")
+            else:
+                yield from _files(path, walk, seen | {real})
+        elif target.is_file():
+            yield path
+        elif target.exists():
+            walk.skip(path, "not_a_file", "this is no file but a pipe, socket or device: remove it")
+        else:
+            walk.skip(path, "vanished", "it was gone before it could be read")
 
 
 def _revisions(items: list[Item], loaded: LoadedMap) -> list[Item]:
@@ -103,7 +197,7 @@ def _revisions(items: list[Item], loaded: LoadedMap) -> list[Item]:
     for item in items:
         match = pattern.search(item.path)
         number = match.groupdict().get("rev", "") if match else ""
-        rank = (int(number) if number.isdigit() else (1 if match else 0), number or "")
+        rank = (int(number) if number.isdecimal() else (1 if match else 0), number or "")
         document = item.path[: match.start()] + item.path[match.end() :] if match else item.path
         documents[document].append((rank, item))
     marked = []
@@ -127,11 +221,6 @@ def unchanged(item: Item, row: Mapping[str, Any] | None, tried_with: str) -> boo
         and (row["state"] == "superseded") == (item.superseded_by is not None)
     )
     return bool(same) and (row["state"] != "set aside" or row["tried_with"] == tried_with)
-
-
-def content_hash(data: bytes) -> str:
-    """Return the SHA-256 of a content."""
-    return hashlib.sha256(data).hexdigest()
 
 
 def source_id(content: str, item: Item) -> str:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 
 import polars as pl
 
 from pipeline.errors import HeelwardError, SetAside
-from pipeline.ingest.maps import LoadedMap, load_maps
+from pipeline.ingest.content import Content, content_of
+from pipeline.ingest.maps import LoadedMap, read_maps
 from pipeline.ingest.names import Names
-from pipeline.ingest.read import content_of, read_raw
+from pipeline.ingest.prepare import as_set_aside
+from pipeline.ingest.read import read_raw
 from pipeline.ingest.shape import Shaped, shape
 from pipeline.ingest.suggest import suggest
 from pipeline.lake import Lake
@@ -41,19 +44,27 @@ def inspect_file(workspace: Workspace, file: Path) -> tuple[str, bool]:
     names = Names()
     names.learn(Lake(workspace.lake, workspace.settings.storage).scan(WELLS).collect())
     try:
-        data = content_of(file)
+        content = content_of(file)
     except SetAside as aside:
         return f"{file}\n{_aside(aside)}", False
-    maps = load_maps(workspace.maps)
+    maps, broken = read_maps(workspace.maps)
     claiming = [item for item in maps if _claims(workspace, item, file)]
-    results = [_under(item, data, file, names) for item in claiming or maps]
+    with tempfile.TemporaryDirectory() as spool:
+        results = [_under(item, content, file, names, Path(spool)) for item in claiming or maps]
+    text, fine = _told(workspace, file, content, claiming, results)
+    return "\n\n".join([text, *(f"This map cannot be used:\n{item}" for item in broken)]), fine
+
+
+def _told(
+    workspace: Workspace, file: Path, content: Content, claiming: list[LoadedMap], results: list[tuple[str, bool]]
+) -> tuple[str, bool]:
     usable = [text for text, fine in results if fine]
     if claiming:
         return "\n\n".join([str(file), *(text for text, _ in results)]), bool(usable)
     if usable:
         note = "No map's 'files' matches this path, but these can read it:"
         return "\n\n".join([str(file), note, *usable]), True
-    guess = suggest(str(file), data, workspace.settings.time_zone)
+    guess = suggest(str(file), content.first(), workspace.settings.time_zone)
     if guess is None:
         return f"{file}\nNo map fits, and the file is no table of text.", False
     return f"{file}\nNo map fits. A first map to save as {workspace.maps.name}/NAME.toml:\n\n{guess.toml}", False
@@ -67,37 +78,38 @@ def _claims(workspace: Workspace, loaded: LoadedMap, file: Path) -> bool:
     return False
 
 
-def _under(loaded: LoadedMap, data: bytes, file: Path, names: Names) -> tuple[str, bool]:
+def _under(loaded: LoadedMap, content: Content, file: Path, names: Names, spool: Path) -> tuple[str, bool]:
     head = f"map {loaded.source.name} -> table {loaded.source.lands}"
     try:
-        shaped = shape(read_raw(data, loaded.source), loaded.source, names, file.name)
+        with as_set_aside(loaded.source.name):
+            shaped = shape(read_raw(content, loaded.source), loaded.source, names, file.name, spool)
+            return f"{head}\n{_described(loaded, shaped)}", True
     except SetAside as aside:
         return f"{head}\n{_aside(aside)}", False
-    return f"{head}\n{_described(loaded, shaped)}", True
 
 
 def _aside(aside: SetAside) -> str:
-    at = f" (line {aside.line})" if aside.line is not None else ""
-    rest = f"  expected: {aside.expected}\n  found:    {aside.found}\n  mend:     {aside.mend}"
-    return f"  would be set aside{at}: {aside.reason}\n{rest}"
+    return "\n".join(f"  {line}" for line in aside.lines()).replace("set aside", "would be set aside", 1)
 
 
 def _described(loaded: LoadedMap, shaped: Shaped) -> str:
-    frame, table = shaped.frame, loaded.source.table
-    lines = [f"  {shaped.rows_in} rows read, {frame.height} would land"]
-    if "well_id" in frame.columns:
-        wells = frame["well_id"].unique().sort().to_list()
+    rows, table = shaped.rows, loaded.source.table
+    lines = [f"  {shaped.rows_in} rows read, {rows.height} would land"]
+    if rows.wells:
+        wells = sorted(rows.wells)
         lines.append(f"  wells: {', '.join(str(well) for well in wells[:6])}{' ...' if len(wells) > 6 else ''}")
-    single = [key for key in ("stage", "run") if key in table.key and frame[key].n_unique() == 1]
-    lines += [f"  {key}: {frame[key][0]}" for key in single]
-    if "time" in table.key:
-        lines.append(f"  time: {frame['time'][0]:%Y-%m-%d %H:%M:%S} to {frame['time'][-1]:%Y-%m-%d %H:%M:%S} UTC")
-    for name, channel in loaded.source.columns.items():
-        unit = table.unit(name)
-        if not unit or channel.column is None or name not in frame.columns:
-            continue
-        low, high = frame.select(low=pl.col(name).min(), high=pl.col(name).max()).row(0)
-        span = "void" if low is None else f"{low:.4g} to {high:.4g} {unit}"
+    number = next((key for key in ("stage", "run") if key in table.key), None)
+    if number is not None and len(rows.numbers) == 1:
+        lines.append(f"  {number}: {next(iter(rows.numbers))}")
+    if rows.first is not None and rows.last is not None:
+        lines.append(f"  time: {rows.first:%Y-%m-%d %H:%M:%S} to {rows.last:%Y-%m-%d %H:%M:%S} UTC")
+    names = [name for name, channel in loaded.source.columns.items() if table.unit(name) and channel.column is not None]
+    spans = [frame.select(pl.min(*names).name.suffix(":low"), pl.max(*names).name.suffix(":high")) if names else frame
+             for frame in rows.frames()]  # fmt: skip
+    for name in names:
+        low, high = pl.concat(spans).select(low=pl.min(f"{name}:low"), high=pl.max(f"{name}:high")).row(0)
+        channel = loaded.source.columns[name]
+        span = "void" if low is None else f"{low:.4g} to {high:.4g} {table.unit(name)}"
         lines.append(f"  {name}: '{channel.column}' in {channel.unit}; {span}")
     lines += [f"  finding: {finding.message}" for finding in shaped.findings] or ["  no findings"]
     return "\n".join(lines)

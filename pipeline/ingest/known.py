@@ -41,10 +41,23 @@ class Known:
         others = self._by_content[(content_hash, key[1])] - {key}
         return min(others)[0] if others else None
 
-    def claiming(self, lands: str, well_id: str | None, number: int | None, *, signal: bool) -> list[Row]:
-        """Return the landed files that may hold rows of the same stage or run; of the same table where it is none."""
-        claim = (lands, well_id, number) if signal else (lands,)
-        return [self._rows[key] for key in sorted(self._by_claim[claim])]
+    def claiming(self, lands: str, wells: set[str], numbers: set[int], *, signal: bool) -> list[Row]:
+        """Return the landed files that may hold rows of the same stages or runs, or else of the same table."""
+        claims: set[tuple[Any, ...]] = {(lands,)}
+        if signal:
+            claims |= {(lands, well, number) for well in wells for number in numbers}
+        return [self._rows[key] for key in sorted(set().union(*(self._by_claim[claim] for claim in claims)))]
+
+    def rows(self) -> list[Row]:
+        """Return all rows."""
+        return list(self._rows.values())
+
+    def drop(self, row: Row) -> None:
+        """Forget a file: it counts as one that was never seen."""
+        key = (row["path"], row["map"])
+        self._rows.pop(key, None)
+        self._by_content[_content(row)].discard(key)
+        self._by_claim[_claim(row)].discard(key)
 
 
 def _content(row: Row) -> Key:
@@ -52,6 +65,7 @@ def _content(row: Row) -> Key:
 
 
 def _claim(row: Row) -> tuple[Any, ...]:
-    if row["time_from"] is None:
+    """Return what a file holds: one stage or run, or several, which only its table tells."""
+    if row["time_from"] is None or row["well_id"] is None or row["number"] is None:
         return (row["lands"],)
     return row["lands"], row["well_id"], row["number"]

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import shutil
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import polars as pl
@@ -13,17 +15,24 @@ import polars as pl
 from pipeline.errors import SetAside
 from pipeline.ingest import amend
 from pipeline.ingest.cells import Finding
-from pipeline.ingest.discover import NO_MAP, Item, discover, item_of, unchanged
+from pipeline.ingest.discover import NO_MAP, Item, Skipped, discover, item_of, shown_path, unchanged
 from pipeline.ingest.known import Known
-from pipeline.ingest.maps import load_maps
+from pipeline.ingest.maps import BrokenMap, read_maps
 from pipeline.ingest.names import Names
-from pipeline.ingest.prepare import LINEAGE, Context, Ready, read, settle
+from pipeline.ingest.prepare import LINEAGE, Context, Ready, read, settle, spool
 from pipeline.ingest.shape import name_groups
+from pipeline.ingest.verify import settled, verify
 from pipeline.lake import Lake
 from pipeline.schemas import FINDINGS, LANDED, SOURCES, WELLS, Table
 from pipeline.workspace import Workspace
 
 Progress = Callable[[int, int, str], None]
+BATCH_BYTES = 256 * 1024**2
+"""Files of a well that are in memory together and landed in one commit; a larger file is landed alone. [bytes]"""
+_LOST: dict[str, Any] = {
+    "reason": "its rows are not all in the lake, and the file is gone", "line": None, "expected": "the file",
+    "found": "no such file", "mend": "put the file back into the landing folder",
+}  # fmt: skip
 READERS = 2
 """Files of a batch that are read beside each other; each read is itself spread over the cores."""
 
@@ -41,6 +50,14 @@ class Landed:
     still_aside : int
         Files set aside before that nothing has changed about.
     findings : int
+    skipped : list of (path, why)
+        What is not read in the landing folders: pipes, links that lead nowhere or outside, folders without rights.
+    incomplete : list of str
+        Files that were on record as landed and whose rows were not all there; those still there are landed again.
+    broken_maps : list of str
+        Maps that cannot be used, with everything that is wrong with each. Their files wait as they are.
+    tidied : bool
+        Whether rows were removed, or findings of the landing folders changed.
     """
 
     landed: int = 0
@@ -50,11 +67,16 @@ class Landed:
     set_aside: list[tuple[str, SetAside]] = field(default_factory=list)
     still_aside: int = 0
     findings: int = 0
+    skipped: list[tuple[str, str]] = field(default_factory=list)
+    incomplete: list[str] = field(default_factory=list)
+    broken_maps: list[str] = field(default_factory=list)
+    tidied: bool = False
 
     @property
     def changed(self) -> bool:
         """Whether the lake was changed."""
-        return bool(self.landed or self.copies or self.superseded or self.set_aside)
+        counted = self.landed or self.copies or self.superseded or self.set_aside or self.incomplete
+        return bool(counted) or self.tidied
 
 
 def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> Landed:
@@ -71,24 +93,23 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     -------
     Landed
 
-    Raises
-    ------
-    HeelwardError
-        If a source map is wrong.
     """
-    maps = load_maps(workspace.maps)
+    maps, broken = read_maps(workspace.maps)
     names = Names()
     names.learn(lake.scan(WELLS).collect())
+    report = Landed(broken_maps=[str(item) for item in broken])
     known = Known(lake.scan(SOURCES).collect().iter_rows(named=True))
-    marker = workspace.root / ".heelward" / "ingest.running"
-    if marker.exists():
-        _sweep(lake)
-    items = discover(workspace.root, workspace.landing, maps)
+    found = discover(workspace.root, workspace.landing, maps, follow_outside=workspace.settings.follow_links_outside)
+    items = _readable(found.items, broken, known, workspace)
     if (workspace.root / amend.FILE).is_file():
         items.append(item_of(workspace.root, workspace.root / amend.FILE, amend.MAP))
+    _repair(lake, known, items, report)
+    report.skipped = [(item.path, item.message) for item in found.skipped]
+    report.tidied = _tell_skipped(lake, found.skipped) or report.tidied
     superseded = {item.key for item in items if item.superseded_by is not None}
-    report = Landed()
+    retired = _retired(known, items, {item.name for item in broken})
     done, total = 0, len(items)
+    shutil.rmtree(spool(workspace), ignore_errors=True)
     for lands in (*LANDED, NO_MAP):
         context = Context(workspace, lake, names, known, superseded, names.fingerprint())
         stage = [item for item in items if (item.loaded.source.lands if item.loaded else NO_MAP) == lands]
@@ -101,26 +122,82 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
                 report.still_aside += row is not None and row["state"] == "set aside"
             else:
                 fresh.append(item)
-        if fresh and not marker.exists():
-            marker.parent.mkdir(parents=True, exist_ok=True)
-            marker.touch()
         for batch in _read_ahead(context, _batches(fresh, names)):
-            _land_batch(context, batch, report)
+            _land_batch(context, batch, retired, report)
+            for entry in batch:
+                shutil.rmtree(context.spool_of(entry.row["source_id"]), ignore_errors=True)
             done += len(batch)
             if progress is not None:
                 progress(done, total, batch[-1].item.path)
-    marker.unlink(missing_ok=True)
+    left = [row for rows in retired.values() for row in rows]
+    report.tidied = _replace_sources(lake, [], left) or report.tidied
     return report
 
 
-def _sweep(lake: Lake) -> None:
-    """Remove what an ingest that was killed left behind: rows that no source names, which no reader sees."""
-    visible = set(lake.visible_ids())
-    for table in (*LANDED.values(), FINDINGS):
-        held = lake.scan_raw(table).select(pl.col("source_id").drop_nulls().unique()).collect().to_series()
-        orphans = sorted(set(held.to_list()) - visible)
-        if orphans:
-            lake.replace(table, table.empty(), {"source_id": orphans})
+def _readable(items: list[Item], broken: list[BrokenMap], known: Known, workspace: Workspace) -> list[Item]:
+    """Leave out the files that wait for a broken map to be corrected: what is landed of them stays as it is."""
+    if not broken:
+        return items
+    names = {item.name for item in broken}
+    waiting = {row["path"] for row in known.rows() if row["map"] in names}
+
+    def waits(item: Item) -> bool:
+        below = [item.file.relative_to(folder) for folder in workspace.landing if item.file.is_relative_to(folder)]
+        return item.path in waiting or any(each.claims(shown_path(path)) for each in broken for path in below)
+
+    return [item for item in items if item.loaded is not None or not waits(item)]
+
+
+def _retired(known: Known, items: list[Item], broken: set[str]) -> dict[str, list[dict[str, Any]]]:
+    """Return, by path, what `sources` says of a file under maps that claim it no more."""
+    claims: dict[str, set[str]] = defaultdict(set)
+    for item in items:
+        claims[item.path].add(item.key[1])
+    retired: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for row in known.rows():
+        path, name = row["path"], row["map"]
+        if path in claims and name not in claims[path] and name not in broken:
+            known.drop(row)
+            retired[path].append(row)
+    return retired
+
+
+def _repair(lake: Lake, known: Known, items: list[Item], report: Landed) -> None:
+    """Sweep what a killed run left, and see that files whose rows are not all there are landed again.
+
+    Only where the lake is not as the last step left it: counting all rows takes a while.
+    """
+    if settled(lake):
+        return
+    found = verify(lake)
+    for table, ids in found.orphans.items():
+        lake.replace(table, table.empty(), {"source_id": ids})
+        report.tidied = True
+    there = {item.key for item in items}
+    lost = []
+    for row in found.incomplete:
+        known.drop(row)
+        report.incomplete.append(row["path"])
+        if (row["path"], row["map"]) not in there:
+            lost.append(row | {"state": "set aside", **_LOST})
+    if lost:
+        _replace_sources(lake, lost, lost)
+        for row in lost:
+            known.put(row)
+
+
+def _tell_skipped(lake: Lake, skipped: list[Skipped]) -> bool:
+    """Keep the findings of what is not read in the landing folders; return whether they changed."""
+    step = pl.col("step") == "discover"
+    before = lake.scan(FINDINGS).filter(step).select("path", "kind", "message").sort("path").collect().rows()
+    now = sorted((item.path, item.kind, item.message) for item in skipped)
+    if before == now:
+        return False
+    rows = [
+        {"step": "discover", "level": "file", "path": path, "kind": kind, "message": text} for path, kind, text in now
+    ]
+    lake.replace(FINDINGS, pl.DataFrame(rows, schema=FINDINGS.dtypes), {"step": "discover"})
+    return True
 
 
 def _batches(items: Iterable[Item], names: Names) -> list[list[Item]]:
@@ -135,7 +212,17 @@ def _batches(items: Iterable[Item], names: Names) -> list[list[Item]]:
             except SetAside:
                 well = item.path
         groups[(item.key[1], well)].append(item)
-    return list(groups.values())
+    return [part for group in groups.values() for part in _of_bounded_size(group)]
+
+
+def _of_bounded_size(items: list[Item]) -> Iterator[list[Item]]:
+    batch: list[Item] = []
+    for item in items:
+        if batch and sum(each.size for each in batch) + item.size > BATCH_BYTES:
+            yield batch
+            batch = []
+        batch.append(item)
+    yield batch
 
 
 def _read_ahead(context: Context, batches: list[list[Item]]) -> Iterator[list[Ready]]:
@@ -158,17 +245,18 @@ def _read_ahead(context: Context, batches: list[list[Item]]) -> Iterator[list[Re
             yield ready
 
 
-def _land_batch(context: Context, batch: list[Ready], report: Landed) -> None:
+def _land_batch(context: Context, batch: list[Ready], retired: dict[str, list[dict[str, Any]]], report: Landed) -> None:
     ready: list[Ready] = []
     for entry in batch:
         ready.append(settle(context, entry, ready))
-    loaded, name = batch[0].item.loaded, batch[0].item.key[1]
+    loaded = batch[0].item.loaded
     if loaded is not None:
         _write_rows(context, loaded.source.table, ready)
-    rows = pl.DataFrame([entry.row for entry in ready], schema=SOURCES.dtypes)
-    context.lake.replace(SOURCES, rows, {"map": name, "path": [entry.item.path for entry in ready]})
-    if loaded is not None:
-        _clear_orphans(context, loaded.source.table, ready)
+    before = [row for entry in ready if (row := context.known.get(entry.item.key)) is not None]
+    before += [row for entry in ready for row in retired.pop(entry.item.path, [])]
+    _replace_sources(context.lake, [entry.row for entry in ready], before)
+    if loaded is not None and loaded.source.table is WELLS:
+        _clear_stubs(context, ready)
     for entry in ready:
         context.known.put(entry.row)
         _count(report, entry)
@@ -193,27 +281,34 @@ def _write_rows(context: Context, table: Table, ready: list[Ready]) -> None:
     fresh = [entry for entry in ready if entry.shaped is not None]
     if not fresh:
         return
-    frames, stubs, findings = [], [], []
+    stubs, findings = [], []
+    wells: set[str] = set()
     for entry in fresh:
         assert entry.shaped is not None
-        source = pl.lit(entry.row["source_id"]).alias("source_id")
-        frames.append(entry.shaped.frame.with_columns(source))
-        stubs.append(_stubs(context, entry).with_columns(source))
+        wells |= entry.shaped.rows.wells
+        stubs.append(_stubs(context, entry).with_columns(pl.lit(entry.row["source_id"]).alias("source_id")))
         findings += [_finding_row(entry, finding) for finding in entry.shaped.findings]
     ids = [entry.row["source_id"] for entry in fresh]
-    rows = pl.concat(frames)
+    where: dict[str, Any] = {"well_id": sorted(wells)} if table.partition_by else {}
+    large = any(entry.shaped is not None and entry.shaped.rows.large for entry in fresh)
+    rows = partial(_frames, fresh)
+    context.lake.replace(table, rows if large else pl.concat(rows()), {**where, "source_id": ids})
     made = pl.concat(stubs).unique("well_id", keep="first")
-    where: dict[str, Any] = {"source_id": ids}
-    if table.partition_by:
-        where = {"well_id": rows["well_id"].unique().to_list(), **where}
-    context.lake.replace(table, rows, where)
     if made.height:
         context.lake.replace(WELLS, made, {"source_id": ids})
         context.names.learn(made)
     if findings:
         context.lake.replace(FINDINGS, pl.DataFrame(findings, schema=FINDINGS.dtypes), {"source_id": ids})
     if table is WELLS:
-        context.names.learn(rows)
+        context.names.learn(pl.concat(rows()))
+
+
+def _frames(fresh: list[Ready]) -> Iterator[pl.DataFrame]:
+    """Yield the rows of some files, each with the file's id."""
+    for entry in fresh:
+        if entry.shaped is not None:
+            for frame in entry.shaped.rows.frames():
+                yield frame.with_columns(pl.lit(entry.row["source_id"]).alias("source_id"))
 
 
 def _stubs(context: Context, entry: Ready) -> pl.DataFrame:
@@ -234,21 +329,26 @@ def _finding_row(entry: Ready, finding: Finding) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _clear_orphans(context: Context, table: Table, ready: list[Ready]) -> None:
-    """Remove rows that no source names any more; readers have not seen them since `sources` was written."""
-    now = {entry.row["source_id"] for entry in ready if entry.row["state"] == "landed"}
-    before = {
-        row["source_id"]
-        for entry in ready
-        if (row := context.known.get(entry.item.key)) is not None and row["state"] == "landed"
-    }
-    old = sorted(before - now)
-    if old:
-        for each in (table, FINDINGS, WELLS):
-            context.lake.replace(each, each.empty(), {"source_id": old})
-    described = [entry.shaped.frame for entry in ready if entry.shaped is not None] if table is WELLS else []
-    if described:
-        wells = pl.concat(described)["well_id"].to_list()
-        stubs = context.lake.scan_raw(WELLS).filter(pl.col("stub") & pl.col("well_id").is_in(wells))
-        if stubs.collect().height:
-            context.lake.replace(WELLS, WELLS.empty(), {"stub": True, "well_id": wells})
+def _replace_sources(lake: Lake, rows: list[dict[str, Any]], before: list[dict[str, Any]]) -> bool:
+    """Replace what `sources` says of some files in one commit, then remove the rows that it names no more."""
+    ids = sorted({row["source_id"] for row in (*rows, *before)})
+    if not ids:
+        return False
+    lake.replace(SOURCES, pl.DataFrame(rows, schema=SOURCES.dtypes), {"source_id": ids})
+    now = {row["source_id"] for row in rows if row["state"] == "landed"}
+    old: dict[Table, set[str]] = defaultdict(set)
+    for row in before:
+        if row["lands"] in LANDED and row["source_id"] not in now:
+            for table in (LANDED[row["lands"]], FINDINGS, WELLS):
+                old[table].add(row["source_id"])
+    for table, gone in old.items():
+        lake.replace(table, table.empty(), {"source_id": sorted(gone)})
+    return True
+
+
+def _clear_stubs(context: Context, ready: list[Ready]) -> None:
+    """Remove the wells that landing made where a wells table describes them now."""
+    wells = sorted({well for entry in ready if entry.shaped is not None for well in entry.shaped.rows.wells})
+    stubs = context.lake.scan_raw(WELLS).filter(pl.col("stub") & pl.col("well_id").is_in(wells))
+    if wells and stubs.collect().height:
+        context.lake.replace(WELLS, WELLS.empty(), {"stub": True, "well_id": wells})

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
+import codecs
+import copy
 import hashlib
 import re
+import tomllib
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Literal, Self
+from typing import Any, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import polars as pl
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationError
 
-from pipeline.errors import HeelwardError
 from pipeline.schemas import LANDED, Table, meta
 from pipeline.units import UnknownUnit, conversion
-from pipeline.workspace import Frozen, parse_toml
+from pipeline.workspace import Frozen, key_problems
 
-READER_VERSION = 1
+READER_VERSION = 2
 """Raised when the same file under the same map would give other rows."""
 PAD_ZONE = "pad"
 """Zone of a time that runs on the clock of the well's pad."""
@@ -41,6 +43,7 @@ class Channel(Frozen):
     format: str | None = None
     zone: str | None = None
     start: Start | None = None
+    words: dict[str, str] = Field(default_factory=dict)
 
 
 class SourceMap(Frozen):
@@ -58,6 +61,7 @@ class SourceMap(Frozen):
     header_row: int = Field(default=1, ge=1)
     units_row: int | None = Field(default=None, ge=1)
     first_row: int | None = Field(default=None, ge=2)
+    ragged_rows: Literal["void", "set aside"] = "void"
     void_values: list[str | float] = Field(default_factory=list)
     revision_pattern: str | None = None
     unknown_wells: Literal["set aside", "create"] = "set aside"
@@ -79,13 +83,6 @@ class SourceMap(Frozen):
         """Whether the map's ``files`` match a path below the landing folder: * within a folder, ** across folders."""
         return _glob(self.files).fullmatch(path) is not None
 
-    @model_validator(mode="after")
-    def _whole(self) -> Self:
-        problems = list(_problems(self))
-        if problems:
-            raise ValueError("; ".join(problems))
-        return self
-
 
 @cache
 def _glob(pattern: str) -> re.Pattern[str]:
@@ -106,14 +103,16 @@ def _problems(source: SourceMap) -> list[str]:
             groups |= set(re.compile(pattern).groupindex) if pattern else set()
         except re.error as error:
             problems.append(f"'{key}' is no regular expression: {error}")
-    if len(source.delimiter) != 1:
-        problems.append("'delimiter' must be one character")
+    if len(source.delimiter) != 1 or not source.delimiter.isascii() or source.delimiter in '\n\r"':
+        problems.append("'delimiter' must be one character, such as ',' or '\\t'")
+    elif source.delimiter == source.decimal:
+        problems.append(f"'delimiter' and 'decimal' are both '{source.decimal}'")
     if source.kind == "workbook" and not source.sheet:
         problems.append("'sheet' must name the sheet of the workbook")
     try:
-        "".encode(source.encoding)
-    except LookupError:
-        problems.append(f"'encoding' is not known: '{source.encoding}'")
+        codecs.getincrementaldecoder(source.encoding)().decode(b"")
+    except (LookupError, AttributeError, TypeError, ValueError):
+        problems.append(f"'encoding' is no encoding of text: '{source.encoding}'")
     for name, channel in source.columns.items():
         problems += [f"columns.{name}: {text}" for text in _channel_problems(source.table, name, channel)]
     given = set(source.columns) | groups
@@ -159,6 +158,9 @@ def _time_problems(channel: Channel) -> list[str]:
             problems.append(f"'start.pattern' is no regular expression: {error}")
     elif channel.format is None:
         problems.append("'format' is missing, such as \"%d/%m/%Y %H:%M:%S\"")
+    written = channel.start.format if channel.start is not None else channel.format
+    if written is not None:
+        problems += _date_problems(written)
     for zone in zones:
         if zone is None:
             problems.append('\'zone\' is missing: "UTC", "pad", or one such as "America/Denver"')
@@ -170,6 +172,18 @@ def _time_problems(channel: Channel) -> list[str]:
     return problems
 
 
+def _date_problems(written: str) -> list[str]:
+    """Return what a time's format lacks to name a day."""
+    named = set(re.findall(r"%-?([A-Za-z])", written))
+    if named & {"s", "c", "x", "D", "F", "+"} or (named & {"Y", "y"} and ("j" in named or _names_day(named))):
+        return []
+    return [f"'{written}' names no date: it needs a year (%Y), a month (%m or %b) and a day (%d)"]
+
+
+def _names_day(named: set[str]) -> bool:
+    return bool(named & {"m", "b", "B", "h"}) and bool(named & {"d", "e"})
+
+
 @dataclass(frozen=True)
 class LoadedMap:
     """A map with the hash of its file."""
@@ -179,24 +193,91 @@ class LoadedMap:
     path: Path
 
 
-def load_maps(folder: Path) -> list[LoadedMap]:
-    """Read all maps of a workspace, in the order in which tables are landed.
+@dataclass(frozen=True)
+class BrokenMap:
+    """A map that cannot be used.
 
-    Raises
-    ------
-    HeelwardError
-        Names every wrong map and key.
+    Attributes
+    ----------
+    path : Path
+    name, files : str
+        As far as they can be read: its name, and the files that it would claim (none where it does not say).
+    problems : list of str
+        Everything that is wrong with it.
     """
-    loaded, errors = [], []
+
+    path: Path
+    name: str
+    files: str
+    problems: list[str]
+
+    def claims(self, path: str) -> bool:
+        """Whether the map would claim a path below the landing folder."""
+        return bool(self.files) and _glob(self.files).fullmatch(path) is not None
+
+    def __str__(self) -> str:
+        return "\n".join([f"{self.path}:", *(f"  {problem}" for problem in self.problems)])
+
+
+def read_maps(folder: Path) -> tuple[list[LoadedMap], list[BrokenMap]]:
+    """Read all maps of a workspace.
+
+    Returns
+    -------
+    maps : list of LoadedMap
+        In the order in which their tables are landed.
+    broken : list of BrokenMap
+        Those that cannot be used; they do not keep the others from being used.
+    """
+    loaded: list[LoadedMap] = []
+    broken: list[BrokenMap] = []
     for path in sorted(folder.glob("*.toml")):
-        try:
-            source = parse_toml(path, SourceMap)
-            loaded.append(LoadedMap(source, hashlib.sha256(path.read_bytes()).hexdigest()[:16], path))
-        except HeelwardError as error:
-            errors.append(str(error))
-    names = [item.source.name for item in loaded]
-    errors += [f"{folder}: two maps are named '{name}'" for name in sorted({n for n in names if names.count(n) > 1})]
-    if errors:
-        raise HeelwardError("\n".join(errors))
+        found = _read_map(path)
+        if isinstance(found, BrokenMap):
+            broken.append(found)
+        elif any(other.source.name == found.source.name for other in loaded):
+            problem = f"name: another map is named '{found.source.name}' too"
+            broken.append(BrokenMap(path, "", found.source.files, [problem]))
+        else:
+            loaded.append(found)
     order = list(LANDED)
-    return sorted(loaded, key=lambda item: (order.index(item.source.lands), item.source.name))
+    return sorted(loaded, key=lambda item: (order.index(item.source.lands), item.source.name)), broken
+
+
+def _read_map(path: Path) -> LoadedMap | BrokenMap:
+    try:
+        data = path.read_bytes()
+        content = tomllib.loads(data.decode())
+    except (OSError, ValueError) as error:  # no TOML, no UTF-8
+        return BrokenMap(path, path.stem, "", [f"not valid TOML: {error}"])
+    source, problems = _checked(content)
+    if problems or source is None:
+        name, files = content.get("name", path.stem), content.get("files", "")
+        return BrokenMap(path, str(name), files if isinstance(files, str) else "", problems)
+    return LoadedMap(source, hashlib.sha256(data).hexdigest()[:16], path)
+
+
+def _checked(content: dict[str, Any]) -> tuple[SourceMap | None, list[str]]:
+    """Return a map, and everything that is wrong with it: what its keys hold, then what they say together."""
+    try:
+        source = SourceMap.model_validate(content)
+        return source, _problems(source)
+    except ValidationError as error:
+        problems = key_problems(error, SourceMap)
+        rest = _without(content, [item["loc"] for item in error.errors()])
+    try:
+        return None, problems + [text for text in _problems(SourceMap.model_validate(rest)) if text not in problems]
+    except ValidationError:
+        return None, problems
+
+
+def _without(content: dict[str, Any], places: list[tuple[int | str, ...]]) -> dict[str, Any]:
+    """Return a map without its wrong keys, and with something in place of those that each map needs."""
+    rest = copy.deepcopy({"name": "unnamed", "lands": "treatment", "files": "*", "columns": {}} | content)
+    for place in places:
+        holder: Any = rest
+        for part in place[:-1]:
+            holder = holder.get(part, {}) if isinstance(holder, dict) else {}
+        if isinstance(holder, dict) and place:
+            holder.pop(place[-1], None)
+    return {"name": "unnamed", "lands": "treatment", "files": "*", "columns": {}} | rest

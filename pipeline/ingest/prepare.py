@@ -3,24 +3,30 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Sequence
-from dataclasses import dataclass
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, nullcontext
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import polars as pl
 
-from pipeline.errors import SetAside
-from pipeline.ingest.discover import Item, content_hash, source_id
+from pipeline.errors import SetAside, short
+from pipeline.ingest.content import PART_BYTES, Content, content_of
+from pipeline.ingest.discover import Item, source_id
 from pipeline.ingest.known import Key, Known
 from pipeline.ingest.maps import READER_VERSION, LoadedMap
 from pipeline.ingest.names import Names
-from pipeline.ingest.read import content_of, read_raw
+from pipeline.ingest.read import read_raw
 from pipeline.ingest.shape import Shaped, shape
+from pipeline.ingest.spool import Rows
 from pipeline.ingest.suggest import no_map_fits
 from pipeline.lake import Lake
+from pipeline.locks import log
 from pipeline.schemas import SOURCES, WELLS, Table
-from pipeline.workspace import Workspace
+from pipeline.workspace import Workspace, replace_text, replacing
 
 LINEAGE = ("reason", "line", "expected", "found", "mend")
 """What a set-aside file's row says."""
@@ -57,6 +63,16 @@ class Context:
     known: Known
     superseded: set[Key]
     tried_with: str
+    large: threading.Lock = field(default_factory=threading.Lock)
+
+    def spool_of(self, source: str) -> Path:
+        """Where a file's rows wait that are more than memory should hold."""
+        return spool(self.workspace) / source
+
+
+def spool(workspace: Workspace) -> Path:
+    """Return the folder of rows that wait to be written; what is in it belongs to the run that is on."""
+    return workspace.state / "spool"
 
 
 def read(context: Context, item: Item) -> Ready:
@@ -73,25 +89,67 @@ def read(context: Context, item: Item) -> Ready:
         row |= {"state": "superseded", "reason": f"a later revision is {item.superseded_by}"}
         return entry
     try:
-        data = content_of(item.file)
-        row["content_hash"] = content_hash(data)
-        row["source_id"] = source_id(row["content_hash"], item)
-        before = context.known.get(item.key)
-        if before is not None and before["state"] == "landed" and before["source_id"] == row["source_id"]:
-            entry.row = before | {"size_bytes": item.size, "modified_us": item.modified_us}
-        elif item.loaded is None:
-            raise no_map_fits(item.path, data, context.workspace.maps)
-        elif context.known.twin(item.key, row["content_hash"]) is None:
-            entry.shaped = _shaped(context, item.loaded, item, data)
-            _describe(entry)
+        with as_set_aside(item.key[1]), nullcontext() if item.size < PART_BYTES else context.large:
+            _read(context, entry)
     except SetAside as aside:
         _set_aside(context, entry, aside)
     except OSError as error:
-        _set_aside(
-            context, entry,
-            SetAside("the file cannot be read", "a readable file", str(error.strerror), "check its permissions"),
-        )  # fmt: skip
+        found = error.strerror or type(error).__name__
+        mend = "check that it is still there, and its rights; the next ingest tries it again"
+        _set_aside(context, entry, SetAside("the file cannot be read", "a readable file", found, mend))
+        entry.row["tried_with"] = ""
     return entry
+
+
+def _read(context: Context, entry: Ready) -> None:
+    item, row = entry.item, entry.row
+    _refuse_strange_name(item)
+    content = content_of(item.file)
+    row["content_hash"] = content.digest
+    row["source_id"] = source_id(content.digest, item)
+    before = context.known.get(item.key)
+    if before is not None and before["state"] == "landed" and before["source_id"] == row["source_id"]:
+        entry.row = before | {"size_bytes": item.size, "modified_us": item.modified_us}
+    elif item.loaded is None:
+        raise no_map_fits(item.path, content.first(), context.workspace.maps)
+    elif context.known.twin(item.key, content.digest) is None:
+        entry.shaped = _shaped(context, item.loaded, item, content, row["source_id"])
+        _describe(entry)
+
+
+@contextmanager
+def as_set_aside(map_name: str) -> Iterator[None]:
+    """Turn whatever goes wrong with one file into a `SetAside`: it never stops the others."""
+    try:
+        yield
+    except (SetAside, OSError):
+        raise
+    except MemoryError as error:
+        raise SetAside(
+            "the file needs more memory than there is", "a file that can be read", "no memory left", "split the file"
+        ) from error
+    except BaseException as error:
+        if not isinstance(error, Exception) and type(error).__name__ != "PanicException":
+            raise  # an interrupt; a reader's panic is no Exception either
+        raise SetAside(
+            "the file cannot be read by its map", f"what the map '{map_name}' describes", _first_line(error),
+            "open the file and compare it with the map; `heelward inspect FILE` shows what was understood",
+        ) from error  # fmt: skip
+
+
+def _first_line(error: BaseException) -> str:
+    text = str(error).strip()
+    return short(text.splitlines()[0], 200) if text else type(error).__name__
+
+
+def _refuse_strange_name(item: Item) -> None:
+    try:
+        item.file.name.encode()
+    except UnicodeEncodeError as error:
+        raise SetAside(
+            "the file's name is not UTF-8", "a name that every program can show", short(item.path, 120),
+            "rename the file",
+        ) from error  # fmt: skip
 
 
 def settle(context: Context, entry: Ready, batch: Sequence[Ready]) -> Ready:
@@ -118,70 +176,76 @@ def _set_aside(context: Context, entry: Ready, aside: SetAside) -> None:
     _keep_copy(context.workspace, entry.item, entry.row["source_id"], aside)
 
 
-def _shaped(context: Context, loaded: LoadedMap, item: Item, data: bytes) -> Shaped:
-    try:
-        return shape(read_raw(data, loaded.source), loaded.source, context.names, item.file.name)
-    except pl.exceptions.PolarsError as error:
-        text = str(error).splitlines()[0] if str(error) else "no reason given"
-        raise SetAside(
-            "the file cannot be read by its map", f"what the map '{loaded.source.name}' describes", text[:200],
-            "open the file and compare it with the map; `heelward inspect FILE` shows what was understood",
-        ) from error  # fmt: skip
+def _shaped(context: Context, loaded: LoadedMap, item: Item, content: Content, source: str) -> Shaped:
+    raw = read_raw(content, loaded.source)
+    return shape(raw, loaded.source, context.names, item.file.name, context.spool_of(source))
 
 
 def _describe(entry: Ready) -> None:
-    assert entry.shaped is not None and entry.item.loaded is not None
-    frame, row = entry.shaped.frame, entry.row
-    row |= {"rows_in": entry.shaped.rows_in, "rows_landed": frame.height, "findings": len(entry.shaped.findings)}
-    if "well_id" in frame.columns and frame["well_id"].n_unique() == 1:
-        row["well_id"] = frame["well_id"][0]
-    if "time" in entry.item.loaded.source.table.key:
-        row |= {"time_from": frame["time"][0], "time_to": frame["time"][-1]}
-        row["number"] = frame["stage" if "stage" in frame.columns else "run"][0]
+    assert entry.shaped is not None
+    rows, row = entry.shaped.rows, entry.row
+    row |= {"rows_in": entry.shaped.rows_in, "rows_landed": rows.height, "findings": len(entry.shaped.findings)}
+    row |= {"time_from": rows.first, "time_to": rows.last}
+    if len(rows.wells) == 1:
+        row["well_id"] = next(iter(rows.wells))
+    if rows.first is not None and len(rows.numbers) == 1:
+        row["number"] = next(iter(rows.numbers))
 
 
 def _refuse_conflicts(context: Context, entry: Ready, batch: Sequence[Ready]) -> None:
     """Set a file aside that claims rows which another landed file already holds."""
     assert entry.shaped is not None and entry.item.loaded is not None
-    table, frame, row = entry.item.loaded.source.table, entry.shaped.frame, entry.row
+    table, rows, row = entry.item.loaded.source.table, entry.shaped.rows, entry.row
     for other in batch:
-        if other.shaped is not None and other.row["number"] == row["number"]:
-            _clash(table, frame, other.shaped.frame, other.item.path)
+        if other.shaped is not None and _may_meet(rows, other.shaped.rows):
+            for frame in other.shaped.rows.frames():
+                _clash(table, rows, frame.lazy(), other.item.path)
     handled = {other.item.key for other in batch} | {entry.item.key} | context.superseded
     signal = "time" in table.key
-    for held in context.known.claiming(table.name, row["well_id"], row["number"], signal=signal):
+    for held in context.known.claiming(table.name, rows.wells, rows.numbers, signal=signal):
         if (held["path"], held["map"]) in handled:
             continue
         if signal and (held["time_from"] > row["time_to"] or held["time_to"] < row["time_from"]):
             continue
-        rows = context.lake.scan_raw(table).filter(pl.col("source_id") == held["source_id"])
+        found = context.lake.scan_raw(table).filter(pl.col("source_id") == held["source_id"])
         if table is WELLS:
-            rows = rows.filter(~pl.col("stub"))
-        _clash(table, frame, rows.select(table.key).collect(), held["path"])
+            found = found.filter(~pl.col("stub"))
+        _clash(table, rows, found, held["path"])
 
 
-def _clash(table: Table, frame: pl.DataFrame, other: pl.DataFrame, path: str) -> None:
-    common = frame.join(other.select(table.key), on=table.key, how="semi")
-    if common.is_empty():
-        return
-    first = common.row(0, named=True)
-    what = "samples of the same seconds" if "time" in table.key else f"rows of the same {' and '.join(table.key)}"
-    raise SetAside(
-        f"another file holds {common.height} {what}", "each once", f"both here and in {path}",
-        "remove the wrong file from the landing folder, or declare revisions with 'revision_pattern' in the map",
-        first["source_row"],
-    )  # fmt: skip
+def _may_meet(rows: Rows, other: Rows) -> bool:
+    return (not rows.wells or bool(rows.wells & other.wells)) and (
+        not rows.numbers or bool(rows.numbers & other.numbers)
+    )
+
+
+def _clash(table: Table, rows: Rows, other: pl.LazyFrame, path: str) -> None:
+    """Refuse rows whose keys another file holds; a piece at a time, each with what lies in its span."""
+    for frame in rows.frames():
+        span = other
+        if "time" in table.key:
+            span = other.filter(pl.col("time").is_between(frame["time"][0], frame["time"][-1]))
+        common = frame.join(span.select(table.key).collect(), on=table.key, how="semi")
+        if common.height:
+            what = (
+                "samples of the same seconds" if "time" in table.key else f"rows of the same {' and '.join(table.key)}"
+            )
+            raise SetAside(
+                f"another file holds {common.height} {what}", "each once", f"both here and in {path}",
+                "remove the wrong file from the landing folder, or declare revisions with 'revision_pattern' in the "
+                "map", int(common["source_row"][0]),
+            )  # fmt: skip
 
 
 def _keep_copy(workspace: Workspace, item: Item, source: str, aside: SetAside) -> None:
-    """Copy a file set aside, with its reason, under a name of our own."""
+    """Copy a file set aside, with its reason, under a name of our own; without room for it, say so and go on."""
     folder = workspace.out / "set_aside"
-    folder.mkdir(parents=True, exist_ok=True)
-    target = folder / f"{source}.file"
-    if not target.exists():
-        part = folder / f".{source}.part"
-        shutil.copyfile(item.file, part)
-        part.replace(target)
-    note = folder / f".{source}.note"
-    note.write_text(f"{item.path}\n{aside}\n", encoding="utf-8")
-    note.replace(folder / f"{source}.reason.txt")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        target = folder / f"{source}.file"
+        if not target.exists():
+            with replacing(target) as part:
+                shutil.copyfile(item.file, part)
+        replace_text(folder / f"{source}.reason.txt", f"{item.path}\n{aside}\n")
+    except OSError as error:
+        log.warning("no copy of %s could be kept in %s: %s", item.path, folder, error.strerror or error)

@@ -1,26 +1,40 @@
-"""Read one file by its map into untyped columns: delimited text or a sheet of a workbook."""
+"""Read one file by its map into untyped columns: delimited text, a piece at a time, or a sheet of a workbook."""
 
 from __future__ import annotations
 
+import codecs
 import csv
 import difflib
 import io
-import zlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
+from itertools import chain
 
+import numpy as np
 import polars as pl
 
 from pipeline.errors import SetAside, short
+from pipeline.ingest.content import Content
+from pipeline.ingest.lines import records
 from pipeline.ingest.maps import SourceMap
+from pipeline.ingest.workbook import read_sheet
 from pipeline.schemas import meta
 from pipeline.units import UnknownUnit, conversion, spellings
 
-LARGEST_BYTES = 4 * 1024**3
-"""A file that unpacks to more is set aside: nobody's stage record is that large."""
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 ROW = "source_row"
+BAD_SHARE = 0.01
+FEW = 3
+"""Up to this share of rows that cannot be read, or this few, are void and a finding; more set the file aside. [1]"""
+LONGEST_RECORD = 8 * 1024**2
+"""A record that is longer is no record. [bytes]"""
+SHOWN_LINES = 5
+"""Lines that a finding names. [1]"""
+
+
+def few(bad: int, rows: int) -> bool:
+    """Whether so few of a file's rows are bad that the rest may be used."""
+    return bad <= max(BAD_SHARE * rows, FEW)
 
 
 @dataclass
@@ -29,50 +43,22 @@ class RawFile:
 
     Attributes
     ----------
-    frame : polars.DataFrame
-        One column a mapped lake column (numbers already parsed where the file is clean, else text), and
-        ``source_row``, the line of the file.
     head : list of str
         Lines above the data.
-    notes : list of (kind, message, line)
-        Findings of reading.
+    pieces : iterator of polars.DataFrame
+        The data, a piece at a time. One column per mapped lake column (numbers already parsed where the file is clean,
+        else text), and ``source_row``, the line of the file. Read once; it raises `SetAside` where the file cannot
+        be used.
+    notes : list of (kind, message, line, rows)
+        Findings of reading; complete once all pieces are read.
     """
 
-    frame: pl.DataFrame
     head: list[str]
-    notes: list[tuple[str, str, int | None]] = field(default_factory=list)
+    pieces: Iterator[pl.DataFrame]
+    notes: list[tuple[str, str, int | None, int | None]] = field(default_factory=list)
 
 
-def content_of(path: Path) -> bytes:
-    """Return a file's content, unpacked where it is gzip.
-
-    Raises
-    ------
-    SetAside
-        If it is empty, no gzip in spite of its name, or unpacks to more than 4 GiB.
-    """
-    data = path.read_bytes()
-    if path.suffix.lower() == ".gz":
-        unpacked = zlib.decompressobj(wbits=31)
-        try:
-            data = unpacked.decompress(data, LARGEST_BYTES + 1)
-        except zlib.error as error:
-            raise SetAside(
-                "the file cannot be unpacked", "a gzip file", str(error), "ask the provider to send it again"
-            ) from error
-        if len(data) > LARGEST_BYTES:
-            raise SetAside("the file is too large", "at most 4 GiB unpacked", "more", "split the file")
-        if not unpacked.eof:
-            raise SetAside(
-                "the file is cut off", "a whole gzip file", "an end before its time",
-                "ask the provider to send it again",
-            )  # fmt: skip
-    if not data.strip():
-        raise SetAside("the file is empty", "a header and rows", "nothing", "ask the provider to send it again")
-    return data
-
-
-def read_raw(data: bytes, source: SourceMap) -> RawFile:
+def read_raw(content: Content, source: SourceMap) -> RawFile:
     """Read a file's content by its map.
 
     Raises
@@ -81,42 +67,64 @@ def read_raw(data: bytes, source: SourceMap) -> RawFile:
         Where the file is not what the map describes.
     """
     if source.kind == "workbook":
-        return _read_sheet(data, source)
-    return _read_delimited(data, source)
+        return _read_sheet(content, source)
+    return _read_delimited(content, source)
 
 
-def _text(data: bytes, source: SourceMap) -> bytes:
-    """Return the content as UTF-8 without a byte-order mark."""
-    if b"\x00" in data[:8192] and not source.encoding.lower().startswith(("utf-16", "utf-32")):
-        raise SetAside(
-            "the file is not text", f"text in {source.encoding}", "bytes of a binary file",
-            "export it as text, or exclude it from the map's 'files'", 1,
-        )  # fmt: skip
-    try:
-        text = data.decode(source.encoding)
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise SetAside(
-            f"the file is not {source.encoding}", f"text in {source.encoding}",
-            f"byte 0x{data[error.start]:02x}", "set 'encoding' in the map, for instance encoding = \"latin-1\"", line,
-        ) from error  # fmt: skip
-    if source.encoding.lower().replace("_", "-") in ("utf-8", "utf8", "ascii"):
-        return data.removeprefix(b"\xef\xbb\xbf")
-    return text.removeprefix("\ufeff").encode()
+def _text(content: Content, source: SourceMap) -> Iterator[bytes]:
+    """Yield the content as UTF-8 without a byte-order mark, lines ended by a line feed."""
+    decoder = codecs.getincrementaldecoder(source.encoding)()
+    plain = source.encoding.lower().replace("_", "-") in ("utf-8", "utf8", "ascii")
+    first, lines, only_returns = True, 1, False
+    parts = content.parts()
+    for part in chain(parts, (None,)):
+        data = b"" if part is None else part
+        try:
+            if not (plain and data.isascii() and not decoder.getstate()[0]):
+                text = decoder.decode(data, final=part is None)
+                data = text.encode()
+        except UnicodeDecodeError as error:
+            if b"\x00" in error.object[:4096]:
+                raise _no_text(source) from error
+            raise SetAside(
+                f"the file is not {source.encoding}", f"text in {source.encoding}",
+                f"byte 0x{error.object[error.start]:02x}",
+                "set 'encoding' in the map, for instance encoding = \"latin-1\"",
+                lines + error.object.count(b"\n", 0, error.start),
+            ) from error  # fmt: skip
+        if first and data:
+            data = data.removeprefix(b"\xef\xbb\xbf")
+            only_returns = b"\r" in data and b"\n" not in data
+            first = False
+        if only_returns:
+            data = data.replace(b"\r", b"\n")
+        lines += data.count(b"\n")
+        if data:
+            yield data
 
 
-def _head(text: bytes, lines: int) -> list[str]:
-    head = text.split(b"\n", lines)[:lines]
-    return [line.decode().rstrip("\r") for line in head]
+def _head(text: bytes, lines: int, source: SourceMap) -> tuple[list[str], bytes]:
+    """Return the lines above the data, and what follows them."""
+    *head, rest = text.split(b"\n", lines) if text.count(b"\n") >= lines else (*text.split(b"\n"), b"")
+    if any(b"\x00" in line for line in head):
+        raise _no_text(source)
+    return [line.decode().rstrip("\r") for line in head], rest
+
+
+def _no_text(source: SourceMap) -> SetAside:
+    return SetAside(
+        "the file is not text", f"text in {source.encoding}", "bytes of a binary file",
+        "export it as text, or exclude it from the map's 'files'", 1,
+    )  # fmt: skip
 
 
 def _fields(line: str, delimiter: str) -> list[str]:
     return [item.strip() for item in next(csv.reader([line], delimiter=delimiter), [])]
 
 
-def _read_delimited(data: bytes, source: SourceMap) -> RawFile:
-    text = _text(data, source)
-    head = _head(text, source.data_row - 1)
+def _read_delimited(content: Content, source: SourceMap) -> RawFile:
+    parts = _text(content, source)
+    head, rest = _head(next(parts, b""), source.data_row - 1, source)
     if len(head) < source.header_row:
         raise SetAside(
             "the file ends before its header", f"headings in line {source.header_row}", f"{len(head)} line(s)",
@@ -124,17 +132,78 @@ def _read_delimited(data: bytes, source: SourceMap) -> RawFile:
         )  # fmt: skip
     names = _fields(head[source.header_row - 1], source.delimiter)
     places = _places(names, head[source.header_row - 1], source)
-    notes: list[tuple[str, str, int | None]] = []
-    if source.units_row is not None:
+    if source.units_row is not None and source.units_row <= len(head):
         _check_units(_fields(head[source.units_row - 1], source.delimiter), places, source)
-    text = _whole_lines(text, len(names), source, notes)
-    frame = _parse(text, places, len(names), source)
-    if frame.is_empty():
+    raw = RawFile(head, iter(()))
+    raw.pieces = _pieces(chain((rest,), parts), names, places, source, raw)
+    return raw
+
+
+@dataclass
+class _Unread:
+    """Records that could not be divided into fields, so far."""
+
+    rows: int = 0
+    bad: int = 0
+    lines: list[int] = field(default_factory=list)
+    widths: set[int] = field(default_factory=set)
+
+    def add(self, rows: int, lines: Sequence[int], widths: Sequence[int]) -> None:
+        self.rows += rows + len(lines)
+        self.bad += len(lines)
+        self.lines += lines[: SHOWN_LINES - len(self.lines)]
+        self.widths |= set(widths[:SHOWN_LINES])
+
+
+def _pieces(
+    text: Iterator[bytes], names: list[str], places: dict[str, int], source: SourceMap, raw: RawFile
+) -> Iterator[pl.DataFrame]:
+    """Divide the data into records, void those that cannot be read, and parse the others."""
+    most = len(names)
+    fewest = max((place + 1 for place, name in enumerate(names) if name), default=most)
+    line, waiting, unread, any_rows = source.data_row, b"", _Unread(), False
+    for part, last in _whole_lines(text, fewest, source, raw):
+        piece = waiting + part if waiting else part
+        found = records(piece, source.delimiter, fewest, most, last=last)
+        waiting = piece[found.used :]
+        if len(waiting) > LONGEST_RECORD:
+            raise SetAside(
+                "a line is too long to be a row", f"at most {LONGEST_RECORD // 1024**2} MiB", "more",
+                f"correct 'delimiter' or 'encoding' in the map '{source.name}', or the file", line + found.lines,
+            )  # fmt: skip
+        unread.add(found.line.size, (found.bad_line + line).tolist(), found.bad_width.tolist())
+        if found.line.size:
+            frame = _parse(found.text, places, len(names), source, quoted=found.quoted)
+            frame = frame.with_columns(pl.Series(ROW, found.line + np.int32(line)))
+            frame = frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))
+            any_rows = any_rows or not frame.is_empty()
+            yield frame
+        line += found.lines
+    _judge(unread, fewest, source, raw)
+    if not any_rows:
         raise SetAside(
             "the file holds no rows", f"rows from line {source.data_row}", "none",
             "ask the provider to send it again", source.data_row,
         )  # fmt: skip
-    return RawFile(frame, head, notes)
+
+
+def _judge(unread: _Unread, fields: int, source: SourceMap, raw: RawFile) -> None:
+    """Make a finding of the rows that could not be read, or set the file aside where they are many."""
+    if not unread.bad:
+        return
+    lines = ", ".join(str(line) for line in unread.lines) + (", ..." if unread.bad > len(unread.lines) else "")
+    widths = " or ".join(str(width) for width in sorted(unread.widths - {0}))
+    found = f"{widths} fields" if widths else "bytes that are no text"
+    if source.ragged_rows == "set aside" or not few(unread.bad, unread.rows):
+        raise SetAside(
+            f"{unread.bad} of {unread.rows} rows do not have the fields of the heading", f"{fields} fields in each row",
+            f"{found} (lines {lines})",
+            f"correct the file, or 'delimiter', 'decimal' and 'header_row' in the map '{source.name}'", unread.lines[0],
+        )  # fmt: skip
+    raw.notes.append(
+        ("unreadable_rows", f"{unread.bad} row(s) hold {found} where the heading has {fields}: void (lines {lines})",
+         unread.lines[0], unread.bad)
+    )  # fmt: skip
 
 
 def _places(names: list[str], line: str, source: SourceMap) -> dict[str, int]:
@@ -202,27 +271,36 @@ def _same_unit(written: str, unit: str, target: str) -> bool:
     return False
 
 
-def _whole_lines(text: bytes, fields: int, source: SourceMap, notes: list[tuple[str, str, int | None]]) -> bytes:
-    """Drop a last line that was cut off: a record that lost a sample is better than a wrong number."""
-    if text.endswith((b"\n", b"\r")):
-        return text
-    body, _, last = text.rpartition(b"\n")
-    short = last.count(source.delimiter.encode()) + 1 < fields
-    signal = "time" in source.table.key
-    if signal and body.count(b"\n") + 1 >= source.data_row:
-        line = body.count(b"\n") + 2
-        notes.append(("cut_off", "the file ends inside its last line, which is not used", line))
-        return body + b"\n"
-    if short:
+def _whole_lines(text: Iterator[bytes], fields: int, source: SourceMap, raw: RawFile) -> Iterator[tuple[bytes, bool]]:
+    """Yield the parts of a text, and whether each is the last, without a last line that was cut off.
+
+    A record of samples that lost its last one is better than a wrong number; a table that was cut off is set aside.
+    """
+    part, lines = next(text, b""), source.data_row - 1
+    for following in text:
+        lines += part.count(b"\n")
+        yield part, False
+        part = following
+    body, mark, rest = part.rpartition(b"\n")
+    if not rest.strip():
+        yield part, True
+        return
+    line = lines + body.count(b"\n") + (2 if mark else 1)
+    if "time" in source.table.key:
+        if mark:
+            raw.notes.append(("cut_off", "the file ends inside its last line, which is not used", line, 1))
+            yield body + mark, True
+            return
+    elif rest.count(source.delimiter.encode()) + 1 < fields:
         raise SetAside(
-            "the file is cut off", f"{fields} fields in each line", f"{last.count(source.delimiter.encode()) + 1}",
-            "ask the provider to send it again", body.count(b"\n") + 2,
+            "the file is cut off", f"{fields} fields in each line", f"{rest.count(source.delimiter.encode()) + 1}",
+            "ask the provider to send it again", line,
         )  # fmt: skip
-    return text
+    yield part, True
 
 
-def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap) -> pl.DataFrame:
-    """Parse the mapped columns: as numbers where the file is clean, else as text."""
+def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap, *, quoted: bool) -> pl.DataFrame:
+    """Parse the mapped columns: as numbers where the text is clean, else as text."""
     columns = source.table.columns
     numbers = [
         lake
@@ -238,25 +316,21 @@ def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap) 
     def attempt(typed: Sequence[str]) -> pl.DataFrame:
         return pl.read_csv(
             io.BytesIO(text),
-            has_header=True,
+            has_header=False,
             new_columns=names,
+            schema={name: pl.Float64 if name in typed else pl.String for name in names},
             separator=source.delimiter,
-            skip_lines=source.header_row - 1,
-            skip_rows_after_header=source.data_row - source.header_row - 1,
-            schema_overrides=dict.fromkeys(typed, pl.Float64),
             columns=[places[lake] for lake in order],
-            infer_schema=False,
             null_values=voids or None,
             decimal_comma=source.decimal == ",",
+            quote_char='"' if quoted else None,
             truncate_ragged_lines=True,
         )
 
     try:
-        frame = attempt(numbers)
+        return attempt(numbers)
     except (pl.exceptions.ComputeError, pl.exceptions.SchemaError, pl.exceptions.InvalidOperationError):
-        frame = attempt([])
-    frame = frame.with_row_index(ROW, offset=source.data_row).with_columns(pl.col(ROW).cast(pl.Int32))
-    return frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))
+        return attempt([])
 
 
 def _void_text(value: str | float, decimal: str) -> str:
@@ -264,28 +338,9 @@ def _void_text(value: str | float, decimal: str) -> str:
     return text if decimal == "." or isinstance(value, str) else text.replace(".", decimal)
 
 
-def _read_sheet(data: bytes, source: SourceMap) -> RawFile:
-    import fastexcel
-
-    if not data.startswith(b"PK"):
-        raise SetAside(
-            "the file is no workbook", "an .xlsx workbook", "another kind of file",
-            "save it as .xlsx, or exclude it from the map's 'files'",
-        )  # fmt: skip
-    try:
-        book = fastexcel.read_excel(data)
-    except Exception as error:  # the reader raises its own kinds for every way a workbook can be broken
-        raise SetAside(
-            "the workbook cannot be opened", "an .xlsx workbook", short(str(error)),
-            "open and save it again in a spreadsheet program",
-        ) from error  # fmt: skip
+def _read_sheet(content: Content, source: SourceMap) -> RawFile:
     assert source.sheet is not None
-    if source.sheet not in book.sheet_names:
-        raise SetAside(
-            f"the workbook has no sheet '{short(source.sheet)}'", f"sheet '{short(source.sheet)}'",
-            ", ".join(short(name) for name in book.sheet_names), "correct 'sheet' in the map",
-        )  # fmt: skip
-    sheet = book.load_sheet(source.sheet, header_row=None, skip_rows=0, dtypes="string").to_polars()
+    sheet = read_sheet(content, source.sheet)
     if sheet.height < source.data_row:
         raise SetAside(
             "the sheet holds no rows", f"rows from line {source.data_row}", f"{sheet.height} line(s)",
@@ -297,4 +352,4 @@ def _read_sheet(data: bytes, source: SourceMap) -> RawFile:
         _check_units([str(v or "") for v in sheet.row(source.units_row - 1)], places, source)
     frame = sheet.select(pl.nth(place).alias(lake) for lake, place in places.items())[source.data_row - 1 :]
     frame = frame.with_row_index(ROW, offset=source.data_row).with_columns(pl.col(ROW).cast(pl.Int32))
-    return RawFile(frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null())), names)
+    return RawFile(names, iter([frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))]))

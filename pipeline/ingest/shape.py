@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import polars as pl
 
 from pipeline.errors import SetAside, short
-from pipeline.ingest.cells import Finding, Work, elapsed, moment, typed
+from pipeline.ingest.cells import Finding, Work, clock_zone, elapsed, judge, moment, typed
 from pipeline.ingest.maps import SourceMap
 from pipeline.ingest.names import Names, new_id
-from pipeline.ingest.read import ROW, RawFile
+from pipeline.ingest.read import ROW, RawFile, few
+from pipeline.ingest.spool import Rows, Spool
+from pipeline.ingest.times import near_clock_change
 from pipeline.schemas import WELLS, meta
+from pipeline.schemas.base import MOST_NUMBER
 
 LONG_DAYS = 3.0
 """A record that spans more has odd times. [d]"""
@@ -25,7 +30,7 @@ class Shaped:
 
     Attributes
     ----------
-    frame : polars.DataFrame
+    rows : Rows
         All columns of the table except ``source_id``.
     stubs : polars.DataFrame
         Wells made because the file named unknown ones (empty where none).
@@ -34,13 +39,13 @@ class Shaped:
     findings : list of Finding
     """
 
-    frame: pl.DataFrame
+    rows: Rows
     stubs: pl.DataFrame
     rows_in: int
     findings: list[Finding] = field(default_factory=list)
 
 
-def shape(raw: RawFile, source: SourceMap, names: Names, file_name: str) -> Shaped:
+def shape(raw: RawFile, source: SourceMap, names: Names, file_name: str, folder: Path) -> Shaped:
     """Turn a raw file into rows of its lake table.
 
     Parameters
@@ -51,28 +56,65 @@ def shape(raw: RawFile, source: SourceMap, names: Names, file_name: str) -> Shap
         Known wells.
     file_name : str
         Name of the file, for ``name_pattern``.
+    folder : Path
+        Where rows wait that are more than memory should hold.
 
     Raises
     ------
     SetAside
         Where the rows cannot be used; says where and what to do.
     """
-    findings = [Finding(kind, message, line) for kind, message, line in raw.notes]
-    work = Work(source, raw, names, name_groups(source, file_name), findings)
-    rows_in = raw.frame.height
-    frame = _well_ids(work, raw.frame)
+    work = Work(source, raw, names, name_groups(source, file_name))
+    spool, rows_in, incomplete = Spool(source.table, folder), 0, _Incomplete()
+    for frame in _at_clock_changes(work, raw.pieces):
+        rows_in += frame.height
+        spool.add(_shaped(work, frame, incomplete))
+    judge(work)
+    incomplete.judge(work, rows_in)
+    rows = spool.rows(work.findings)
+    if rows.height == 0:
+        raise SetAside(
+            "no row can be used", "rows with a time and what names them", "none",
+            f"correct the map '{source.name}', or the file",
+        )  # fmt: skip
+    _long(work, rows)
+    work.findings[:0] = [Finding(*note) for note in raw.notes]
+    return Shaped(rows, _stubs(work), rows_in, work.findings)
+
+
+def _shaped(work: Work, frame: pl.DataFrame, incomplete: _Incomplete) -> pl.DataFrame:
+    """Shape one piece of a file."""
+    source = work.source
+    frame = _well_ids(work, frame)
     frame = frame.with_columns(typed(work, frame))
     frame = _numbers_from_name(work, frame)
     frame = _times(work, frame)
     if source.lands == WELLS.name:
         frame = frame.with_columns(stub=pl.lit(False))
+    frame = incomplete.drop(work, frame)
     frame = _referenced(work, frame)
     dtypes = {name: dtype for name, dtype in source.table.dtypes.items() if name != "source_id"}
     absent = [pl.lit(None, dtype=dtype).alias(name) for name, dtype in dtypes.items() if name not in frame.columns]
     frame = frame.with_columns(absent).select(list(dtypes)).cast(dtypes)  # type: ignore[arg-type]
-    frame = _ordered(work, frame)
-    _validate(work, frame)
-    return Shaped(frame, _stubs(work), rows_in, work.findings)
+    _keep_rules(work, frame)
+    return frame
+
+
+def _at_clock_changes(work: Work, pieces: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
+    """Join pieces that part near a night on which clocks change: its hours are told apart by the rows around them."""
+    channel = work.source.columns.get("time")
+    if channel is None or channel.format is None or "time" not in work.source.table.key:
+        yield from pieces
+        return
+    zone, waiting = clock_zone(work, channel), None
+    for piece in pieces:
+        frame = piece if waiting is None else pl.concat([waiting, piece], how="vertical_relaxed")
+        last = frame["time"].tail(1).str.to_datetime(channel.format, strict=False)[0] if frame.height else None
+        waiting = frame if last is not None and near_clock_change(last, zone) else None
+        if waiting is None:
+            yield frame
+    if waiting is not None:
+        yield waiting
 
 
 def name_groups(source: SourceMap, file_name: str) -> dict[str, str]:
@@ -155,6 +197,7 @@ def _numbers_from_name(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
                     f"the file's name gives no {key}", "a whole number", f"'{short(work.groups[key])}'",
                     f"correct 'name_pattern' in the map '{work.source.name}'",
                 ) from error  # fmt: skip
+            number = max(-1, min(number, MOST_NUMBER + 1))  # what is no possible number is told as such later
             frame = frame.with_columns(pl.lit(number, dtype=pl.Int32).alias(key))
     return frame
 
@@ -166,16 +209,8 @@ def _times(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     if channel.start is not None:
         series = elapsed(work, channel, frame)
     else:
-        series = moment(work, "time", channel, frame["time"])
-    frame = frame.with_columns(time=series)
-    unread = frame["time"].null_count()
-    if unread:
-        frame = frame.filter(pl.col("time").is_not_null())
-        if frame.is_empty():
-            raise SetAside(
-                "no row has a time", "a time in each row", "none", f"correct 'time' in the map '{work.source.name}'"
-            )
-    return frame
+        series = moment(work, "time", channel, frame["time"], frame[ROW])
+    return frame.with_columns(time=series).filter(pl.col("time").is_not_null())
 
 
 def _referenced(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
@@ -215,59 +250,71 @@ def _from_toe(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     return frame.with_columns(turned.alias("stage"))
 
 
-def _ordered(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
-    """Sort samples by time and keep the last of repeated ones."""
-    if "time" not in work.source.table.key or frame.height < 2:
-        return frame
-    step = frame["time"].diff().dt.total_microseconds()
-    if (step > 0).sum() < frame.height - 1:
-        back = int((step < 0).sum())
-        if back:
-            work.findings.append(Finding("out_of_order", f"{back} row(s) stand out of time order; sorted", rows=back))
-        height = frame.height
-        frame = frame.sort("time", maintain_order=True).unique("time", keep="last", maintain_order=True)
-        if frame.height < height:
-            count = height - frame.height
-            work.findings.append(
-                Finding("repeated_times", f"{count} row(s) repeat a time; the last of each is kept", rows=count)
-            )
-    span = (frame["time"][-1] - frame["time"][0]).total_seconds() / 86400.0
-    if span > LONG_DAYS:
-        work.findings.append(
-            Finding("long_span", f"the record spans {span:.1f} days: is the order of day and month right in the map?")
-        )
-    return frame
+def _long(work: Work, rows: Rows) -> None:
+    if rows.first is None or rows.last is None:
+        return
+    days = (rows.last - rows.first).total_seconds() / 86400.0
+    if days > LONG_DAYS:
+        text = f"the record spans {days:.1f} days: is the order of day and month right in the map?"
+        work.findings.append(Finding("long_span", text))
 
 
-def _validate(work: Work, frame: pl.DataFrame) -> None:
+@dataclass
+class _Incomplete:
+    """Rows without a value that each row needs, so far."""
+
+    count: int = 0
+    line: int = 0
+    column: str = ""
+
+    def drop(self, work: Work, frame: pl.DataFrame) -> pl.DataFrame:
+        """Return the rows that have all they need."""
+        columns = work.source.table.columns
+        needed = [name for name in frame.columns if name in columns and not columns[name].nullable]
+        whole = frame.select(pl.all_horizontal(pl.col(name).is_not_null() for name in needed)).to_series()
+        if whole.all():
+            return frame
+        if not self.count:
+            row = frame.filter(~whole).row(0, named=True)
+            self.line, self.column = row[ROW], next(name for name in needed if row[name] is None)
+        self.count += frame.height - int(whole.sum())
+        return frame.filter(whole)
+
+    def judge(self, work: Work, rows: int) -> None:
+        """Make a finding of them, or set the file aside where they are many."""
+        if not self.count:
+            return
+        channel = work.source.columns.get(self.column)
+        heading = short((channel.column if channel is not None else None) or self.column)
+        if not few(self.count, rows) or self.count == rows:
+            raise SetAside(
+                f"'{heading}' is empty in {self.count} of {rows} rows", "a value in each row", "nothing",
+                "fill it in, or remove the rows", self.line,
+            )  # fmt: skip
+        text = f"{self.count} row(s) lack a value that each row needs, first '{heading}': void"
+        work.findings.append(Finding("incomplete_rows", text, self.line, self.count))
+
+
+def _keep_rules(work: Work, frame: pl.DataFrame) -> None:
     """Set the file aside where a row breaks the table's schema; name the row and the rule."""
     table = work.source.table
     schema: Any = table.schema
-    columns = table.columns
-    required = [name for name in frame.columns if name in columns and not columns[name].nullable]
-    for name in required:
-        if frame[name].null_count():
-            line = int(frame[ROW][int(frame[name].is_null().arg_true()[0])])
-            heading = work.source.columns[name].column if name in work.source.columns else name
+    if "time" in table.key:  # ranges are the cells' work; what remains is the number in the file's name
+        name = next(name for name in ("stage", "run") if name in table.key)
+        low, high = schema.columns()[name].min, schema.columns()[name].max
+        numbers = frame[name].unique().to_list()
+        if not all(low <= number <= high for number in numbers):
             raise SetAside(
-                f"'{short(heading or name)}' is empty", "a value in each row", "nothing",
-                "fill it in, or remove the row", line,
+                f"the file is of no possible {name}", f"a {name} from {low} to {high}", f"{min(numbers)}",
+                f"rename the file, or correct 'name_pattern' or '{name}' in the map '{work.source.name}'",
             )  # fmt: skip
-    if "time" in table.key:
-        return  # order and uniqueness of samples are assured by `_ordered`, ranges by `_quantity`
-    twice = frame.select(table.key).is_duplicated()
-    if twice.any():
-        lines = frame.filter(twice)[ROW].to_list()
-        raise SetAside(
-            f"two rows describe the same {' and '.join(table.key)}", "each once",
-            "lines " + ", ".join(str(line) for line in lines[:4]), "remove or correct one of them", lines[0],
-        )  # fmt: skip
+        return
     result = schema.filter(frame.with_columns(source_id=pl.lit("x")).select(list(table.dtypes)), cast=False)
     failed = result.failure
-    if len(failed):
+    rules = {name: count for name, count in failed.counts().items() if name != "primary_key"}
+    if rules:
         row = failed.invalid().row(0, named=True)
-        rule = next(iter(failed.counts()))
         raise SetAside(
-            f"a row breaks the rule '{rule}' of table '{table.name}'", "rows that keep it",
+            f"a row breaks the rule '{next(iter(rules))}' of table '{table.name}'", "rows that keep it",
             short(str({key: row[key] for key in table.key})), "correct the row", row[ROW],
         )  # fmt: skip

@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import polars as pl
 
 SETTLED = timedelta(days=30)
 """No zone steps its clock twice within this time."""
+
+FIRST_DAY = date(1950, 1, 1)
+"""No record of a completion is older."""
+PLANNED_DAYS = 3650
+"""How far ahead a planned day may lie. [d]"""
+
+
+def days_allowed(*, ahead: bool = False) -> tuple[date, date]:
+    """Return the first and last day that a record may speak of: tomorrow, as clocks differ; later for planned days."""
+    today = datetime.now(UTC).date()
+    return FIRST_DAY, today + timedelta(days=PLANNED_DAYS if ahead else 1)
 
 
 def to_utc(times: pl.Series, zone: str) -> tuple[pl.Series, list[tuple[str, str, int]]]:
@@ -92,3 +103,9 @@ def _resolve(
         return first, notes
     chosen = frame.select(pl.when(pl.col("twice") & back).then("second").otherwise("first")).to_series()
     return chosen, notes
+
+
+def near_clock_change(moment: datetime, zone: str) -> bool:
+    """Whether a zone's clock changes within half a day of a moment of it."""
+    offsets = {(moment + timedelta(hours=hours)).replace(tzinfo=ZoneInfo(zone)).utcoffset() for hours in (-12, 0, 12)}
+    return len(offsets) > 1

@@ -8,18 +8,20 @@ from __future__ import annotations
 
 import random
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import duckdb
 import polars as pl
+import pyarrow as pa
 from deltalake import CommitProperties, DeltaTable, WriterProperties, write_deltalake
-from deltalake.exceptions import CommitFailedError, TableNotFoundError
+from deltalake.exceptions import CommitFailedError, DeltaError, TableNotFoundError
 
 from pipeline.schemas import SOURCES, Table
 
+Stream = Callable[[], Iterator[pl.DataFrame]]
 Where = Mapping[str, "str | int | bool | Sequence[str] | Sequence[int]"]
 
 # Old versions must stay readable for as-of reports; Delta's own default drops them after 30 days.
@@ -28,6 +30,8 @@ _RETENTION = {
     "delta.deletedFileRetentionDuration": "interval 3650 days",
 }
 _WRITER = WriterProperties(compression="ZSTD")
+_NO_RETRY = CommitProperties(max_commit_retries=0)
+"""A conflict comes back to `replace`, which asks again whether what it writes is still right."""
 _TRIES = 8
 VISIBLE_STATE = "landed"
 
@@ -48,11 +52,14 @@ class Lake:
         Credentials and endpoints for an object store.
     versions : mapping of str to int, optional
         Table versions to read; the newest where absent. A pinned lake cannot be written.
+    guard : callable, optional
+        Asked before each write; raises where this process may not write any more.
     """
 
     root: str
     storage_options: Mapping[str, str] = field(default_factory=dict)
     versions: Mapping[str, int] | None = None
+    guard: Callable[[], None] | None = field(default=None, compare=False, repr=False)
 
     def uri(self, table: Table) -> str:
         """Where a table lies."""
@@ -78,6 +85,10 @@ class Lake:
     def at(self, versions: Mapping[str, int]) -> Lake:
         """Return the same lake as it was at the given table versions."""
         return replace(self, versions=dict(versions))
+
+    def reader(self) -> Lake:
+        """Return the same lake for other processes, which only read."""
+        return replace(self, guard=None)
 
     def scan_raw(self, table: Table) -> pl.LazyFrame:
         """Return all rows of a table, those that no reader may see included.
@@ -110,7 +121,7 @@ class Lake:
     def replace(
         self,
         table: Table,
-        rows: pl.DataFrame,
+        rows: pl.DataFrame | Stream,
         where: Where,
         *,
         still_valid: Callable[[], bool] | None = None,
@@ -120,8 +131,9 @@ class Lake:
         Parameters
         ----------
         table : Table
-        rows : polars.DataFrame
-            New rows; each must meet the table's schema and satisfy ``where``. May be empty.
+        rows : polars.DataFrame, or callable
+            New rows, with the table's columns; each must satisfy ``where``. May be empty. A callable yields them in
+            frames, anew at each call: they are written one after the other, never all in memory.
         where : mapping
             Column to value or values; an empty mapping selects the whole table.
         still_valid : callable, optional
@@ -141,22 +153,24 @@ class Lake:
         """
         if self.versions is not None:
             raise ValueError("a lake opened at past versions cannot be written")
-        frame = rows.select(list(table.dtypes)).cast(pl.Schema(table.dtypes))
-        if table.sort_by:
-            frame = frame.sort(table.sort_by)
+        frame = _formed(table, rows) if isinstance(rows, pl.DataFrame) else rows
         predicate = _predicate(where)
         for attempt in range(_TRIES):
+            if self.guard is not None:
+                self.guard()
             try:
                 return self._write(table, frame, predicate)
-            except CommitFailedError:
-                if attempt == _TRIES - 1:
+            except DeltaError as error:
+                if attempt == _TRIES - 1 or not _conflict(error):
                     raise
                 time.sleep(random.uniform(0.05, 0.2) * 2**attempt)
                 if still_valid is not None and not still_valid():
                     raise InputsChanged(f"the inputs of table '{table.name}' changed during the write") from None
         raise AssertionError("unreachable")
 
-    def _write(self, table: Table, frame: pl.DataFrame, predicate: str | None) -> int:
+    def _write(self, table: Table, rows: pl.DataFrame | Stream, predicate: str | None) -> int:
+        frame: Any = rows if isinstance(rows, pl.DataFrame) else _arrow_stream(table, rows)
+        nothing = isinstance(rows, pl.DataFrame) and rows.is_empty()
         options = dict(self.storage_options) or None
         delta = self.open(table)
         if delta is None:
@@ -165,21 +179,21 @@ class Lake:
             write_deltalake(
                 self.uri(table), frame, mode="error", partition_by=list(table.partition_by) or None,
                 configuration=_RETENTION, writer_properties=_WRITER, storage_options=options,
-                description=table.grain,
+                description=table.grain, commit_properties=_NO_RETRY,
             )  # fmt: skip
             return 0
-        if frame.is_empty() and not delta.file_uris():
+        if nothing and not delta.file_uris():
             return int(delta.version())
-        if frame.is_empty():
+        if nothing:
             if predicate is None:
                 delta.delete()
             else:
-                delta.delete(predicate, commit_properties=CommitProperties(max_commit_retries=0))
+                delta.delete(predicate, commit_properties=_NO_RETRY)
         else:
             write_deltalake(
                 delta, frame, mode="overwrite", predicate=predicate,
                 schema_mode="merge" if set(table.dtypes) - _columns(delta) else None, writer_properties=_WRITER,
-                commit_properties=CommitProperties(max_commit_retries=0),
+                commit_properties=_NO_RETRY,
             )  # fmt: skip
         return int(delta.version())
 
@@ -204,6 +218,26 @@ class Lake:
         connection.execute("SET enable_external_access = false")
         connection.execute("SET lock_configuration = true")
         return connection
+
+
+def _formed(table: Table, rows: pl.DataFrame) -> pl.DataFrame:
+    frame = rows.select(list(table.dtypes)).cast(pl.Schema(table.dtypes))
+    return frame.sort(table.sort_by) if table.sort_by else frame
+
+
+def _arrow_stream(table: Table, rows: Stream) -> pa.RecordBatchReader:
+    schema = table.empty().to_arrow(compat_level=pl.CompatLevel.oldest()).schema
+    batches = (
+        batch
+        for frame in rows()
+        for batch in _formed(table, frame).to_arrow(compat_level=pl.CompatLevel.oldest()).to_batches()
+    )
+    return pa.RecordBatchReader.from_batches(schema, batches)
+
+
+def _conflict(error: DeltaError) -> bool:
+    """Whether another process wrote in between, the table's creation included."""
+    return isinstance(error, CommitFailedError) or "already exists" in str(error)
 
 
 def _columns(delta: DeltaTable) -> set[str]:

@@ -20,10 +20,9 @@ from pipeline.metrics.measure_pads import measure_pads
 from pipeline.metrics.measure_runs import measure_runs
 from pipeline.metrics.measure_stages import measure_stages
 from pipeline.metrics.view import STAGE
-from pipeline.metrics.well import Rows, WellInput, WellRows
+from pipeline.metrics.well import Rows, WellInput, WellRows, amendment_findings
 from pipeline.metrics.wireline import WIRELINE_RUN, measure_wireline
-from pipeline.picks import coil_states, coil_stops, toe
-from pipeline.picks import stage as stage_picks
+from pipeline.picks.catalogue import METHODS
 from pipeline.schemas import (
     AMENDMENTS,
     COIL,
@@ -109,7 +108,7 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
     report.unchanged = plan.unchanged
     tasks = [plan.stale[first : first + WELLS_A_TASK] for first in range(0, len(plan.stale), WELLS_A_TASK)]
     waiting: list[_Result] = []
-    for done, result in enumerate(spread(partial(_measurer, lake), tasks, TASKS_A_CORE), start=1):
+    for done, result in enumerate(spread(partial(_measurer, lake.reader()), tasks, TASKS_A_CORE), start=1):
         waiting.append(result)
         if len(waiting) == TASKS_A_COMMIT or done == len(tasks):
             _write(lake, waiting)
@@ -168,10 +167,7 @@ def _zone(wells: Rows, default: str) -> str:
 
 def _methods() -> list[Any]:
     """Names and versions of all methods that rows follow from."""
-    picks = [
-        (method.name, method.version)
-        for method in (*stage_picks.METHODS, *coil_stops.METHODS, *coil_states.METHODS, *toe.METHODS)
-    ]
+    picks = sorted((method.name, method.version) for method in METHODS.values())
     return [picks, *(level.versions() for level in (STAGE, PLUG, RUN, TOE, WIRELINE_RUN))]
 
 
@@ -215,6 +211,7 @@ def _measure_wells(treatment: pl.LazyFrame, coil: pl.LazyFrame, wells: list[_Sta
         measure_runs(given, rows)
         measure_wireline(given, pumped_down, rows)
         rows.findings += offset_findings(given.well_id, given.tables["offsets"])
+        rows.findings += amendment_findings(given)
         results.append(rows)
     prints = {well.well_id: well.print for well in wells}
     return _Result(list(prints), _frames(results, prints))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
@@ -10,6 +11,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from pipeline.errors import short
+from pipeline.picks.catalogue import METHODS, hard_range
 from pipeline.picks.record import Array, Pick
 
 Rows = list[dict[str, Any]]
@@ -43,7 +46,8 @@ class WellRows:
 def amended(well: WellInput, level: str, number: int, origin: datetime) -> dict[str, Pick]:
     """Return the picks that engineers set, as the picks' functions take them: the latest word on each."""
     found: dict[str, Pick] = {}
-    rows = [row for row in well.tables["amendments"] if (row["level"], row["number"]) == (level, number)]
+    said = [row for row in well.tables["amendments"] if (row["level"], row["number"]) == (level, number)]
+    rows = [row for row in said if refusal(row) is None]
     for row in sorted(rows, key=lambda row: row["at"]):
         if row["withdrawn"]:
             found.pop(row["pick"], None)
@@ -52,6 +56,34 @@ def amended(well: WellInput, level: str, number: int, origin: datetime) -> dict[
         reason = f"amended by {row['by']}: {row['why']}"
         found[row["pick"]] = Pick(row["pick"], row["value"], "", moment, "amended by an engineer", 0, "high", reason)
     return found
+
+
+def refusal(row: Mapping[str, Any]) -> str | None:
+    """Return why an amendment cannot count, however it came into the lake; None where it can."""
+    if row["withdrawn"]:
+        return None
+    if row["pick"] not in METHODS:
+        return f"there is no pick '{short(str(row['pick']))}'"
+    if row["value"] is None and row["time"] is None:
+        return "it sets neither a value nor a time"
+    low, high = hard_range(row["pick"])
+    if row["value"] is not None and not low <= row["value"] <= high:  # NaN lies in no range
+        unit = METHODS[row["pick"]].unit
+        return f"a value of {row['value']:g} is outside the {low:g} to {high:g} {unit}".rstrip() + " that it can have"
+    return None
+
+
+def amendment_findings(well: WellInput) -> Rows:
+    """Return a finding for each amendment that does not count."""
+    return [
+        {
+            "step": "measure", "well_id": well.well_id, "level": row["level"], "number": row["number"],
+            "kind": "amendment_ignored",
+            "message": f"the amendment of {short(row['pick'])} by {short(row['by'])} does not count: {why}",
+        }
+        for row in well.tables["amendments"]
+        if (why := refusal(row)) is not None
+    ]  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,10 @@ from markupsafe import Markup
 from pipeline.lake import Lake
 from pipeline.report.mask import Mask
 from pipeline.report.record_svg import COIL_RUN, STAGE, Kind, record_svg
-from pipeline.report.text import inert, inert_text
+from pipeline.report.text import inert
 from pipeline.report.theme import style, templates
 from pipeline.schemas import COIL, PICKS, TREATMENT, WELLS
+from pipeline.text import inert_text
 from pipeline.workspace import replace_text
 
 VERSION = 2

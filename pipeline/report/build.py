@@ -18,8 +18,8 @@ from pipeline.report.gather import gather, steps_of
 from pipeline.report.html import CAUTION, Sheet, write_html
 from pipeline.report.mask import make_mask
 from pipeline.report.pages import load_pages
-from pipeline.report.text import inert_text
 from pipeline.schemas import Table
+from pipeline.text import inert_text
 from pipeline.workspace import Workspace
 
 Progress = Callable[[int, int, str], None]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import polars as pl
 
@@ -10,6 +11,11 @@ from pipeline.errors import HeelwardError
 from pipeline.plan.evaluate import Line
 from pipeline.plan.run import Planned
 from pipeline.report.queries import Query
+from pipeline.text import inert_text
+from pipeline.workspace import replacing
+
+if TYPE_CHECKING:
+    from rich.text import Text
 
 
 def neutralised(frame: pl.DataFrame) -> pl.DataFrame:
@@ -32,29 +38,36 @@ def write(frame: pl.DataFrame, out: Path) -> None:
     HeelwardError
         If the file's ending is another.
     """
-    if out.suffix == ".csv":
-        neutralised(frame).write_csv(out)
-    elif out.suffix == ".parquet":
-        frame.write_parquet(out, compression="zstd")
-    else:
+    if out.suffix not in (".csv", ".parquet"):
         raise HeelwardError(f"{out}: write to a .csv or a .parquet file")
+    with replacing(out) as part:
+        if out.suffix == ".csv":
+            neutralised(frame).write_csv(part)
+        else:
+            frame.write_parquet(part, compression="zstd")
+
+
+def _text(value: str) -> Text:
+    """Return a text that the terminal shows as it is: no markup, nothing that moves the cursor or colours."""
+    from rich.text import Text
+
+    return Text(inert_text(value))
 
 
 def show(query: Query, frame: pl.DataFrame) -> None:
     """Print rows as a table."""
     from rich.console import Console
     from rich.table import Table
-    from rich.text import Text
 
     table = Table(title=query.title, title_justify="left", header_style="bold")
     for column in query.columns:
         label = column.name + (f" [{column.unit}]" if column.unit else "")
         numeric = frame.schema[column.name].is_numeric()
-        table.add_column(Text(label), justify="right" if numeric else "left")
+        table.add_column(_text(label), justify="right" if numeric else "left")
     for row in frame.select(item.name for item in query.columns).iter_rows():
         table.add_row(
             *(
-                Text("–" if value is None else f"{value:,.4g}" if isinstance(value, float) else str(value))
+                _text("–" if value is None else f"{value:,.4g}" if isinstance(value, float) else str(value))
                 for value in row
             )
         )
@@ -65,38 +78,37 @@ def show_plan(planned: Planned) -> None:
     """Print a plan: figures of each design, then the verdict."""
     from rich.console import Console
     from rich.table import Table
-    from rich.text import Text
 
     designs = [design.name for design in planned.plan.designs]
-    table = Table(title=f"Designs for {planned.plan.pad.name}", title_justify="left", header_style="bold")
+    table = Table(title=_text(f"Designs for {planned.plan.pad.name}"), title_justify="left", header_style="bold")
     table.add_column("quantity")
     table.add_column("from")
     for name in designs:
-        table.add_column(Text(name), justify="right")
+        table.add_column(_text(name), justify="right")
     by_quantity: dict[str, dict[str, Line]] = {}
     for line in planned.lines:
         by_quantity.setdefault(line.quantity, {})[line.design] = line
     for quantity, cells in by_quantity.items():
         first = next(iter(cells.values()))
         label = quantity.replace("_", " ") + (f" [{first.unit}]" if first.unit else "")
-        table.add_row(Text(label), first.basis, *(Text(_figure(cells[name])) for name in designs))
+        table.add_row(_text(label), first.basis, *(_text(_figure(cells[name])) for name in designs))
     console = Console()
     console.print(table)
     for line in planned.lines:
         if line.value is None:
-            console.print(Text(f"{line.design}, {line.quantity.replace('_', ' ')}: {line.note}"))
-    console.print(Text(planned.ranking.verdict, style="bold"))
+            console.print(_text(f"{line.design}, {line.quantity.replace('_', ' ')}: {line.note}"))
+    console.print(_text(planned.ranking.verdict), style="bold")
     for name, found in planned.taught.items():
-        console.print(Text(f"What a trial on this pad would teach about {name.replace('_', ' ')}:"))
+        console.print(_text(f"What a trial on this pad would teach about {name.replace('_', ' ')}:"))
         if isinstance(found, str):
-            console.print(Text(f"  {found}"))
+            console.print(_text(f"  {found}"))
             continue
         for trial in found:
             console.print(
-                Text(f"  {', '.join(trial.wells)}: half width {trial.half_width:.4g}, {trial.shrinks_to:.0%} of now")
+                _text(f"  {', '.join(trial.wells)}: half width {trial.half_width:.4g}, {trial.shrinks_to:.0%} of now")
             )
     console.print(
-        Text("Figures are for engineering review and no operating limits; see the page's caution.", style="dim")
+        _text("Figures are for engineering review and no operating limits; see the page's caution."), style="dim"
     )
 
 

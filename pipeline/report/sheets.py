@@ -12,6 +12,7 @@ import xlsxwriter
 from pipeline import __version__
 from pipeline.report.gather import Content, Rows
 from pipeline.report.html import CAUTION, Sheet
+from pipeline.workspace import replacing
 
 LONGEST_NAME = 31
 """Of a sheet (the format's limit). [characters]"""
@@ -30,10 +31,9 @@ def write_xlsx(content: Content, sheet: Sheet, path: Path) -> Path:
     Texts are written as texts: what begins like a formula stays the text it is. Times are UTC.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_suffix(".part")
     tables = {rows.query.name: rows for rows in (*(r for one in content.parts for r in one.tables), *content.ledger)}
     drawn = {one.rows.query.name: one.rows for each in content.parts for one in each.charts if not one.chart.given}
-    with xlsxwriter.Workbook(part, _OPTIONS) as book:
+    with replacing(path) as part, xlsxwriter.Workbook(part, _OPTIONS) as book:
         book.set_properties({"title": sheet.title, "created": datetime.now(UTC).replace(tzinfo=None)})
         formats = {
             "head": book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1}),
@@ -43,7 +43,6 @@ def write_xlsx(content: Content, sheet: Sheet, path: Path) -> Path:
         _first(book, sheet, tables | drawn, formats)
         for name, rows in (tables | drawn).items():
             _table(book.add_worksheet(name[:LONGEST_NAME]), rows, formats)
-    part.replace(path)
     return path
 
 

@@ -2,28 +2,23 @@
 
 from __future__ import annotations
 
-import unicodedata
 from datetime import date, datetime
 from typing import Any
 
 import polars as pl
 
+from pipeline.text import MARK
+
 LONGEST = 400
 """A longer text is cut, with an ellipsis. [characters]"""
 # Control, format and surrogate characters: among them those that turn the direction of writing or hide.
-_UNSEEN = r"[\p{Cc}\p{Cf}\p{Co}\p{Cn}]"
-_MARK = "\ufffd"
+_UNSEEN = r"[\p{Cc}\p{Cf}\p{Co}\p{Cn}\p{Zl}\p{Zp}]"
 
 
 def inert(frame: pl.DataFrame) -> pl.DataFrame:
     """Return a frame whose texts hold no character that is invisible or turns the direction of writing."""
     texts = [name for name, dtype in frame.schema.items() if dtype == pl.String]
-    return frame.with_columns(pl.col(name).str.replace_all(_UNSEEN, _MARK).alias(name) for name in texts)
-
-
-def inert_text(value: str) -> str:
-    """Return a text without characters that are invisible or turn the direction of writing."""
-    return "".join(_MARK if unicodedata.category(letter) in {"Cc", "Cf", "Co", "Cn"} else letter for letter in value)
+    return frame.with_columns(pl.col(name).str.replace_all(_UNSEEN, MARK).alias(name) for name in texts)
 
 
 def cell(value: Any) -> str:

@@ -10,6 +10,10 @@ import dataframely as dy
 import polars as pl
 
 Range = tuple[float, float]
+DEPTH_FT: Range = (-50.0, 40000.0)
+"""Hard range of a measured depth: deeper than any well."""
+MOST_NUMBER = 1000
+"""No well has more stages, plugs or runs."""
 
 
 def quantity(
@@ -48,14 +52,21 @@ def quantity(
     )
 
 
-def integer(meaning: str, *, key: bool = False, required: bool = False, lowest: int | None = None) -> dy.Int32:
-    """Declare a whole number."""
-    return dy.Int32(nullable=not (key or required), primary_key=key, min=lowest, description=meaning)
+def integer(
+    meaning: str, *, key: bool = False, required: bool = False, lowest: int | None = None, highest: int | None = None
+) -> dy.Int32:
+    """Declare a whole number; outside its range a cell is no value."""
+    return dy.Int32(nullable=not (key or required), primary_key=key, min=lowest, max=highest, description=meaning)
 
 
-def text(meaning: str, *, key: bool = False, required: bool = False) -> dy.String:
-    """Declare a text."""
-    return dy.String(nullable=not (key or required), primary_key=key, description=meaning)
+def text(
+    meaning: str, *, key: bool = False, required: bool = False, one_of: tuple[str, ...] = (), zone: bool = False
+) -> dy.String:
+    """Declare a text: any, one of a closed list of words, or the name of a time zone."""
+    return dy.String(
+        nullable=not (key or required), primary_key=key, description=meaning,
+        metadata={"one_of": one_of or None, "zone": zone},
+    )  # fmt: skip
 
 
 def flag(meaning: str, *, required: bool = False) -> dy.Bool:
@@ -70,9 +81,9 @@ def instant(meaning: str, *, key: bool = False, required: bool = False) -> dy.Da
     )
 
 
-def day(meaning: str, *, key: bool = False) -> dy.Date:
-    """Declare a calendar day on the pad's clock."""
-    return dy.Date(nullable=not key, primary_key=key, description=meaning)
+def day(meaning: str, *, key: bool = False, ahead: bool = False) -> dy.Date:
+    """Declare a calendar day on the pad's clock; ``ahead`` where it may be planned."""
+    return dy.Date(nullable=not key, primary_key=key, description=meaning, metadata={"ahead": ahead})
 
 
 class Landed(dy.Schema):

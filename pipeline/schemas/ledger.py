@@ -12,7 +12,10 @@ class Activity(Landed):
     start_time = instant("start", key=True)
     end_time = instant("end", required=True)
     well_id = text("the well, where the interval belongs to one")
-    activity = text("pumping, wireline, swap, coil, standby or NPT", key=True)
+    activity = text(
+        "pumping, wireline, swap, coil, standby or NPT", key=True,
+        one_of=("pumping", "wireline", "swap", "coil", "standby", "NPT"),
+    )  # fmt: skip
     cause = text("cause of lost time")
 
 
@@ -20,11 +23,11 @@ class Cost(Landed):
     """A cost line."""
 
     well_id = text("the well", key=True)
-    line = integer("line of the well's cost sheet", key=True, lowest=1)
-    service_date = day("day of the service")
+    line = integer("line of the well's cost sheet", key=True, lowest=1, highest=1_000_000)
+    service_date = day("day of the service, or the day planned for it", ahead=True)
     category = text("what was paid for")
-    state = text("budget, accrued or invoiced")
-    amount = quantity("ratio", "amount in the currency")
+    state = text("budget, accrued or invoiced", one_of=("budget", "accrued", "invoiced"))
+    amount = quantity("ratio", "amount in the currency", hard=(-1e10, 1e10))
     currency = text("currency")
     price_basis = text("price basis")
 
@@ -35,7 +38,9 @@ class Incidents(Landed):
     pad = text("the site", key=True)
     occurred_at = instant("when", key=True)
     well_id = text("the well, where it concerns one")
-    severity = text("near miss, first aid, recordable or lost time")
+    severity = text(
+        "near miss, first aid, recordable or lost time", one_of=("near miss", "first aid", "recordable", "lost time")
+    )
     category = text("what kind of event")
     operation = text("activity during which it happened")
 

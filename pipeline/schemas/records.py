@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from pipeline.schemas.base import Landed, Table, instant, integer, quantity, text
+from pipeline.schemas.base import MOST_NUMBER, Landed, Table, instant, integer, quantity, text
 
 
 class Treatment(Landed):
     """One sample of pumping a stage; void samples are null."""
 
     well_id = text("the well", key=True)
-    stage = integer("stage, counted from the toe", key=True, lowest=1)
+    stage = integer("stage, counted from the toe", key=True, lowest=1, highest=MOST_NUMBER)
     time = instant("moment of the sample", key=True)
     treating_pressure_psi = quantity("psi", "surface treating pressure", soft=(-50.0, 12500.0), hard=(-250.0, 20000.0))
     slurry_rate_bpm = quantity("bpm", "slurry rate", soft=(-0.5, 130.0), hard=(-2.0, 200.0))
@@ -22,7 +22,7 @@ class Coil(Landed):
     """One sample of a coil run; void samples are null."""
 
     well_id = text("the well", key=True)
-    run = integer("coil run, in order of time", key=True, lowest=1)
+    run = integer("coil run, in order of time", key=True, lowest=1, highest=MOST_NUMBER)
     time = instant("moment of the sample", key=True)
     depth_ft = quantity("ft", "coil depth", soft=(-10.0, 30000.0), hard=(-50.0, 40000.0), depth=True)
     weight_lbf = quantity("lbf", "coil weight", soft=(-20000.0, 90000.0), hard=(-60000.0, 200000.0))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.schemas.base import Landed, Table, flag, instant, integer, quantity, text
+from pipeline.schemas.base import DEPTH_FT, MOST_NUMBER, Landed, Table, flag, instant, integer, quantity, text
 
 
 class Wells(Landed):
@@ -14,12 +14,12 @@ class Wells(Landed):
     pad = text("the site")
     basin = text("basin")
     formation = text("landing zone")
-    time_zone = text("zone of the pad's clock, such as America/Denver")
-    stage_count = integer("stages of the well", lowest=1)
-    heel_md_ft = quantity("ft", "measured depth where the lateral begins", depth=True)
-    toe_md_ft = quantity("ft", "measured depth of the toe", depth=True)
-    tvd_ft = quantity("ft", "true vertical depth of the lateral")
-    rotary_table_ft = quantity("ft", "height of the rotary table above the ground")
+    time_zone = text("zone of the pad's clock, such as America/Denver", zone=True)
+    stage_count = integer("stages of the well", lowest=1, highest=MOST_NUMBER)
+    heel_md_ft = quantity("ft", "measured depth where the lateral begins", hard=DEPTH_FT, depth=True)
+    toe_md_ft = quantity("ft", "measured depth of the toe", hard=DEPTH_FT, depth=True)
+    tvd_ft = quantity("ft", "true vertical depth of the lateral", hard=(100.0, 30000.0))
+    rotary_table_ft = quantity("ft", "height of the rotary table above the ground", hard=(0.0, 500.0))
     stub = flag("made by landing because a file named a well that no wells table held", required=True)
 
 
@@ -27,10 +27,10 @@ class Strings(Landed):
     """A casing or coil string, one row a section."""
 
     well_id = text("the well", key=True)
-    string = text("casing or coil", key=True)
-    section = integer("section of the string, from the top", key=True, lowest=1)
-    top_md_ft = quantity("ft", "top of the section", depth=True)
-    bottom_md_ft = quantity("ft", "bottom of the section", depth=True)
+    string = text("casing or coil", key=True, one_of=("casing", "coil"))
+    section = integer("section of the string, from the top", key=True, lowest=1, highest=MOST_NUMBER)
+    top_md_ft = quantity("ft", "top of the section", hard=DEPTH_FT, depth=True)
+    bottom_md_ft = quantity("ft", "bottom of the section", hard=DEPTH_FT, depth=True)
     outside_diameter_in = quantity("in", "outside diameter", hard=(0.5, 30.0))
     inside_diameter_in = quantity("in", "inside diameter", hard=(0.3, 30.0))
 
@@ -39,17 +39,17 @@ class Stages(Landed):
     """A stage's design and perforations, as designed and as shot."""
 
     well_id = text("the well", key=True)
-    stage = integer("stage, counted from the toe", key=True, lowest=1)
+    stage = integer("stage, counted from the toe", key=True, lowest=1, highest=MOST_NUMBER)
     design = text("name of the design")
     frac_crew = text("fracturing crew")
-    operation_mode = text("single, alternating or two at once")
-    top_perf_ft = quantity("ft", "top perforation", depth=True)
-    bottom_perf_ft = quantity("ft", "bottom perforation", depth=True)
+    operation_mode = text("single, alternating or two at once", one_of=("single", "alternating", "two at once"))
+    top_perf_ft = quantity("ft", "top perforation", hard=DEPTH_FT, depth=True)
+    bottom_perf_ft = quantity("ft", "bottom perforation", hard=DEPTH_FT, depth=True)
     tvd_ft = quantity("ft", "true vertical depth of the perforations", hard=(100.0, 30000.0))
     stage_length_ft = quantity("ft", "length of lateral that the stage treats", hard=(1.0, 5000.0))
-    clusters = integer("perforation clusters", lowest=1)
-    holes_designed = integer("holes as designed", lowest=0)
-    holes_shot = integer("holes as shot", lowest=0)
+    clusters = integer("perforation clusters", lowest=1, highest=10_000)
+    holes_designed = integer("holes as designed", lowest=0, highest=10_000)
+    holes_shot = integer("holes as shot", lowest=0, highest=10_000)
     hole_diameter_in = quantity("in", "entry hole diameter", hard=(0.05, 2.0))
     designed_rate_bpm = quantity("bpm", "designed slurry rate", hard=(0.0, 200.0))
     designed_proppant_lbm = quantity("lbm", "designed proppant", hard=(0.0, 5e6))
@@ -70,8 +70,8 @@ class Plugs(Landed):
     """A plug set in the lateral."""
 
     well_id = text("the well", key=True)
-    plug = integer("plug, by the stage it was set for", key=True, lowest=1)
-    set_depth_ft = quantity("ft", "set depth", depth=True)
+    plug = integer("plug, by the stage it was set for", key=True, lowest=1, highest=MOST_NUMBER)
+    set_depth_ft = quantity("ft", "set depth", hard=DEPTH_FT, depth=True)
     material = text("material")
     rating_psi = quantity("psi", "rated differential pressure", hard=(0.0, 20000.0))
     set_time = instant("when it was set")
@@ -82,16 +82,19 @@ class CoilRuns(Landed):
     """A coiled tubing run: what it was for and who ran it."""
 
     well_id = text("the well", key=True)
-    run = integer("run, in order of time", key=True, lowest=1)
-    kind = text("mill-out, toe preparation (one run), toe milling or toe perforating (two runs)")
+    run = integer("run, in order of time", key=True, lowest=1, highest=MOST_NUMBER)
+    kind = text(
+        "mill-out, toe preparation (one run), toe milling or toe perforating (two runs)",
+        one_of=("mill-out", "toe preparation", "toe milling", "toe perforating"),
+    )
     coil_crew = text("coil crew")
     coil_diameter_in = quantity("in", "outside diameter of the coil", hard=(0.5, 5.0))
-    target_depth_ft = quantity("ft", "planned depth", depth=True)
+    target_depth_ft = quantity("ft", "planned depth", hard=DEPTH_FT, depth=True)
     motor_limit_bpm = quantity("bpm", "highest rate the motor takes", hard=(0.0, 20.0))
     trip_reason = text("why the run before was pulled, such as motor or mill")
-    sweeps = integer("viscous sweeps pumped", lowest=0)
+    sweeps = integer("viscous sweeps pumped", lowest=0, highest=10_000)
     debris_lbm = quantity("lbm", "debris recovered at surface", hard=(0.0, 1e5))
-    nozzles = integer("jetting nozzles", lowest=0)
+    nozzles = integer("jetting nozzles", lowest=0, highest=10_000)
     nozzle_diameter_in = quantity("in", "diameter of a jetting nozzle", hard=(0.02, 2.0))
 
 
@@ -109,7 +112,7 @@ class Wireline(Landed):
     """A pump-down run with guns and plug."""
 
     well_id = text("the well", key=True)
-    run = integer("run, by the stage it prepared", key=True, lowest=1)
+    run = integer("run, by the stage it prepared", key=True, lowest=1, highest=MOST_NUMBER)
     wireline_crew = text("wireline crew")
     start_time = instant("lubricator made up")
     end_time = instant("guns at surface")
@@ -117,11 +120,11 @@ class Wireline(Landed):
     peak_rate_bpm = quantity("bpm", "highest pump-down rate", hard=(0.0, 60.0))
     peak_pressure_psi = quantity("psi", "highest pump-down pressure", hard=(-250.0, 20000.0))
     pump_down_bbl = quantity("bbl", "fluid pumped down", hard=(0.0, 5000.0))
-    guns_fired = integer("guns fired", lowest=0)
-    misfires = integer("guns that did not fire", lowest=0)
+    guns_fired = integer("guns fired", lowest=0, highest=10_000)
+    misfires = integer("guns that did not fire", lowest=0, highest=10_000)
     plug_set = flag("whether the plug was set")
     preset = flag("whether the plug set before its depth")
-    pump_down_from_ft = quantity("ft", "depth at which pumping down began", depth=True)
+    pump_down_from_ft = quantity("ft", "depth at which pumping down began", hard=DEPTH_FT, depth=True)
 
 
 class Offsets(Landed):
@@ -130,10 +133,12 @@ class Offsets(Landed):
     well_id = text("the well completed", key=True)
     offset_id = text("the neighbour", key=True)
     spacing_ft = quantity("ft", "distance between the laterals", hard=(0.0, 50000.0))
-    completion_order = text("whether the neighbour was completed before, with or after the well")
+    completion_order = text(
+        "whether the neighbour was completed before, with or after the well", one_of=("before", "with", "after")
+    )
     depletion_months = quantity("ratio", "months the neighbour produced before", hard=(0.0, 1200.0))
     pressure_response_psi = quantity("psi", "highest pressure rise recorded at the neighbour", hard=(-250.0, 20000.0))
-    response_stage = integer("stage during which it was recorded", lowest=1)
+    response_stage = integer("stage during which it was recorded", lowest=1, highest=MOST_NUMBER)
 
 
 WELLS = Table("wells", Wells, "a well")

@@ -88,12 +88,12 @@ def test_it_survives_landing_again_and_a_lake_made_anew(space: Workspace) -> Non
 def test_it_survives_a_new_method_version(space: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
     from dataclasses import replace
 
-    from pipeline.picks import stage as methods
+    from pipeline.metrics import measure
 
     say(space, 2, "isip", value=3333.0)
     again(space)
-    newer = tuple(replace(method, version=method.version + 1) for method in methods.METHODS)
-    monkeypatch.setattr(methods, "METHODS", newer)
+    newer = {name: replace(method, version=method.version + 1) for name, method in measure.METHODS.items()}
+    monkeypatch.setattr(measure, "METHODS", newer)
     measured = steps.run_measure(space)
     assert measured.wells == 1  # the new version made the well stale
     assert stage(space, 2)["isip_psi"] == 3333.0

@@ -113,7 +113,7 @@ def test_title_of_a_comparison_follows_the_data_when_the_finding_reverses() -> N
 
 
 def trend(values: list[float]) -> str:
-    quarters = [f"{2029 + i // 4}Q{i % 4 + 1}" for i in range(len(values))]
+    quarters = [f"{2023 + i // 4}Q{i % 4 + 1}" for i in range(len(values))]
     plugs = pl.DataFrame(
         {"quarter": quarters, "mill_min": values}, schema={"quarter": pl.String, "mill_min": pl.Float64}
     )

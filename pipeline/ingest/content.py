@@ -1,0 +1,138 @@
+"""A file's content: unpacked, hashed, and read a part at a time where it is large."""
+
+from __future__ import annotations
+
+import hashlib
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.errors import SetAside
+
+LARGEST_BYTES = 4 * 1024**3
+"""A file that unpacks to more is set aside: larger than any plausible record."""
+PART_BYTES = 16 * 1024**2
+"""What is read of a file at once. A smaller file is kept in memory; a larger one is read twice, a part at a time."""
+
+
+@dataclass(frozen=True)
+class Content:
+    """What a file holds.
+
+    Attributes
+    ----------
+    path : Path
+    digest : str
+        SHA-256 of the (unpacked) content.
+    size : int
+        [bytes]
+    whole : bytes, optional
+        All of it, where it is small.
+    """
+
+    path: Path
+    digest: str
+    size: int
+    whole: bytes | None
+
+    def parts(self) -> Iterator[bytes]:
+        """Read the content a part at a time.
+
+        Raises
+        ------
+        SetAside
+            If it is not what it was when it was hashed.
+        """
+        if self.whole is not None:
+            yield self.whole
+            return
+        digest = hashlib.sha256()
+        for part in _unpacked(self.path):
+            digest.update(part)
+            yield part
+        if digest.hexdigest() != self.digest:
+            raise SetAside(
+                "the file changed while it was read", "a file that stays as it is", "another content",
+                "wait until it is complete; the next ingest reads it again",
+            )  # fmt: skip
+
+    def first(self) -> bytes:
+        """Return the first part."""
+        return next(self.parts(), b"")
+
+    def all(self, most: int) -> bytes:
+        """Return the whole content of a file that cannot be read in parts.
+
+        Raises
+        ------
+        SetAside
+            If it is larger than ``most`` bytes.
+        """
+        if self.size > most:
+            raise SetAside(
+                "the file is too large", f"at most {most // 1024**2} MiB of this kind",
+                f"{self.size // 1024**2} MiB", "export it as delimited text, or split it",
+            )  # fmt: skip
+        return b"".join(self.parts())
+
+
+def content_of(path: Path) -> Content:
+    """Read a file once: what it is, and what it holds where that is little.
+
+    Raises
+    ------
+    SetAside
+        If it is empty, no gzip in spite of its name, or unpacks to more than 4 GiB.
+    OSError
+        If it cannot be read.
+    """
+    digest, size, first, blank = hashlib.sha256(), 0, b"", True
+    for part in _unpacked(path):
+        first = first or part
+        blank = blank and not part.strip()
+        size += len(part)
+        digest.update(part)
+        if size > LARGEST_BYTES:
+            raise SetAside("the file is too large", "at most 4 GiB unpacked", "more", "split the file")
+    if blank:
+        raise SetAside("the file is empty", "a header and rows", "nothing", "ask the provider to send it again")
+    return Content(path, digest.hexdigest(), size, first if len(first) == size else None)
+
+
+def _unpacked(path: Path) -> Iterator[bytes]:
+    with path.open("rb") as file:
+        if path.suffix.lower() == ".gz":
+            yield from _gunzipped(iter(lambda: file.read(PART_BYTES), b""))
+        else:
+            while part := file.read(PART_BYTES):
+                yield part
+
+
+def _gunzipped(packed: Iterator[bytes]) -> Iterator[bytes]:
+    """Unpack a gzip stream of one member or several, in parts of bounded size."""
+    stream, ended, waiting = zlib.decompressobj(wbits=31), False, b""
+    try:
+        for part in packed:
+            waiting += part
+            while waiting:
+                if ended:  # another member, or the padding that some writers add
+                    waiting = waiting.lstrip(b"\x00")
+                    if not waiting:
+                        break
+                    stream, ended = zlib.decompressobj(wbits=31), False
+                unpacked = stream.decompress(waiting, PART_BYTES)
+                ended = stream.eof
+                waiting = stream.unused_data if ended else stream.unconsumed_tail
+                if unpacked:
+                    yield unpacked
+                elif not ended:
+                    break
+    except zlib.error as error:
+        raise SetAside(
+            "the file cannot be unpacked", "a gzip file", str(error), "ask the provider to send it again"
+        ) from error
+    if not ended:
+        raise SetAside(
+            "the file is cut off", "a whole gzip file", "a truncated gzip stream", "ask the provider to send it again"
+        )

@@ -1,0 +1,220 @@
+"""Rows of a file on their way to the lake: in memory where they are few, else in files that wait to be written."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import polars as pl
+
+from pipeline.errors import SetAside
+from pipeline.ingest.cells import Finding
+from pipeline.schemas import Table
+
+MOST_UNORDERED = 10_000_000
+"""Rows of one stage, or of one table, that are put in order in memory. [rows]"""
+
+
+@dataclass
+class _Piece:
+    """Rows that stand together: of a signal, samples of one stage or run in the order of time."""
+
+    rows: int
+    frame: pl.DataFrame | None
+    path: Path | None
+    first: datetime | None = None
+    last: datetime | None = None
+
+    def read(self) -> pl.DataFrame:
+        """Return the rows."""
+        return self.frame if self.path is None else pl.read_parquet(self.path)  # type: ignore[return-value]
+
+
+@dataclass
+class Rows:
+    """The rows of a file, in order.
+
+    Attributes
+    ----------
+    height : int
+    wells, numbers : set
+        Wells, and stages or runs, that the rows are of; empty where the table has none.
+    first, last : datetime, optional
+        First and last moment of samples.
+    """
+
+    _pieces: list[_Piece]
+    height: int
+    wells: set[str]
+    numbers: set[int]
+    first: datetime | None
+    last: datetime | None
+
+    @property
+    def large(self) -> bool:
+        """Whether the rows lie in files."""
+        return any(piece.path is not None for piece in self._pieces)
+
+    def frames(self) -> Iterator[pl.DataFrame]:
+        """Yield the rows, a piece at a time."""
+        for piece in self._pieces:
+            yield piece.read()
+
+
+@dataclass
+class Spool:
+    """Collects the pieces of a file.
+
+    Attributes
+    ----------
+    table : Table
+    folder : Path
+        Where pieces wait once there is more than one.
+    """
+
+    table: Table
+    folder: Path
+    _groups: dict[tuple[Any, ...], list[_Piece]] = field(default_factory=dict)
+    _backward: int = 0
+    _repeated: int = 0
+    _rows: int = 0
+    _pieces: int = 0
+
+    def add(self, frame: pl.DataFrame) -> None:
+        """Take a piece in; from the second one on the file is large, and pieces wait on the disk.
+
+        Raises
+        ------
+        SetAside
+            Where a table has more rows than can be put in order.
+        """
+        if frame.is_empty():
+            return
+        self._pieces += 1
+        self._rows += frame.height
+        if not self._signal and self._rows > MOST_UNORDERED:
+            raise _too_many()
+        if self._pieces == 2:
+            for found in self._groups.values():
+                found[:] = [self._kept(piece) for piece in found]
+        for group, part in self._parted(frame):
+            piece = _Piece(part.height, part, None)
+            if self._signal:
+                part = self._in_order(part)
+                piece = _Piece(part.height, part, None, part["time"][0], part["time"][-1])
+            self._groups.setdefault(group, []).append(piece if self._pieces == 1 else self._kept(piece))
+
+    @property
+    def _signal(self) -> bool:
+        return "time" in self.table.key
+
+    @property
+    def _grouped_by(self) -> list[str]:
+        """What names the stage or run of a sample."""
+        return [name for name in self.table.key if name != "time"] if self._signal else []
+
+    def _parted(self, frame: pl.DataFrame) -> Iterator[tuple[tuple[Any, ...], pl.DataFrame]]:
+        names = self._grouped_by
+        if all(frame[name].n_unique() == 1 for name in names):
+            yield tuple(frame[name][0] for name in names), frame
+        else:
+            yield from frame.partition_by(names, as_dict=True, maintain_order=True).items()
+
+    def _kept(self, piece: _Piece) -> _Piece:
+        self.folder.mkdir(parents=True, exist_ok=True)
+        path = self.folder / f"{uuid4().hex}.parquet"
+        piece.read().write_parquet(path, compression="lz4", statistics=False)
+        return _Piece(piece.rows, None, path, piece.first, piece.last)
+
+    def _in_order(self, frame: pl.DataFrame) -> pl.DataFrame:
+        """Sort samples by time; of repeated times keep each channel's last reading: an empty one replaces nothing."""
+        step = frame["time"].diff().dt.total_microseconds()
+        if (step > 0).sum() == frame.height - 1:
+            return frame
+        self._backward += int((step < 0).sum())
+        frame = frame.sort("time", maintain_order=True)
+        twice = frame["time"].is_duplicated()
+        if not twice.any():
+            return frame
+        others = [name for name in frame.columns if name not in self.table.key]
+        joined = frame.filter(twice).group_by(self.table.key, maintain_order=True).agg(
+            pl.col(name).drop_nulls().last() for name in others
+        )  # fmt: skip
+        once = pl.concat([frame.filter(~twice), joined.select(frame.columns)]).sort("time", maintain_order=True)
+        self._repeated += frame.height - once.height
+        return once
+
+    def rows(self, findings: list[Finding]) -> Rows:
+        """Return all rows in order, and say what order or repetition was found.
+
+        Raises
+        ------
+        SetAside
+            Where two rows of a table have the same key, or there are more rows out of order than memory holds.
+        """
+        pieces: list[_Piece] = []
+        for found in self._groups.values():
+            pieces += found if self._in_sequence(found) else [self._joined(found)]
+        if not self._signal:
+            for piece in pieces:
+                self._refuse_repeated(piece.read())
+        if self._backward:
+            text = f"{self._backward} row(s) are out of time order; sorted"
+            findings.append(Finding("out_of_order", text, rows=self._backward))
+        if self._repeated:
+            text = f"{self._repeated} row(s) repeat a time; the last reading of each channel is kept"
+            findings.append(Finding("repeated_times", text, rows=self._repeated))
+        height = sum(piece.rows for piece in pieces)
+        return Rows(
+            pieces, height, self._names(pieces, "well_id"), self._names(pieces, "stage", "run"),
+            min((piece.first for piece in pieces if piece.first is not None), default=None),
+            max((piece.last for piece in pieces if piece.last is not None), default=None),
+        )  # fmt: skip
+
+    def _in_sequence(self, found: list[_Piece]) -> bool:
+        """Whether each piece of a group comes after the one before."""
+        if not self._signal:
+            return len(found) == 1
+        return all(a.last < b.first for a, b in pairwise(found) if a.last and b.first)
+
+    def _joined(self, found: list[_Piece]) -> _Piece:
+        if sum(piece.rows for piece in found) > MOST_UNORDERED:
+            raise _too_many()
+        frame = pl.concat([piece.read() for piece in found])
+        if not self._signal:
+            return _Piece(frame.height, frame, None)
+        frame = self._in_order(frame)
+        return self._kept(_Piece(frame.height, frame, None, frame["time"][0], frame["time"][-1]))
+
+    def _names(self, pieces: list[_Piece], *columns: str) -> set[Any]:
+        name = next((column for column in columns if column in self.table.dtypes), None)
+        if name is None:
+            return set()
+        if name in self._grouped_by:
+            return {group[self._grouped_by.index(name)] for group in self._groups}
+        return {value for piece in pieces for value in piece.read()[name].unique()}
+
+    def _refuse_repeated(self, frame: pl.DataFrame) -> None:
+        twice = frame.select(self.table.key).is_duplicated()
+        if twice.any():
+            lines = frame.filter(twice)["source_row"].to_list()
+            raise SetAside(
+                f"two rows describe the same {' and '.join(self.table.key)}", "each once",
+                "lines " + ", ".join(str(line) for line in lines[:4]), "remove or correct one of them", lines[0],
+            )  # fmt: skip
+
+
+def _several(frame: pl.DataFrame, names: list[str]) -> bool:
+    return any(frame[name].n_unique() > 1 for name in names)
+
+
+def _too_many() -> SetAside:
+    return SetAside(
+        "the file holds too many rows to put in order", f"at most {MOST_UNORDERED:,} rows of a stage or table", "more",
+        "split the file, or sort it by time",
+    )  # fmt: skip

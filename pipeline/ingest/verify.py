@@ -1,0 +1,65 @@
+"""Whether the lake holds what `sources` says, no more and no less."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from pipeline import __version__
+from pipeline.lake import Lake
+from pipeline.schemas import FINDINGS, LANDED, SNAPSHOTS, SOURCES, WELLS, Table
+
+_CHECKED = (*LANDED.values(), FINDINGS, SOURCES)
+
+
+@dataclass(frozen=True)
+class Verified:
+    """What is wrong with a lake's landed rows.
+
+    Attributes
+    ----------
+    orphans : dict of Table to list of str
+        Ids that rows carry and `sources` does not name: what a run that was killed left, seen by no reader.
+    incomplete : list of dict
+        Rows of `sources` that name a file as landed whose rows or findings are not all there.
+    """
+
+    orphans: dict[Table, list[str]]
+    incomplete: list[dict[str, Any]]
+
+
+def settled(lake: Lake) -> bool:
+    """Whether the lake is as the last step left it, and this version of heelward has verified it before."""
+    last = lake.scan(SNAPSHOTS).sort("at").tail(1).collect()
+    if last.is_empty() or last["code_version"][0] != __version__:
+        return False
+    versions = json.loads(last["versions"][0])
+    return all(lake.version(table) == versions.get(table.name) for table in _CHECKED)
+
+
+def verify(lake: Lake) -> Verified:
+    """Count the rows of every landed file."""
+    sources = lake.scan_raw(SOURCES).filter(pl.col("state") == "landed").collect()
+    visible = set(sources["source_id"])
+    held = {table: _counts(lake, table) for table in (*LANDED.values(), FINDINGS)}
+    orphans = {table: sorted(set(counts) - visible) for table, counts in held.items()}
+    incomplete = [
+        row
+        for row in sources.iter_rows(named=True)
+        if held[LANDED[row["lands"]]].get(row["source_id"], 0) != row["rows_landed"]
+        or held[FINDINGS].get(row["source_id"], 0) != row["findings"]
+    ]
+    stubs = set(lake.scan_raw(WELLS).filter(pl.col("stub")).select("source_id").collect()["source_id"])
+    orphans[WELLS] = sorted(set(orphans[WELLS]) | (stubs - visible))
+    return Verified({table: ids for table, ids in orphans.items() if ids}, incomplete)
+
+
+def _counts(lake: Lake, table: Table) -> dict[str, int]:
+    """Rows of each file; wells that landing made for a record are not the wells table's."""
+    rows = lake.scan_raw(table).filter(pl.col("source_id").is_not_null())
+    if table is WELLS:
+        rows = rows.filter(~pl.col("stub"))
+    return dict(rows.group_by("source_id").len().collect(engine="streaming").iter_rows())

@@ -1,0 +1,89 @@
+"""Read a sheet of a workbook in a process of its own: a hostile one can end that process, and nothing else."""
+
+from __future__ import annotations
+
+import io
+import subprocess
+import sys
+
+import polars as pl
+
+from pipeline.errors import SetAside, short
+from pipeline.ingest.content import Content
+
+LARGEST_BYTES = 256 * 1024**2
+MEMORY_BYTES = 3 * 1024**3
+"""Address space of the reading process. [bytes]"""
+LEAST_S, S_PER_MB = 8.0, 2.0
+"""Time that a workbook may take to be read: a least, and more with its size. [s]"""
+_WORKBOOK, _SHEET = 4, 5
+"""Exit codes of the reading process: the workbook cannot be opened, the sheet is not there."""
+_READ = "from pipeline.ingest.workbook import read_here; read_here()"
+
+
+def read_sheet(content: Content, sheet: str) -> pl.DataFrame:
+    """Return a sheet's cells as text, from its first row on, columns in order.
+
+    Raises
+    ------
+    SetAside
+        If it is no workbook, has no such sheet, or cannot be read within the limits of memory and time.
+    """
+    data = content.all(LARGEST_BYTES)
+    if not data.startswith(b"PK"):
+        raise SetAside(
+            "the file is no workbook", "an .xlsx workbook", "another kind of file",
+            "save it as .xlsx, or exclude it from the map's 'files'",
+        )  # fmt: skip
+    limit_s = LEAST_S + S_PER_MB * len(data) / 1e6
+    try:
+        done = subprocess.run(
+            [sys.executable, "-c", _READ, sheet], input=data, capture_output=True, timeout=limit_s, check=False
+        )
+    except subprocess.TimeoutExpired:
+        raise _unreadable(f"no end after {limit_s:.0f} s") from None
+    said = done.stderr.decode("utf-8", "replace").strip()
+    if done.returncode == _SHEET:
+        raise SetAside(
+            f"the workbook has no sheet '{short(sheet)}'", f"sheet '{short(sheet)}'", said,
+            "correct 'sheet' in the map",
+        )  # fmt: skip
+    if done.returncode == _WORKBOOK:
+        raise _unreadable(short(said.splitlines()[-1] if said else "no reason given"))
+    if done.returncode != 0:
+        raise _unreadable(f"more than {MEMORY_BYTES / 1024**3:g} GiB of memory, or a sheet that breaks its reader")
+    return pl.read_ipc(io.BytesIO(done.stdout))
+
+
+def _unreadable(found: str) -> SetAside:
+    return SetAside(
+        "the workbook cannot be read", "an .xlsx workbook whose sheets are as large as what they hold", found,
+        "open and save it again in a spreadsheet program, or export the sheet as delimited text",
+    )  # fmt: skip
+
+
+def read_here() -> None:
+    """Read the sheet named in the arguments of the workbook on the input, and write it as Arrow to the output."""
+    _limit_memory()
+    import fastexcel
+
+    name = sys.argv[1]
+    try:
+        book = fastexcel.read_excel(sys.stdin.buffer.read())
+        if name not in book.sheet_names:
+            print(", ".join(short(known) for known in book.sheet_names), file=sys.stderr)
+            raise SystemExit(_SHEET)
+        sheet = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="string").to_polars()
+    except Exception as error:  # the reader raises its own kinds for every way a workbook can be broken
+        print(" ".join(str(error).split()) or type(error).__name__, file=sys.stderr)
+        raise SystemExit(_WORKBOOK) from None
+    sheet.write_ipc(sys.stdout.buffer)
+
+
+def _limit_memory() -> None:
+    try:
+        import resource
+    except ImportError:  # not on this system
+        return
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))

@@ -1,0 +1,125 @@
+"""One run at a time: a workspace, or a file of it, held by the process that writes it."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import socket
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from pipeline.errors import HeelwardError
+from pipeline.workspace import replace_text
+
+log = logging.getLogger("heelward")
+TOLD_AFTER_S = 0.5
+"""A shorter wait is not worth a message. [s]"""
+
+
+@dataclass(frozen=True)
+class Holder:
+    """Who holds a lock.
+
+    Attributes
+    ----------
+    step : str
+        What it does.
+    process : int
+    host : str
+    since : str
+        UTC, as a reader sees it.
+    """
+
+    step: str
+    process: int
+    host: str
+    since: str
+
+    @classmethod
+    def here(cls, step: str) -> Holder:
+        """Return this process as a holder."""
+        return cls(step, os.getpid(), socket.gethostname(), f"{datetime.now(UTC):%Y-%m-%d %H:%M:%S} UTC")
+
+    def __str__(self) -> str:
+        return f"`{self.step}` (process {self.process} on {self.host}, since {self.since})"
+
+
+def refused(what: str, holder: object, waited_s: float) -> HeelwardError:
+    """Return what a run is told that has waited in vain."""
+    return HeelwardError(
+        f"{what} is in use by {holder}. Waited {waited_s:g} s.\n"
+        "fix: run this again when it has ended, or let runs wait longer: 'wait_s' in the settings"
+    )
+
+
+def wait_until(
+    take: Callable[[], bool], what: str, holder: Callable[[], object], wait_s: float, pause_s: float
+) -> None:
+    """Try until something is taken; say once who holds it.
+
+    Raises
+    ------
+    HeelwardError
+        If it is still held after ``wait_s``.
+    """
+    start, told = time.monotonic(), False
+    while not take():
+        waited = time.monotonic() - start
+        if waited >= wait_s:
+            raise refused(what, holder(), wait_s)
+        if not told and waited >= min(TOLD_AFTER_S, wait_s):
+            log.warning("%s is in use by %s; waiting up to %g s", what, holder(), wait_s)
+            told = True
+        time.sleep(min(pause_s, wait_s - waited))
+
+
+@contextmanager
+def held(path: Path, step: str, wait_s: float, what: str = "this workspace") -> Iterator[None]:
+    """Hold a lock file while the block runs. The system frees it with the process, however that ends.
+
+    Parameters
+    ----------
+    path : Path
+        The lock file; beside it stands who holds it.
+    step : str
+        What the holder does, for the message that others read.
+    wait_s : float
+        How long to wait for another holder. [s]
+    what : str
+        What is held, for that message.
+
+    Raises
+    ------
+    HeelwardError
+        If another process holds it for longer.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    lock, note = FileLock(path), path.with_suffix(".holder")
+
+    def take() -> bool:
+        try:
+            lock.acquire(timeout=0)
+        except Timeout:
+            return False
+        return True
+
+    wait_until(take, what, lambda: _holder(note), wait_s, 0.05)
+    try:
+        replace_text(note, json.dumps(vars(Holder.here(step))))
+        yield
+    finally:
+        lock.release()
+
+
+def _holder(note: Path) -> object:
+    try:
+        return Holder(**json.loads(note.read_text(encoding="utf-8")))
+    except (OSError, ValueError, TypeError):
+        return "another run"
