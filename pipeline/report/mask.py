@@ -5,8 +5,9 @@ from __future__ import annotations
 import itertools
 import json
 import random
+import unicodedata
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -35,16 +36,20 @@ _GAPS = (" ", "_", "-", "", ".", " #", "-#", "_#", "#")
 class Mask:
     """Aliases of names.
 
+    Names are found however their letters are written: case, composed or decomposed accents, no-break and double
+    spaces, and invisible characters make no difference.
+
     Attributes
     ----------
     whole : dict of str to str
         Alias of each name where it is the whole text.
     within : dict of str to str
-        Alias of each spelling where it is part of a text, the longest first.
+        Alias of each spelling where it is part of a text; the longest spelling that fits counts.
     """
 
     whole: dict[str, str] = field(default_factory=dict)
     within: dict[str, str] = field(default_factory=dict)
+    _known: dict[str, str] = field(default_factory=dict, compare=False, repr=False)
 
     def text(self, value: str) -> str:
         """Return a text with its names replaced."""
@@ -55,7 +60,9 @@ class Mask:
         if not self.whole:
             return rows
         texts = [name for name, dtype in rows.collect_schema().items() if dtype == pl.String]
-        return rows.with_columns(self._replaced(pl.col(name)).alias(name) for name in texts)
+        return rows.with_columns(
+            pl.col(name).map_batches(self._series, return_dtype=pl.String).alias(name) for name in texts
+        )
 
     def seen(self, table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
         """Return a table's rows as a masked report may see them."""
@@ -67,16 +74,73 @@ class Mask:
         ))  # fmt: skip
         return kept
 
-    def _replaced(self, expression: pl.Expr) -> pl.Expr:
-        inside = expression.str.replace_many(
-            list(self.within), list(self.within.values()), ascii_case_insensitive=True, leftmost=True
-        )
-        return pl.when(expression.is_in(list(self.whole))).then(
-            expression.replace(list(self.whole), list(self.whole.values()))
-        ).otherwise(inside)  # fmt: skip
-
     def _series(self, values: pl.Series) -> pl.Series:
-        return values.to_frame("text").select(self._replaced(pl.col("text")))["text"]
+        distinct = values.drop_nulls().unique()
+        new = [text for text in distinct if text not in self._known]
+        if new:
+            self._known.update(zip(new, self._masked(new), strict=True))
+        if all(self._known[text] == text for text in distinct):
+            return values
+        return values.replace_strict(
+            distinct, pl.Series([self._known[text] for text in distinct], dtype=pl.String), default=None,
+            return_dtype=pl.String,
+        )  # fmt: skip
+
+    def _masked(self, texts: list[str]) -> list[str]:
+        short = {folded(name): alias for name, alias in self.whole.items() if len(name) < _SHORTEST}
+        spelled = sorted(((folded(name), alias) for name, alias in self.within.items()), key=lambda pair: -len(pair[0]))
+        aliases = dict(reversed(spelled))
+        names = list(dict.fromkeys(name for name, _ in spelled))
+        plain = pl.Series([folded(text) for text in texts], dtype=pl.String).to_frame("text")
+        found = plain.select(
+            at=pl.col("text").str.find_many(names, leftmost=True),
+            name=pl.col("text").str.extract_many(names, leftmost=True),
+        )
+        out = []
+        for text, (places, matches) in zip(texts, found.iter_rows(), strict=True):
+            if text in self.whole:
+                out.append(self.whole[text])
+            elif not matches:
+                out.append(short.get(folded(text), text))
+            else:
+                out.append(
+                    _spliced(text, [(at, name, aliases[name]) for at, name in zip(places, matches, strict=True)])
+                )
+        return out
+
+
+def folded(text: str) -> str:
+    """Return a text as names are compared: without case, with accents decomposed, each space one plain space."""
+    if text.isascii() and text.isprintable() and "  " not in text:
+        return text.lower()
+    return "".join(letters for letters, _ in _folded_letters(text))
+
+
+def _folded_letters(text: str) -> Iterator[tuple[str, int]]:
+    """Yield what each letter becomes, and where it stands in the text."""
+    after_space = False
+    for index, letter in enumerate(text):
+        kind = unicodedata.category(letter)
+        if kind == "Cf":  # soft hyphens, zero-width spaces
+            continue
+        space = letter.isspace() or kind[0] == "Z"
+        if space and after_space:
+            continue
+        after_space = space
+        yield " " if space else unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", letter).casefold()), index
+
+
+def _spliced(text: str, found: list[tuple[int, str, str]]) -> str:
+    """Return a text with aliases in place of names; found at bytes of its folded form."""
+    place: list[int] = []  # of each byte of the folded form, the letter that it comes from
+    for letters, index in _folded_letters(text):
+        place += [index] * len(letters.encode())
+    place.append(len(text))
+    out, end = [], 0
+    for at, name, alias in found:
+        out += [text[end : place[at]], alias]
+        end = place[at + len(name.encode()) - 1] + 1
+    return "".join([*out, text[end:]])
 
 
 def make_mask(lake: Lake, kinds: Sequence[str], root: Path) -> Mask:
@@ -137,8 +201,8 @@ def _crews(lake: Lake) -> list[list[str]]:
     """Return the crews, each with the words that only its name holds: texts call it by them too."""
     places = ((STAGES, "frac_crew"), (PLUGS, "wireline_crew"), (COIL_RUNS, "coil_crew"), (WIRELINE, "wireline_crew"))
     names = _distinct(lake, places)
-    held = Counter(word for name in names for word in set(name.split()))
-    own = {name: [word for word in name.split() if held[word] == 1 and len(word) >= _SHORTEST] for name in names}
+    held = Counter(folded(word) for name in names for word in set(name.split()))
+    own = {name: [w for w in name.split() if held[folded(w)] == 1 and len(w) >= _SHORTEST] for name in names}
     return [[name, *(word for word in own[name] if word != name)] for name in names]
 
 
