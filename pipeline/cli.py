@@ -36,6 +36,7 @@ def main() -> None:
     """Run the command line; turn whatever goes wrong into a message, never a traceback."""
     from pipeline.errors import HeelwardError, explained
 
+    os.environ.setdefault("RUST_BACKTRACE", "0")
     _tell_warnings()
     try:
         app()

@@ -55,7 +55,7 @@ def build_demo(
     if folder.exists() and any(folder.iterdir()) and not marker.exists():
         raise HeelwardError(f"{folder} is not empty and no demo made it: name another folder, `heelward demo FOLDER`")
     if marker.exists():
-        for name in ("landing", "lake", "out", "maps"):
+        for name in ("landing", "lake", "out", "maps", ".heelward"):
             shutil.rmtree(folder / name, ignore_errors=True)
     folder.mkdir(parents=True, exist_ok=True)
     marker.touch()

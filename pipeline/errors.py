@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import re
 from dataclasses import dataclass
 
 
@@ -68,14 +69,17 @@ _CAUSES = (
      "a file stands where a folder belongs, or a folder where a file belongs", "move it away"),
 )  # fmt: skip
 
+_COLOURS = re.compile(r"\x1b\[[0-9;]*m")
+"""Marks with which libraries colour their messages."""
+
 
 def explained(error: BaseException) -> str:
     """Return a failure that is not the user's input in words: what the system refused, and what to do."""
-    text = " ".join(str(error).split()) or type(error).__name__
+    text = " ".join(_COLOURS.sub("", str(error)).split()) or type(error).__name__
     for numbers, words, cause, fix in _CAUSES:
         if getattr(error, "errno", None) in numbers or any(word in text for word in words):
             return (
                 f"heelward stopped: {cause}.\n  {short(text, 300)}\n"
-                f"fix: {fix}, then run the command again. What was landed before is whole; the rest is done again."
+                f"fix: {fix}, then run the command again. Nothing is half done."
             )
     return f"heelward failed: {type(error).__name__}: {short(text, 300)}\nSet HEELWARD_DEBUG=1 to see where."

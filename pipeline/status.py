@@ -37,6 +37,11 @@ def describe(workspace: Workspace) -> str:
         "  fix: run `heelward ingest`, which lands it again"
         for row in verified.incomplete
     ]
+    lines += [
+        f"{len(files)} file(s) of the lake's table '{table.name}' are gone, such as {files[0]}\n"
+        "  fix: run `heelward ingest`, which lands again what they held"
+        for table, files in verified.missing.items()
+    ]
     if verified.orphans:
         lines.append("left behind by a run that was stopped: rows that no report sees; the next ingest removes them")
     stale = stale_wells(lake, workspace.settings.time_zone)

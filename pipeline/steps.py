@@ -55,7 +55,7 @@ from pipeline.schemas import (
     TRIALS,
     Table,
 )
-from pipeline.workspace import Workspace, sweep_parts
+from pipeline.workspace import Workspace, replace_text, sweep_parts
 
 Progress = Callable[[int, int, str], None]
 Result = TypeVar("Result", Landed, Measured, FitReport)
@@ -72,8 +72,25 @@ TABLES: dict[str, Table] = {
 
 
 def open_lake(workspace: Workspace) -> Lake:
-    """Return the workspace's lake."""
-    return Lake(workspace.lake, workspace.settings.storage)
+    """Return the workspace's lake.
+
+    Raises
+    ------
+    HeelwardError
+        If the workspace has had a lake in a folder that is not there any more: a share that is not mounted must not be
+        taken for an empty lake.
+    """
+    lake, note = Lake(workspace.lake, workspace.settings.storage), workspace.state / "lake"
+    if "://" not in lake.root and not Path(lake.root).is_dir() and _noted(note) == lake.root:
+        raise HeelwardError(
+            f"the lake of this workspace is not there: {lake.root}. Nothing was changed.\n"
+            f"fix: bring it back (is a share not mounted?), or delete {note} to begin a new one"
+        )
+    return lake
+
+
+def _noted(note: Path) -> str:
+    return note.read_text(encoding="utf-8") if note.is_file() else ""
 
 
 @contextmanager
@@ -92,6 +109,10 @@ def _alone(workspace: Workspace, step: str, *, writes_lake: bool = True) -> Iter
         elif writes_lake and not Path(lake.root).resolve().is_relative_to(workspace.root):
             stack.enter_context(held(Path(lake.root) / "run.lock", step, wait_s, f"the lake {lake.root}"))
         yield lake
+        if writes_lake and "://" not in lake.root and Path(lake.root).is_dir():
+            note = workspace.state / "lake"
+            if _noted(note) != lake.root:
+                replace_text(note, lake.root)
 
 
 def versions(lake: Lake) -> dict[str, int]:

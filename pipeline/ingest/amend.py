@@ -6,12 +6,13 @@ import csv
 import hashlib
 import io
 import math
+import unicodedata
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from pipeline.errors import HeelwardError
+from pipeline.errors import HeelwardError, short
 from pipeline.ingest.maps import Channel, LoadedMap, SourceMap
 from pipeline.locks import held
 from pipeline.text import inert_text
@@ -19,6 +20,7 @@ from pipeline.workspace import replace_text, sweep_parts
 
 FILE = "amendments.csv"
 COLUMNS = ("well", "level", "number", "pick", "value", "time", "by", "at", "why", "withdrawn")
+LONGEST = 1000
 _FORMAT = "%Y-%m-%d %H:%M:%S"
 
 
@@ -86,11 +88,9 @@ def read_moment(written: str, zone: str) -> datetime:
     """
     try:
         moment = datetime.fromisoformat(written)
-    except ValueError as error:
-        raise HeelwardError(f"--time takes a time such as '2025-06-30 14:05:10', got '{written}'") from error
-    if moment.tzinfo is None:
-        moment = moment.replace(tzinfo=ZoneInfo(zone))
-    return moment.astimezone(UTC)
+        return (moment if moment.tzinfo else moment.replace(tzinfo=ZoneInfo(zone))).astimezone(UTC)
+    except (ValueError, OverflowError) as error:
+        raise HeelwardError(f"--time takes a time such as '2025-06-30 14:05:10', got '{short(written)}'") from error
 
 
 def write(root: Path, amendment: Amendment, wait_s: float) -> Path:
@@ -103,9 +103,11 @@ def write(root: Path, amendment: Amendment, wait_s: float) -> Path:
         spreadsheet; if the value is no number; if another process holds the file for longer than ``wait_s``.
     """
     for label, text in (("--by", amendment.by), ("--why", amendment.why)):
-        if not text.strip() or text.strip()[0] in "=+-@" or inert_text(text) != text:
+        first = unicodedata.normalize("NFKC", text.strip()[:1])
+        if not first or first[0] in "=+-@" or inert_text(text) != text or len(text) > LONGEST:
             raise HeelwardError(
-                f"{label} must be words in one line that begin with a letter or digit, without control characters"
+                f"{label} must be words in one line that begin with a letter or digit, without control characters, "
+                f"at most {LONGEST} letters"
             )
     if amendment.value is not None and not math.isfinite(amendment.value):
         raise HeelwardError(f"--value must be a number, got {amendment.value}")

@@ -7,7 +7,6 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import polars as pl
 
@@ -16,8 +15,10 @@ from pipeline.ingest.maps import PAD_ZONE, Channel, SourceMap, Start
 from pipeline.ingest.names import Names
 from pipeline.ingest.read import ROW, RawFile, few
 from pipeline.ingest.times import days_allowed, to_utc
+from pipeline.ingest.workbook import ERRORS
 from pipeline.schemas import meta
 from pipeline.units import conversion
+from pipeline.workspace import known_zone
 
 LEAST_INT, MOST_INT = -(2**31), 2**31 - 1
 WRONG_UNIT_SHARE = 0.05
@@ -43,8 +44,8 @@ class Tally:
     ----------
     rows, values : int
         Cells, and those that were understood.
-    bad, outside, unusual : int
-        Cells that are no value, values outside the hard range, and outside the usual one.
+    bad, outside, unusual, skipped : int
+        Cells that are no value, values outside the hard range, outside the usual one, and times that a clock skipped.
     expected : str
         What a cell should be.
     first_bad, first_outside : (line, text), optional
@@ -56,6 +57,7 @@ class Tally:
     bad: int = 0
     outside: int = 0
     unusual: int = 0
+    skipped: int = 0
     expected: str = "a value"
     first_bad: tuple[int, str] | None = None
     first_outside: tuple[int, str] | None = None
@@ -125,18 +127,11 @@ def _cells(work: Work, lake: str, dtype: Any, series: pl.Series, lines: pl.Serie
         value = text.str.to_lowercase().replace_strict(known, default=None, return_dtype=pl.String)
         return _counted(work, lake, text, value, f"one of {', '.join(allowed)}", lines)
     if meta(column).get("zone"):
-        found = {name: name if _is_zone(name) else None for name in text.drop_nulls().unique()}
+        found = {name: name if known_zone(name) else None for name in text.drop_nulls().unique()}
         value = text.replace_strict(found, default=None, return_dtype=pl.String)
         return _counted(work, lake, text, value, "a time zone such as America/Denver", lines)
-    return text
-
-
-def _is_zone(name: str) -> bool:
-    try:
-        ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        return False
-    return True
+    value = pl.select(pl.when(~text.is_in(list(ERRORS.values()))).then(text).alias(lake)).to_series()
+    return _counted(work, lake, text, value, "a text", lines)
 
 
 def _counted(work: Work, lake: str, text: pl.Series, value: pl.Series, expected: str, lines: pl.Series) -> pl.Series:
@@ -247,8 +242,14 @@ def _range_counts(name: str, declared: dict[str, Any]) -> list[pl.Expr]:
 
 
 def _as_float(work: Work, lake: str, series: pl.Series, lines: pl.Series) -> pl.Series:
+    text, value = _numbers(work, lake, series)
+    return _counted(work, lake, text, value, "a number", lines)
+
+
+def _numbers(work: Work, lake: str, series: pl.Series) -> tuple[pl.Series, pl.Series]:
+    """Return cells without those that mean nothing, and the numbers that they are."""
     if series.dtype.is_float():
-        return _counted(work, lake, series.fill_nan(None), _finite(series), "a number", lines)
+        return series.fill_nan(None), _finite(series)
     text = series.str.strip_chars()
     voids = [str(value) for value in work.source.void_values]
     empty = (text == "") | text.is_in(voids) | (text.str.to_lowercase() == "nan")
@@ -256,7 +257,7 @@ def _as_float(work: Work, lake: str, series: pl.Series, lines: pl.Series) -> pl.
     plain = text
     if work.source.decimal == "," and work.source.columns[lake].value is None:
         plain = text.str.replace(",", ".", literal=True)
-    return _counted(work, lake, text, _finite(plain.cast(pl.Float64, strict=False)), "a number", lines)
+    return text, _finite(plain.cast(pl.Float64, strict=False))
 
 
 def _finite(values: pl.Series) -> pl.Series:
@@ -278,14 +279,17 @@ def moment(work: Work, lake: str, channel: Channel, series: pl.Series, lines: pl
     """Return clock times as UTC."""
     assert channel.format is not None and channel.zone is not None
     naive = series.str.strip_chars().str.to_datetime(channel.format, strict=False, time_unit="us")
-    if isinstance(naive.dtype, pl.Datetime) and naive.dtype.time_zone is not None:
+    offset = isinstance(naive.dtype, pl.Datetime) and naive.dtype.time_zone is not None  # each time says its own
+    if offset:
         naive = naive.dt.convert_time_zone("UTC").dt.replace_time_zone(None)
-    naive = _within(naive)
+    naive = possible(naive)
     _counted(work, lake, series, naive, f"a time as {channel.format}{_when()}", lines)
-    return _on_utc(work, naive, channel.zone).alias(lake)
+    utc = _on_utc(work, naive, "UTC" if offset else channel.zone).alias(lake)
+    work.tallies[lake].skipped += naive.count() - utc.count()
+    return utc
 
 
-def _within(times: pl.Series) -> pl.Series:
+def possible(times: pl.Series) -> pl.Series:
     """Void times that cannot be: a clock that was never set, a date read in the wrong order."""
     first, last = days_allowed()
     inside = times.is_between(datetime.combine(first, time()), datetime.combine(last + timedelta(days=1), time()))
@@ -323,10 +327,11 @@ def clock_zone(work: Work, channel: Channel) -> str:
 def elapsed(work: Work, channel: Channel, frame: pl.DataFrame) -> pl.Series:
     """Return a start time above the data plus elapsed time as UTC."""
     assert channel.start is not None and channel.unit is not None
-    seconds = _as_float(work, "time", frame["time"], frame[ROW]) * conversion(channel.unit, "s").factor
-    micro = (seconds * 1e6).round(0).cast(pl.Int64, strict=False)
-    times = (micro + _start(work, channel.start)).cast(pl.Datetime("us"))
-    return _within(times).dt.replace_time_zone("UTC")
+    text, value = _numbers(work, "time", frame["time"])
+    micro = (value * conversion(channel.unit, "s").factor * 1e6).round(0).cast(pl.Int64, strict=False)
+    times = possible((micro + _start(work, channel.start)).cast(pl.Datetime("us")))
+    expected = f"a number of {channel.unit} since the start{_when()}"
+    return _counted(work, "time", text, times, expected, frame[ROW]).dt.replace_time_zone("UTC")
 
 
 def _start(work: Work, start: Start) -> int:
@@ -346,7 +351,7 @@ def _start(work: Work, start: Start) -> int:
             "the start time cannot be read", f"a time as {start.format}", f"'{short(written)}'",
             f"correct 'start.format' in the map '{work.source.name}'",
         ) from error  # fmt: skip
-    utc = _on_utc(work, _within(pl.Series([moment.replace(tzinfo=None)], dtype=pl.Datetime("us"))), start.zone)
+    utc = _on_utc(work, possible(pl.Series([moment.replace(tzinfo=None)], dtype=pl.Datetime("us"))), start.zone)
     if utc[0] is None:
         raise SetAside(
             "the start time cannot be", f"a time that {start.zone} had{_when()}", f"'{short(written)}'",

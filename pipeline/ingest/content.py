@@ -12,7 +12,7 @@ from pipeline.errors import SetAside
 
 LARGEST_BYTES = 4 * 1024**3
 """A file that unpacks to more is set aside: larger than any plausible record."""
-PART_BYTES = 16 * 1024**2
+PART_BYTES = 8 * 1024**2
 """What is read of a file at once. A smaller file is kept in memory; a larger one is read twice, a part at a time."""
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import stat
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -99,9 +100,9 @@ def discover(
     """
     by_map: dict[str, list[Item]] = defaultdict(list)
     skipped: list[Skipped] = []
-    inside = [folder.resolve() for folder in folders]
+    walk = _Walk(root, None if follow_outside else [folder.resolve() for folder in folders], skipped)
     for folder in folders:
-        for file in _files(folder, _Walk(root, None if follow_outside else inside, skipped)):
+        for file in sorted(walk.files(folder)):
             below = shown_path(file.relative_to(folder))
             claims: Sequence[LoadedMap | None] = [item for item in maps if item.source.claims(below)] or [None]
             for loaded in claims:
@@ -116,76 +117,109 @@ def discover(
 
 def item_of(root: Path, file: Path, loaded: LoadedMap | None) -> Item:
     """Return a file under a map, as it lies there now."""
-    stat = file.stat()
-    return Item(file, _below(root, file), loaded, stat.st_size, stat.st_mtime_ns // 1000)
+    found = file.stat()
+    return Item(file, _below(root, file), loaded, found.st_size, found.st_mtime_ns // 1000)
 
 
 def shown_path(path: Path) -> str:
     """Return a path as text with forward slashes; bytes that are no UTF-8 are written as escapes."""
-    return os.fsencode(path.as_posix()).decode("utf-8", "backslashreplace")
+    written = os.fsencode(path.as_posix())
+    try:
+        return written.decode()
+    except UnicodeDecodeError:  # the mark keeps it apart from a file whose name is the escapes themselves
+        mark = hashlib.sha256(written).hexdigest()[:6]
+        return f"{written.decode('utf-8', 'backslashreplace')} (bytes {mark})"
 
 
 def _below(root: Path, file: Path) -> str:
     return shown_path(file.relative_to(root) if file.is_relative_to(root) else file)
 
 
-@dataclass(frozen=True)
+@dataclass
 class _Walk:
-    """A walk through a landing folder: where links may lead, and what is passed over."""
+    """A walk through landing folders: where links may lead, what was read, and what is passed over."""
 
     root: Path
     inside: list[Path] | None
     skipped: list[Skipped]
+    read: set[tuple[int, int]] = field(default_factory=set)
+    links: list[Path] = field(default_factory=list)
 
     def skip(self, path: Path, kind: str, message: str) -> None:
         self.skipped.append(Skipped(_below(self.root, path), kind, message))
 
-    def leads(self, link: Path) -> Path | None:
-        """Return where a link leads, or None where it is not followed; says why."""
+    def files(self, folder: Path) -> Iterator[Path]:
+        """Yield the files below a folder; what links lead to comes last, and each folder is read once."""
+        yield from self._below(folder)
+        while self.links:
+            link = self.links.pop(0)
+            if not self._may_follow(link):
+                continue
+            if link.is_dir():
+                yield from self._below(link)
+            else:
+                yield from self._file(link)
+
+    def _below(self, folder: Path) -> Iterator[Path]:
+        waiting = [folder]
+        while waiting:
+            here = waiting.pop()
+            entries = self._entries(here)
+            folders = []
+            for entry in entries:
+                path = here / entry.name
+                if entry.name.startswith((".", "~$")):
+                    continue
+                if entry.is_symlink():
+                    self.links.append(path)
+                elif entry.is_dir(follow_symlinks=False):
+                    folders.append(path)
+                else:
+                    yield from self._file(path)
+            waiting += reversed(folders)
+
+    def _entries(self, folder: Path) -> list[os.DirEntry[str]]:
+        try:
+            place = folder.stat()
+            if (place.st_dev, place.st_ino) in self.read:
+                self.skip(folder, "read_already", "the link leads to a folder that is read already: remove it")
+                return []
+            self.read.add((place.st_dev, place.st_ino))
+            return sorted(os.scandir(folder), key=lambda entry: entry.name)
+        except FileNotFoundError:
+            self.skip(folder, "no_folder", "there is no such folder: make it, or correct 'landing' in the settings")
+        except OSError as error:
+            self.skip(folder, "unreadable_folder", f"the folder cannot be read ({error.strerror}): check its rights")
+        return []
+
+    def _file(self, path: Path) -> Iterator[Path]:
+        try:
+            mode = path.stat().st_mode
+        except FileNotFoundError:
+            self.skip(path, "vanished", "it was gone before it could be read")
+        except OSError as error:
+            self.skip(path, "unreadable_file", f"the file cannot be read ({error.strerror}): check its rights")
+        else:
+            if stat.S_ISREG(mode):
+                yield path
+            else:
+                self.skip(path, "not_a_file", "this is no file but a pipe, socket or device: remove it")
+
+    def _may_follow(self, link: Path) -> bool:
+        """Whether a link is followed; says why where it is not."""
         try:
             target = link.resolve(strict=True)
         except FileNotFoundError:
             self.skip(link, "broken_link", "the link leads nowhere: remove it, or restore what it names")
-            return None
+            return False
         except (OSError, RuntimeError):
             self.skip(link, "link_loop", "the link leads back to itself: remove it")
-            return None
+            return False
         if self.inside is None or any(target.is_relative_to(folder) for folder in self.inside):
-            return target
+            return True
         text = "the link leads out of the landing folders: put the file itself there, or set "
         self.skip(link, "link_outside", text + "'follow_links_outside = true' in the settings")
-        return None
-
-
-def _files(folder: Path, walk: _Walk, seen: frozenset[Path] = frozenset()) -> Iterator[Path]:
-    """Yield the files of a folder and of those below it; what cannot be read is skipped and said."""
-    try:
-        entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
-    except FileNotFoundError:
-        walk.skip(folder, "no_folder", "there is no such folder: make it, or correct 'landing' in the settings")
-        return
-    except OSError as error:
-        walk.skip(folder, "unreadable_folder", f"the folder cannot be read ({error.strerror}): check its rights")
-        return
-    for entry in entries:
-        path = folder / entry.name
-        if entry.name.startswith((".", "~$")):
-            continue
-        target = walk.leads(path) if entry.is_symlink() else path
-        if target is None:
-            continue
-        if target.is_dir():
-            real = target.resolve()
-            if real in seen or (entry.is_symlink() and path.is_relative_to(target)):
-                walk.skip(path, "link_loop", "the link leads back to a folder that it lies in: remove it")
-            else:
-                yield from _files(path, walk, seen | {real})
-        elif target.is_file():
-            yield path
-        elif target.exists():
-            walk.skip(path, "not_a_file", "this is no file but a pipe, socket or device: remove it")
-        else:
-            walk.skip(path, "vanished", "it was gone before it could be read")
+        return False
 
 
 def _revisions(items: list[Item], loaded: LoadedMap) -> list[Item]:
@@ -220,7 +254,7 @@ def unchanged(item: Item, row: Mapping[str, Any] | None, tried_with: str) -> boo
         and row["reader_version"] == READER_VERSION
         and (row["state"] == "superseded") == (item.superseded_by is not None)
     )
-    return bool(same) and (row["state"] != "set aside" or row["tried_with"] == tried_with)
+    return bool(same) and (row["state"] not in ("set aside", "landed") or row["tried_with"] == tried_with)
 
 
 def source_id(content: str, item: Item) -> str:

@@ -7,17 +7,16 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
-from functools import partial
 from typing import Any
 
 import polars as pl
 
-from pipeline.errors import SetAside
+from pipeline.errors import HeelwardError, SetAside
 from pipeline.ingest import amend
 from pipeline.ingest.cells import Finding
 from pipeline.ingest.discover import NO_MAP, Item, Skipped, discover, item_of, shown_path, unchanged
 from pipeline.ingest.known import Known
-from pipeline.ingest.maps import BrokenMap, read_maps
+from pipeline.ingest.maps import BrokenMap, LoadedMap, read_maps
 from pipeline.ingest.names import Names
 from pipeline.ingest.prepare import LINEAGE, Context, Ready, read, settle, spool
 from pipeline.ingest.shape import name_groups
@@ -96,30 +95,31 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     """
     maps, broken = read_maps(workspace.maps)
     names = Names()
-    names.learn(lake.scan(WELLS).collect())
+    names.relearn(lake.scan(WELLS).collect())
     report = Landed(broken_maps=[str(item) for item in broken])
     known = Known(lake.scan(SOURCES).collect().iter_rows(named=True))
     found = discover(workspace.root, workspace.landing, maps, follow_outside=workspace.settings.follow_links_outside)
-    items = _readable(found.items, broken, known, workspace)
+    items = _readable(found.items, maps, broken, known, workspace)
     if (workspace.root / amend.FILE).is_file():
         items.append(item_of(workspace.root, workspace.root / amend.FILE, amend.MAP))
     _repair(lake, known, items, report)
     report.skipped = [(item.path, item.message) for item in found.skipped]
     report.tidied = _tell_skipped(lake, found.skipped) or report.tidied
     superseded = {item.key for item in items if item.superseded_by is not None}
-    retired = _retired(known, items, {item.name for item in broken})
+    retired = _retired(known, items, maps, all_maps=not broken)
     done, total = 0, len(items)
     shutil.rmtree(spool(workspace), ignore_errors=True)
     for lands in (*LANDED, NO_MAP):
-        context = Context(workspace, lake, names, known, superseded, names.fingerprint())
+        context = Context(workspace, lake, names, known, superseded)
         stage = [item for item in items if (item.loaded.source.lands if item.loaded else NO_MAP) == lands]
         fresh = []
         for item in stage:
             row = known.get(item.key)
-            if unchanged(item, row, context.tried_with):
+            aside = row is not None and row["state"] == "set aside"
+            if unchanged(item, row, context.read_with(item, aside=aside)):
                 done += 1
                 report.unchanged += 1
-                report.still_aside += row is not None and row["state"] == "set aside"
+                report.still_aside += aside
             else:
                 fresh.append(item)
         for batch in _read_ahead(context, _batches(fresh, names)):
@@ -134,12 +134,30 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     return report
 
 
-def _readable(items: list[Item], broken: list[BrokenMap], known: Known, workspace: Workspace) -> list[Item]:
-    """Leave out the files that wait for a broken map to be corrected: what is landed of them stays as it is."""
+def _refuse_no_maps(workspace: Workspace, maps: list[LoadedMap], broken: list[BrokenMap], known: Known) -> None:
+    """Refuse to take all landed files for files that no map fits because the maps themselves are not there."""
+    if maps or broken:
+        return
+    if not workspace.maps.is_dir() or any(
+        row["state"] == "landed" and row["map"] != amend.MAP.source.name for row in known.rows()
+    ):
+        raise HeelwardError(
+            f"{workspace.maps} is no folder with source maps (*.toml). Nothing was changed.\n"
+            "fix: put the maps back, or write a first one (`heelward inspect FILE` suggests it)"
+        )
+
+
+def _readable(
+    items: list[Item], maps: list[LoadedMap], broken: list[BrokenMap], known: Known, workspace: Workspace
+) -> list[Item]:
+    """Leave out the files that wait for a broken map to be corrected: what is landed of them stays as it is.
+
+    Which files a map claims that cannot even be read is not known: files that landed by a map that is not there wait.
+    """
     if not broken:
         return items
-    names = {item.name for item in broken}
-    waiting = {row["path"] for row in known.rows() if row["map"] in names}
+    there = {item.source.name for item in maps} | {NO_MAP, amend.MAP.source.name}
+    waiting = {row["path"] for row in known.rows() if row["map"] not in there}
 
     def waits(item: Item) -> bool:
         below = [item.file.relative_to(folder) for folder in workspace.landing if item.file.is_relative_to(folder)]
@@ -148,15 +166,21 @@ def _readable(items: list[Item], broken: list[BrokenMap], known: Known, workspac
     return [item for item in items if item.loaded is not None or not waits(item)]
 
 
-def _retired(known: Known, items: list[Item], broken: set[str]) -> dict[str, list[dict[str, Any]]]:
-    """Return, by path, what `sources` says of a file under maps that claim it no more."""
+def _retired(
+    known: Known, items: list[Item], maps: list[LoadedMap], *, all_maps: bool
+) -> dict[str, list[dict[str, Any]]]:
+    """Return, by path, what `sources` says of a file under maps that claim it no more.
+
+    While a map is broken, only those of maps that are there: the others may be its.
+    """
+    there = {item.source.name for item in maps} | {NO_MAP}
     claims: dict[str, set[str]] = defaultdict(set)
     for item in items:
         claims[item.path].add(item.key[1])
     retired: dict[str, list[dict[str, Any]]] = defaultdict(list)
     for row in known.rows():
         path, name = row["path"], row["map"]
-        if path in claims and name not in claims[path] and name not in broken:
+        if path in claims and name not in claims[path] and (all_maps or name in there):
             known.drop(row)
             retired[path].append(row)
     return retired
@@ -170,6 +194,11 @@ def _repair(lake: Lake, known: Known, items: list[Item], report: Landed) -> None
     if settled(lake):
         return
     found = verify(lake)
+    for table in found.missing:
+        lake.drop_missing_files(table)
+    if found.missing:
+        report.tidied = True
+        found = verify(lake)  # what the files that are left hold
     for table, ids in found.orphans.items():
         lake.replace(table, table.empty(), {"source_id": ids})
         report.tidied = True
@@ -252,11 +281,15 @@ def _land_batch(context: Context, batch: list[Ready], retired: dict[str, list[di
     loaded = batch[0].item.loaded
     if loaded is not None:
         _write_rows(context, loaded.source.table, ready)
+    for entry in ready:
+        if entry.shaped is not None:  # what it made known of its wells is known now
+            entry.row["tried_with"] = context.read_with(entry.item, aside=False)
     before = [row for entry in ready if (row := context.known.get(entry.item.key)) is not None]
     before += [row for entry in ready for row in retired.pop(entry.item.path, [])]
     _replace_sources(context.lake, [entry.row for entry in ready], before)
     if loaded is not None and loaded.source.table is WELLS:
         _clear_stubs(context, ready)
+        context.names.relearn(context.lake.scan(WELLS).collect())
     for entry in ready:
         context.known.put(entry.row)
         _count(report, entry)
@@ -286,21 +319,22 @@ def _write_rows(context: Context, table: Table, ready: list[Ready]) -> None:
     for entry in fresh:
         assert entry.shaped is not None
         wells |= entry.shaped.rows.wells
+        before = context.known.get(entry.item.key)
+        if before is not None and before["well_id"] is not None:  # the same content may have been another well's
+            wells.add(before["well_id"])
         stubs.append(_stubs(context, entry).with_columns(pl.lit(entry.row["source_id"]).alias("source_id")))
         findings += [_finding_row(entry, finding) for finding in entry.shaped.findings]
     ids = [entry.row["source_id"] for entry in fresh]
     where: dict[str, Any] = {"well_id": sorted(wells)} if table.partition_by else {}
     large = any(entry.shaped is not None and entry.shaped.rows.large for entry in fresh)
-    rows = partial(_frames, fresh)
-    context.lake.replace(table, rows if large else pl.concat(rows()), {**where, "source_id": ids})
+    rows = _frames(fresh)
+    context.lake.replace(table, rows if large else pl.concat(rows), {**where, "source_id": ids})
     made = pl.concat(stubs).unique("well_id", keep="first")
     if made.height:
         context.lake.replace(WELLS, made, {"source_id": ids})
         context.names.learn(made)
     if findings:
         context.lake.replace(FINDINGS, pl.DataFrame(findings, schema=FINDINGS.dtypes), {"source_id": ids})
-    if table is WELLS:
-        context.names.learn(pl.concat(rows()))
 
 
 def _frames(fresh: list[Ready]) -> Iterator[pl.DataFrame]:

@@ -17,6 +17,7 @@ LINE, QUOTE, RETURN, TAB, SPACE = 10, 34, 13, 9, 32
 _PLAIN, _BLANK, _DIVIDES, _ENDS, _IS_QUOTE, _IS_JUNK = 0, 1, 2, 3, 4, 5
 QUOTED_LINES = 50
 """A quoted text that goes on for more lines is a stray quote. [lines]"""
+_STRAY_QUOTE, _GOES_ON = -1, -2
 JUNK, STRAY, QUOTED = 1, 2, 4
 
 
@@ -30,6 +31,8 @@ class Records:
         Those that can be read, as text that any reader of delimited files divides in the same way.
     line : ndarray of int32
         Line on which each of them begins, counted from the piece's first as 0.
+    width : int
+        Fields that each of them has.
     quoted : bool
         Whether a field stands in quotes.
     bad_line, bad_width : ndarray of int32
@@ -42,6 +45,7 @@ class Records:
 
     text: bytes
     line: NDArray[np.int32]
+    width: int
     quoted: bool
     bad_line: NDArray[np.int32]
     bad_width: NDArray[np.int32]
@@ -49,7 +53,9 @@ class Records:
     lines: int
 
 
-def records(piece: bytes, delimiter: str, fewest: int, most: int, *, last: bool) -> Records:
+def records(
+    piece: bytes, delimiter: str, fewest: int, most: int, *, last: bool, width: int | None = None, lines: bool = True
+) -> Records:
     """Divide a piece of text into records and put apart those that cannot be read.
 
     Parameters
@@ -58,17 +64,26 @@ def records(piece: bytes, delimiter: str, fewest: int, most: int, *, last: bool)
         UTF-8, beginning at the start of a line.
     delimiter : str
     fewest, most : int
-        Fields that a record has at the least, and at the most; further fields may be there if they are empty.
+        Fields that have a heading, up to the last one that is not empty, and all fields of the heading.
     last : bool
         Whether nothing follows: the piece's end is a line's end.
+    width : int, optional
+        Fields of each record: a file divides all its lines in the same way. Where absent, what most records of this
+        piece have, if that covers the headings; fields beyond them may be there if they are empty.
+    lines : bool
+        Whether a quoted text may go on over lines.
     """
     data = np.frombuffer(piece, dtype=np.uint8)
     count = int(np.count_nonzero(data == LINE)) + 1
-    start, line, width, filled, flag, used, lines = _scanned(data, _kinds(delimiter), ord(delimiter), last, count)
+    start, line, fields, filled, flag, used, passed = _scanned(
+        data, _kinds(delimiter), ord(delimiter), fewest if lines else 0, last, count
+    )
     begun = np.concatenate((start, np.array([used], dtype=np.int64)))
     junk = (flag & JUNK) > 0
     blank = (filled == 0) & ~junk
-    bad = ~blank & (junk | (width < fewest) | (filled > most))
+    if width is None:
+        width = _usual(fields[~(blank | junk)], fewest)
+    bad = ~blank & (junk | (fields != width) | (filled > most))
     kept = ~(bad | blank)
     stray = kept & ((flag & STRAY) > 0)
     quoted = bool(((flag & QUOTED) > 0).any())
@@ -76,8 +91,9 @@ def records(piece: bytes, delimiter: str, fewest: int, most: int, *, last: bool)
     if quoted and stray.any():
         text = _requoted(piece, begun, kept, stray, delimiter)
     return Records(
-        text, line[kept], quoted, line[bad], np.where(junk, 0, width)[bad].astype(np.int32), int(used), int(lines)
-    )
+        text, line[kept], width, quoted, line[bad], np.where(junk, 0, fields)[bad].astype(np.int32), int(used),
+        int(passed),
+    )  # fmt: skip
 
 
 def _kinds(delimiter: str) -> Bytes:
@@ -96,6 +112,11 @@ def _joined(piece: bytes, begun: NDArray[np.int64], kept: NDArray[np.bool_]) -> 
     return b"".join(view[begun[a] : begun[b]] for a, b in zip(edges[::2], edges[1::2], strict=True))
 
 
+def _usual(fields: NDArray[np.int32], fewest: int) -> int:
+    """Return how many fields most records have; what the headings ask for where those have fewer."""
+    return max(int(np.bincount(fields).argmax()), fewest) if fields.size else fewest
+
+
 def _requoted(
     piece: bytes, begun: NDArray[np.int64], kept: NDArray[np.bool_], stray: NDArray[np.bool_], delimiter: str
 ) -> bytes:
@@ -104,16 +125,33 @@ def _requoted(
     for index in np.flatnonzero(kept):
         record = piece[begun[index] : begun[index + 1]]
         if stray[index]:
-            fields = next(csv.reader([record.decode().rstrip("\r\n")], delimiter=delimiter))
             line = io.StringIO()
+            fields = _divided(record.rstrip(b"\r\n"), delimiter)
             csv.writer(line, delimiter=delimiter, lineterminator="\n").writerow(fields)
             record = line.getvalue().encode()
         out.append(record)
     return b"".join(out)
 
 
+def _divided(record: bytes, delimiter: str) -> list[str]:
+    """Divide one record as `_scanned` counts its fields."""
+    data, mark = np.frombuffer(record, dtype=np.uint8), ord(delimiter)
+    fields, at = [], 0
+    while at <= len(record):
+        end, _ = _closing(data, at, mark, 0, 0) if record[at : at + 1] == b'"' else (_STRAY_QUOTE, 0)
+        if end >= 0:
+            fields.append(record[at + 1 : end].replace(b'""', b'"').decode())
+            at = end + 2
+        else:
+            stop = record.find(delimiter.encode(), at)
+            stop = len(record) if stop < 0 else stop
+            fields.append(record[at:stop].decode())
+            at = stop + 1
+    return fields
+
+
 @compiled
-def _scanned(data: Bytes, kind: Bytes, delimiter: int, last: bool, count: int) -> Any:
+def _scanned(data: Bytes, kind: Bytes, delimiter: int, headings: int, last: bool, count: int) -> Any:
     """Return each record's start, line, fields, last filled field and flags; bytes and lines of complete records."""
     start = np.empty(count, np.int64)
     line = np.empty(count, np.int32)
@@ -139,7 +177,9 @@ def _scanned(data: Bytes, kind: Bytes, delimiter: int, last: bool, count: int) -
             fields, full, mark = 1, 0, 0
         elif what == _IS_QUOTE:
             full = fields
-            end, inside = _closing(data, i, delimiter) if begins == i else (-1, 0)
+            end, inside = (-1, 0)
+            if begins == i:
+                end, inside = _closing(data, i, delimiter, fields, headings)
             if end == -2 and not last:  # the rest of the quoted text is in the next piece
                 return start[:n], line[:n], width[:n], filled[:n], flag[:n], used, lines_done
             if end >= 0:
@@ -159,22 +199,45 @@ def _scanned(data: Bytes, kind: Bytes, delimiter: int, last: bool, count: int) -
 
 
 @compiled
-def _closing(data: Bytes, opened: int, delimiter: int) -> tuple[int, int]:
-    """Return where a quoted text ends and the lines in it; -1 where it is no quoted text, -2 where it goes on."""
-    lines = 0
+def _closing(data: Bytes, opened: int, delimiter: int, before: int, headings: int) -> tuple[int, int]:
+    """Return where a quoted text ends and the lines in it; -1 where it is no quoted text, -2 where it goes on.
+
+    A quote whose line, and the line after it, both have all the fields of the headings is a sign of its own (inches,
+    ditto) and opens no text. Without ``headings`` no text goes on over lines.
+    """
+    lines, first, second = 0, before, 1
     i = opened + 1
     while i < data.size:
         c = data[i]
         if c == LINE:
             lines += 1
-            if lines > QUOTED_LINES:
+            if headings == 0 or lines > QUOTED_LINES:
                 return -1, 0
+            if lines == 2 and first >= headings and second >= headings:
+                return -1, 0
+        elif c == delimiter:
+            if lines == 0:
+                first += 1
+            elif lines == 1:
+                second += 1
         elif c == QUOTE:
             if i + 1 < data.size and data[i + 1] == QUOTE:
                 i += 1
             elif i + 1 == data.size or data[i + 1] == delimiter or data[i + 1] == LINE or data[i + 1] == RETURN:
+                if lines == 1 and first >= headings and second + _delimiters(data, i, delimiter) >= headings:
+                    return -1, 0
                 return i, lines
             else:
                 return -1, 0
         i += 1
-    return -2, 0
+    return (-2, 0) if headings else (-1, 0)
+
+
+@compiled
+def _delimiters(data: Bytes, start: int, delimiter: int) -> int:
+    """Return how many delimiters follow up to the line's end."""
+    n, i = 0, start
+    while i < data.size and data[i] != LINE:
+        n += data[i] == delimiter
+        i += 1
+    return n

@@ -11,17 +11,18 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import polars as pl
 from pydantic import Field, ValidationError
 
 from pipeline.schemas import LANDED, Table, meta
 from pipeline.units import UnknownUnit, conversion
-from pipeline.workspace import Frozen, key_problems
+from pipeline.workspace import Frozen, key_problems, known_zone
 
 READER_VERSION = 2
 """Raised when the same file under the same map would give other rows."""
+MOST_HEAD = 10_000
+"""No file has more lines above its data."""
 PAD_ZONE = "pad"
 """Zone of a time that runs on the clock of the well's pad."""
 
@@ -58,9 +59,9 @@ class SourceMap(Frozen):
     delimiter: str = ","
     decimal: Literal[".", ","] = "."
     encoding: str = "utf-8"
-    header_row: int = Field(default=1, ge=1)
-    units_row: int | None = Field(default=None, ge=1)
-    first_row: int | None = Field(default=None, ge=2)
+    header_row: int = Field(default=1, ge=1, le=MOST_HEAD)
+    units_row: int | None = Field(default=None, ge=1, le=MOST_HEAD)
+    first_row: int | None = Field(default=None, ge=2, le=MOST_HEAD)
     ragged_rows: Literal["void", "set aside"] = "void"
     void_values: list[str | float] = Field(default_factory=list)
     revision_pattern: str | None = None
@@ -97,12 +98,14 @@ def _problems(source: SourceMap) -> list[str]:
         return [f"'lands' is no lake table: '{source.lands}'; known: {', '.join(LANDED)}"]
     problems = []
     groups: set[str] = set()
+    readable = True
     for key in ("name_pattern", "revision_pattern"):
         pattern = getattr(source, key)
         try:
             groups |= set(re.compile(pattern).groupindex) if pattern else set()
         except re.error as error:
             problems.append(f"'{key}' is no regular expression: {error}")
+            readable = False
     if len(source.delimiter) != 1 or not source.delimiter.isascii() or source.delimiter in '\n\r"':
         problems.append("'delimiter' must be one character, such as ',' or '\\t'")
     elif source.delimiter == source.decimal:
@@ -118,7 +121,7 @@ def _problems(source: SourceMap) -> list[str]:
     given = set(source.columns) | groups
     key_names = {"well_id": "well", "run": "run", "stage": "stage"}
     for key in source.table.key:
-        if key not in source.columns and key_names.get(key, key) not in given:
+        if readable and key not in source.columns and key_names.get(key, key) not in given:
             problems.append(f"nothing yields '{key}': map a column to it or name a group in 'name_pattern'")
     return problems
 
@@ -165,10 +168,7 @@ def _time_problems(channel: Channel) -> list[str]:
         if zone is None:
             problems.append('\'zone\' is missing: "UTC", "pad", or one such as "America/Denver"')
         elif zone != PAD_ZONE:
-            try:
-                ZoneInfo(zone)
-            except (ZoneInfoNotFoundError, ValueError):
-                problems.append(f"'{zone}' is no time zone")
+            problems += [] if known_zone(zone) else [f"'{zone}' is no time zone"]
     return problems
 
 
@@ -247,7 +247,7 @@ def read_maps(folder: Path) -> tuple[list[LoadedMap], list[BrokenMap]]:
 def _read_map(path: Path) -> LoadedMap | BrokenMap:
     try:
         data = path.read_bytes()
-        content = tomllib.loads(data.decode())
+        content = tomllib.loads(data.decode("utf-8-sig"))
     except (OSError, ValueError) as error:  # no TOML, no UTF-8
         return BrokenMap(path, path.stem, "", [f"not valid TOML: {error}"])
     source, problems = _checked(content)

@@ -6,7 +6,9 @@ import difflib
 import hashlib
 import re
 import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import polars as pl
 
@@ -36,6 +38,7 @@ class Names:
     zones: dict[str, str] = field(default_factory=dict)
     stage_counts: dict[str, int] = field(default_factory=dict)
     rotary_table_ft: dict[str, float] = field(default_factory=dict)
+    made: set[str] = field(default_factory=set)
 
     def find(self, name: str) -> str | None:
         """Return the well's id, or None where the name is not known."""
@@ -46,25 +49,55 @@ class Names:
         near = difflib.get_close_matches(folded(name), list(self.by_folded), n=3, cutoff=0.4)
         return list(dict.fromkeys(self.shown[self.by_folded[item]] for item in near))
 
-    def fingerprint(self) -> str:
-        """Return a hash of what is known, so that files set aside are tried again when it changes."""
-        text = repr(
-            (sorted(self.by_folded.items()), sorted(self.zones.items()), sorted(self.stage_counts.items()),
-             sorted(self.rotary_table_ft.items()))
-        )  # fmt: skip
+    def fingerprint(self, *, made: bool) -> str:
+        """Return a hash of what is known; with or without the wells that landing made."""
+        named = sorted(item for item in self.by_folded.items() if made or item[1] not in self.made)
+        facts = (self.zones, self.stage_counts, self.rotary_table_ft)
+        text = repr((named, *(sorted(held.items()) for held in facts)))
         return hashlib.sha256(text.encode()).hexdigest()[:16]
 
+    def facts(self, well: str | None) -> str:
+        """Return a hash of all that reading a record takes from the wells table about a well."""
+        known = (well, *(held.get(well or "") for held in (self.zones, self.stage_counts, self.rotary_table_ft)))
+        return hashlib.sha256(repr(known).encode()).hexdigest()[:16]
+
     def learn(self, wells: pl.DataFrame) -> None:
-        """Add the wells of a wells frame."""
+        """Add the wells of a wells frame; of a spelling that two wells claim, the first keeps it."""
         for row in wells.iter_rows(named=True):
             well = row["well_id"]
             self.shown[well] = row["well_name"]
-            for name in (well, row["well_name"], *(row["aliases"] or "").split("|")):
-                if folded(name):
-                    self.by_folded.setdefault(folded(name), well)
+            if row["stub"]:
+                self.made.add(well)
+            for name in spellings(row):
+                self.by_folded.setdefault(folded(name), well)
             if row["time_zone"] is not None:
                 self.zones[well] = row["time_zone"]
             if row["stage_count"] is not None:
                 self.stage_counts[well] = row["stage_count"]
             if row["rotary_table_ft"] is not None:
                 self.rotary_table_ft[well] = row["rotary_table_ft"]
+
+    def relearn(self, wells: pl.DataFrame) -> None:
+        """Forget what was known, and learn the wells as they are now; those that a table describes come first."""
+        for held in (self.by_folded, self.shown, self.zones, self.stage_counts, self.rotary_table_ft):
+            held.clear()
+        self.made.clear()
+        self.learn(wells.sort("stub", "well_id"))
+
+
+def spellings(row: Mapping[str, Any]) -> list[str]:
+    """Return all ways in which a row of the wells table spells its well."""
+    ways = (row["well_id"], row["well_name"] or "", *(row["aliases"] or "").split("|"))
+    return [way.strip() for way in ways if folded(way)]
+
+
+def claimed_twice(wells: pl.DataFrame) -> list[tuple[str, str, str]]:
+    """Return the spellings that two wells of a frame claim: spelling, first well, second well."""
+    first: dict[str, str] = {}
+    twice = []
+    for row in wells.iter_rows(named=True):
+        for way in spellings(row):
+            owner = first.setdefault(folded(way), row["well_id"])
+            if owner != row["well_id"]:
+                twice.append((way, owner, str(row["well_id"])))
+    return list(dict.fromkeys(twice))

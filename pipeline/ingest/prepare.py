@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -20,7 +20,7 @@ from pipeline.ingest.known import Key, Known
 from pipeline.ingest.maps import READER_VERSION, LoadedMap
 from pipeline.ingest.names import Names
 from pipeline.ingest.read import read_raw
-from pipeline.ingest.shape import Shaped, shape
+from pipeline.ingest.shape import Shaped, name_groups, shape
 from pipeline.ingest.spool import Rows
 from pipeline.ingest.suggest import no_map_fits
 from pipeline.lake import Lake
@@ -53,8 +53,6 @@ class Context:
     known : Known
     superseded : set of (path, map)
         Files that a later revision replaces.
-    tried_with : str
-        Fingerprint of the known wells.
     """
 
     workspace: Workspace
@@ -62,8 +60,21 @@ class Context:
     names: Names
     known: Known
     superseded: set[Key]
-    tried_with: str
     large: threading.Lock = field(default_factory=threading.Lock)
+
+    def read_with(self, item: Item, *, aside: bool) -> str:
+        """Return a hash of what a file's rows take from the wells table; when that changes it is read again.
+
+        A table that was set aside may have wanted any well that is known now; one that landed knew all of its wells.
+        """
+        source = item.loaded.source if item.loaded is not None else None
+        if source is None or source.table is WELLS or "well_id" not in source.table.dtypes:
+            return ""
+        try:
+            spelled = name_groups(source, item.file.name).get("well")
+        except SetAside:
+            return ""
+        return self.names.fingerprint(made=aside) if spelled is None else self.names.facts(self.names.find(spelled))
 
     def spool_of(self, source: str) -> Path:
         """Where a file's rows wait that are more than memory should hold."""
@@ -81,8 +92,8 @@ def read(context: Context, item: Item) -> Ready:
     row |= {
         "path": item.path, "map": item.key[1], "lands": item.loaded.source.lands if item.loaded else None,
         "map_hash": item.map_hash, "reader_version": READER_VERSION, "size_bytes": item.size,
-        "modified_us": item.modified_us, "tried_with": context.tried_with, "landed_at": datetime.now(UTC),
-        "content_hash": "", "source_id": source_id("", item), "state": "landed",
+        "modified_us": item.modified_us, "tried_with": context.read_with(item, aside=True),
+        "landed_at": datetime.now(UTC), "content_hash": "", "source_id": source_id("", item), "state": "landed",
     }  # fmt: skip
     entry = Ready(item, row)
     if item.superseded_by is not None:
@@ -108,7 +119,7 @@ def _read(context: Context, entry: Ready) -> None:
     row["content_hash"] = content.digest
     row["source_id"] = source_id(content.digest, item)
     before = context.known.get(item.key)
-    if before is not None and before["state"] == "landed" and before["source_id"] == row["source_id"]:
+    if before is not None and _landed_alike(before, row["source_id"], context.read_with(item, aside=False)):
         entry.row = before | {"size_bytes": item.size, "modified_us": item.modified_us}
     elif item.loaded is None:
         raise no_map_fits(item.path, content.first(), context.workspace.maps)
@@ -150,6 +161,11 @@ def _refuse_strange_name(item: Item) -> None:
             "the file's name is not UTF-8", "a name that every program can show", short(item.path, 120),
             "rename the file",
         ) from error  # fmt: skip
+
+
+def _landed_alike(before: Mapping[str, Any], source: str, read_with: str) -> bool:
+    """Whether a file is landed with the same content, read with the same facts about its wells."""
+    return bool(before["state"] == "landed" and before["source_id"] == source and before["tried_with"] == read_with)
 
 
 def settle(context: Context, entry: Ready, batch: Sequence[Ready]) -> Ready:

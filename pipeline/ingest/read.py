@@ -108,7 +108,7 @@ def _head(text: bytes, lines: int, source: SourceMap) -> tuple[list[str], bytes]
     *head, rest = text.split(b"\n", lines) if text.count(b"\n") >= lines else (*text.split(b"\n"), b"")
     if any(b"\x00" in line for line in head):
         raise _no_text(source)
-    return [line.decode().rstrip("\r") for line in head], rest
+    return [line.decode().strip("\r") for line in head], rest
 
 
 def _no_text(source: SourceMap) -> SetAside:
@@ -162,9 +162,13 @@ def _pieces(
     most = len(names)
     fewest = max((place + 1 for place, name in enumerate(names) if name), default=most)
     line, waiting, unread, any_rows = source.data_row, b"", _Unread(), False
-    for part, last in _whole_lines(text, fewest, source, raw):
+    signal, width = "time" in source.table.key, None
+    for part, last in _with_last(text):
         piece = waiting + part if waiting else part
-        found = records(piece, source.delimiter, fewest, most, last=last)
+        if last:
+            piece = _without_cut_line(piece, line, fewest, source, raw)
+        found = records(piece, source.delimiter, fewest, most, last=last, width=width, lines=not signal)
+        width = found.width
         waiting = piece[found.used :]
         if len(waiting) > LONGEST_RECORD:
             raise SetAside(
@@ -173,7 +177,7 @@ def _pieces(
             )  # fmt: skip
         unread.add(found.line.size, (found.bad_line + line).tolist(), found.bad_width.tolist())
         if found.line.size:
-            frame = _parse(found.text, places, len(names), source, quoted=found.quoted)
+            frame = _parse(found.text, places, max(width, most), source, quoted=found.quoted)
             frame = frame.with_columns(pl.Series(ROW, found.line + np.int32(line)))
             frame = frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))
             any_rows = any_rows or not frame.is_empty()
@@ -271,32 +275,33 @@ def _same_unit(written: str, unit: str, target: str) -> bool:
     return False
 
 
-def _whole_lines(text: Iterator[bytes], fields: int, source: SourceMap, raw: RawFile) -> Iterator[tuple[bytes, bool]]:
-    """Yield the parts of a text, and whether each is the last, without a last line that was cut off.
+def _with_last(parts: Iterator[bytes]) -> Iterator[tuple[bytes, bool]]:
+    """Yield parts, and whether each is the last."""
+    part = next(parts, b"")
+    for following in parts:
+        yield part, False
+        part = following
+    yield part, True
+
+
+def _without_cut_line(piece: bytes, line: int, fields: int, source: SourceMap, raw: RawFile) -> bytes:
+    """Return the end of a text without a last line that was cut off.
 
     A record of samples that lost its last one is better than a wrong number; a table that was cut off is set aside.
     """
-    part, lines = next(text, b""), source.data_row - 1
-    for following in text:
-        lines += part.count(b"\n")
-        yield part, False
-        part = following
-    body, mark, rest = part.rpartition(b"\n")
+    rest = piece[piece.rfind(b"\n") + 1 :]
     if not rest.strip():
-        yield part, True
-        return
-    line = lines + body.count(b"\n") + (2 if mark else 1)
+        return piece
+    line += piece.count(b"\n")
     if "time" in source.table.key:
-        if mark:
-            raw.notes.append(("cut_off", "the file ends inside its last line, which is not used", line, 1))
-            yield body + mark, True
-            return
-    elif rest.count(source.delimiter.encode()) + 1 < fields:
+        raw.notes.append(("cut_off", "the file ends inside its last line, which is not used", line, 1))
+        return piece[: len(piece) - len(rest)]
+    if rest.count(source.delimiter.encode()) + 1 < fields:
         raise SetAside(
             "the file is cut off", f"{fields} fields in each line", f"{rest.count(source.delimiter.encode()) + 1}",
             "ask the provider to send it again", line,
         )  # fmt: skip
-    yield part, True
+    return piece
 
 
 def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap, *, quoted: bool) -> pl.DataFrame:

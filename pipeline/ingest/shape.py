@@ -11,9 +11,9 @@ from typing import Any
 import polars as pl
 
 from pipeline.errors import SetAside, short
-from pipeline.ingest.cells import Finding, Work, clock_zone, elapsed, judge, moment, typed
+from pipeline.ingest.cells import Finding, Tally, Work, clock_zone, elapsed, judge, moment, possible, typed
 from pipeline.ingest.maps import SourceMap
-from pipeline.ingest.names import Names, new_id
+from pipeline.ingest.names import Names, claimed_twice, new_id
 from pipeline.ingest.read import ROW, RawFile, few
 from pipeline.ingest.spool import Rows, Spool
 from pipeline.ingest.times import near_clock_change
@@ -78,6 +78,10 @@ def shape(raw: RawFile, source: SourceMap, names: Names, file_name: str, folder:
             f"correct the map '{source.name}', or the file",
         )  # fmt: skip
     _long(work, rows)
+    if source.lands == WELLS.name:
+        for way, owner, other in claimed_twice(pl.concat(rows.frames())):
+            text = f"'{short(way)}' is a name of two wells, {owner} and {other}: files of that name are the first one's"
+            work.findings.append(Finding("alias_twice", text))
     work.findings[:0] = [Finding(*note) for note in raw.notes]
     return Shaped(rows, _stubs(work), rows_in, work.findings)
 
@@ -109,7 +113,7 @@ def _at_clock_changes(work: Work, pieces: Iterator[pl.DataFrame]) -> Iterator[pl
     zone, waiting = clock_zone(work, channel), None
     for piece in pieces:
         frame = piece if waiting is None else pl.concat([waiting, piece], how="vertical_relaxed")
-        last = frame["time"].tail(1).str.to_datetime(channel.format, strict=False)[0] if frame.height else None
+        last = next(iter(possible(frame["time"].tail(1).str.to_datetime(channel.format, strict=False))), None)
         waiting = frame if last is not None and near_clock_change(last, zone) else None
         if waiting is None:
             yield frame
@@ -168,6 +172,8 @@ def _resolve(work: Work, name: str, line: int | None) -> str:
         return known
     if work.source.unknown_wells == "create":
         well = new_id(name)
+        if well in work.created:
+            return well
         work.created[well] = name
         work.findings.append(
             Finding("well_created", f"no wells table knows '{short(name)}': a well without data was made", line)
@@ -210,7 +216,7 @@ def _times(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
         series = elapsed(work, channel, frame)
     else:
         series = moment(work, "time", channel, frame["time"], frame[ROW])
-    return frame.with_columns(time=series).filter(pl.col("time").is_not_null())
+    return frame.with_columns(time=series)
 
 
 def _referenced(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
@@ -282,17 +288,19 @@ class _Incomplete:
 
     def judge(self, work: Work, rows: int) -> None:
         """Make a finding of them, or set the file aside where they are many."""
-        if not self.count:
+        told = work.tallies[self.column] if self.column in work.tallies else Tally()
+        missing = self.count - told.bad - told.skipped
+        if missing <= 0:  # each is told as a cell that is no value
             return
         channel = work.source.columns.get(self.column)
         heading = short((channel.column if channel is not None else None) or self.column)
-        if not few(self.count, rows) or self.count == rows:
+        if not few(missing, rows) or missing == rows:
             raise SetAside(
-                f"'{heading}' is empty in {self.count} of {rows} rows", "a value in each row", "nothing",
+                f"'{heading}' is empty in {missing} of {rows} rows", "a value in each row", "nothing",
                 "fill it in, or remove the rows", self.line,
             )  # fmt: skip
-        text = f"{self.count} row(s) lack a value that each row needs, first '{heading}': void"
-        work.findings.append(Finding("incomplete_rows", text, self.line, self.count))
+        text = f"{missing} row(s) lack a value that each row needs, first '{heading}': void"
+        work.findings.append(Finding("incomplete_rows", text, self.line, missing))
 
 
 def _keep_rules(work: Work, frame: pl.DataFrame) -> None:

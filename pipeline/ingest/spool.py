@@ -80,6 +80,7 @@ class Spool:
     table: Table
     folder: Path
     _groups: dict[tuple[Any, ...], list[_Piece]] = field(default_factory=dict)
+    _arrived: dict[tuple[Any, ...], datetime] = field(default_factory=dict)
     _backward: int = 0
     _repeated: int = 0
     _rows: int = 0
@@ -105,6 +106,7 @@ class Spool:
         for group, part in self._parted(frame):
             piece = _Piece(part.height, part, None)
             if self._signal:
+                self._count_backward(group, part["time"])
                 part = self._in_order(part)
                 piece = _Piece(part.height, part, None, part["time"][0], part["time"][-1])
             self._groups.setdefault(group, []).append(piece if self._pieces == 1 else self._kept(piece))
@@ -131,12 +133,17 @@ class Spool:
         piece.read().write_parquet(path, compression="lz4", statistics=False)
         return _Piece(piece.rows, None, path, piece.first, piece.last)
 
+    def _count_backward(self, group: tuple[Any, ...], times: pl.Series) -> None:
+        """Count the samples that are earlier than the one before them in the file."""
+        before = self._arrived.get(group)
+        self._backward += int((times.diff().dt.total_microseconds() < 0).sum())
+        self._backward += before is not None and times[0] < before
+        self._arrived[group] = times[-1]
+
     def _in_order(self, frame: pl.DataFrame) -> pl.DataFrame:
         """Sort samples by time; of repeated times keep each channel's last reading: an empty one replaces nothing."""
-        step = frame["time"].diff().dt.total_microseconds()
-        if (step > 0).sum() == frame.height - 1:
+        if (frame["time"].diff().dt.total_microseconds() > 0).sum() == frame.height - 1:
             return frame
-        self._backward += int((step < 0).sum())
         frame = frame.sort("time", maintain_order=True)
         twice = frame["time"].is_duplicated()
         if not twice.any():

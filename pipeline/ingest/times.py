@@ -106,6 +106,9 @@ def _resolve(
 
 
 def near_clock_change(moment: datetime, zone: str) -> bool:
-    """Whether a zone's clock changes within half a day of a moment of it."""
+    """Whether a zone's clock changes within half a day of a moment of it; no such moment, no change."""
+    first, last = days_allowed()
+    if not first <= moment.date() <= last:
+        return False
     offsets = {(moment + timedelta(hours=hours)).replace(tzinfo=ZoneInfo(zone)).utcoffset() for hours in (-12, 0, 12)}
     return len(offsets) > 1

@@ -25,26 +25,35 @@ class Verified:
         Ids that rows carry and `sources` does not name: what a run that was killed left, seen by no reader.
     incomplete : list of dict
         Rows of `sources` that name a file as landed whose rows or findings are not all there.
+    missing : dict of Table to list of str
+        Files of the lake that are gone; all that a table so hurt holds counts as incomplete.
     """
 
     orphans: dict[Table, list[str]]
     incomplete: list[dict[str, Any]]
+    missing: dict[Table, list[str]]
 
 
 def settled(lake: Lake) -> bool:
-    """Whether the lake is as the last step left it, and this version of heelward has verified it before."""
+    """Whether the lake is as the last step left it, by versions, files and numbers of rows; reads no samples."""
     last = lake.scan(SNAPSHOTS).sort("at").tail(1).collect()
     if last.is_empty() or last["code_version"][0] != __version__:
         return False
     versions = json.loads(last["versions"][0])
-    return all(lake.version(table) == versions.get(table.name) for table in _CHECKED)
+    if any(lake.version(table) != versions.get(table.name) or lake.missing_files(table) for table in _CHECKED):
+        return False
+    sources = lake.scan_raw(SOURCES).filter(pl.col("state") == "landed").collect()
+    landed = dict(sources.group_by("lands").agg(pl.col("rows_landed").sum()).iter_rows())
+    landed[WELLS.name] = landed.get(WELLS.name, 0) + lake.scan_raw(WELLS).filter(pl.col("stub")).collect().height
+    return all(lake.rows_on_record(table) == landed.get(name, 0) for name, table in LANDED.items())
 
 
 def verify(lake: Lake) -> Verified:
     """Count the rows of every landed file."""
     sources = lake.scan_raw(SOURCES).filter(pl.col("state") == "landed").collect()
     visible = set(sources["source_id"])
-    held = {table: _counts(lake, table) for table in (*LANDED.values(), FINDINGS)}
+    missing = {table: files for table in _CHECKED if (files := lake.missing_files(table))}
+    held = {table: {} if table in missing else _counts(lake, table) for table in (*LANDED.values(), FINDINGS)}
     orphans = {table: sorted(set(counts) - visible) for table, counts in held.items()}
     incomplete = [
         row
@@ -52,9 +61,10 @@ def verify(lake: Lake) -> Verified:
         if held[LANDED[row["lands"]]].get(row["source_id"], 0) != row["rows_landed"]
         or held[FINDINGS].get(row["source_id"], 0) != row["findings"]
     ]
-    stubs = set(lake.scan_raw(WELLS).filter(pl.col("stub")).select("source_id").collect()["source_id"])
-    orphans[WELLS] = sorted(set(orphans[WELLS]) | (stubs - visible))
-    return Verified({table: ids for table, ids in orphans.items() if ids}, incomplete)
+    if WELLS not in missing:
+        stubs = lake.scan_raw(WELLS).filter(pl.col("stub")).select("source_id").collect()["source_id"]
+        orphans[WELLS] = sorted(set(orphans[WELLS]) | (set(stubs) - visible))
+    return Verified({table: ids for table, ids in orphans.items() if ids}, incomplete, missing)
 
 
 def _counts(lake: Lake, table: Table) -> dict[str, int]:

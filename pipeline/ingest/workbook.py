@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import subprocess
 import sys
 
@@ -16,6 +17,11 @@ MEMORY_BYTES = 3 * 1024**3
 """Address space of the reading process. [bytes]"""
 LEAST_S, S_PER_MB = 8.0, 2.0
 """Time that a workbook may take to be read: a least, and more with its size. [s]"""
+ERRORS = {
+    "Div0": "#DIV/0!", "NA": "#N/A", "Name": "#NAME?", "Null": "#NULL!", "Num": "#NUM!", "Ref": "#REF!",
+    "Value": "#VALUE!", "GettingData": "#GETTING_DATA",
+}  # fmt: skip
+"""What a formula that failed leaves in its cell, here and in text that a spreadsheet exported."""
 _WORKBOOK, _SHEET = 4, 5
 """Exit codes of the reading process: the workbook cannot be opened, the sheet is not there."""
 _READ = "from pipeline.ingest.workbook import read_here; read_here()"
@@ -73,10 +79,15 @@ def read_here() -> None:
         if name not in book.sheet_names:
             print(", ".join(short(known) for known in book.sheet_names), file=sys.stderr)
             raise SystemExit(_SHEET)
-        sheet = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="string").to_polars()
+        batch, wrong = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="string").to_arrow_with_errors()
     except Exception as error:  # the reader raises its own kinds for every way a workbook can be broken
         print(" ".join(str(error).split()) or type(error).__name__, file=sys.stderr)
         raise SystemExit(_WORKBOOK) from None
+    sheet = pl.DataFrame(pl.from_arrow(batch))
+    for cell in wrong.errors if wrong is not None else ():  # a formula's error is no empty cell
+        found = re.search(r"Error\((\w+)\)", cell.detail)
+        row, column = cell.offset_position
+        sheet[row, column] = ERRORS.get(found[1] if found else "", "#VALUE!")
     sheet.write_ipc(sys.stdout.buffer)
 
 

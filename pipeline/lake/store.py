@@ -12,16 +12,16 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 import duckdb
 import polars as pl
-import pyarrow as pa
 from deltalake import CommitProperties, DeltaTable, WriterProperties, write_deltalake
 from deltalake.exceptions import CommitFailedError, DeltaError, TableNotFoundError
 
+from pipeline.errors import HeelwardError
 from pipeline.schemas import SOURCES, Table
 
-Stream = Callable[[], Iterator[pl.DataFrame]]
 Where = Mapping[str, "str | int | bool | Sequence[str] | Sequence[int]"]
 
 # Old versions must stay readable for as-of reports; Delta's own default drops them after 30 days.
@@ -33,11 +33,21 @@ _WRITER = WriterProperties(compression="ZSTD")
 _NO_RETRY = CommitProperties(max_commit_retries=0)
 """A conflict comes back to `replace`, which asks again whether what it writes is still right."""
 _TRIES = 8
+ROWS_PER_COMMIT = 200_000
+"""Rows of a large file that are written at once: the writer holds what it is given in memory. [rows]"""
 VISIBLE_STATE = "landed"
 
 
 class InputsChanged(RuntimeError):
     """What a write was computed from changed while it waited for its turn."""
+
+
+class _LocalTable(DeltaTable):  # type: ignore[misc]
+    """A table in a folder of this machine, whose name may hold spaces and other letters that a URL escapes."""
+
+    def file_uris(self, *given: Any, **named: Any) -> list[str]:
+        """Return the table's files as paths: Polars takes them for paths, the Delta library writes them as URLs."""
+        return [unquote(path) for path in super().file_uris(*given, **named)]
 
 
 @dataclass(frozen=True)
@@ -72,8 +82,12 @@ class Lake:
             if table.name not in self.versions:
                 return None
             version = self.versions[table.name]
+        place = Path(self.uri(table))
+        if "://" not in self.root and place.exists() and not place.is_dir():
+            raise HeelwardError(f"a file stands where a table of the lake belongs: {place}\nfix: move it away")
+        kind = DeltaTable if "://" in self.root else _LocalTable
         try:
-            return DeltaTable(self.uri(table), version=version, storage_options=dict(self.storage_options) or None)
+            return kind(self.uri(table), version=version, storage_options=dict(self.storage_options) or None)
         except TableNotFoundError:
             return None
 
@@ -81,6 +95,22 @@ class Lake:
         """Return the version of a table, or None where it does not exist."""
         delta = self.open(table)
         return None if delta is None else int(delta.version())
+
+    def missing_files(self, table: Table) -> list[str]:
+        """Return the files of a table that its log names and that are not there; looked for on this machine only."""
+        delta = None if "://" in self.root else self.open(table)
+        return [] if delta is None else [path for path in delta.file_uris() if not Path(path).exists()]
+
+    def rows_on_record(self, table: Table) -> int:
+        """Return how many rows a table has by its log, without reading them."""
+        delta = self.open(table)
+        return 0 if delta is None else int(pl.DataFrame(delta.get_add_actions(flatten=True))["num_records"].sum())
+
+    def drop_missing_files(self, table: Table) -> None:
+        """Take files that are not there out of a table's log, so that what is left can be read."""
+        delta = self.open(table)
+        if delta is not None:
+            delta.repair()
 
     def at(self, versions: Mapping[str, int]) -> Lake:
         """Return the same lake as it was at the given table versions."""
@@ -121,7 +151,7 @@ class Lake:
     def replace(
         self,
         table: Table,
-        rows: pl.DataFrame | Stream,
+        rows: pl.DataFrame | Iterator[pl.DataFrame],
         where: Where,
         *,
         still_valid: Callable[[], bool] | None = None,
@@ -131,9 +161,10 @@ class Lake:
         Parameters
         ----------
         table : Table
-        rows : polars.DataFrame, or callable
-            New rows, with the table's columns; each must satisfy ``where``. May be empty. A callable yields them in
-            frames, anew at each call: they are written one after the other, never all in memory.
+        rows : polars.DataFrame, or iterator of them
+            New rows, with the table's columns; each must satisfy ``where``. May be empty. Frames of an iterator are
+            written in several commits and are never all in memory: for rows of a file that `sources` does not name
+            yet, which no reader sees before all are there.
         where : mapping
             Column to value or values; an empty mapping selects the whole table.
         still_valid : callable, optional
@@ -153,13 +184,31 @@ class Lake:
         """
         if self.versions is not None:
             raise ValueError("a lake opened at past versions cannot be written")
-        frame = _formed(table, rows) if isinstance(rows, pl.DataFrame) else rows
-        predicate = _predicate(where)
+        if isinstance(rows, pl.DataFrame):
+            return self._commit(table, rows, _predicate(where), still_valid)
+        batches = _batched(rows)
+        version = self._commit(table, next(batches, table.empty()), _predicate(where), still_valid)
+        for frame in batches:
+            version = self._commit(table, frame, None, still_valid, append=True)
+        return version
+
+    def _commit(
+        self,
+        table: Table,
+        rows: pl.DataFrame,
+        predicate: str | None,
+        still_valid: Callable[[], bool] | None,
+        *,
+        append: bool = False,
+    ) -> int:
+        frame = rows.select(list(table.dtypes)).cast(pl.Schema(table.dtypes))
+        if table.sort_by:
+            frame = frame.sort(table.sort_by)
         for attempt in range(_TRIES):
             if self.guard is not None:
                 self.guard()
             try:
-                return self._write(table, frame, predicate)
+                return self._write(table, frame, predicate, append=append)
             except DeltaError as error:
                 if attempt == _TRIES - 1 or not _conflict(error):
                     raise
@@ -168,9 +217,7 @@ class Lake:
                     raise InputsChanged(f"the inputs of table '{table.name}' changed during the write") from None
         raise AssertionError("unreachable")
 
-    def _write(self, table: Table, rows: pl.DataFrame | Stream, predicate: str | None) -> int:
-        frame: Any = rows if isinstance(rows, pl.DataFrame) else _arrow_stream(table, rows)
-        nothing = isinstance(rows, pl.DataFrame) and rows.is_empty()
+    def _write(self, table: Table, frame: pl.DataFrame, predicate: str | None, *, append: bool) -> int:
         options = dict(self.storage_options) or None
         delta = self.open(table)
         if delta is None:
@@ -182,16 +229,16 @@ class Lake:
                 description=table.grain, commit_properties=_NO_RETRY,
             )  # fmt: skip
             return 0
-        if nothing and not delta.file_uris():
+        if frame.is_empty() and not delta.file_uris():
             return int(delta.version())
-        if nothing:
+        if frame.is_empty():
             if predicate is None:
                 delta.delete()
             else:
                 delta.delete(predicate, commit_properties=_NO_RETRY)
         else:
             write_deltalake(
-                delta, frame, mode="overwrite", predicate=predicate,
+                delta, frame, mode="append" if append else "overwrite", predicate=predicate,
                 schema_mode="merge" if set(table.dtypes) - _columns(delta) else None, writer_properties=_WRITER,
                 commit_properties=_NO_RETRY,
             )  # fmt: skip
@@ -220,19 +267,16 @@ class Lake:
         return connection
 
 
-def _formed(table: Table, rows: pl.DataFrame) -> pl.DataFrame:
-    frame = rows.select(list(table.dtypes)).cast(pl.Schema(table.dtypes))
-    return frame.sort(table.sort_by) if table.sort_by else frame
-
-
-def _arrow_stream(table: Table, rows: Stream) -> pa.RecordBatchReader:
-    schema = table.empty().to_arrow(compat_level=pl.CompatLevel.oldest()).schema
-    batches = (
-        batch
-        for frame in rows()
-        for batch in _formed(table, frame).to_arrow(compat_level=pl.CompatLevel.oldest()).to_batches()
-    )
-    return pa.RecordBatchReader.from_batches(schema, batches)
+def _batched(frames: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
+    """Join frames until they are worth a commit."""
+    waiting: list[pl.DataFrame] = []
+    for frame in frames:
+        waiting.append(frame)
+        if sum(each.height for each in waiting) >= ROWS_PER_COMMIT:
+            yield pl.concat(waiting)
+            waiting = []
+    if waiting:
+        yield pl.concat(waiting)
 
 
 def _conflict(error: DeltaError) -> bool:

@@ -5,17 +5,20 @@ from __future__ import annotations
 import itertools
 import json
 import random
+import re
 import unicodedata
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
+from pipeline import schemas
 from pipeline.lake import Lake
-from pipeline.schemas import AMENDMENTS, COIL_RUNS, OFFSETS, PLUGS, SOURCES, STAGES, WELLS, WIRELINE, Table
+from pipeline.schemas import AMENDMENTS, COIL_RUNS, OFFSETS, PLUGS, SOURCES, STAGES, WELLS, WIRELINE, Table, meta
 from pipeline.workspace import replace_text
 
 KEPT_IN = "aliases.json"
@@ -26,25 +29,27 @@ _PRIVATE = {
     "sources": ("path", "reason", "expected", "found", "mend", "map"), "findings": ("path", "message"),
     "amendments": ("by", "why"), "picks": ("amended_reason",),
 }  # fmt: skip
-_SHORTEST = 3
+_SHORTEST = 2
 """A shorter name is replaced only where it is the whole text: inside others it would hit words. [characters]"""
-_GAPS = (" ", "_", "-", "", ".", " #", "-#", "_#", "#")
-"""How the parts of a name may be joined where a file spells it in its own way."""
+_SHORT = 2
+"""A name that is no longer counts within a text only as it is written in capitals. [characters]"""
+_NO_LETTER = re.compile("[^a-z0-9]+")
+_LEADING_ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
 
 
 @dataclass(frozen=True)
 class Mask:
     """Aliases of names.
 
-    Names are found however their letters are written: case, composed or decomposed accents, no-break and double
-    spaces, and invisible characters make no difference.
+    Names are found however they are written: only letters and digits count, without case, accents and leading zeros,
+    whatever stands between them. A name counts where it stands by itself, not inside a longer word.
 
     Attributes
     ----------
     whole : dict of str to str
         Alias of each name where it is the whole text.
     within : dict of str to str
-        Alias of each spelling where it is part of a text; the longest spelling that fits counts.
+        Alias of each name where it is part of a text; the longest name that fits counts.
     """
 
     whole: dict[str, str] = field(default_factory=dict)
@@ -55,11 +60,12 @@ class Mask:
         """Return a text with its names replaced."""
         return str(self._series(pl.Series([value]))[0]) if self.whole else value
 
-    def frame(self, rows: Any) -> Any:
-        """Return a frame, lazy or not, with the names in all its texts replaced."""
+    def frame(self, rows: Any, codes: Collection[str] = ()) -> Any:
+        """Return a frame, lazy or not, with the names in all its texts replaced; codes are no names."""
         if not self.whole:
             return rows
-        texts = [name for name, dtype in rows.collect_schema().items() if dtype == pl.String]
+        dtypes = rows.collect_schema().items()
+        texts = [name for name, dtype in dtypes if dtype == pl.String and name not in codes]
         return rows.with_columns(
             pl.col(name).map_batches(self._series, return_dtype=pl.String).alias(name) for name in texts
         )
@@ -69,9 +75,10 @@ class Mask:
         if not self.whole:
             return rows
         private = [name for name in _PRIVATE.get(table.name, ()) if name in table.dtypes]
+        codes = {name for name, column in table.columns.items() if meta(column).get("code")} - set(private)
         kept: pl.LazyFrame = self.frame(rows.with_columns(
             pl.when(pl.col(name).is_not_null()).then(pl.lit(WITHHELD)).alias(name) for name in private
-        ))  # fmt: skip
+        ), codes)  # fmt: skip
         return kept
 
     def _series(self, values: pl.Series) -> pl.Series:
@@ -87,12 +94,11 @@ class Mask:
         )  # fmt: skip
 
     def _masked(self, texts: list[str]) -> list[str]:
-        short = {folded(name): alias for name, alias in self.whole.items() if len(name) < _SHORTEST}
-        spelled = sorted(((folded(name), alias) for name, alias in self.within.items()), key=lambda pair: -len(pair[0]))
-        aliases = dict(reversed(spelled))
-        names = list(dict.fromkeys(name for name, _ in spelled))
-        plain = pl.Series([folded(text) for text in texts], dtype=pl.String).to_frame("text")
-        found = plain.select(
+        aliases: dict[str, str] = {}
+        for name in sorted(self.within, key=len, reverse=True):
+            aliases.setdefault(compact(name), self.within[name])
+        names = sorted(filter(None, aliases), key=len, reverse=True)
+        found = pl.DataFrame({"text": [compact(text) for text in texts]}, schema={"text": pl.String}).select(
             at=pl.col("text").str.find_many(names, leftmost=True),
             name=pl.col("text").str.extract_many(names, leftmost=True),
         )
@@ -100,47 +106,64 @@ class Mask:
         for text, (places, matches) in zip(texts, found.iter_rows(), strict=True):
             if text in self.whole:
                 out.append(self.whole[text])
-            elif not matches:
-                out.append(short.get(folded(text), text))
-            else:
+            elif matches:
                 out.append(
                     _spliced(text, [(at, name, aliases[name]) for at, name in zip(places, matches, strict=True)])
                 )
+            else:
+                out.append(text)
         return out
 
 
-def folded(text: str) -> str:
-    """Return a text as names are compared: without case, with accents decomposed, each space one plain space."""
-    if text.isascii() and text.isprintable() and "  " not in text:
-        return text.lower()
-    return "".join(letters for letters, _ in _folded_letters(text))
+def compact(text: str) -> str:
+    """Return what a name is compared by: its letters and digits, without case, accents and leading zeros."""
+    if text.isascii():
+        return _NO_LETTER.sub("", _LEADING_ZEROS.sub("", text.lower()))
+    return "".join(letters for letters, _ in _compact_letters(text))
 
 
-def _folded_letters(text: str) -> Iterator[tuple[str, int]]:
+def _compact_letters(text: str) -> Iterator[tuple[str, int]]:
     """Yield what each letter becomes, and where it stands in the text."""
-    after_space = False
     for index, letter in enumerate(text):
-        kind = unicodedata.category(letter)
-        if kind == "Cf":  # soft hyphens, zero-width spaces
+        if letter == "0" and not text[index - 1 : index].isdigit() and text[index + 1 : index + 2].isdigit():
             continue
-        space = letter.isspace() or kind[0] == "Z"
-        if space and after_space:
-            continue
-        after_space = space
-        yield " " if space else unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", letter).casefold()), index
+        plain = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", letter).casefold())
+        letters = "".join(one for one in plain if one.isalnum())
+        if letters:
+            yield letters, index
 
 
 def _spliced(text: str, found: list[tuple[int, str, str]]) -> str:
-    """Return a text with aliases in place of names; found at bytes of its folded form."""
-    place: list[int] = []  # of each byte of the folded form, the letter that it comes from
-    for letters, index in _folded_letters(text):
+    """Return a text with aliases in place of the names that stand by themselves; found at bytes of its compact form."""
+    place: list[int] = []  # of each byte of the compact form, the letter that it comes from
+    for letters, index in _compact_letters(text):
         place += [index] * len(letters.encode())
-    place.append(len(text))
     out, end = [], 0
     for at, name, alias in found:
-        out += [text[end : place[at]], alias]
-        end = place[at + len(name.encode()) - 1] + 1
+        first, last = place[at], place[at + len(name.encode()) - 1]
+        if _parts(text, first) and _parts(text, last + 1) and (len(name) > _SHORT or text[first : last + 1].isupper()):
+            out += [text[end:first], alias]
+            end = last + 1
+            while end < len(text) and unicodedata.combining(text[end]):
+                end += 1
     return "".join([*out, text[end:]])
+
+
+def _parts(text: str, index: int) -> bool:
+    """Whether one word ends and another begins before a letter: no letter beside it, another kind, or a capital."""
+    before, after = text[index - 1 : index] if index else "", text[index : index + 1]
+    if not before.isalnum() or not after.isalnum():
+        return True
+    return before.isdigit() != after.isdigit() or (before.islower() and after.isupper())
+
+
+@cache
+def _words_of_the_trade() -> frozenset[str]:
+    """Return the words with which tables and columns are named and explained: alone, none of them is a name."""
+    tables = [table for table in vars(schemas).values() if isinstance(table, Table)]
+    told = [f"{table.name} {table.grain}" for table in tables]
+    told += [f"{name} {column.description}" for table in tables for name, column in table.columns.items()]
+    return frozenset(re.findall("[a-z]+", " ".join(told).lower())) | {"crew", "team", "fleet"}
 
 
 def make_mask(lake: Lake, kinds: Sequence[str], root: Path) -> Mask:
@@ -173,8 +196,9 @@ def make_mask(lake: Lake, kinds: Sequence[str], root: Path) -> Mask:
                 # an id stands in file names and anchors: its alias must be fit for them
                 shown = alias.lower().replace(" ", "-") if kind == "wells" and name == group[0] else alias
                 whole[name] = shown
-                within |= {spelling: alias for spelling in _spellings(name) if len(spelling) >= _SHORTEST}
-    return Mask(whole, dict(sorted(within.items(), key=lambda item: -len(item[0]))))
+                if len(compact(name)) >= _SHORTEST:
+                    within[name] = alias
+    return Mask(whole, within)
 
 
 def _extend(known: dict[str, str], names: list[str], word: str, taken: set[str]) -> None:
@@ -186,12 +210,6 @@ def _extend(known: dict[str, str], names: list[str], word: str, taken: set[str])
     known.update(zip(new, free, strict=False))
 
 
-def _spellings(name: str) -> set[str]:
-    """Return a name as files may spell it: its parts joined in other ways."""
-    parts = "".join(letter if letter.isalnum() else " " for letter in name).split()
-    return {name, *(gap.join(parts) for gap in _GAPS)} if parts else {name}
-
-
 def _distinct(lake: Lake, places: Iterable[tuple[Table, str]]) -> list[str]:
     found = [lake.scan(table).select(pl.col(column).alias("n")) for table, column in places]
     return pl.concat(found).drop_nulls().unique().sort("n").collect()["n"].to_list()
@@ -201,9 +219,13 @@ def _crews(lake: Lake) -> list[list[str]]:
     """Return the crews, each with the words that only its name holds: texts call it by them too."""
     places = ((STAGES, "frac_crew"), (PLUGS, "wireline_crew"), (COIL_RUNS, "coil_crew"), (WIRELINE, "wireline_crew"))
     names = _distinct(lake, places)
-    held = Counter(folded(word) for name in names for word in set(name.split()))
-    own = {name: [w for w in name.split() if held[folded(w)] == 1 and len(w) >= _SHORTEST] for name in names}
-    return [[name, *(word for word in own[name] if word != name)] for name in names]
+    held = Counter(compact(word) for name in names for word in set(name.split()))
+
+    def alone(word: str) -> bool:
+        plain = compact(word)
+        return held[plain] == 1 and len(plain) > _SHORT and plain not in _words_of_the_trade()
+
+    return [[name, *(word for word in name.split() if alone(word) and word != name)] for name in names]
 
 
 def _pads(lake: Lake) -> list[list[str]]:

@@ -60,12 +60,18 @@ def integer(
 
 
 def text(
-    meaning: str, *, key: bool = False, required: bool = False, one_of: tuple[str, ...] = (), zone: bool = False
+    meaning: str,
+    *,
+    key: bool = False,
+    required: bool = False,
+    one_of: tuple[str, ...] = (),
+    zone: bool = False,
+    code: bool = False,
 ) -> dy.String:
-    """Declare a text: any, one of a closed list of words, or the name of a time zone."""
+    """Declare a text: any, one of a closed list of words, the name of a time zone, or a code of ours, no name."""
     return dy.String(
         nullable=not (key or required), primary_key=key, description=meaning,
-        metadata={"one_of": one_of or None, "zone": zone},
+        metadata={"one_of": one_of or None, "zone": zone, "code": code or zone or bool(one_of)},
     )  # fmt: skip
 
 
@@ -89,7 +95,7 @@ def day(meaning: str, *, key: bool = False, ahead: bool = False) -> dy.Date:
 class Landed(dy.Schema):
     """What every row that came from a file carries."""
 
-    source_id = text("the landed file (key of `sources`)", required=True)
+    source_id = text("the landed file (key of `sources`)", required=True, code=True)
     source_row = integer("line of that file, counted from 1")
 
 

@@ -25,10 +25,10 @@ class Cost(Landed):
     well_id = text("the well", key=True)
     line = integer("line of the well's cost sheet", key=True, lowest=1, highest=1_000_000)
     service_date = day("day of the service, or the day planned for it", ahead=True)
-    category = text("what was paid for")
+    category = text("what was paid for", code=True)
     state = text("budget, accrued or invoiced", one_of=("budget", "accrued", "invoiced"))
     amount = quantity("ratio", "amount in the currency", hard=(-1e10, 1e10))
-    currency = text("currency")
+    currency = text("currency", code=True)
     price_basis = text("price basis")
 
 
@@ -41,8 +41,8 @@ class Incidents(Landed):
     severity = text(
         "near miss, first aid, recordable or lost time", one_of=("near miss", "first aid", "recordable", "lost time")
     )
-    category = text("what kind of event")
-    operation = text("activity during which it happened")
+    category = text("what kind of event", code=True)
+    operation = text("activity during which it happened", code=True)
 
 
 class Production(Landed):

@@ -12,13 +12,13 @@ class Sources(dy.Schema):
 
     path = text("file, below the workspace", key=True)
     map = text("source map, empty where none fits", key=True)
-    source_id = text("hash of content, map and reader version", required=True)
-    state = text("landed, copy, superseded or set aside", required=True)
-    lands = text("lake table that the map fills")
+    source_id = text("hash of content, map and reader version", required=True, code=True)
+    state = text("landed, copy, superseded or set aside", required=True, code=True)
+    lands = text("lake table that the map fills", code=True)
     well_id = text("the well, where the file belongs to one")
     number = integer("stage or run, where the file belongs to one")
-    content_hash = text("SHA-256 of the content", required=True)
-    map_hash = text("hash of the map", required=True)
+    content_hash = text("SHA-256 of the content", required=True, code=True)
+    map_hash = text("hash of the map", required=True, code=True)
     reader_version = integer("version of the reader", required=True)
     size_bytes = dy.Int64(description="size")
     modified_us = dy.Int64(description="time stamp of the file, microseconds since 1970")
@@ -32,21 +32,21 @@ class Sources(dy.Schema):
     expected = text("what was expected there")
     found = text("what stood there")
     mend = text("what to do")
-    tried_with = text("hash of the wells known when it was last tried")
+    tried_with = text("hash of the wells known when it was last tried", code=True)
     landed_at = instant("when", required=True)
 
 
 class Findings(dy.Schema):
     """Something odd that did not stop the work."""
 
-    step = text("ingest or measure", required=True)
-    source_id = text("the landed file, where it concerns one")
+    step = text("ingest or measure", required=True, code=True)
+    source_id = text("the landed file, where it concerns one", code=True)
     path = text("file, below the workspace")
     pad = text("the site, where it concerns a whole pad")
     well_id = text("the well")
     level = text("stage, plug, run, well or pad")
     number = integer("stage, plug or run")
-    kind = text("short name of the finding", required=True)
+    kind = text("short name of the finding", required=True, code=True)
     message = text("what was seen", required=True)
     row = integer("line of the file, counted from 1")
     rows = integer("how many rows it concerns")
@@ -55,12 +55,12 @@ class Findings(dy.Schema):
 class Snapshots(dy.Schema):
     """The versions of all tables after a step."""
 
-    snapshot = text("name of the snapshot: moment and step", key=True)
+    snapshot = text("name of the snapshot: moment and step", key=True, code=True)
     at = instant("when", required=True)
-    step = text("ingest, measure or fit", required=True)
-    versions = text("JSON: table to version", required=True)
-    code_version = text("version of heelward", required=True)
-    settings_hash = text("hash of the workspace's settings", required=True)
+    step = text("ingest, measure or fit", required=True, code=True)
+    versions = text("JSON: table to version", required=True, code=True)
+    code_version = text("version of heelward", required=True, code=True)
+    settings_hash = text("hash of the workspace's settings", required=True, code=True)
     changed = flag("whether the step changed anything", required=True)
 
 

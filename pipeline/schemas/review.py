@@ -11,7 +11,7 @@ class Amendments(Landed):
     well_id = text("the well", key=True)
     level = text("stage, plug or run", key=True, one_of=("stage", "plug", "run"))
     number = integer("stage, plug or run", key=True, lowest=1, highest=MOST_NUMBER)
-    pick = text("name of the pick", key=True)
+    pick = text("name of the pick", key=True, code=True)
     at = instant("when it was written", key=True)
     value = quantity("ratio", "value set, in the pick's unit", hard=(-1e6, 1e7))
     time = instant("moment set")

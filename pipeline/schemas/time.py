@@ -16,9 +16,9 @@ class PadTimeline(dy.Schema):
     well_id = text("the well, where the interval belongs to one")
     activity = text("pumping, wireline, swap, coil, standby, NPT or not booked", required=True)
     cause = text("cause of lost time")
-    basis = text("record or time log; neither where nothing was booked")
+    basis = text("record or time log; neither where nothing was booked", code=True)
     hours = quantity("h", "length")
-    fingerprint = text("hash of all that the pad's rows follow from", required=True)
+    fingerprint = text("hash of all that the pad's rows follow from", required=True, code=True)
 
 
 class PadDays(dy.Schema):
@@ -26,7 +26,7 @@ class PadDays(dy.Schema):
 
     pad = text("the site", key=True)
     local_date = day("day on the pad's clock", key=True)
-    quarter = text("quarter of the day, such as 2025Q2")
+    quarter = text("quarter of the day, such as 2025Q2", code=True)
     hours = quantity("h", "hours of the day between the pad's first and last interval")
     pumping_hours = quantity("h", "hours with one well or more being pumped")
     well_pumping_hours = quantity("h", "the same, a well at a time: two wells at once count twice")
@@ -37,7 +37,7 @@ class PadDays(dy.Schema):
     npt_hours = quantity("h", "hours lost, overlapping entries counted once")
     not_booked_hours = quantity("h", "hours that neither a record nor a known activity of the log accounts for")
     stages_completed = integer("stages shut in on the day")
-    fingerprint = text("hash of all that the pad's rows follow from", required=True)
+    fingerprint = text("hash of all that the pad's rows follow from", required=True, code=True)
 
 
 PAD_TIMELINE = Table("pad_timeline", PadTimeline, "an interval of a pad's time")
