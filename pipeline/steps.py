@@ -71,22 +71,33 @@ TABLES: dict[str, Table] = {
 """Every table a query can read."""
 
 
-def open_lake(workspace: Workspace) -> Lake:
+def open_lake(workspace: Workspace, *, anew: bool = False) -> Lake:
     """Return the workspace's lake.
+
+    Parameters
+    ----------
+    workspace : Workspace
+    anew : bool
+        Whether a lake below the workspace that was deleted may be made again from the landing folder.
 
     Raises
     ------
     HeelwardError
-        If the workspace has had a lake in a folder that is not there any more: a share that is not mounted must not be
-        taken for an empty lake.
+        If the workspace has had a lake that is not there any more: it must not be taken for an empty one.
     """
     lake, note = Lake(workspace.lake, workspace.settings.storage), workspace.state / "lake"
-    if "://" not in lake.root and not Path(lake.root).is_dir() and _noted(note) == lake.root:
+    gone = "://" not in lake.root and not Path(lake.root).is_dir() and _noted(note) == lake.root
+    if gone and not (anew and _below(workspace, lake)):
         raise HeelwardError(
             f"the lake of this workspace is not there: {lake.root}. Nothing was changed.\n"
-            f"fix: bring it back (is a share not mounted?), or delete {note} to begin a new one"
+            "fix: bring it back (is a share not mounted?), or make it again from the landing folder: `heelward ingest`\n"
+            f"(for a lake outside the workspace delete {note} first)"
         )
     return lake
+
+
+def _below(workspace: Workspace, lake: Lake) -> bool:
+    return Path(lake.root).resolve().is_relative_to(workspace.root)
 
 
 def _noted(note: Path) -> str:
@@ -100,13 +111,13 @@ def _alone(workspace: Workspace, step: str, *, writes_lake: bool = True) -> Iter
     A lake below the workspace is held with it. One elsewhere may belong to several workspaces: on this machine it has
     a lock file of its own, in an object store a lease.
     """
-    wait_s, lake = workspace.settings.wait_s, open_lake(workspace)
+    wait_s, lake = workspace.settings.wait_s, open_lake(workspace, anew=step == "ingest")
     with ExitStack() as stack:
         stack.enter_context(held(workspace.state / "run.lock", step, wait_s))
         if writes_lake and "://" in lake.root:
             lease = Lease(f"{lake.root.rstrip('/')}/lease", lake.storage_options, step)
             lake = replace(lake, guard=stack.enter_context(lease.held(wait_s)).check)
-        elif writes_lake and not Path(lake.root).resolve().is_relative_to(workspace.root):
+        elif writes_lake and not _below(workspace, lake):
             stack.enter_context(held(Path(lake.root) / "run.lock", step, wait_s, f"the lake {lake.root}"))
         yield lake
         if writes_lake and "://" not in lake.root and Path(lake.root).is_dir():

@@ -98,6 +98,7 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     names.relearn(lake.scan(WELLS).collect())
     report = Landed(broken_maps=[str(item) for item in broken])
     known = Known(lake.scan(SOURCES).collect().iter_rows(named=True))
+    _refuse_no_maps(workspace, maps, broken, known)
     found = discover(workspace.root, workspace.landing, maps, follow_outside=workspace.settings.follow_links_outside)
     items = _readable(found.items, maps, broken, known, workspace)
     if (workspace.root / amend.FILE).is_file():
@@ -138,9 +139,8 @@ def _refuse_no_maps(workspace: Workspace, maps: list[LoadedMap], broken: list[Br
     """Refuse to take all landed files for files that no map fits because the maps themselves are not there."""
     if maps or broken:
         return
-    if not workspace.maps.is_dir() or any(
-        row["state"] == "landed" and row["map"] != amend.MAP.source.name for row in known.rows()
-    ):
+    landed = [row for row in known.rows() if row["state"] == "landed" and row["map"] != amend.MAP.source.name]
+    if landed or not workspace.maps.is_dir():
         raise HeelwardError(
             f"{workspace.maps} is no folder with source maps (*.toml). Nothing was changed.\n"
             "fix: put the maps back, or write a first one (`heelward inspect FILE` suggests it)"

@@ -83,7 +83,7 @@ def flipped(text: str, rng: random.Random) -> bytes:
 
 # name: how, and whether a reader could notice that something is amiss (a digit for a digit cannot be noticed)
 MUTATIONS: dict[str, tuple[Mutation, bool]] = {
-    "truncated": (lambda text, rng: text[: rng.randrange(len(text))], True),
+    "truncated": (lambda text, rng: text[: rng.randrange(len(text))].rstrip("\n"), True),
     "truncated bytes, no text": (lambda text, rng: text.encode()[: rng.randrange(40, len(text))] + b"\xff\xfe", True),
     "byte flipped": (flipped, False),
     "cell dropped": (cells(dropped), True),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -12,8 +13,9 @@ from pipeline import steps
 from pipeline.errors import HeelwardError
 from pipeline.ingest.amend import FILE, read_moment
 from pipeline.metrics.measure import PLUG_METRICS, STAGE_METRICS
+from pipeline.picks.catalogue import METHODS, hard_range
 from pipeline.review import amend, describe_stage
-from pipeline.schemas import PICKS
+from pipeline.schemas import FINDINGS, PICKS
 from pipeline.workspace import Workspace
 
 
@@ -140,6 +142,18 @@ def test_the_report_counts_amendments_and_says_how_far_they_lie(space: Workspace
         (2, "isip", {"time": "yesterday"}, "--time takes a time"),
         (2, "isip", {"value": 1.0, "by": "=cmd()"}, "--by must be words"),
         (2, "isip", {"value": 1.0, "why": " "}, "--why must be words"),
+        (2, "isip", {"value": 1.0, "why": "hammer\x07faded"}, "without control characters"),
+        (2, "isip", {"value": 1.0, "why": "two\nlines"}, "--why must be words"),
+        (2, "isip", {"value": 1.0, "by": "A.\u202eRed"}, "--by must be words"),
+        (2, "isip", {"value": 1.0, "by": "＝cmd()"}, "--by must be words"),
+        (2, "isip", {"value": 1.0, "why": "x" * 1001}, "at most 1000 letters"),
+        (2, "isip", {"value": float("nan")}, "isip lies within 0 to 20000 psi, got nan"),
+        (2, "isip", {"value": float("inf")}, "isip lies within 0 to 20000 psi, got inf"),
+        (2, "isip", {"value": -5.0}, "isip lies within 0 to 20000 psi, got -5"),
+        (2, "isip", {"value": 999_999.0}, "isip lies within 0 to 20000 psi"),
+        (2, "drag_reduction", {"value": 1.5}, "drag_reduction lies within 0 to 1 ratio"),
+        (2, "isip", {"time": "9999-12-31 23:59:59"}, "--time"),
+        (2, "isip", {"time": "1999-12-31 23:59:59"}, "lies far from the record"),
     ],
 )
 def test_mistakes_are_named_and_nothing_is_written(
@@ -169,3 +183,41 @@ def test_committed_slice_has_no_amendments() -> None:
     from pipeline import resources
 
     assert not (Path(resources.folder("sample_lake")) / FILE).exists()
+
+
+def test_twelve_amendments_at_once_are_all_kept(space: Workspace) -> None:
+    before = stage(space, 2)["isip_psi"]
+    with ThreadPoolExecutor(12) as pool:
+        list(pool.map(lambda k: say(space, 2, "isip", value=before + k), range(12)))
+    rows = (space.root / FILE).read_text(encoding="utf-8").splitlines()
+    assert len(rows) == 13
+    assert len({row.split(",")[7] for row in rows}) == 13  # each has its own moment
+    assert not list(space.root.glob(".*.part"))
+
+
+def test_a_word_that_came_by_hand_and_cannot_be_counts_for_nothing_and_is_said(space: Workspace) -> None:
+    before = stage(space, 2)["isip_psi"]
+    head = "well,level,number,pick,value,time,by,at,why,withdrawn\n"
+    rows = "".join(
+        f"Saltgrass 1H,stage,2,isip,{value},,X,2025-01-01 00:00:0{n},y,no\n"
+        for n, value in enumerate((99999, "nan", -5))
+    )
+    (space.root / FILE).write_text(head + rows, encoding="utf-8")
+    again(space)
+    assert stage(space, 2)["isip_psi"] == pytest.approx(before)
+    found = steps.open_lake(space).scan(FINDINGS).filter(kind="amendment_ignored").collect()["message"].sort().to_list()
+    assert len(found) == 3
+    assert "a value of -5 is outside the 0 to 20000 psi that it can have" in found[0]
+
+
+def test_a_file_of_amendments_that_cannot_be_read_is_named_and_kept(space: Workspace) -> None:
+    (space.root / FILE).write_text("well,level\nx,y\n", encoding="utf-8")
+    with pytest.raises(HeelwardError, match="every row needs 'at'"):
+        say(space, 2, "isip", value=3333.0)
+    assert (space.root / FILE).read_text(encoding="utf-8") == "well,level\nx,y\n"
+
+
+def test_every_pick_has_a_range() -> None:
+    for name in METHODS:
+        low, high = hard_range(name)
+        assert low < high
