@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
+
+PACKAGE = Path(__file__).parent
 
 
 def folder(name: str) -> Path:
@@ -19,3 +23,14 @@ def folder(name: str) -> Path:
         if candidate.is_dir():
             return candidate
     raise FileNotFoundError(f"the folder '{name}' of heelward is missing: install the package again")
+
+
+@cache
+def source_digest(*names: str, package: Path = PACKAGE) -> str:
+    """Return a hash of the product's own sources in some folders or files: what results of theirs follow from."""
+    digest = hashlib.sha256()
+    for name in names:
+        place = package / name
+        for path in sorted(place.glob("*.py")) if place.is_dir() else [place]:
+            digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]

@@ -25,6 +25,8 @@ time_zone = "UTC"                # of pads that state none, and of the schedules
 # display_units = "field"        # or "metric"
 # plan = "next_pad.toml"         # candidate designs that the report's part "Next pad" shows
 # beside = ["pdf", "xlsx"]       # what each refresh writes beside the page: a PDF of each part, the tables
+# wait_s = 600                   # how long a run waits for another one of this workspace, in seconds
+# follow_links_outside = false   # true: follow links that lead out of the landing folders
 
 [schedules]
 refresh = "0 5 * * *"            # minute hour day month weekday; "" for never
@@ -47,6 +49,7 @@ decimal = "."
 header_row = 1                   # line of the headings
 # units_row = 2                  # line of the units; they are checked against the units below
 void_values = ["-999.25"]        # numbers that mean nothing was measured
+# ragged_rows = "void"           # rows of another width: "void" (up to 1 % or three) or "set aside" (the file)
 
 # revision_pattern = ' rev(?P<rev>\\\\d+)'   # 'stage 3 rev2.csv' replaces 'stage 3.csv'
 unknown_wells = "create"         # or "set aside": what to do with a well that no wells table names
@@ -60,6 +63,9 @@ treating_pressure_psi = { column = "Treating pressure", unit = "psi" }
 slurry_rate_bpm = { column = "Slurry rate", unit = "bpm" }
 # clean_rate_bpm = { column = "Clean rate", unit = "bpm" }
 proppant_conc_ppa = { column = "Proppant concentration", unit = "ppa" }
+
+# A provider's words for a closed list of ours, such as the activities of a time log:
+# activity = { column = "Operation", words = { "Frac" = "pumping", "Rig up" = "standby" } }
 
 # Records with a start time in the header and elapsed seconds:
 # [columns.time]

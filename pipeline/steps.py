@@ -90,7 +90,7 @@ def open_lake(workspace: Workspace, *, anew: bool = False) -> Lake:
     if gone and not (anew and _below(workspace, lake)):
         raise HeelwardError(
             f"the lake of this workspace is not there: {lake.root}. Nothing was changed.\n"
-            "fix: bring it back (is a share not mounted?), or make it again from the landing folder: `heelward ingest`\n"
+            "fix: bring it back (is a share not mounted?), or make a new one by `heelward ingest`\n"
             f"(for a lake outside the workspace delete {note} first)"
         )
     return lake

@@ -169,8 +169,8 @@ def key_problems(error: ValidationError, model: type[BaseModel]) -> list[str]:
         if item["type"] == "extra_forbidden":
             known = _known(model, item["loc"])
             near = difflib.get_close_matches(str(item["loc"][-1]), known, n=2)
-            message = f"no such key; {'nearest: ' + ' or '.join(near) + '; ' if near else ''}known here: "
-            message += ", ".join(known) or "none"
+            message = f"no such key; known here: {', '.join(known) or 'none'}"
+            message += f"; nearest: {' or '.join(near)}" if near else ""
         lines.append(f"{key}: {message}")
     return lines
 

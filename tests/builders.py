@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import multiprocessing
+from collections.abc import Callable
 from datetime import UTC, datetime
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
@@ -113,3 +116,12 @@ def simple_stage(
     pressure = pressure + rng.normal(0.0, noise, pressure.size)
     keep = slice(None, None, max(int(step_s), 1))
     return StageRecord(time[keep], pressure[keep], rate_all[keep], None, conc[keep])
+
+
+def forked(function: Callable[..., None], *given: Any) -> BaseProcess:
+    """Start a function of a test module in a process of its own, from one that has imported the product already."""
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(["pipeline.steps"])
+    child = context.Process(target=function, args=given)
+    child.start()
+    return child

@@ -11,8 +11,10 @@ from pathlib import Path
 
 import pytest
 from deltalake.exceptions import DeltaError
+from typer.testing import CliRunner
 
 from pipeline import status, steps
+from pipeline.cli import app
 from pipeline.errors import HeelwardError, explained
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
@@ -68,14 +70,10 @@ def test_names_and_texts_of_files_cannot_move_the_cursor(tmp_path: Path) -> None
          "tables/stages.csv": stages},
     )  # fmt: skip
     os.mkfifo(space.root / "landing" / f"pipe{EVIL}")
-    said = [
-        run(space, "ingest"),
-        run(space, "status"),
-        run(space, "inspect", str(space.root / "landing" / f"odd{EVIL}.dat")),
-    ]
-    said += [run(space, "query", name) for name in ("set_aside", "sources", "findings", "wells")]
-    for done in said:
-        assert not raw(done.stdout + done.stderr), done.args
+    commands = [("ingest",), ("status",), ("inspect", str(space.root / "landing" / f"odd{EVIL}.dat"))]
+    for words in (*commands, *(("query", name) for name in ("set_aside", "sources", "findings", "wells"))):
+        done = CliRunner().invoke(app, [*words, "-w", str(space.root)])
+        assert not raw(done.output), words
         assert done.stdout
     assert len(queries.names()) > 40  # all of them pass `export.show`, which this test goes through
 
@@ -101,7 +99,7 @@ def test_a_failure_without_a_known_cause_names_its_kind() -> None:
     assert explained(ValueError("\x1b[31modd\x1b[0m")).startswith("heelward failed: ValueError: odd\n")
 
 
-@pytest.mark.parametrize("limit_bytes", [600, 3_000, 8_000])
+@pytest.mark.parametrize("limit_bytes", [600, 4_000])
 def test_a_limit_of_file_sizes_ends_with_a_message_and_a_re_run_completes(tmp_path: Path, limit_bytes: int) -> None:
     files: dict[str, str | bytes] = {"tables/wells.csv": WELLS}
     files |= {f"Saltgrass 3H stage {n}.csv": record_csv(400, f"2025-03-0{n} 12:00:00") for n in range(1, 4)}

@@ -221,12 +221,16 @@ def _refuse_conflicts(context: Context, entry: Ready, batch: Sequence[Ready]) ->
     for held in context.known.claiming(table.name, rows.wells, rows.numbers, signal=signal):
         if (held["path"], held["map"]) in handled:
             continue
-        if signal and (held["time_from"] > row["time_to"] or held["time_to"] < row["time_from"]):
+        if signal and held["time_from"] is not None and _apart(held, row):
             continue
         found = context.lake.scan_raw(table).filter(pl.col("source_id") == held["source_id"])
         if table is WELLS:
             found = found.filter(~pl.col("stub"))
         _clash(table, rows, found, held["path"])
+
+
+def _apart(held: Mapping[str, Any], row: Mapping[str, Any]) -> bool:
+    return bool(held["time_from"] > row["time_to"] or held["time_to"] < row["time_from"])
 
 
 def _may_meet(rows: Rows, other: Rows) -> bool:

@@ -162,7 +162,8 @@ class Lake:
         ----------
         table : Table
         rows : polars.DataFrame, or iterator of them
-            New rows, with the table's columns; each must satisfy ``where``. May be empty. Frames of an iterator are
+            New rows, with the table's columns; each must satisfy ``where``. May be empty. Those that do not come from
+            files are held to the table's schema: its key, ranges and required columns. Frames of an iterator are
             written in several commits and are never all in memory: for rows of a file that `sources` does not name
             yet, which no reader sees before all are there.
         where : mapping
@@ -179,6 +180,8 @@ class Lake:
         ------
         InputsChanged
             If ``still_valid`` says no.
+        dataframely.exc.ValidationError
+            If a row breaks the table's schema.
         ValueError
             If the lake is pinned to past versions.
         """
@@ -202,6 +205,8 @@ class Lake:
         append: bool = False,
     ) -> int:
         frame = rows.select(list(table.dtypes)).cast(pl.Schema(table.dtypes))
+        if not table.landed:  # rows from files are checked at the door, where each can be named
+            table.schema.validate(frame, cast=False)
         if table.sort_by:
             frame = frame.sort(table.sort_by)
         for attempt in range(_TRIES):

@@ -23,6 +23,7 @@ from pipeline.metrics.view import STAGE
 from pipeline.metrics.well import Rows, WellInput, WellRows, amendment_findings
 from pipeline.metrics.wireline import WIRELINE_RUN, measure_wireline
 from pipeline.picks.catalogue import METHODS
+from pipeline.resources import source_digest
 from pipeline.schemas import (
     AMENDMENTS,
     COIL,
@@ -166,9 +167,10 @@ def _zone(wells: Rows, default: str) -> str:
 
 
 def _methods() -> list[Any]:
-    """Names and versions of all methods that rows follow from."""
+    """What rows follow from beside their inputs: versions of the methods, and the code of all that measuring calls."""
     picks = sorted((method.name, method.version) for method in METHODS.values())
-    return [picks, *(level.versions() for level in (STAGE, PLUG, RUN, TOE, WIRELINE_RUN))]
+    levels = [level.versions() for level in (STAGE, PLUG, RUN, TOE, WIRELINE_RUN)]
+    return [source_digest("physics", "picks", "metrics"), picks, *levels]
 
 
 def _by_well(lake: Lake, table: Table) -> dict[str, Rows]:

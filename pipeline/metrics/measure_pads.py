@@ -12,10 +12,8 @@ from pipeline.metrics.coil_view import RUN
 from pipeline.metrics.declare import fingerprint
 from pipeline.metrics.pads import PadRows, Worked, account
 from pipeline.metrics.view import STAGE
+from pipeline.resources import source_digest
 from pipeline.schemas import ACTIVITY, FINDINGS, PAD_DAYS, PAD_TIMELINE, WELLS, Table
-
-VERSION = 1
-"""Raised when the accounting of time changes its results."""
 
 
 def measure_pads(lake: Lake, default_zone: str) -> tuple[int, int]:
@@ -37,7 +35,9 @@ def measure_pads(lake: Lake, default_zone: str) -> tuple[int, int]:
     known = lake.scan(WELLS).filter(pl.col("pad").is_not_null()).select("pad", "time_zone").collect()
     zones = {pad: zone for pad, zone in known.iter_rows() if zone is not None}
     pads = sorted(log.keys() | worked.keys())
-    prints = {pad: fingerprint([VERSION, zones.get(pad), log.get(pad), worked.get(pad)]) for pad in pads}
+    prints = {
+        pad: fingerprint([source_digest("metrics"), zones.get(pad), log.get(pad), worked.get(pad)]) for pad in pads
+    }
     before = dict(lake.scan(PAD_DAYS).select("pad", "fingerprint").unique().collect().iter_rows())
     stale = [pad for pad in pads if before.get(pad) != prints[pad]]
     gone = [pad for pad in before if pad not in prints]

@@ -7,10 +7,10 @@ import numpy as np
 from pipeline.metrics.declare import Unseen
 from pipeline.metrics.stage import capacity_bbl, clean_bbl, flush_bbl
 from pipeline.metrics.view import NO_INJECTION, STAGE, StageView
+from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.picks.arrays import at_time, deviation, integral, largest, median, percentile
 from pipeline.picks.record import Array
 
-ACID_GAL_PER_BBL = 42.0
 STEADY_SHARE = 0.02
 """Rates within this share of their median are taken as one rate. [1]"""
 
@@ -33,7 +33,7 @@ def pad_bbl(s: StageView) -> float | Unseen:
     span = _clean_until(s, "first_proppant")
     if isinstance(span, Unseen):
         return span
-    acid = (s.row.get("acid_gal") or 0.0) / ACID_GAL_PER_BBL
+    acid = (s.row.get("acid_gal") or 0.0) / GAL_PER_BBL
     return integral(span[0], span[1] / 60.0)[0] - acid
 
 
@@ -118,7 +118,7 @@ def friction_reducer_gal(s: StageView) -> float | Unseen:
         return Unseen("no friction reducer in the record")
     if s.injection is None or s.clean is None:
         return NO_INJECTION if s.injection is None else Unseen("no clean rate")
-    return s.total(s.clean * 42.0 * s.reducer / 1000.0 / 60.0)
+    return s.total(s.clean * GAL_PER_BBL * s.reducer / 1000.0 / 60.0)
 
 
 @STAGE.metric("gpt", "time mean of the friction reducer loading over the main treatment")

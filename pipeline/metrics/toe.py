@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.metrics.coil_view import TOE, RunView, ToeView
 from pipeline.metrics.declare import Unseen
-from pipeline.physics.constants import WATER_DENSITY_PPG
+from pipeline.physics.constants import GAL_PER_BBL, WATER_DENSITY_PPG
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm, slurry_density_ppg
 from pipeline.physics.hydraulics import nozzle_area_in2, nozzle_pressure_drop_psi
 from pipeline.picks.arrays import integral, median
@@ -90,7 +90,7 @@ def modelled_nozzle_drop_psi(t: ToeView) -> float | Unseen:
         sand = median(run.record.sand_ppa[on])
         density = slurry_density_ppg(WATER_DENSITY_PPG, sand, absolute_volume_gal_per_lbm(2.65))
         area = nozzle_area_in2(count, diameter)
-        drops.append(float(nozzle_pressure_drop_psi(rate * 42.0, density, area, DISCHARGE)))
+        drops.append(float(nozzle_pressure_drop_psi(rate * GAL_PER_BBL, density, area, DISCHARGE)))
     return float(np.mean(drops)) if drops else Unseen("no station cut")
 
 

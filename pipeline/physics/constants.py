@@ -12,7 +12,8 @@ FT_M = 0.3048
 IN_M = 0.0254
 LBM_KG = 0.45359237
 GAL_M3 = 3.785411784e-3
-BBL_M3 = 42.0 * GAL_M3
+GAL_PER_BBL = 42.0
+BBL_M3 = GAL_PER_BBL * GAL_M3
 STANDARD_GRAVITY_M_S2 = 9.80665
 LBF_N = LBM_KG * STANDARD_GRAVITY_M_S2
 PSI_PA = LBF_N / IN_M**2
@@ -30,7 +31,7 @@ HYDROSTATIC_PSI_PER_PPG_FT = 12.0 / 231.0
 PERFORATION_FRICTION = 8.0 / math.pi**2 * PPG_KG_M3 * BPM_M3_S**2 / IN_M**4 / PSI_PA
 """Constant of perforation friction in lbm/gal, bbl/min, in, psi (0.237636)."""
 
-HORSEPOWER_PSI_BPM = 33000.0 / (144.0 * 42.0 * 231.0 / 1728.0)
+HORSEPOWER_PSI_BPM = 33000.0 / (144.0 * GAL_PER_BBL * 231.0 / 1728.0)
 """psi times bbl/min that make one horsepower (40.8163)."""
 
 CAPACITY_IN2_FT_PER_BBL = 4.0 * BBL_M3 / (math.pi * IN_M**2 * FT_M)
@@ -41,3 +42,6 @@ NOZZLE_GPM = 2.0 * IN_M**4 * PSI_PA / (PPG_KG_M3 * GPM_M3_S**2)
 
 NOZZLE_VELOCITY_FT_S = GPM_M3_S / IN_M**2 / FT_M
 """ft/s of one gal/min through one square inch (0.320833)."""
+
+JET_PSI = PPG_KG_M3 * FT_M**2 / (2.0 * PSI_PA)
+"""psi that one lbm/gal at one ft/s brings as velocity head (8.072974e-4)."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline.physics.constants import HYDROSTATIC_PSI_PER_PPG_FT, WATER_DENSITY_PPG
+from pipeline.physics.constants import GAL_PER_BBL, HYDROSTATIC_PSI_PER_PPG_FT, WATER_DENSITY_PPG
 
 
 def hydrostatic_psi(density_ppg: Any, tvd_ft: Any) -> Any:
@@ -108,4 +108,4 @@ def proppant_rate_lbm_min(clean_rate_bpm: Any, concentration_ppa: Any) -> Any:
     float or array
         [lbm/min]
     """
-    return clean_rate_bpm * 42.0 * concentration_ppa
+    return clean_rate_bpm * GAL_PER_BBL * concentration_ppa

@@ -11,6 +11,7 @@ from pipeline.physics.constants import (
     FT_M,
     HYDROSTATIC_PSI_PER_PPG_FT,
     IN_M,
+    JET_PSI,
     PPG_KG_M3,
     STANDARD_GRAVITY_M_S2,
 )
@@ -246,4 +247,4 @@ def jet_velocity_from_drop_ft_s(drop_psi: Any, density_ppg: Any, discharge_coeff
     ----------
     Guo and Liu (2011), eq. 2.87, with exact units.
     """
-    return discharge_coefficient * np.sqrt(drop_psi / (8.072974e-4 * density_ppg))
+    return discharge_coefficient * np.sqrt(drop_psi / (JET_PSI * density_ppg))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipeline.physics.constants import FT_M
 from pipeline.picks.arrays import at_time, joined, median, noise_sigma, runs
 from pipeline.picks.coil_record import CoilPath, CoilRecord
 from pipeline.picks.record import Doubts, Method, Pick
@@ -247,7 +248,7 @@ def _unusable(plugs: dict[int, float], deepest_ft: float) -> str:
     if not plugs:
         return ""
     shallowest, lowest = min(plugs.values()), max(plugs.values())
-    if deepest_ft < 0.5 * shallowest and shallowest - COUNTER_FT <= deepest_ft / 0.3048 <= 1.1 * lowest:
+    if deepest_ft < 0.5 * shallowest and shallowest - COUNTER_FT <= deepest_ft / FT_M <= 1.1 * lowest:
         return f"the depth reaches {deepest_ft:.0f} only, which fits the plugs if it is in metres: mend the map's unit"
     return ""
 

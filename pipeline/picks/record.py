@@ -8,9 +8,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.physics.fluids import absolute_volume_gal_per_lbm
+
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Confidence = Literal["high", "medium", "low", "none"]
+SAND_GAL_LBM = float(absolute_volume_gal_per_lbm(2.65))
+"""Volume of a pound of sand where no other proppant is stated (specific gravity 2.65, common practice). [gal/lbm]"""
 
 
 @dataclass(frozen=True)
@@ -89,7 +93,7 @@ class StageDesign:
     capacity_bbl: float | None = None
     pressure_limit_psi: float | None = None
     proppant_lbm: float | None = None
-    absolute_volume_gal_lbm: float = 0.0452175
+    absolute_volume_gal_lbm: float = SAND_GAL_LBM
     pipe: Pipe | None = None
     holes: float | None = None
     hole_in: float | None = None

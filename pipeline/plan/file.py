@@ -6,6 +6,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
+from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.workspace import Frozen
 
 Quantity = Literal[
@@ -72,7 +73,7 @@ class Candidate(Frozen):
             )
         if not self.proppant_lbm or any(value < 0.0 for value in self.proppant_lbm.values()):
             raise ValueError(f"'{self.name}': proppant_lbm gives pounds by mesh, such as {{ mesh_100 = 150000 }}")
-        if self.fluid_bbl * 42.0 * 20.0 < sum(self.proppant_lbm.values()):
+        if self.fluid_bbl * GAL_PER_BBL * 20.0 < sum(self.proppant_lbm.values()):
             raise ValueError(
                 f"'{self.name}' carries more than 20 lb of proppant a gallon: fluid_bbl or proppant_lbm is wrong"
             )

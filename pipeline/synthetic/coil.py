@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.physics.hydraulics import annulus_capacity_bbl, nozzle_area_in2, nozzle_pressure_drop_psi
 from pipeline.synthetic.plan import (
     CASING_ID_IN,
@@ -321,7 +322,7 @@ def _sample(path: _Path, truth: RunTruth, rng: np.random.Generator, script: Coil
     piece = np.searchsorted(start, second, side="right") - 1
     _, rate, extra, weight, sand, lost = (np.array(column)[piece] for column in zip(*path.pieces, strict=True))
     coil = 0.045 * rate**1.8 * 18000.0 / 60.0
-    nozzle = nozzle_pressure_drop_psi(rate * 42.0, 8.4, nozzle_area_in2(1, 0.62))
+    nozzle = nozzle_pressure_drop_psi(rate * GAL_PER_BBL, 8.4, nozzle_area_in2(1, 0.62))
     moving = np.gradient(depth)
     pressure = coil + nozzle + extra + np.where(rate > 0.1, rng.normal(0.0, 18.0, n), 0.0)
     hanging = 8000.0 + 1.9 * depth - 0.9 * np.maximum(depth - 9500.0, 0.0) + weight

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.physics.fluids import hydrostatic_psi, slurry_density_ppg
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.physics.hydraulics import pipe_capacity_bbl
@@ -205,7 +206,7 @@ def _schedule(
 
 
 def _steps_lbm(steps: list[float], rate: float, seconds: float) -> float:
-    return sum(rate / (1.0 + c * SAND_GAL_PER_LB) * 42.0 * c * seconds / 60.0 for c in steps)
+    return sum(rate / (1.0 + c * SAND_GAL_PER_LB) * GAL_PER_BBL * c * seconds / 60.0 for c in steps)
 
 
 def _pressure(
@@ -323,7 +324,7 @@ def _totals(signal: StageSignal, truth: StageTruth, design_bpm: float) -> None:
     rate, clean = signal.slurry_bpm[span], signal.clean_bpm[span]
     truth.slurry_bbl = float(np.trapezoid(rate) / 60.0)
     truth.clean_bbl = float(np.trapezoid(clean) / 60.0)
-    truth.proppant_lbm = float(np.trapezoid(clean * 42.0 * signal.conc_ppa[span]) / 60.0)
+    truth.proppant_lbm = float(np.trapezoid(clean * GAL_PER_BBL * signal.conc_ppa[span]) / 60.0)
     main = signal.slurry_bpm >= 20.0
     at_rate = signal.slurry_bpm >= 0.9 * design_bpm
     truth.at_rate_psi = float(signal.pressure_psi[at_rate].mean())

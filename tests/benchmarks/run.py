@@ -132,12 +132,47 @@ def landing(folder: Path, pads: int) -> Result:
     )
 
 
-def landed(well: str, source: str, table: Table, at: datetime) -> dict[str, object]:
-    """Return the row of `sources` that makes a well's made-up samples count."""
+def landed(well: str, source: str, table: Table, at: datetime, rows: int) -> dict[str, object]:
+    """Return the row of `sources` that makes a well's made-up rows count."""
     return {
         "path": f"landing/{source}", "map": "m", "source_id": source, "state": "landed", "lands": table.name,
         "well_id": well, "content_hash": source, "map_hash": "", "reader_version": 1, "landed_at": at,
+        "rows_landed": rows, "findings": 0,
     }  # fmt: skip
+
+
+def large_file(folder: Path, megabytes: int) -> Result:
+    """Land one record of many samples in a process of its own; say how much memory that takes at the most."""
+    from tests.builders import TREATMENT_MAP, workspace
+
+    source = TREATMENT_MAP.replace('"set aside"', '"create"').replace('%S"', '%S%.f"')
+    space = workspace(folder, {"records": source}, {"Long 1H stage 1.csv": "Time,Pressure,Rate,Conc\n,psi,bpm,ppa\n"})
+    path, rows = space.root / "landing" / "Long 1H stage 1.csv", 0
+    with path.open("ab") as file:
+        while file.tell() < megabytes * 1_000_000:
+            second = pl.int_range(rows, rows + 200_000, eager=True).alias("i").to_frame()
+            moment = pl.lit(datetime(2020, 1, 1)) + pl.duration(milliseconds=100 * pl.col("i"))
+            values = ((pl.col("i") % 3000) * 0.37 + 5000, (pl.col("i") % 100) * 0.013 + 40, (pl.col("i") % 50) * 0.011)
+            frame = second.select(
+                moment.dt.strftime("%Y-%m-%d %H:%M:%S%.3f"), *(v.round(3).alias(str(n)) for n, v in enumerate(values))
+            )
+            file.write(frame.write_csv(include_header=False).encode())
+            rows += frame.height
+    script = (
+        "import resource, sys; from pathlib import Path; from pipeline import steps\n"
+        "from pipeline.workspace import open_workspace\n"
+        "steps.run_ingest(open_workspace(Path(sys.argv[1])))\n"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
+    )
+    begin = time.perf_counter()
+    done = subprocess.run([sys.executable, "-c", script, str(folder)], check=True, capture_output=True, text=True)
+    took = time.perf_counter() - begin
+    assert Lake(space.lake).rows_on_record(TREATMENT) == rows
+    size = path.stat().st_size / 1e6
+    return Result(
+        f"landing a record of {size:,.0f} MB, {rows:,} samples: peak {int(done.stdout):,} MB", took, "", None,
+        "<= 1,000 MB of memory for 2,000 MB",
+    )  # fmt: skip
 
 
 def long_lake(folder: Path, stages: int, seconds: int = 7200) -> Workspace:
@@ -172,20 +207,15 @@ def long_lake(folder: Path, stages: int, seconds: int = 7200) -> Workspace:
             for stage in range(1, count + 1)
         ]  # fmt: skip
         lake.replace(TREATMENT, pl.concat(parts), {"well_id": name})
-        wells.append(
-            well.with_columns(
-                well_id=pl.lit(name), well_name=pl.lit(name), pad=pl.lit(f"pad {index // 3}"), source_id=pl.lit(source)
-            )
-        )
-        strings.append(string.with_columns(well_id=pl.lit(name), source_id=pl.lit(source)))
-        designs += [
-            design.with_columns(well_id=pl.lit(name), stage=pl.lit(s, pl.Int32), source_id=pl.lit(source))
-            for s in range(1, count + 1)
-        ]
-        sources.append(landed(name, source, TREATMENT, origin))
-    lake.replace(WELLS, pl.concat(wells), {})
-    lake.replace(STRINGS, pl.concat(strings), {})
-    lake.replace(STAGES, pl.concat(designs), {})
+        pad = pl.lit(f"pad {index // 3}")
+        wells.append(well.with_columns(well_id=pl.lit(name), well_name=pl.lit(name), pad=pad))
+        strings.append(string.with_columns(well_id=pl.lit(name)))
+        designs += [design.with_columns(well_id=pl.lit(name), stage=pl.lit(s, pl.Int32)) for s in range(1, count + 1)]
+        sources.append(landed(name, source, TREATMENT, origin, count * frame.height))
+    for table, parts in ((WELLS, wells), (STRINGS, strings), (STAGES, designs)):
+        rows = pl.concat(parts).with_columns(source_id=pl.lit(table.name))
+        lake.replace(table, rows, {})
+        sources.append(landed("", table.name, table, origin, rows.height) | {"well_id": None})
     lake.replace(SOURCES, pl.DataFrame(sources, schema=SOURCES.dtypes), {})
     return workspace
 
@@ -251,7 +281,7 @@ def coil_measuring(folder: Path, runs: int) -> Result:
         described.append(
             {"well_id": name, "run": 1, "kind": "mill-out", "coil_diameter_in": 2.375, "source_id": source}
         )
-        sources.append(landed(name, source, COIL, origin))
+        sources.append(landed(name, source, COIL, origin, 0))
     lake.replace(WELLS, pl.concat(wells), {})
     lake.replace(STRINGS, pl.concat(strings), {})
     lake.replace(PLUGS, pl.DataFrame(listed, schema=PLUGS.dtypes), {})
@@ -419,11 +449,13 @@ def main() -> None:
     parser.add_argument("--pads", type=int, default=8, help="pads whose records are landed")
     parser.add_argument("--runs", type=int, default=50, help="coil runs to measure")
     parser.add_argument("--rows", type=int, default=50_000, help="rows of a modelling table to fit and compare")
+    parser.add_argument("--megabytes", type=int, default=2000, help="size of a large file that is landed")
     parser.add_argument("--shown", type=int, default=10_000, help="stages of a lake whose report is built")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         print(helping().line(), flush=True)
         print(landing(Path(folder) / "landing", given.pads).line(), flush=True)
+        print(large_file(Path(folder) / "large", given.megabytes).line(), flush=True)
         print(modelling(given.rows).line(), flush=True)
         for result in reporting(Path(folder) / "reporting", given.shown):
             print(result.line(), flush=True)

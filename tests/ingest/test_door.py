@@ -58,7 +58,7 @@ def findings(lake: Lake, kind: str) -> list[str]:
 
 
 def test_a_wells_row_one_cell_short_is_void_and_shifts_nothing(tmp_path: Path) -> None:
-    short = "Heron 1H,H1,Harrow Basin,4\n"  # basin and stages moved to pad and time zone, in 0.1.0
+    short = "Heron 1H,H1,Harrow Basin,4\n"  # without counting, basin and stages move to pad and zone
     space, lake, asides = put_in(tmp_path, wells=WELLS + short)
     assert not asides
     assert lake.scan(WELLS_TABLE).collect()["well_id"].to_list() == ["saltgrass-3h"]
@@ -76,7 +76,7 @@ def test_a_map_may_set_a_file_with_ragged_rows_aside(tmp_path: Path) -> None:
 
 
 def test_a_file_whose_rows_are_narrower_than_its_heading_is_set_aside(tmp_path: Path) -> None:
-    """In 0.1.0 it landed without pressure and without a word."""
+    """Read by position it would land without pressure."""
     text = record_csv(200).replace("Time,Pressure,Rate,Conc", "Time,Extra,More,Pressure,Rate,Conc")
     space = workspace(
         tmp_path, {"records": TREATMENT_MAP, "wells": WELLS_MAP},

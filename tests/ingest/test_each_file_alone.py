@@ -289,7 +289,8 @@ def test_a_broken_map_keeps_nothing_else_from_landing_and_its_files_wait(tmp_pat
     assert report.landed == 1
     assert not report.set_aside
     (problem,) = report.broken_maps
-    assert "units_rwo: no such key; nearest: units_row" in problem
+    assert "units_rwo: no such key; known here: columns, " in problem
+    assert "; nearest: units_row" in problem
     assert "columns.treating_pressure_psi: 'ft' cannot be converted to 'psi'" in problem
     stages = Lake(space.lake).scan(TREATMENT).collect()["stage"].unique().sort().to_list()
     assert stages == [1, 2, 7]  # what landed by it before stays

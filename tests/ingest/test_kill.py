@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import shutil
-import subprocess
-import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 import pytest
@@ -17,32 +17,30 @@ from pipeline.lake import Lake
 from pipeline.schemas import FINDINGS, SOURCES, STAGES, TREATMENT
 from pipeline.schemas import WELLS as WELLS_TABLE
 from pipeline.workspace import Workspace, open_workspace
-from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, put, record_csv, workspace
+from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, forked, put, record_csv, workspace
 from tests.ingest.test_hostile_files import STAGES_MAP
 
-# Runs an ingest whose process ends, without any clean-up, before or after the n-th write.
-KILLED = """
-import os, sys
-from pathlib import Path
-from pipeline.lake.store import Lake
-folder, n, when = Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3]
-original, count = Lake.replace, 0
-def replace(self, *given, **named):
-    global count
-    count += 1
-    if when == "before" and count == n:
-        os._exit(137)
-    result = original(self, *given, **named)
-    if when == "after" and count == n:
-        os._exit(137)
-    return result
-Lake.replace = replace
-from pipeline.ingest.land import land
-from pipeline.workspace import open_workspace
-space = open_workspace(folder)
-land(space, Lake(space.lake))
-print(count)
-"""
+
+def ingest_killed(folder: Path, n: int, when: str) -> None:
+    """Run an ingest whose process ends, without any clean-up, before or after the n-th write; 0 lets it end."""
+    original, count = Lake.replace, 0
+
+    def replace(self: Lake, *given: Any, **named: Any) -> int:
+        nonlocal count
+        count += 1
+        if when == "before" and count == n:
+            os._exit(137)
+        result = original(self, *given, **named)
+        if when == "after" and count == n:
+            os._exit(137)
+        return result
+
+    Lake.replace = replace  # type: ignore[method-assign]
+    steps.run_ingest(open_workspace(folder))
+    if when == "never":
+        (folder / "writes").write_text(str(count), encoding="utf-8")
+
+
 TABLES = (WELLS_TABLE, STAGES, TREATMENT, FINDINGS)
 
 
@@ -100,10 +98,11 @@ def states(
     before = rows(Lake(space.lake))
     undisturbed = folder.parent / "undisturbed"
     shutil.copytree(folder, undisturbed)
-    done = subprocess.run(
-        [sys.executable, "-c", KILLED, str(undisturbed), "0", "never"], capture_output=True, text=True, check=True
-    )
-    return folder, before, rows(Lake(open_workspace(undisturbed).lake)), int(done.stdout.split()[-1])
+    done = forked(ingest_killed, undisturbed, 0, "never")
+    done.join()
+    assert done.exitcode == 0
+    writes = int((undisturbed / "writes").read_text(encoding="utf-8"))
+    return folder, before, rows(Lake(open_workspace(undisturbed).lake)), writes
 
 
 def test_a_kill_at_any_write_leaves_a_whole_lake_and_a_re_run_completes_it(
@@ -111,20 +110,19 @@ def test_a_kill_at_any_write_leaves_a_whole_lake_and_a_re_run_completes_it(
 ) -> None:
     folder, before, after, writes = states
     assert writes >= 10
-    for n in range(1, writes + 1):
-        for when in ("before", "after"):
-            copy = tmp_path / f"{n}{when}"
-            shutil.copytree(folder, copy)
-            done = subprocess.run(
-                [sys.executable, "-c", KILLED, str(copy), str(n), when], capture_output=True, check=False
-            )
-            assert done.returncode == 137, done.stderr
-            lake = Lake(open_workspace(copy).lake)
-            assert_whole(lake, before["treatment"], after["treatment"])
-            steps.run_ingest(open_workspace(copy))
-            for name, frame in rows(lake).items():
-                assert_frame_equal(frame, after[name])
-            assert lake.scan_raw(TREATMENT).collect().height == after["treatment"].height  # no orphan row is left
+    moments = [(n, "before") for n in range(1, writes + 1)] + [(writes, "after")]  # after a write is before the next
+    for n, when in moments:
+        copy = tmp_path / f"{n}{when}"
+        shutil.copytree(folder, copy)
+        killed = forked(ingest_killed, copy, n, when)
+        killed.join()
+        assert killed.exitcode == 137
+        lake = Lake(open_workspace(copy).lake)
+        assert_whole(lake, before["treatment"], after["treatment"])
+        steps.run_ingest(open_workspace(copy))
+        for name, frame in rows(lake).items():
+            assert_frame_equal(frame, after[name])
+        assert lake.scan_raw(TREATMENT).collect().height == after["treatment"].height  # no orphan row is left
 
 
 def test_a_kill_at_any_moment_leaves_a_whole_lake(
@@ -135,15 +133,15 @@ def test_a_kill_at_any_moment_leaves_a_whole_lake(
     for index in range(6):
         copy = tmp_path / str(index)
         shutil.copytree(folder, copy)
-        child = subprocess.Popen([sys.executable, "-c", KILLED, str(copy), "0", "never"], stdout=subprocess.DEVNULL)
+        child = forked(ingest_killed, copy, 0, "never")
         deadline = time.monotonic() + 30.0
         log = Path(open_workspace(copy).lake) / "stages" / "_delta_log"
         known = len(list(log.glob("*.json")))
-        while len(list(log.glob("*.json"))) == known and child.poll() is None and time.monotonic() < deadline:
+        while len(list(log.glob("*.json"))) == known and child.is_alive() and time.monotonic() < deadline:
             time.sleep(0.002)
         time.sleep(0.03 * index)
         child.kill()
-        child.wait()
+        child.join()
         lake = Lake(open_workspace(copy).lake)
         assert_whole(lake, before["treatment"], after["treatment"])
         steps.run_ingest(open_workspace(copy))

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import random
 import shutil
-import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -16,13 +14,12 @@ from pipeline import steps
 from pipeline.lake import Lake
 from pipeline.schemas import SOURCES, TREATMENT
 from pipeline.workspace import open_workspace
-from tests.builders import record_csv
-from tests.ingest.test_kill import KILLED, rows, start
+from tests.builders import forked, record_csv
+from tests.ingest.test_kill import ingest_killed, rows, start
 
-INGEST = (
-    "import sys; from pathlib import Path; from pipeline import steps; from pipeline.workspace import open_workspace\n"
-)
-INGEST += "steps.run_ingest(open_workspace(Path(sys.argv[1])))"
+
+def ingest(folder: Path) -> None:
+    steps.run_ingest(open_workspace(folder))
 
 
 def clean(folder: Path, waiting: Path) -> dict[str, object]:
@@ -51,11 +48,11 @@ def test_two_runs_one_killed_within_its_writes(tmp_path: Path) -> None:
     for n, when in ((2, "after"), (4, "after"), (5, "before"), (7, "after")):
         folder = tmp_path / f"{n}{when}"
         shutil.copytree(waiting, folder)
-        held = KILLED.replace("land(space, Lake(space.lake))", "from pipeline import steps; steps.run_ingest(space)")
-        first = subprocess.Popen([sys.executable, "-c", held, str(folder), str(n), when], stderr=subprocess.DEVNULL)
-        second = subprocess.Popen([sys.executable, "-c", INGEST, str(folder)], stderr=subprocess.DEVNULL)
-        assert first.wait() in (137, 0)  # 0: the second was first, and left nothing to write
-        assert second.wait() == 0
+        first, second = forked(ingest_killed, folder, n, when), forked(ingest, folder)
+        first.join()
+        second.join()
+        assert first.exitcode in (137, 0)  # 0: the second was first, and left nothing to write
+        assert second.exitcode == 0
         assert_as_clean(folder, wanted)
 
 
@@ -71,13 +68,13 @@ def test_two_runs_killed_at_random(tmp_path: Path, rounds: int) -> None:
     for index in range(rounds):
         folder = tmp_path / str(index)
         shutil.copytree(waiting, folder)
-        runs = [subprocess.Popen([sys.executable, "-c", INGEST, str(folder)], stderr=subprocess.DEVNULL) for _ in "ab"]
-        time.sleep(rng.uniform(1.0, 4.0))
+        runs = [forked(ingest, folder) for _ in "ab"]
+        time.sleep(rng.uniform(0.1, 2.0))
         for run in rng.sample(runs, rng.choice((1, 2))):
             run.kill()
             time.sleep(rng.uniform(0.0, 0.5))
         for run in runs:
-            run.wait()
+            run.join()
         assert_as_clean(folder, wanted)
         shutil.rmtree(folder)
 

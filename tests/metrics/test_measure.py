@@ -149,3 +149,18 @@ def test_several_processes_measure_what_one_does(
     for table in (STAGE_METRICS, PLUG_METRICS, PICKS):
         one, several = (which.scan(table).collect().sort(table.key) for which in (campaign.lake, lake))
         assert_frame_equal(one, several)
+
+
+def test_changed_code_of_findings_pump_downs_or_coil_paths_makes_wells_stale(
+    slice_workspace: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from pipeline.metrics import measure as measuring
+    from pipeline.metrics import measure_pads
+
+    steps.run_ingest(slice_workspace)
+    assert steps.run_measure(slice_workspace).wells == 1
+    assert not steps.run_measure(slice_workspace).changed
+    for module in (measuring, measure_pads):
+        monkeypatch.setattr(module, "source_digest", lambda *names: "as if a line of them had changed")
+    again = steps.run_measure(slice_workspace)
+    assert (again.wells, again.pads) == (1, 1)
