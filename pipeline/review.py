@@ -16,6 +16,7 @@ from pipeline.report.audit import draw_audit
 from pipeline.report.html import CAUTION
 from pipeline.schemas import PICKS, WELLS
 from pipeline.steps import open_lake
+from pipeline.units import format_number
 from pipeline.workspace import Workspace
 
 NEAR = timedelta(days=1)
@@ -52,8 +53,8 @@ def describe_stage(workspace: Workspace, well: str, stage: int) -> str:
     picks = _picks(lake, well_id, "stage", stage).sort("time", "pick")
     lines = []
     for row in picks.iter_rows(named=True):
-        value = "" if row["value"] is None else f"{row['value']:,.5g} {row['unit']}".strip()
-        error = "" if row["standard_error"] is None else f" ± {row['standard_error']:.2g}"
+        value = "" if row["value"] is None else f"{format_number(row['value'], 5)} {row['unit']}".strip()
+        error = "" if row["standard_error"] is None else f" ± {format_number(row['standard_error'], 2)}"
         moment = "" if row["time"] is None else f"{row['time']:%Y-%m-%d %H:%M:%S}"
         lines.append(f"{row['pick']:20} {value + error:24} {moment:20} {row['confidence']:7} {row['reason']}")
         if row["amended_reason"] is not None:
@@ -71,7 +72,7 @@ def _picks(lake: Lake, well_id: str, level: str, number: int) -> pl.DataFrame:
 
 
 def _amended(row: dict[str, Any]) -> str:
-    value = "" if row["amended_value"] is None else f"{row['amended_value']:,.5g} {row['unit']}"
+    value = "" if row["amended_value"] is None else f"{format_number(row['amended_value'], 5)} {row['unit']}"
     moment = "" if row["amended_time"] is None else f" {row['amended_time']:%Y-%m-%d %H:%M:%S}"
     return f"-> {value}{moment}"
 
@@ -107,7 +108,7 @@ def amend(
     _refuse_impossible(pick, value, moment, picks)
     amendment = Amendment(well_id, level, number, pick, value, moment, by, why, withdraw)
     write(workspace.root, amendment, workspace.settings.wait_s)
-    automatic = "nothing" if row["value"] is None else f"{row['value']:.6g} {row['unit']}".strip()
+    automatic = "nothing" if row["value"] is None else f"{format_number(row['value'], 6)} {row['unit']}".strip()
     if row["time"] is not None:
         automatic += f" at {row['time']:%Y-%m-%d %H:%M:%S} UTC"
     said = "withdrawn" if withdraw else "recorded"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from functools import cache
@@ -115,6 +116,24 @@ def shown(unit: str, system: str) -> tuple[Linear, str]:
     return conversion(unit, target[0]), target[1]
 
 
+def format_number(value: float, digits: int = 4, *, plus: bool = False) -> str:
+    """Return a number as a reader expects it: thousands apart, some significant digits, never an exponent.
+
+    Parameters
+    ----------
+    value : float
+    digits : int
+        Significant digits; all digits before the point are written in any case.
+    plus : bool
+        Whether a positive number carries its sign.
+    """
+    if not math.isfinite(value):
+        return "–"
+    places = digits - 1 - math.floor(math.log10(abs(value))) if value else 0
+    text = f"{value:{'+' if plus else ''},.{min(max(places, 0), 12)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 def say(text: str, system: str = "field") -> str:
     """Return a sentence with its amounts, written ``{-1669 psi}``, in the units shown; a plus sign is kept.
 
@@ -123,9 +142,7 @@ def say(text: str, system: str = "field") -> str:
 
     def said(found: re.Match[str]) -> str:
         line, label = shown(found[2], system)
-        value = float(found[1]) * line.factor
-        sign = "+" if found[1].startswith("+") else ""
-        number = f"{value:{sign},.0f}" if abs(value) >= 100.0 else f"{value:{sign}.3g}"
-        return f"{number} {label}".replace("-", "−", 1) if value < 0.0 else f"{number} {label}"
+        number = format_number(float(found[1]) * line.factor, 3, plus=found[1].startswith("+"))
+        return f"{number.replace('-', '−')} {label}"
 
     return _AMOUNT.sub(said, text)

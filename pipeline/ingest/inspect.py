@@ -17,6 +17,7 @@ from pipeline.ingest.shape import Shaped, shape
 from pipeline.ingest.suggest import suggest
 from pipeline.lake import Lake
 from pipeline.schemas import WELLS
+from pipeline.units import format_number
 from pipeline.workspace import Workspace
 
 
@@ -109,7 +110,7 @@ def _described(loaded: LoadedMap, shaped: Shaped) -> str:
     for name in names:
         low, high = pl.concat(spans).select(low=pl.min(f"{name}:low"), high=pl.max(f"{name}:high")).row(0)
         channel = loaded.source.columns[name]
-        span = "void" if low is None else f"{low:.4g} to {high:.4g} {table.unit(name)}"
+        span = "void" if low is None else f"{format_number(low)} to {format_number(high)} {table.unit(name)}"
         lines.append(f"  {name}: '{channel.column}' in {channel.unit}; {span}")
     lines += [f"  finding: {finding.message}" for finding in shaped.findings] or ["  no findings"]
     return "\n".join(lines)

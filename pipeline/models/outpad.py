@@ -18,6 +18,7 @@ from pipeline.models.columns import COLUMNS, Column, predictors
 from pipeline.models.conformal import grouped_coverage, grouped_quantile
 from pipeline.models.design import effects_of
 from pipeline.models.specs import ModelSpec, rows_print
+from pipeline.units import format_number
 
 Array = NDArray[np.float64]
 PENALTIES = [0.1, 1.0, 10.0, 100.0, 1000.0]
@@ -290,15 +291,16 @@ def _card(spec: ModelSpec, table: Table, predicted: Array, mean: Array, seed: in
     unit = COLUMNS[spec.outcome].unit
     shown = "" if unit in ("", "ratio") else f" {unit}"
     rmse, rmse_mean = float(np.sqrt(error.mean())), float(np.sqrt(naive.mean()))
+    off, mean_off = f"{format_number(rmse, 3)}{shown}", f"{format_number(rmse_mean, 3)}{shown}"
     if better:
         verdict = (
-            f"On pads it had not seen, {spec.title} is predicted to {rmse:.3g}{shown} (root mean square); "
-            f"the mean of other pads is off by {rmse_mean:.3g}{shown}."
+            f"On pads it had not seen, {spec.title} is predicted to {off} (root mean square); "
+            f"the mean of other pads is off by {mean_off}."
         )
     else:
         verdict = (
-            f"No better than the mean: on pads it had not seen the model is off by {rmse:.3g}{shown}, "
-            f"the mean of other pads by {rmse_mean:.3g}{shown}, and {names.size} pads cannot tell them apart."
+            f"No better than the mean: on pads it had not seen the model is off by {off}, "
+            f"the mean of other pads by {mean_off}, and {names.size} pads cannot tell them apart."
         )
     return {
         "model": spec.name, "outcome": spec.outcome, "unit": unit, "level": spec.level, "rows": table.used.height,

@@ -12,6 +12,7 @@ from scipy import stats
 from pipeline.lake import Lake
 from pipeline.models.specs import MODELS
 from pipeline.schemas import MODEL_CARDS, MODEL_PARAMETERS
+from pipeline.units import format_number
 
 MARGIN = 0.02
 """A number may lie outside the data's range by this share of it before it counts as outside. [1]"""
@@ -78,7 +79,8 @@ def outside(model: StoredModel, job: Mapping[str, Any]) -> list[str]:
             continue
         room = MARGIN * (row["highest"] - row["lowest"])
         if not row["lowest"] - room <= value <= row["highest"] + room:
-            said.append(f"{column} of {value:,.4g} lies outside {row['lowest']:,.4g} to {row['highest']:,.4g}")
+            span = f"{format_number(row['lowest'])} to {format_number(row['highest'])}"
+            said.append(f"{column} of {format_number(value)} lies outside {span}")
     for column, levels in classes.items():
         chosen = job.get(column)
         if chosen is None:

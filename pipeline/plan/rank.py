@@ -105,7 +105,7 @@ def difference(
     error = float(np.sqrt(contrast[keep] @ fitted.covariance @ contrast[keep]))
     reach = float(stats.t.ppf(0.975, fitted.pads - 1)) * error
     unit = COLUMNS[spec.outcome].unit
-    amount, low, high = (f"{{{value:+.6g} {unit}}}" for value in (gap, gap - reach, gap + reach))
+    amount, low, high = (f"{{{value:+.6f} {unit}}}" for value in (gap, gap - reach, gap + reach))
     words = f"{spec.title} differs by {amount} ({low} to {high})"
     return words, abs(gap) > reach
 

@@ -12,6 +12,7 @@ from pipeline.plan.evaluate import Line
 from pipeline.plan.run import Planned
 from pipeline.report.queries import Query
 from pipeline.text import inert_text
+from pipeline.units import format_number
 from pipeline.workspace import replacing
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def show(query: Query, frame: pl.DataFrame) -> None:
     for row in frame.select(item.name for item in query.columns).iter_rows():
         table.add_row(
             *(
-                _text("–" if value is None else f"{value:,.4g}" if isinstance(value, float) else str(value))
+                _text("–" if value is None else format_number(value) if isinstance(value, float) else str(value))
                 for value in row
             )
         )
@@ -104,9 +105,8 @@ def show_plan(planned: Planned) -> None:
             console.print(_text(f"  {found}"))
             continue
         for trial in found:
-            console.print(
-                _text(f"  {', '.join(trial.wells)}: half width {trial.half_width:.4g}, {trial.shrinks_to:.0%} of now")
-            )
+            width = format_number(trial.half_width)
+            console.print(_text(f"  {', '.join(trial.wells)}: half width {width}, {trial.shrinks_to:.0%} of now"))
     console.print(
         _text("Figures are for engineering review and no operating limits; see the page's caution."), style="dim"
     )
@@ -115,5 +115,7 @@ def show_plan(planned: Planned) -> None:
 def _figure(line: Line) -> str:
     if line.value is None:
         return "–"
-    shown = f"{line.value:,.0f}" if abs(line.value) >= 1000 else f"{line.value:,.3g}"
-    return shown if line.low is None or line.high is None else f"{shown} ({line.low:,.3g} to {line.high:,.3g})"
+    shown = format_number(line.value, 3)
+    if line.low is None or line.high is None:
+        return shown
+    return f"{shown} ({format_number(line.low, 3)} to {format_number(line.high, 3)})"

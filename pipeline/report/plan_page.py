@@ -14,6 +14,7 @@ from pipeline.report.charts import draw
 from pipeline.report.html import CAUTION, render
 from pipeline.report.pages import ChartSpec
 from pipeline.report.text import cell
+from pipeline.units import format_number
 from pipeline.workspace import replace_text
 
 TRADES = (
@@ -59,7 +60,7 @@ def write_plan(planned: Planned, path: Path) -> Path:
 
 
 def _cell(value: float | None, low: float | None, high: float | None, note: str) -> dict[str, str]:
-    shown = "" if low is None or high is None else f"{low:,.4g} to {high:,.4g}"
+    shown = "" if low is None or high is None else f"{format_number(low)} to {format_number(high)}"
     return {"text": cell(value), "range": shown, "note": note}
 
 

@@ -10,7 +10,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.report.theme import templates
-from pipeline.units import shown
+from pipeline.units import format_number, shown
 
 WIDTH, HEIGHT = 1000, 500
 LEFT, RIGHT, TOP, BOTTOM = 62, 940, 158, 456
@@ -210,5 +210,4 @@ def _said(row: dict[str, Any], kind: Kind, top: float, system: str) -> tuple[str
     share = amount / top if row["unit"] == kind.left.unit else None
     if share is not None and kind.downwards:
         share = 1.0 - share
-    number = f"{amount:,.0f}" if abs(amount) >= 100.0 else f"{amount:.3g}"
-    return f"{name} {number} {unit}", None if share is None else round(_y(share))
+    return f"{name} {format_number(amount, 3)} {unit}", None if share is None else round(_y(share))

@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.text import MARK
+from pipeline.units import format_number
 
 LONGEST = 400
 """A longer text is cut, with an ellipsis. [characters]"""
@@ -28,7 +29,7 @@ def cell(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
-        return f"{value:,.0f}" if abs(value) >= 1000 else f"{value:,.4g}"
+        return format_number(value)
     if isinstance(value, datetime):
         return f"{value:%Y-%m-%d %H:%M:%S}"
     if isinstance(value, date):

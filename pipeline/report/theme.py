@@ -14,6 +14,7 @@ from typing import Any
 import jinja2
 
 from pipeline import resources
+from pipeline.units import format_number
 
 FONT = "Source Sans Pro"
 FACES = {400: "SourceSansPro-Regular.ttf", 600: "SourceSansPro-Semibold.ttf"}
@@ -52,10 +53,12 @@ def font_folder() -> Path:
 @cache
 def templates() -> jinja2.Environment:
     """Return the templates of `reports/`; what is not markup is escaped."""
-    return jinja2.Environment(
+    made = jinja2.Environment(
         loader=jinja2.FileSystemLoader(resources.folder("reports") / "templates"), autoescape=True,
         undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
+    made.filters["number"] = format_number
+    return made
 
 
 @cache

@@ -58,7 +58,7 @@ def test_what_lies_outside_the_data_has_no_value_and_says_where(campaign: Campai
     found = planned(campaign, tmp_path, text().replace("tvd_ft = 9250", "tvd_ft = 12500"))
     pressure = lines(found)[WIDE, "treating_pressure"]
     assert pressure.value is None
-    assert "tvd_ft of 1.25e+04 lies outside" in pressure.note
+    assert "tvd_ft of 12,500 lies outside" in pressure.note
     assert found.ranking.order == []
     assert found.ranking.verdict.startswith("Not ranked by pressure margin")
     assert lines(found)[WIDE, "physics_surface_toe"].value is not None  # physics needs no data
