@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 from typing import Any
 
+import numpy as np
 import polars as pl
 
 from pipeline.errors import SetAside, short
@@ -249,7 +250,8 @@ def _as_float(work: Work, lake: str, series: pl.Series, lines: pl.Series) -> pl.
 def _numbers(work: Work, lake: str, series: pl.Series) -> tuple[pl.Series, pl.Series]:
     """Return cells without those that mean nothing, and the numbers that they are."""
     if series.dtype.is_float():
-        return series.fill_nan(None), _finite(series)
+        value = _finite(series)
+        return (series if value is series else series.fill_nan(None)), value
     text = series.str.strip_chars()
     voids = [str(value) for value in work.source.void_values]
     empty = (text == "") | text.is_in(voids) | (text.str.to_lowercase() == "nan")
@@ -261,6 +263,9 @@ def _numbers(work: Work, lake: str, series: pl.Series) -> tuple[pl.Series, pl.Se
 
 
 def _finite(values: pl.Series) -> pl.Series:
+    """Void what is no finite number; clean columns, nearly all, are returned as they are."""
+    if int(np.isfinite(values.to_numpy()).sum()) == values.count():
+        return values
     return pl.select(pl.when(values.is_finite()).then(values).alias(values.name)).to_series()
 
 
@@ -278,7 +283,9 @@ def _range_of_days(work: Work, lake: str) -> str:
 def moment(work: Work, lake: str, channel: Channel, series: pl.Series, lines: pl.Series) -> pl.Series:
     """Return clock times as UTC."""
     assert channel.format is not None and channel.zone is not None
-    naive = series.str.strip_chars().str.to_datetime(channel.format, strict=False, time_unit="us")
+    naive = series.str.to_datetime(channel.format, strict=False, time_unit="us")
+    if naive.null_count() > series.null_count():
+        naive = series.str.strip_chars().str.to_datetime(channel.format, strict=False, time_unit="us")
     offset = isinstance(naive.dtype, pl.Datetime) and naive.dtype.time_zone is not None  # each time says its own
     if offset:
         naive = naive.dt.convert_time_zone("UTC").dt.replace_time_zone(None)
@@ -291,8 +298,14 @@ def moment(work: Work, lake: str, channel: Channel, series: pl.Series, lines: pl
 
 def possible(times: pl.Series) -> pl.Series:
     """Void times that cannot be: a clock that was never set, a date read in the wrong order."""
-    first, last = days_allowed()
-    inside = times.is_between(datetime.combine(first, time()), datetime.combine(last + timedelta(days=1), time()))
+    first_day, last_day = days_allowed()
+    first, last = datetime.combine(first_day, time()), datetime.combine(last_day + timedelta(days=1), time())
+    bounds = pl.Series([first, last], dtype=pl.Datetime("us")).to_physical()
+    span = times.to_physical()
+    low, high = span.min(), span.max()
+    if low is None or (bounds[0] <= low and high <= bounds[1]):  # type: ignore[operator]
+        return times
+    inside = times.is_between(first, last)
     return pl.select(pl.when(inside).then(times).alias(times.name)).to_series()
 
 

@@ -179,7 +179,8 @@ def _pieces(
         if found.line.size:
             frame = _parse(found.text, places, max(width, most), source, quoted=found.quoted)
             frame = frame.with_columns(pl.Series(ROW, found.line + np.int32(line)))
-            frame = frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))
+            if all(column.null_count() for column in frame if column.name != ROW):
+                frame = frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))
             any_rows = any_rows or not frame.is_empty()
             yield frame
         line += found.lines

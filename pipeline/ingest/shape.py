@@ -12,7 +12,7 @@ import polars as pl
 
 from pipeline.errors import SetAside, short
 from pipeline.ingest.cells import Finding, Tally, Work, clock_zone, elapsed, judge, moment, possible, typed
-from pipeline.ingest.maps import SourceMap
+from pipeline.ingest.maps import Channel, SourceMap
 from pipeline.ingest.names import Names, claimed_twice, new_id
 from pipeline.ingest.read import ROW, RawFile, few
 from pipeline.ingest.spool import Rows, Spool
@@ -110,15 +110,21 @@ def _at_clock_changes(work: Work, pieces: Iterator[pl.DataFrame]) -> Iterator[pl
     if channel is None or channel.format is None or "time" not in work.source.table.key:
         yield from pieces
         return
-    zone, waiting = clock_zone(work, channel), None
+    waiting: pl.DataFrame | None = None
     for piece in pieces:
-        frame = piece if waiting is None else pl.concat([waiting, piece], how="vertical_relaxed")
-        last = next(iter(possible(frame["time"].tail(1).str.to_datetime(channel.format, strict=False))), None)
-        waiting = frame if last is not None and near_clock_change(last, zone) else None
-        if waiting is None:
-            yield frame
+        if waiting is not None and _ends_at_clock_change(work, channel, waiting):
+            waiting = pl.concat([waiting, piece], how="vertical_relaxed")
+            continue
+        if waiting is not None:
+            yield waiting
+        waiting = piece
     if waiting is not None:
         yield waiting
+
+
+def _ends_at_clock_change(work: Work, channel: Channel, frame: pl.DataFrame) -> bool:
+    last = possible(frame["time"].tail(1).str.to_datetime(channel.format, strict=False))
+    return len(last) == 1 and last[0] is not None and near_clock_change(last[0], clock_zone(work, channel))
 
 
 def name_groups(source: SourceMap, file_name: str) -> dict[str, str]:
@@ -277,9 +283,9 @@ class _Incomplete:
         """Return the rows that have all they need."""
         columns = work.source.table.columns
         needed = [name for name in frame.columns if name in columns and not columns[name].nullable]
-        whole = frame.select(pl.all_horizontal(pl.col(name).is_not_null() for name in needed)).to_series()
-        if whole.all():
+        if not any(frame[name].null_count() for name in needed):
             return frame
+        whole = frame.select(pl.all_horizontal(pl.col(name).is_not_null() for name in needed)).to_series()
         if not self.count:
             row = frame.filter(~whole).row(0, named=True)
             self.line, self.column = row[ROW], next(name for name in needed if row[name] is None)

@@ -10,7 +10,9 @@ from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipeline.errors import SetAside
 from pipeline.ingest.cells import Finding
@@ -136,13 +138,13 @@ class Spool:
     def _count_backward(self, group: tuple[Any, ...], times: pl.Series) -> None:
         """Count the samples that are earlier than the one before them in the file."""
         before = self._arrived.get(group)
-        self._backward += int((times.diff().dt.total_microseconds() < 0).sum())
+        self._backward += int((_steps(times) < 0).sum())
         self._backward += before is not None and times[0] < before
         self._arrived[group] = times[-1]
 
     def _in_order(self, frame: pl.DataFrame) -> pl.DataFrame:
         """Sort samples by time; of repeated times keep each channel's last reading: an empty one replaces nothing."""
-        if (frame["time"].diff().dt.total_microseconds() > 0).sum() == frame.height - 1:
+        if (_steps(frame["time"]) > 0).all():
             return frame
         frame = frame.sort("time", maintain_order=True)
         twice = frame["time"].is_duplicated()
@@ -218,6 +220,10 @@ class Spool:
 
 def _several(frame: pl.DataFrame, names: list[str]) -> bool:
     return any(frame[name].n_unique() > 1 for name in names)
+
+
+def _steps(times: pl.Series) -> NDArray[np.int64]:
+    return np.diff(times.to_physical().to_numpy())
 
 
 def _too_many() -> SetAside:

@@ -40,19 +40,20 @@ def settled(lake: Lake) -> bool:
     if last.is_empty() or last["code_version"][0] != __version__:
         return False
     versions = json.loads(last["versions"][0])
-    if any(lake.version(table) != versions.get(table.name) or lake.missing_files(table) for table in _CHECKED):
+    now = {table: lake.condition(table) for table in _CHECKED}
+    if any(state.version != versions.get(table.name) or state.missing for table, state in now.items()):
         return False
     sources = lake.scan_raw(SOURCES).filter(pl.col("state") == "landed").collect()
     landed = dict(sources.group_by("lands").agg(pl.col("rows_landed").sum()).iter_rows())
     landed[WELLS.name] = landed.get(WELLS.name, 0) + lake.scan_raw(WELLS).filter(pl.col("stub")).collect().height
-    return all(lake.rows_on_record(table) == landed.get(name, 0) for name, table in LANDED.items())
+    return all(now[table].rows == landed.get(name, 0) for name, table in LANDED.items())
 
 
 def verify(lake: Lake) -> Verified:
     """Count the rows of every landed file."""
     sources = lake.scan_raw(SOURCES).filter(pl.col("state") == "landed").collect()
     visible = set(sources["source_id"])
-    missing = {table: files for table in _CHECKED if (files := lake.missing_files(table))}
+    missing = {table: files for table in _CHECKED if (files := lake.condition(table).missing)}
     held = {table: {} if table in missing else _counts(lake, table) for table in (*LANDED.values(), FINDINGS)}
     orphans = {table: sorted(set(counts) - visible) for table, counts in held.items()}
     incomplete = [

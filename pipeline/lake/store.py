@@ -51,6 +51,15 @@ class _LocalTable(DeltaTable):  # type: ignore[misc]
 
 
 @dataclass(frozen=True)
+class Condition:
+    """What a table's log says: its version (None where there is no table), its rows, and its files that are gone."""
+
+    version: int | None
+    rows: int
+    missing: list[str]
+
+
+@dataclass(frozen=True)
 class Lake:
     """A folder or object-store prefix of Delta tables, now or as it was.
 
@@ -96,15 +105,14 @@ class Lake:
         delta = self.open(table)
         return None if delta is None else int(delta.version())
 
-    def missing_files(self, table: Table) -> list[str]:
-        """Return the files of a table that its log names and that are not there; looked for on this machine only."""
-        delta = None if "://" in self.root else self.open(table)
-        return [] if delta is None else [path for path in delta.file_uris() if not Path(path).exists()]
-
-    def rows_on_record(self, table: Table) -> int:
-        """Return how many rows a table has by its log, without reading them."""
+    def condition(self, table: Table) -> Condition:
+        """Return a table's condition by its log; of files in an object store it is not asked whether they are there."""
         delta = self.open(table)
-        return 0 if delta is None else int(pl.DataFrame(delta.get_add_actions(flatten=True))["num_records"].sum())
+        if delta is None:
+            return Condition(None, 0, [])
+        files = [] if "://" in self.root else delta.file_uris()
+        rows = int(pl.DataFrame(delta.get_add_actions(flatten=True))["num_records"].sum())
+        return Condition(int(delta.version()), rows, [path for path in files if not Path(path).exists()])
 
     def drop_missing_files(self, table: Table) -> None:
         """Take files that are not there out of a table's log, so that what is left can be read."""

@@ -147,7 +147,7 @@ class Table:
         """Return the table without rows."""
         return pl.DataFrame(schema=self.dtypes)
 
-    @property
+    @cached_property
     def key(self) -> list[str]:
         """Columns that name a row."""
         return list(self.schema.primary_key())

@@ -167,7 +167,7 @@ def large_file(folder: Path, megabytes: int) -> Result:
     begin = time.perf_counter()
     done = subprocess.run([sys.executable, "-c", script, str(folder)], check=True, capture_output=True, text=True)
     took = time.perf_counter() - begin
-    assert Lake(space.lake).rows_on_record(TREATMENT) == rows
+    assert Lake(space.lake).condition(TREATMENT).rows == rows
     size = path.stat().st_size / 1e6
     return Result(
         f"landing a record of {size:,.0f} MB, {rows:,} samples: peak {int(done.stdout):,} MB", took, "", None,
