@@ -96,6 +96,8 @@ def _say_landed(report: Landed) -> int:
     if report.still_aside:
         parts.append(f"{report.still_aside} of the unchanged still set aside")
     say(f"ingest: {', '.join(parts)}; {report.findings} findings")
+    for table in report.restored:
+        say(f"  repaired: the lake's table '{table}' was damaged; what it lost is landed again from the landing folder")
     for path in report.incomplete:
         say(f"  repaired: not all rows of {path} were in the lake")
     for path, why in report.skipped:

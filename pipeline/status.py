@@ -17,6 +17,14 @@ from pipeline.workspace import Workspace
 def describe(workspace: Workspace) -> str:
     """Return the state of a workspace in words."""
     lake = open_lake(workspace)
+    verified = verify(lake)
+    damaged = [
+        f"{len(files)} file(s) of the lake's table '{table.name}' are gone or cut off, such as {files[0]}\n"
+        "  fix: run `heelward ingest`, which lands again what they held"
+        for table, files in verified.missing.items()
+    ]
+    if damaged:
+        return "\n".join(["The lake was damaged from outside.", *damaged])
     sources = lake.scan(SOURCES).collect()
     if sources.is_empty():
         return "Nothing has landed yet. Put records into the landing folder and run `heelward refresh`."
@@ -31,16 +39,10 @@ def describe(workspace: Workspace) -> str:
     lines += [f"this map cannot be used, and its files wait:\n{item}" for item in read_maps(workspace.maps)[1]]
     skipped = lake.scan(FINDINGS).filter(pl.col("step") == "discover").sort("path").collect()
     lines += [f"not read: {row['path']}: {row['message']}" for row in skipped.iter_rows(named=True)]
-    verified = verify(lake)
     lines += [
         f"incomplete: {row['path']} is on record as landed, and its rows are not all in the lake\n"
         "  fix: run `heelward ingest`, which lands it again"
         for row in verified.incomplete
-    ]
-    lines += [
-        f"{len(files)} file(s) of the lake's table '{table.name}' are gone, such as {files[0]}\n"
-        "  fix: run `heelward ingest`, which lands again what they held"
-        for table, files in verified.missing.items()
     ]
     if verified.orphans:
         lines.append("left behind by a run that was stopped: rows that no report sees; the next ingest removes them")

@@ -1,22 +1,22 @@
 -- title: What the chart of cost says
 -- reader: manager
 -- grain: one row
+-- chart: quarter_cost
 -- columns:
 --   title: the result in a sentence
 WITH sums AS (
     SELECT
-        sum(amount) FILTER (state = 'budget') AS budget,
-        sum(amount) FILTER (state <> 'budget') AS spent,
-        coalesce(bool_or(state = 'accrued'), false) AS provisional
-    FROM cost
-    WHERE currency = 'USD'
+        sum(amount) FILTER (kind = 'budget') AS budget,
+        sum(amount) FILTER (kind <> 'budget') AS spent,
+        coalesce(bool_or(provisional) FILTER (kind <> 'budget'), false) AS provisional
+    FROM chart
 )
 SELECT
     CASE
-        WHEN budget IS NULL OR spent IS NULL THEN 'No cost lines landed yet'
+        WHEN budget IS NULL OR spent IS NULL THEN 'No cost lines of measured wells yet'
         ELSE concat(
             format('Spent {:+.1f} % against budget', 100 * (spent / budget - 1)),
-            CASE WHEN provisional THEN '; the last quarter is provisional' ELSE '' END
+            CASE WHEN provisional THEN '; a part is only accrued: provisional' ELSE '' END
         )
     END AS title
 FROM sums

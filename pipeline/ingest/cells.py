@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
+from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
 from typing import Any
 
 import numpy as np
@@ -249,9 +250,11 @@ def _as_float(work: Work, lake: str, series: pl.Series, lines: pl.Series) -> pl.
 
 def _numbers(work: Work, lake: str, series: pl.Series) -> tuple[pl.Series, pl.Series]:
     """Return cells without those that mean nothing, and the numbers that they are."""
+    numbers = _void_numbers(work)
     if series.dtype.is_float():
         value = _finite(series)
-        return (series if value is series else series.fill_nan(None)), value
+        kept = _without(value, numbers)
+        return (series if kept is series else kept if value is series else series.fill_nan(None)), kept
     text = series.str.strip_chars()
     voids = [str(value) for value in work.source.void_values]
     empty = (text == "") | text.is_in(voids) | (text.str.to_lowercase() == "nan")
@@ -259,7 +262,27 @@ def _numbers(work: Work, lake: str, series: pl.Series) -> tuple[pl.Series, pl.Se
     plain = text
     if work.source.decimal == "," and work.source.columns[lake].value is None:
         plain = text.str.replace(",", ".", literal=True)
-    return text, _finite(plain.cast(pl.Float64, strict=False))
+    value = _finite(plain.cast(pl.Float64, strict=False))
+    kept = _without(value, numbers)
+    if kept is not value:  # a void number, however it is written, is no bad cell
+        text = pl.select(pl.when(value.is_null() | kept.is_not_null()).then(text).alias(lake)).to_series()
+    return text, kept
+
+
+def _void_numbers(work: Work) -> list[float]:
+    """Return the map's void values that are numbers: -999.25 is -999.250 too."""
+    found = []
+    for value in work.source.void_values:
+        with suppress(ValueError):
+            found.append(float(str(value).replace(",", ".") if work.source.decimal == "," else value))
+    return found
+
+
+def _without(values: pl.Series, numbers: list[float]) -> pl.Series:
+    """Void the numbers that mean nothing; a column without them is returned as it is."""
+    if not numbers or not np.isin(values.to_numpy(), numbers).any():
+        return values
+    return pl.select(pl.when(~values.is_in(numbers)).then(values).alias(values.name)).to_series()
 
 
 def _finite(values: pl.Series) -> pl.Series:
@@ -323,8 +346,20 @@ def _on_utc(work: Work, naive: pl.Series, zone: str) -> pl.Series:
 def _zone(work: Work, zone: str) -> str:
     if zone != PAD_ZONE:
         return zone
-    well = work.names.find(work.groups.get("well", ""))
-    if well is None or well not in work.names.zones:
+    named = work.groups.get("well", "")
+    well = work.names.find(named)
+    if not named:
+        raise SetAside(
+            "the pad's time zone cannot be taken from a file of several wells", "one well, named in the file's name",
+            "wells in a column", f"name the zone in the map '{work.source.name}' instead of \"pad\"",
+        )  # fmt: skip
+    if well is None:
+        raise SetAside(
+            f"the well '{short(named)}' is not known, and so neither is its time zone",
+            "a name or alias of the wells table", "no such well",
+            "add the spelling to the well's 'aliases', or the well to the wells table",
+        )  # fmt: skip
+    if well not in work.names.zones:
         raise SetAside(
             "the pad's time zone is not known", "'time_zone' of the well in the wells table", "none",
             "fill it in, or name the zone in the map",
@@ -364,7 +399,9 @@ def _start(work: Work, start: Start) -> int:
             "the start time cannot be read", f"a time as {start.format}", f"'{short(written)}'",
             f"correct 'start.format' in the map '{work.source.name}'",
         ) from error  # fmt: skip
-    utc = _on_utc(work, possible(pl.Series([moment.replace(tzinfo=None)], dtype=pl.Datetime("us"))), start.zone)
+    zone = start.zone if moment.tzinfo is None else "UTC"  # what the file says of its offset counts
+    moment = moment if moment.tzinfo is None else moment.astimezone(UTC).replace(tzinfo=None)
+    utc = _on_utc(work, possible(pl.Series([moment], dtype=pl.Datetime("us"))), zone)
     if utc[0] is None:
         raise SetAside(
             "the start time cannot be", f"a time that {start.zone} had{_when()}", f"'{short(written)}'",

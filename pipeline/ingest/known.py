@@ -17,6 +17,7 @@ class Known:
         self._rows: dict[Key, Row] = {}
         self._by_content: dict[Key, set[Key]] = defaultdict(set)
         self._by_claim: dict[tuple[Any, ...], set[Key]] = defaultdict(set)
+        self._sources: set[str] = set()
         for row in rows:
             self.put(row)
 
@@ -29,12 +30,12 @@ class Known:
         key = (row["path"], row["map"])
         before = self._rows.get(key)
         if before is not None and before["state"] == "landed":
-            self._by_content[_content(before)].discard(key)
-            self._by_claim[_claim(before)].discard(key)
+            self._leave(key, before)
         self._rows[key] = row
         if row["state"] == "landed":
             self._by_content[_content(row)].add(key)
             self._by_claim[_claim(row)].add(key)
+            self._sources.add(row["source_id"])
 
     def twin(self, key: Key, content_hash: str) -> str | None:
         """Return the path of another landed file with the same content under the same map."""
@@ -48,6 +49,21 @@ class Known:
             claims |= {(lands, well, number) for well in wells for number in numbers}
         return [self._rows[key] for key in sorted(set().union(*(self._by_claim[claim] for claim in claims)))]
 
+    def suspend(self, key: Key) -> None:
+        """Take a file's content and rows for nobody's: it is read again in this run, or superseded, or gone."""
+        row = self._rows.get(key)
+        if row is not None:
+            self._leave(key, row)
+
+    def holds(self, source: str) -> bool:
+        """Whether a source is landed, and nothing about its file has changed in this run."""
+        return source in self._sources
+
+    def _leave(self, key: Key, row: Row) -> None:
+        self._by_content[_content(row)].discard(key)
+        self._by_claim[_claim(row)].discard(key)
+        self._sources.discard(row["source_id"])
+
     def rows(self) -> list[Row]:
         """Return all rows."""
         return list(self._rows.values())
@@ -56,8 +72,7 @@ class Known:
         """Forget a file: it counts as one that was never seen."""
         key = (row["path"], row["map"])
         self._rows.pop(key, None)
-        self._by_content[_content(row)].discard(key)
-        self._by_claim[_claim(row)].discard(key)
+        self._leave(key, row)
 
 
 def _content(row: Row) -> Key:

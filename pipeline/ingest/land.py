@@ -14,13 +14,13 @@ import polars as pl
 from pipeline.errors import HeelwardError, SetAside
 from pipeline.ingest import amend
 from pipeline.ingest.cells import Finding
-from pipeline.ingest.discover import NO_MAP, Item, Skipped, discover, item_of, shown_path, unchanged
-from pipeline.ingest.known import Known
+from pipeline.ingest.discover import NO_MAP, Discovered, Item, Skipped, discover, item_of, shown_path, unchanged
+from pipeline.ingest.known import Key, Known
 from pipeline.ingest.maps import BrokenMap, LoadedMap, read_maps
 from pipeline.ingest.names import Names
 from pipeline.ingest.prepare import LINEAGE, Context, Ready, read, settle, spool
 from pipeline.ingest.shape import name_groups
-from pipeline.ingest.verify import settled, verify
+from pipeline.ingest.verify import restore_tables, settled, verify
 from pipeline.lake import Lake
 from pipeline.schemas import FINDINGS, LANDED, SOURCES, WELLS, Table
 from pipeline.workspace import Workspace
@@ -55,6 +55,8 @@ class Landed:
         Files that were on record as landed and whose rows were not all there; those still there are landed again.
     broken_maps : list of str
         Maps that cannot be used, with everything that is wrong with each. Their files wait as they are.
+    restored : list of str
+        Tables of the lake that were damaged: what is left of them can be read again, what is lost is landed again.
     tidied : bool
         Whether rows were removed, or findings of the landing folders changed.
     """
@@ -69,6 +71,7 @@ class Landed:
     skipped: list[tuple[str, str]] = field(default_factory=list)
     incomplete: list[str] = field(default_factory=list)
     broken_maps: list[str] = field(default_factory=list)
+    restored: list[str] = field(default_factory=list)
     tidied: bool = False
 
     @property
@@ -94,35 +97,40 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
 
     """
     maps, broken = read_maps(workspace.maps)
+    restored = restore_tables(lake)
     names = Names()
     names.relearn(lake.scan(WELLS).collect())
-    report = Landed(broken_maps=[str(item) for item in broken])
+    report = Landed(broken_maps=[str(item) for item in broken], restored=restored, tidied=bool(restored))
     known = Known(lake.scan(SOURCES).collect().iter_rows(named=True))
     _refuse_no_maps(workspace, maps, broken, known)
     found = discover(workspace.root, workspace.landing, maps, follow_outside=workspace.settings.follow_links_outside)
     items = _readable(found.items, maps, broken, known, workspace)
     if (workspace.root / amend.FILE).is_file():
         items.append(item_of(workspace.root, workspace.root / amend.FILE, amend.MAP))
-    _repair(lake, known, items, report)
     report.skipped = [(item.path, item.message) for item in found.skipped]
     report.tidied = _tell_skipped(lake, found.skipped) or report.tidied
     superseded = {item.key for item in items if item.superseded_by is not None}
+    gone = _gone(known, found, items)
+    for key in superseded | gone:
+        known.suspend(key)
     retired = _retired(known, items, maps, all_maps=not broken)
+    _repair(lake, known, items, retired, report)
     done, total = 0, len(items)
     shutil.rmtree(spool(workspace), ignore_errors=True)
     for lands in (*LANDED, NO_MAP):
-        context = Context(workspace, lake, names, known, superseded)
+        context = Context(workspace, lake, names, known, superseded, gone)
         stage = [item for item in items if (item.loaded.source.lands if item.loaded else NO_MAP) == lands]
         fresh = []
         for item in stage:
             row = known.get(item.key)
             aside = row is not None and row["state"] == "set aside"
-            if unchanged(item, row, context.read_with(item, aside=aside)):
+            if unchanged(item, row, context.expects(item, row)) and context.still_holds(row):
                 done += 1
                 report.unchanged += 1
                 report.still_aside += aside
             else:
                 fresh.append(item)
+                known.suspend(item.key)
         for batch in _read_ahead(context, _batches(fresh, names)):
             _land_batch(context, batch, retired, report)
             for entry in batch:
@@ -186,7 +194,9 @@ def _retired(
     return retired
 
 
-def _repair(lake: Lake, known: Known, items: list[Item], report: Landed) -> None:
+def _repair(
+    lake: Lake, known: Known, items: list[Item], retired: dict[str, list[dict[str, Any]]], report: Landed
+) -> None:
     """Sweep what a killed run left, and see that files whose rows are not all there are landed again.
 
     Only where the lake is not as the last step left it: counting all rows takes a while.
@@ -194,11 +204,6 @@ def _repair(lake: Lake, known: Known, items: list[Item], report: Landed) -> None
     if settled(lake):
         return
     found = verify(lake)
-    for table in found.missing:
-        lake.drop_missing_files(table)
-    if found.missing:
-        report.tidied = True
-        found = verify(lake)  # what the files that are left hold
     for table, ids in found.orphans.items():
         lake.replace(table, table.empty(), {"source_id": ids})
         report.tidied = True
@@ -207,12 +212,25 @@ def _repair(lake: Lake, known: Known, items: list[Item], report: Landed) -> None
     for row in found.incomplete:
         known.drop(row)
         report.incomplete.append(row["path"])
-        if (row["path"], row["map"]) not in there:
+        if (row["path"], row["map"]) in there:
+            retired[row["path"]].append(row)
+        else:
             lost.append(row | {"state": "set aside", **_LOST})
     if lost:
         _replace_sources(lake, lost, lost)
         for row in lost:
             known.put(row)
+
+
+def _gone(known: Known, found: Discovered, items: list[Item]) -> set[Key]:
+    """Return the files on record that are not in the landing folders any more; what could not be read may be there."""
+    there = {item.path for item in (*found.items, *items)}
+    hidden = [item.path for item in found.skipped]
+
+    def seen(path: str) -> bool:
+        return path in there or any(path == place or path.startswith(f"{place}/") for place in hidden)
+
+    return {(row["path"], row["map"]) for row in known.rows() if not seen(row["path"])}
 
 
 def _tell_skipped(lake: Lake, skipped: list[Skipped]) -> bool:
@@ -286,6 +304,9 @@ def _land_batch(context: Context, batch: list[Ready], retired: dict[str, list[di
             entry.row["tried_with"] = context.read_with(entry.item, aside=False)
     before = [row for entry in ready if (row := context.known.get(entry.item.key)) is not None]
     before += [row for entry in ready for row in retired.pop(entry.item.path, [])]
+    before += [row for entry in ready for row in entry.replaces]
+    for row in before:
+        context.known.drop(row)
     _replace_sources(context.lake, [entry.row for entry in ready], before)
     if loaded is not None and loaded.source.table is WELLS:
         _clear_stubs(context, ready)

@@ -14,6 +14,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.errors import SetAside, short
+from pipeline.ingest.cells import Finding
 from pipeline.ingest.content import PART_BYTES, Content, content_of
 from pipeline.ingest.discover import Item, source_id
 from pipeline.ingest.known import Key, Known
@@ -32,6 +33,10 @@ LINEAGE = ("reason", "line", "expected", "found", "mend")
 """What a set-aside file's row says."""
 
 
+CLASH = "clash with "
+"""How the row of a file begins that holds rows of another one, whose source follows, in the column `tried_with`."""
+
+
 @dataclass
 class Ready:
     """A file that is read, with its row of `sources`; without rows where it is not landed in this run."""
@@ -39,6 +44,7 @@ class Ready:
     item: Item
     row: dict[str, Any]
     shaped: Shaped | None = None
+    replaces: list[dict[str, Any]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -51,8 +57,8 @@ class Context:
     lake : Lake
     names : Names
     known : Known
-    superseded : set of (path, map)
-        Files that a later revision replaces.
+    superseded, gone : set of (path, map)
+        Files that a later revision replaces, and files on record that are not in the landing folders any more.
     """
 
     workspace: Workspace
@@ -60,7 +66,14 @@ class Context:
     names: Names
     known: Known
     superseded: set[Key]
+    gone: set[Key]
     large: threading.Lock = field(default_factory=threading.Lock)
+
+    def expects(self, item: Item, row: Mapping[str, Any] | None) -> str:
+        """Return what an unchanged file's row says that it was read with."""
+        if row is not None and _clashed(row):
+            return str(row["tried_with"])
+        return self.read_with(item, aside=row is not None and row["state"] == "set aside")
 
     def read_with(self, item: Item, *, aside: bool) -> str:
         """Return a hash of what a file's rows take from the wells table; when that changes it is read again.
@@ -76,9 +89,21 @@ class Context:
             return ""
         return self.names.fingerprint(made=aside) if spelled is None else self.names.facts(self.names.find(spelled))
 
+    def still_holds(self, row: Mapping[str, Any] | None) -> bool:
+        """Whether what kept an unchanged file from landing is still so: its twin, or the file that it clashed with."""
+        if row is None:
+            return False
+        if row["state"] == "copy":
+            return self.known.twin((row["path"], row["map"]), row["content_hash"]) is not None
+        return not _clashed(row) or self.known.holds(row["tried_with"].removeprefix(CLASH))
+
     def spool_of(self, source: str) -> Path:
         """Where a file's rows wait that are more than memory should hold."""
         return spool(self.workspace) / source
+
+
+def _clashed(row: Mapping[str, Any]) -> bool:
+    return row["state"] == "set aside" and str(row["tried_with"] or "").startswith(CLASH)
 
 
 def spool(workspace: Workspace) -> Path:
@@ -123,7 +148,7 @@ def _read(context: Context, entry: Ready) -> None:
         entry.row = before | {"size_bytes": item.size, "modified_us": item.modified_us}
     elif item.loaded is None:
         raise no_map_fits(item.path, content.first(), context.workspace.maps)
-    elif context.known.twin(item.key, content.digest) is None:
+    else:
         entry.shaped = _shaped(context, item.loaded, item, content, row["source_id"])
         _describe(entry)
 
@@ -174,16 +199,26 @@ def settle(context: Context, entry: Ready, batch: Sequence[Ready]) -> Ready:
     if row["state"] != "landed" or row["map"] == "":
         return entry
     twin = context.known.twin(entry.item.key, row["content_hash"])
-    same = [other.item.path for other in batch if other.row["content_hash"] == row["content_hash"]]
+    landed = [other for other in batch if other.row["state"] == "landed"]
+    same = [other.item.path for other in landed if other.row["content_hash"] == row["content_hash"]]
     if twin is not None or same:
         row |= {"state": "copy", "reason": f"the same content is landed from {twin or same[0]}"}
         entry.shaped = None
     elif entry.shaped is not None:
         try:
             _refuse_conflicts(context, entry, batch)
-        except SetAside as aside:
-            _set_aside(context, entry, aside)
+        except _Clash as clash:
+            _set_aside(context, entry, clash.aside)
+            entry.row["tried_with"] = f"{CLASH}{clash.source}"
     return entry
+
+
+@dataclass
+class _Clash(Exception):
+    """Rows that another file holds: the file's source id, and what the user is told."""
+
+    source: str
+    aside: SetAside
 
 
 def _set_aside(context: Context, entry: Ready, aside: SetAside) -> None:
@@ -215,7 +250,7 @@ def _refuse_conflicts(context: Context, entry: Ready, batch: Sequence[Ready]) ->
     for other in batch:
         if other.shaped is not None and _may_meet(rows, other.shaped.rows):
             for frame in other.shaped.rows.frames():
-                _clash(table, rows, frame.lazy(), other.item.path)
+                _clash(table, rows, frame.lazy(), other.row, entry.item.path)
     handled = {other.item.key for other in batch} | {entry.item.key} | context.superseded
     signal = "time" in table.key
     for held in context.known.claiming(table.name, rows.wells, rows.numbers, signal=signal):
@@ -226,7 +261,8 @@ def _refuse_conflicts(context: Context, entry: Ready, batch: Sequence[Ready]) ->
         found = context.lake.scan_raw(table).filter(pl.col("source_id") == held["source_id"])
         if table is WELLS:
             found = found.filter(~pl.col("stub"))
-        _clash(table, rows, found, held["path"])
+        _clash(table, rows, found, held, entry.item.path)
+    _replace_gone(context, entry, table, rows)
 
 
 def _apart(held: Mapping[str, Any], row: Mapping[str, Any]) -> bool:
@@ -239,7 +275,36 @@ def _may_meet(rows: Rows, other: Rows) -> bool:
     )
 
 
-def _clash(table: Table, rows: Rows, other: pl.LazyFrame, path: str) -> None:
+def _replace_gone(context: Context, entry: Ready, table: Table, rows: Rows) -> None:
+    """Take the place of files that held the same rows, or the same content, and are not in the folders any more."""
+    assert entry.shaped is not None
+    for key in sorted(context.gone):
+        held = context.known.get(key)
+        if held is None or held["state"] != "landed" or held["lands"] != table.name:
+            continue
+        same = held["content_hash"] == entry.row["content_hash"] and key[1] == entry.item.key[1]
+        apart = held["time_from"] is not None and entry.row["time_from"] is not None and _apart(held, entry.row)
+        if not same and (apart or not _overlap(rows, held)):
+            continue
+        found = context.lake.scan_raw(table).filter(pl.col("source_id") == held["source_id"])
+        try:
+            _clash(table, rows, found.filter(~pl.col("stub")) if table is WELLS else found, held)
+        except _Clash:
+            same = True
+        if same:
+            entry.replaces.append(held)
+            text = f"it takes the place of {held['path']}, which is not in the landing folders any more"
+            entry.shaped.findings.append(Finding("replaces", text))
+            entry.row["findings"] = len(entry.shaped.findings)
+
+
+def _overlap(rows: Rows, held: Mapping[str, Any]) -> bool:
+    """Whether a file on record may hold rows of the same wells, stages or runs."""
+    well = held["well_id"] is None or not rows.wells or held["well_id"] in rows.wells
+    return well and (held["number"] is None or not rows.numbers or held["number"] in rows.numbers)
+
+
+def _clash(table: Table, rows: Rows, other: pl.LazyFrame, held: Mapping[str, Any], path: str = "") -> None:
     """Refuse rows whose keys another file holds; a piece at a time, each with what lies in its span."""
     for frame in rows.frames():
         span = other
@@ -250,11 +315,13 @@ def _clash(table: Table, rows: Rows, other: pl.LazyFrame, path: str) -> None:
             what = (
                 "samples of the same seconds" if "time" in table.key else f"rows of the same {' and '.join(table.key)}"
             )
-            raise SetAside(
-                f"another file holds {common.height} {what}", "each once", f"both here and in {path}",
+            aside = SetAside(
+                f"another file holds {common.height} {what}", "each once", f"both here and in {held['path']}",
                 "remove the wrong file from the landing folder, or declare revisions with 'revision_pattern' in the "
-                "map", int(common["source_row"][0]),
+                "map" if held["path"] != path else "let only one map claim the file: correct 'files' in one of them",
+                int(common["source_row"][0]),
             )  # fmt: skip
+            raise _Clash(held["source_id"], aside)
 
 
 def _keep_copy(workspace: Workspace, item: Item, source: str, aside: SetAside) -> None:

@@ -241,6 +241,11 @@ def _missing(wanted: str, names: list[str], line: str, source: SourceMap) -> Set
             f"fields that seem divided by {DELIMITERS[best]}", f"set 'delimiter' in the map '{source.name}'",
             source.header_row,
         )  # fmt: skip
+    if not any(names):
+        return SetAside(
+            f"line {source.header_row} holds no headings", f"the headings that the map '{source.name}' names",
+            "an empty line", f"correct 'header_row' in the map '{source.name}'", source.header_row,
+        )  # fmt: skip
     near = difflib.get_close_matches(wanted, names, n=1, cutoff=0.5)
     hint = f"; the nearest is '{short(near[0])}'" if near else ""
     shown = ", ".join(short(name) for name in names[:12]) + (" ..." if len(names) > 12 else "")
@@ -297,7 +302,7 @@ def _without_cut_line(piece: bytes, line: int, fields: int, source: SourceMap, r
     if "time" in source.table.key:
         raw.notes.append(("cut_off", "the file ends inside its last line, which is not used", line, 1))
         return piece[: len(piece) - len(rest)]
-    if rest.count(source.delimiter.encode()) + 1 < fields:
+    if rest.count(source.delimiter.encode()) + 1 < fields and b'"' not in rest:
         raise SetAside(
             "the file is cut off", f"{fields} fields in each line", f"{rest.count(source.delimiter.encode()) + 1}",
             "ask the provider to send it again", line,

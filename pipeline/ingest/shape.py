@@ -92,7 +92,7 @@ def _shaped(work: Work, frame: pl.DataFrame, incomplete: _Incomplete) -> pl.Data
     frame = _well_ids(work, frame)
     frame = frame.with_columns(typed(work, frame))
     frame = _numbers_from_name(work, frame)
-    frame = _times(work, frame)
+    frame = _timed(work, frame)
     if source.lands == WELLS.name:
         frame = frame.with_columns(stub=pl.lit(False))
     frame = incomplete.drop(work, frame)
@@ -123,6 +123,8 @@ def _at_clock_changes(work: Work, pieces: Iterator[pl.DataFrame]) -> Iterator[pl
 
 
 def _ends_at_clock_change(work: Work, channel: Channel, frame: pl.DataFrame) -> bool:
+    if "%z" in (channel.format or ""):  # each time says its own offset
+        return False
     last = possible(frame["time"].tail(1).str.to_datetime(channel.format, strict=False))
     return len(last) == 1 and last[0] is not None and near_clock_change(last[0], clock_zone(work, channel))
 
@@ -223,6 +225,15 @@ def _times(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     else:
         series = moment(work, "time", channel, frame["time"], frame[ROW])
     return frame.with_columns(time=series)
+
+
+def _timed(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
+    """Place the times of each stage or run on the UTC axis by itself: its order tells the hours of a night apart."""
+    names = [name for name in work.source.table.key if name != "time" and name in frame.columns]
+    if "time" not in work.source.table.key or all(frame[name].n_unique() <= 1 for name in names):
+        return _times(work, frame)
+    parts = [_times(work, part) for part in frame.partition_by(names, maintain_order=True)]
+    return pl.concat(parts).sort(ROW)
 
 
 def _referenced(work: Work, frame: pl.DataFrame) -> pl.DataFrame:

@@ -82,7 +82,7 @@ def _resolve(
 ) -> tuple[pl.Series, list[tuple[str, str, int]]]:  # fmt: skip
     frame = pl.DataFrame({"t": times, "first": first, "second": second, "twice": twice})
     step = frame["t"].diff()
-    back = ((step < timedelta(minutes=-30)) & frame["twice"]).fill_null(False).cum_sum() > 0
+    back = ((step <= timedelta(minutes=-30)) & frame["twice"]).fill_null(False).cum_sum() > 0
     count = int(twice.sum())
     if not back.any():
         inside = frame["twice"].arg_true()

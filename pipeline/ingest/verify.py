@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import polars as pl
+from deltalake.exceptions import DeltaError
 
 from pipeline import __version__
 from pipeline.lake import Lake
@@ -34,6 +35,25 @@ class Verified:
     missing: dict[Table, list[str]]
 
 
+def restore_tables(lake: Lake) -> list[str]:
+    """Make tables that were damaged from outside readable again; return their names. What they lost is landed again.
+
+    Files that are gone or cut off are taken out of the table's log; a table whose log cannot be read is moved away.
+    """
+    restored = []
+    for table in (*_CHECKED, SNAPSHOTS):
+        try:
+            damaged = bool(lake.condition(table).missing)
+            if damaged:
+                lake.drop_missing_files(table)
+        except DeltaError:
+            damaged = True
+            lake.move_away(table)
+        if damaged:
+            restored.append(table.name)
+    return restored
+
+
 def settled(lake: Lake) -> bool:
     """Whether the lake is as the last step left it, by versions, files and numbers of rows; reads no samples."""
     last = lake.scan(SNAPSHOTS).sort("at").tail(1).collect()
@@ -51,9 +71,10 @@ def settled(lake: Lake) -> bool:
 
 def verify(lake: Lake) -> Verified:
     """Count the rows of every landed file."""
-    sources = lake.scan_raw(SOURCES).filter(pl.col("state") == "landed").collect()
+    missing = {table: files for table in (*_CHECKED, SNAPSHOTS) if (files := _damaged(lake, table))}
+    known = SOURCES.empty() if SOURCES in missing else lake.scan_raw(SOURCES).collect()
+    sources = known.filter(pl.col("state") == "landed")
     visible = set(sources["source_id"])
-    missing = {table: files for table in _CHECKED if (files := lake.condition(table).missing)}
     held = {table: {} if table in missing else _counts(lake, table) for table in (*LANDED.values(), FINDINGS)}
     orphans = {table: sorted(set(counts) - visible) for table, counts in held.items()}
     incomplete = [
@@ -66,6 +87,13 @@ def verify(lake: Lake) -> Verified:
         stubs = lake.scan_raw(WELLS).filter(pl.col("stub")).select("source_id").collect()["source_id"]
         orphans[WELLS] = sorted(set(orphans[WELLS]) | (set(stubs) - visible))
     return Verified({table: ids for table, ids in orphans.items() if ids}, incomplete, missing)
+
+
+def _damaged(lake: Lake, table: Table) -> list[str]:
+    try:
+        return lake.condition(table).missing
+    except DeltaError:
+        return [f"{lake.uri(table)}/_delta_log"]
 
 
 def _counts(lake: Lake, table: Table) -> dict[str, int]:

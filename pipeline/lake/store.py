@@ -52,7 +52,7 @@ class _LocalTable(DeltaTable):  # type: ignore[misc]
 
 @dataclass(frozen=True)
 class Condition:
-    """What a table's log says: its version (None where there is no table), its rows, and its files that are gone."""
+    """What a table's log says: its version (None: no table), its rows, and its files that are gone or cut off."""
 
     version: int | None
     rows: int
@@ -110,15 +110,26 @@ class Lake:
         delta = self.open(table)
         if delta is None:
             return Condition(None, 0, [])
-        files = [] if "://" in self.root else delta.file_uris()
-        rows = int(pl.DataFrame(delta.get_add_actions(flatten=True))["num_records"].sum())
-        return Condition(int(delta.version()), rows, [path for path in files if not Path(path).exists()])
+        added = pl.DataFrame(delta.get_add_actions(flatten=True))
+        sizes = {} if "://" in self.root else dict(zip(added["path"], added["size_bytes"], strict=True))
+        folder = Path(self.uri(table))
+        missing = [path for name, size in sizes.items() if _size(path := str(folder / unquote(name))) != size]
+        return Condition(int(delta.version()), int(added["num_records"].sum()), missing)
 
     def drop_missing_files(self, table: Table) -> None:
-        """Take files that are not there out of a table's log, so that what is left can be read."""
+        """Take files that are gone or cut off out of a table's log, so that what is left can be read."""
         delta = self.open(table)
         if delta is not None:
+            for path in self.condition(table).missing:
+                if Path(path).exists():
+                    Path(path).rename(f"{path}.damaged")
             delta.repair()
+
+    def move_away(self, table: Table) -> None:
+        """Move a table whose log cannot be read out of the way, so that it can be made again; on this machine only."""
+        if "://" in self.root:
+            raise HeelwardError(f"the log of {self.uri(table)} cannot be read.\nfix: restore it from a backup")
+        Path(self.uri(table)).rename(f"{self.uri(table)}.damaged-{time.time_ns()}")
 
     def at(self, versions: Mapping[str, int]) -> Lake:
         """Return the same lake as it was at the given table versions."""
@@ -290,6 +301,10 @@ def _batched(frames: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
             waiting = []
     if waiting:
         yield pl.concat(waiting)
+
+
+def _size(path: str) -> int | None:
+    return Path(path).stat().st_size if Path(path).exists() else None
 
 
 def _conflict(error: DeltaError) -> bool:

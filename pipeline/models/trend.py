@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,6 +57,16 @@ def mann_kendall(values: Array) -> Trend:
         s, float(variance), float(z), float(2.0 * stats.norm.sf(abs(z))), float(slope.slope), float(slope.low_slope),
         float(slope.high_slope),
     )  # fmt: skip
+
+
+def trend_p(values: Sequence[float] | None) -> float | None:
+    """Return the p value of a trend, or None where there are too few values to quote one."""
+    return mann_kendall(np.asarray(values)).p if values and len(values) >= FEWEST_FOR_P else None
+
+
+def trend_slope(values: Sequence[float] | None) -> float | None:
+    """Return Theil and Sen's slope per step, or None with fewer than three values."""
+    return mann_kendall(np.asarray(values)).slope if values and len(values) >= 3 else None
 
 
 def mix_and_performance(

@@ -40,11 +40,14 @@ class Rows:
     frame : polars.DataFrame
     units : dict of str to str
         Label of each column's unit.
+    raw : polars.DataFrame
+        What the query gave, in the lake's units.
     """
 
     query: queries.Query
     frame: pl.DataFrame
     units: dict[str, str]
+    raw: pl.DataFrame = field(default_factory=pl.DataFrame)
 
     def label(self, column: str) -> str:
         """Return a column's heading with the unit shown, which takes the place of the one in the column's name."""
@@ -108,8 +111,8 @@ def gather(
     """
     used: dict[str, queries.Query] = {}
 
-    def rows(name: str, given: Mapping[str, Any] | None = None) -> Rows:
-        found = _rows(connection, name, given or {}, system)
+    def rows(name: str, given: Mapping[str, Any] | None = None, chart: Rows | None = None) -> Rows:
+        found = _rows(connection, name, given or {}, system, chart)
         used[name] = found.query
         told(name)
         return found
@@ -146,9 +149,12 @@ def method_notes() -> list[dict[str, str]]:
     ]  # fmt: skip
 
 
-def _rows(connection: duckdb.DuckDBPyConnection, name: str, given: Mapping[str, Any], system: str) -> Rows:
+def _rows(
+    connection: duckdb.DuckDBPyConnection, name: str, given: Mapping[str, Any], system: str, chart: Rows | None
+) -> Rows:
     query = queries.load(name)
-    frame = _said(inert(queries.run(connection, query, dict(given))), system)
+    raw = queries.run(connection, query, dict(given), None if chart is None else chart.raw)
+    frame = _said(inert(raw), system)
     units = {}
     for column in query.columns:
         if not column.unit:
@@ -157,7 +163,7 @@ def _rows(connection: duckdb.DuckDBPyConnection, name: str, given: Mapping[str, 
         units[column.name] = "" if label == "ratio" else label
         if (line.factor, line.offset) != (1.0, 0.0):
             frame = frame.with_columns(pl.col(column.name) * line.factor + line.offset)
-    return Rows(query, frame.select(column.name for column in query.columns), units)
+    return Rows(query, frame.select(column.name for column in query.columns), units, raw)
 
 
 def _said(frame: pl.DataFrame, system: str) -> pl.DataFrame:
@@ -195,7 +201,7 @@ def _sample(frame: pl.DataFrame) -> pl.DataFrame:
 def _drawn(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Drawn:
     found = rows(chart.query, chart.given)
     title_given = chart.given if chart.title_given is None else chart.title_given
-    title = str(rows(chart.title, title_given).frame["title"][0])
+    title = str(rows(chart.title, title_given, found).frame["title"][0])
     _check_columns(chart, found)
     frame, every = found.frame, found.frame.height
     if chart.kind in SAMPLED and every > MOST_POINTS:

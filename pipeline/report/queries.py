@@ -14,10 +14,11 @@ import polars as pl
 from pipeline import resources
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
+from pipeline.models.trend import trend_p, trend_slope
 from pipeline.schemas import Table
 from pipeline.units import shown, shown_units
 
-_FIELD = re.compile(r"^-- (title|reader|grain|parameters|columns):\s*(.*)$")
+_FIELD = re.compile(r"^-- (title|reader|grain|chart|parameters|columns):\s*(.*)$")
 _ITEM = re.compile(r"^--\s{3}(\w+)(?: \[([^\]]+)\])?: (.+)$")
 
 
@@ -44,6 +45,8 @@ class Query:
         Named parameters, bound and never pasted in.
     columns : tuple of QueryColumn
     sql : str
+    chart : str
+        Of a title: the query whose rows it reads as the view ``chart``; empty where it reads none.
     """
 
     name: str
@@ -53,6 +56,7 @@ class Query:
     parameters: tuple[QueryColumn, ...]
     columns: tuple[QueryColumn, ...]
     sql: str
+    chart: str = ""
 
     def unit(self, column: str) -> str:
         """Unit of a column."""
@@ -98,7 +102,7 @@ def load(name: str, within: Path | None = None) -> Query:
         raise HeelwardError(f"{path}: the header lacks {', '.join(missing)}")
     return Query(
         name, fields["title"], fields["reader"], fields["grain"], tuple(items["parameters"]),
-        tuple(items["columns"]), text,
+        tuple(items["columns"]), text, fields.get("chart", ""),
     )  # fmt: skip
 
 
@@ -126,7 +130,9 @@ def speak(connection: duckdb.DuckDBPyConnection, system: str = "field") -> None:
     """Teach a connection the macro that titles say numbers with.
 
     ``said(amount, unit)`` is the amount in the units shown, in three figures, and the unit's label;
-    ``said_change(amount, unit)`` the same with its sign.
+    ``said_change(amount, unit)`` the same with its sign. ``trend_p(values)`` is the p value of Mann and Kendall's test
+    of a list in the order of time, null where it is too short to quote one; ``trend_slope(values)`` Theil and Sen's
+    slope.
     """
     factors: dict[str, float] = {}
     labels: dict[str, str] = {}
@@ -145,6 +151,10 @@ def speak(connection: duckdb.DuckDBPyConnection, system: str = "field") -> None:
         sign = f"CASE WHEN {in_units} < 0 THEN '−' ELSE '{plus}' END"
         said = f"CASE WHEN isfinite(amount) THEN rtrim({sign} || {size} || ' ' || {label}) END"
         connection.execute(f"CREATE MACRO {name}(amount, unit) AS {said}")
+    special: Any = "special"  # a null is an answer
+    functions: dict[str, Any] = {"trend_p": trend_p, "trend_slope": trend_slope}
+    for name, function in functions.items():
+        connection.create_function(name, function, ["DOUBLE[]"], "DOUBLE", null_handling=special)
 
 
 def _map(values: Mapping[str, float | str], absent: float | str) -> str:
@@ -152,7 +162,12 @@ def _map(values: Mapping[str, float | str], absent: float | str) -> str:
     return "MAP {" + ", ".join(f"'{key}': {value!r}" for key, value in {"": absent, **values}.items()) + "}"
 
 
-def run(connection: duckdb.DuckDBPyConnection, query: Query, given: dict[str, Any] | None = None) -> pl.DataFrame:
+def run(
+    connection: duckdb.DuckDBPyConnection,
+    query: Query,
+    given: dict[str, Any] | None = None,
+    chart: pl.DataFrame | None = None,
+) -> pl.DataFrame:
     """Run a query.
 
     Parameters
@@ -162,6 +177,8 @@ def run(connection: duckdb.DuckDBPyConnection, query: Query, given: dict[str, An
     query : Query
     given : dict, optional
         Values of its parameters; those not given are null.
+    chart : polars.DataFrame, optional
+        Of a title: the rows of its chart, where they are at hand; else its chart's query is run for them.
 
     Raises
     ------
@@ -174,5 +191,7 @@ def run(connection: duckdb.DuckDBPyConnection, query: Query, given: dict[str, An
         known = ", ".join(wanted) or "none"
         raise HeelwardError(f"query '{query.name}' has no parameter {', '.join(unknown)}; it has: {known}")
     bound = {name: (given or {}).get(name) for name in wanted}
+    if query.chart:
+        connection.register("chart", run(connection, load(query.chart), given) if chart is None else chart)
     rows: pl.DataFrame = connection.sql(query.sql, params=bound or None).pl()
     return rows

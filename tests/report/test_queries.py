@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
+import duckdb
+import numpy as np
 import polars as pl
 import pytest
 
 from pipeline.errors import HeelwardError
+from pipeline.models.trend import mann_kendall
 from pipeline.report import export, queries
 from pipeline.steps import TABLES
 from tests.builders import query_on
@@ -182,3 +186,54 @@ def test_titles_say_amounts_in_the_units_shown(
         ).fetchall()[0]
         assert found[0] == expected[0]
         assert system == "metric" or found[1] == expected[1]
+
+
+COST = pl.DataFrame(
+    {
+        "well_id": ["a"] * 4, "service_date": [date(2025, 5, 10)] * 4, "category": ["stimulation"] * 3 + ["water"],
+        "state": ["budget", "accrued", "invoiced", "accrued"], "amount": [100_000.0, 95_000.0, 98_000.0, 10_000.0],
+        "currency": ["USD"] * 4,
+    }
+)  # fmt: skip
+MEASURED = pl.DataFrame({"well_id": ["a", "a"], "stage": [1, 2]})
+
+
+def test_an_invoice_takes_the_place_of_what_was_accrued() -> None:
+    """Budget 100, accrued 95, then invoiced 98: two per cent under budget, not ninety-three over."""
+    lines = COST.filter(pl.col("category") == "stimulation")
+    found = query_on("quarter_cost", {"cost": lines, "stage_metrics": MEASURED})
+    assert found.select("quarter", "kind", "cost_per_stage", "provisional").rows() == [
+        ("2025Q2", "budget", 50.0, False),
+        ("2025Q2", "spent", 49.0, False),
+    ]
+    title = query_on("quarter_cost_title", {"cost": lines, "stage_metrics": MEASURED})["title"][0]
+    assert title == "Spent -2.0 % against budget"
+
+
+def test_what_is_only_accrued_counts_and_is_called_provisional() -> None:
+    found = query_on("quarter_cost", {"cost": COST, "stage_metrics": MEASURED})
+    assert found.filter(pl.col("kind") != "budget").select("kind", "cost_per_stage").rows() == [
+        ("spent, provisional", 54.0)
+    ]
+    title = query_on("quarter_cost_title", {"cost": COST, "stage_metrics": MEASURED})["title"][0]
+    assert title == "Spent +8.0 % against budget; a part is only accrued: provisional"
+
+
+def test_a_title_reads_the_rows_that_its_chart_shows() -> None:
+    connection = duckdb.connect(":memory:")
+    queries.speak(connection)
+    shown = pl.DataFrame({"quarter": ["2025Q1"], "kind": ["budget"], "amount": [100.0], "provisional": [False]})
+    spent = shown.with_columns(kind=pl.lit("spent"), amount=pl.lit(150.0))
+    rows = queries.run(connection, queries.load("quarter_cost_title"), {}, pl.concat([shown, spent]))
+    assert rows["title"].to_list() == ["Spent +50.0 % against budget"]
+
+
+def test_the_trend_of_a_title_is_the_models_own_test_ties_included() -> None:
+    values = [10.0, 10.0, 10.0, 10.0, 9.0, 9.0, 9.0, 8.0, 8.0]
+    connection = duckdb.connect(":memory:")
+    queries.speak(connection)
+    p, slope = connection.sql("SELECT trend_p($v), trend_slope($v)", params={"v": values}).fetchall()[0]
+    found = mann_kendall(np.array(values))
+    assert (p, slope) == (found.p, found.slope)
+    assert found.z == pytest.approx(-2.82, abs=0.005)  # without the ties it would be -2.61
+    assert connection.sql("SELECT trend_p($v)", params={"v": values[:7]}).fetchall() == [(None,)]
