@@ -13,7 +13,7 @@ WITH lines AS (
         well_id,
         CASE WHEN state = 'budget' THEN 'budget' ELSE 'spent' END AS kind,
         state = 'accrued' AS accrued,
-        amount,
+        CAST(amount AS DECIMAL(18, 4)) AS amount,  -- a sum that does not depend on the order of its lines
         -- an invoice takes the place of what was accrued for the same service
         state = 'accrued' AND bool_or(state = 'invoiced') OVER (PARTITION BY well_id, category) AS settled
     FROM cost
@@ -31,9 +31,9 @@ by_well AS (
 SELECT
     b.quarter,
     CASE WHEN b.kind = 'spent' AND bool_or(b.accrued) THEN 'spent, provisional' ELSE b.kind END AS kind,
-    sum(b.amount) / sum(c.stages) / 1000 AS cost_per_stage,
+    CAST(sum(b.amount) AS DOUBLE) / sum(c.stages) / 1000 AS cost_per_stage,
     bool_or(b.accrued) AS provisional,
-    sum(b.amount) / 1000 AS amount
+    CAST(sum(b.amount) AS DOUBLE) / 1000 AS amount
 FROM by_well AS b
 JOIN counted AS c USING (well_id)
 GROUP BY b.quarter, b.kind
