@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections import defaultdict
 from contextlib import suppress
-from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from typing import Any
 
@@ -13,9 +11,9 @@ import numpy as np
 import polars as pl
 
 from pipeline.errors import SetAside, short
-from pipeline.ingest.maps import PAD_ZONE, Channel, SourceMap, Start
-from pipeline.ingest.names import Names
-from pipeline.ingest.read import ROW, RawFile, few
+from pipeline.ingest.maps import PAD_ZONE, Channel, Start
+from pipeline.ingest.read import ROW
+from pipeline.ingest.tally import Finding, Work
 from pipeline.ingest.times import days_allowed, to_utc
 from pipeline.ingest.workbook import ERRORS
 from pipeline.schemas import meta
@@ -23,59 +21,7 @@ from pipeline.units import conversion
 from pipeline.workspace import known_zone
 
 LEAST_INT, MOST_INT = -(2**31), 2**31 - 1
-WRONG_UNIT_SHARE = 0.05
-"""More samples than this outside the hard range: the unit is wrong. [1]"""
 YES_NO = {"true": True, "yes": True, "y": True, "1": True, "false": False, "no": False, "n": False, "0": False}
-
-
-@dataclass
-class Finding:
-    """Something odd in a file that did not stop its landing."""
-
-    kind: str
-    message: str
-    row: int | None = None
-    rows: int | None = None
-
-
-@dataclass
-class Tally:
-    """What the cells of a column were, counted over all pieces of a file.
-
-    Attributes
-    ----------
-    rows, values : int
-        Cells, and those that were understood.
-    bad, outside, unusual, skipped : int
-        Cells that are no value, values outside the hard range, outside the usual one, and times that a clock skipped.
-    expected : str
-        What a cell should be.
-    first_bad, first_outside : (line, text), optional
-        The first such cell.
-    """
-
-    rows: int = 0
-    values: int = 0
-    bad: int = 0
-    outside: int = 0
-    unusual: int = 0
-    skipped: int = 0
-    expected: str = "a value"
-    first_bad: tuple[int, str] | None = None
-    first_outside: tuple[int, str] | None = None
-
-
-@dataclass
-class Work:
-    """One file on its way to rows: its map, its content, the known wells, what its name tells, what was odd."""
-
-    source: SourceMap
-    raw: RawFile
-    names: Names
-    groups: dict[str, str]
-    findings: list[Finding] = field(default_factory=list)
-    created: dict[str, str] = field(default_factory=dict)
-    tallies: dict[str, Tally] = field(default_factory=lambda: defaultdict(Tally))
 
 
 def typed(work: Work, frame: pl.DataFrame) -> list[pl.Series]:
@@ -148,59 +94,6 @@ def _counted(work: Work, lake: str, text: pl.Series, value: pl.Series, expected:
         if len(bad) and tally.first_bad is None:
             tally.first_bad = (int(lines[bad[0]]), short(str(text[int(bad[0])])))
     return value.alias(lake)
-
-
-def judge(work: Work) -> None:
-    """Make findings of what was odd in the cells of all pieces.
-
-    Raises
-    ------
-    SetAside
-        Where a column holds too much that is no value, or that lies outside what it can be.
-    """
-    for lake, tally in work.tallies.items():
-        _judge_bad(work, lake, tally)
-        _judge_outside(work, lake, tally)
-        text = isinstance(work.source.table.columns[lake].dtype, pl.String)
-        if tally.values == tally.outside and tally.rows and not text:
-            heading = short(work.source.columns[lake].column or lake)
-            message = f"'{heading}' ({lake}) holds no value in any of {tally.rows} row(s)"
-            work.findings.append(Finding("void_column", message, rows=tally.rows))
-
-
-def _judge_bad(work: Work, lake: str, tally: Tally) -> None:
-    if not tally.bad or tally.first_bad is None:
-        return
-    line, shown = tally.first_bad
-    heading = short(work.source.columns[lake].column or lake)
-    if not few(tally.bad, tally.rows) or tally.bad == tally.rows:
-        raise SetAside(
-            f"'{heading}' is not {tally.expected} in {tally.bad} of {tally.rows} rows", tally.expected, f"'{shown}'",
-            "correct the file, list such texts under 'void_values', translate them under 'words', or correct the "
-            f"decimal mark or format in the map '{work.source.name}'", line,
-        )  # fmt: skip
-    text = f"'{heading}' is not {tally.expected} in {tally.bad} row(s), first '{shown}': void"
-    work.findings.append(Finding("not_a_value", text, line, tally.bad))
-
-
-def _judge_outside(work: Work, lake: str, tally: Tally) -> None:
-    declared, channel = meta(work.source.table.columns[lake]), work.source.columns[lake]
-    if tally.outside and tally.first_outside is not None:
-        low, high = declared["hard"]
-        line, shown = tally.first_outside
-        unit = work.source.table.unit(lake)
-        if tally.outside > max(WRONG_UNIT_SHARE * tally.values, 1) or tally.outside == tally.values:
-            raise SetAside(
-                f"'{short(channel.column or lake)}' is out of range in {tally.outside} of {tally.values} rows",
-                f"{low:g} to {high:g} {unit}".strip(), f"{shown} {unit} when read as '{channel.unit}'",
-                f"correct 'unit' in the map '{work.source.name}', or the column it names", line,
-            )  # fmt: skip
-        text = f"{lake}: {tally.outside} value(s) outside {low:g} to {high:g} are void"
-        work.findings.append(Finding("void_samples", text, line, tally.outside))
-    if tally.unusual:
-        low, high = declared["soft"]
-        text = f"{lake}: {tally.unusual} value(s) outside the usual {low:g} to {high:g}"
-        work.findings.append(Finding("unusual_values", text, rows=tally.unusual))
 
 
 def _quantities(work: Work, floats: list[pl.Series], lines: pl.Series) -> list[pl.Series]:

@@ -11,15 +11,16 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.errors import HeelwardError, SetAside
+from pipeline.errors import SetAside
 from pipeline.ingest import amend
-from pipeline.ingest.cells import Finding
-from pipeline.ingest.discover import NO_MAP, Discovered, Item, Skipped, discover, item_of, shown_path, unchanged
-from pipeline.ingest.known import Key, Known
-from pipeline.ingest.maps import BrokenMap, LoadedMap, read_maps
+from pipeline.ingest.discover import NO_MAP, Item, discover, item_of, unchanged
+from pipeline.ingest.folder import gone_from, readable, refuse_no_maps, retired_rows, tell_skipped
+from pipeline.ingest.known import Known
+from pipeline.ingest.maps import read_maps
 from pipeline.ingest.names import Names
 from pipeline.ingest.prepare import LINEAGE, Context, Ready, read, settle, spool
 from pipeline.ingest.shape import name_groups
+from pipeline.ingest.tally import Finding
 from pipeline.ingest.verify import restore_tables, settled, verify
 from pipeline.lake import Lake
 from pipeline.schemas import FINDINGS, LANDED, SOURCES, WELLS, Table
@@ -95,6 +96,10 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     -------
     Landed
 
+    Raises
+    ------
+    HeelwardError
+        If there are no source maps at all.
     """
     maps, broken = read_maps(workspace.maps)
     restored = restore_tables(lake)
@@ -102,18 +107,18 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     names.relearn(lake.scan(WELLS).collect())
     report = Landed(broken_maps=[str(item) for item in broken], restored=restored, tidied=bool(restored))
     known = Known(lake.scan(SOURCES).collect().iter_rows(named=True))
-    _refuse_no_maps(workspace, maps, broken, known)
+    refuse_no_maps(workspace, maps, broken, known)
     found = discover(workspace.root, workspace.landing, maps, follow_outside=workspace.settings.follow_links_outside)
-    items = _readable(found.items, maps, broken, known, workspace)
+    items = readable(found.items, maps, broken, known, workspace)
     if (workspace.root / amend.FILE).is_file():
         items.append(item_of(workspace.root, workspace.root / amend.FILE, amend.MAP))
     report.skipped = [(item.path, item.message) for item in found.skipped]
-    report.tidied = _tell_skipped(lake, found.skipped) or report.tidied
+    report.tidied = tell_skipped(lake, found.skipped) or report.tidied
     superseded = {item.key for item in items if item.superseded_by is not None}
-    gone = _gone(known, found, items)
+    gone = gone_from(known, found, items)
     for key in superseded | gone:
         known.suspend(key)
-    retired = _retired(known, items, maps, all_maps=not broken)
+    retired = retired_rows(known, items, maps, all_maps=not broken)
     _repair(lake, known, items, retired, report)
     done, total = 0, len(items)
     shutil.rmtree(spool(workspace), ignore_errors=True)
@@ -143,57 +148,6 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     return report
 
 
-def _refuse_no_maps(workspace: Workspace, maps: list[LoadedMap], broken: list[BrokenMap], known: Known) -> None:
-    """Refuse to take all landed files for files that no map fits because the maps themselves are not there."""
-    if maps or broken:
-        return
-    landed = [row for row in known.rows() if row["state"] == "landed" and row["map"] != amend.MAP.source.name]
-    if landed or not workspace.maps.is_dir():
-        raise HeelwardError(
-            f"{workspace.maps} is no folder with source maps (*.toml). Nothing was changed.\n"
-            "fix: put the maps back, or write a first one (`heelward inspect FILE` suggests it)"
-        )
-
-
-def _readable(
-    items: list[Item], maps: list[LoadedMap], broken: list[BrokenMap], known: Known, workspace: Workspace
-) -> list[Item]:
-    """Leave out the files that wait for a broken map to be corrected: what is landed of them stays as it is.
-
-    Which files a map claims that cannot even be read is not known: files that landed by a map that is not there wait.
-    """
-    if not broken:
-        return items
-    there = {item.source.name for item in maps} | {NO_MAP, amend.MAP.source.name}
-    waiting = {row["path"] for row in known.rows() if row["map"] not in there}
-
-    def waits(item: Item) -> bool:
-        below = [item.file.relative_to(folder) for folder in workspace.landing if item.file.is_relative_to(folder)]
-        return item.path in waiting or any(each.claims(shown_path(path)) for each in broken for path in below)
-
-    return [item for item in items if item.loaded is not None or not waits(item)]
-
-
-def _retired(
-    known: Known, items: list[Item], maps: list[LoadedMap], *, all_maps: bool
-) -> dict[str, list[dict[str, Any]]]:
-    """Return, by path, what `sources` says of a file under maps that claim it no more.
-
-    While a map is broken, only those of maps that are there: the others may be its.
-    """
-    there = {item.source.name for item in maps} | {NO_MAP}
-    claims: dict[str, set[str]] = defaultdict(set)
-    for item in items:
-        claims[item.path].add(item.key[1])
-    retired: dict[str, list[dict[str, Any]]] = defaultdict(list)
-    for row in known.rows():
-        path, name = row["path"], row["map"]
-        if path in claims and name not in claims[path] and (all_maps or name in there):
-            known.drop(row)
-            retired[path].append(row)
-    return retired
-
-
 def _repair(
     lake: Lake, known: Known, items: list[Item], retired: dict[str, list[dict[str, Any]]], report: Landed
 ) -> None:
@@ -220,31 +174,6 @@ def _repair(
         _replace_sources(lake, lost, lost)
         for row in lost:
             known.put(row)
-
-
-def _gone(known: Known, found: Discovered, items: list[Item]) -> set[Key]:
-    """Return the files on record that are not in the landing folders any more; what could not be read may be there."""
-    there = {item.path for item in (*found.items, *items)}
-    hidden = [item.path for item in found.skipped]
-
-    def seen(path: str) -> bool:
-        return path in there or any(path == place or path.startswith(f"{place}/") for place in hidden)
-
-    return {(row["path"], row["map"]) for row in known.rows() if not seen(row["path"])}
-
-
-def _tell_skipped(lake: Lake, skipped: list[Skipped]) -> bool:
-    """Keep the findings of what is not read in the landing folders; return whether they changed."""
-    step = pl.col("step") == "discover"
-    before = lake.scan(FINDINGS).filter(step).select("path", "kind", "message").sort("path").collect().rows()
-    now = sorted((item.path, item.kind, item.message) for item in skipped)
-    if before == now:
-        return False
-    rows = [
-        {"step": "discover", "level": "file", "path": path, "kind": kind, "message": text} for path, kind, text in now
-    ]
-    lake.replace(FINDINGS, pl.DataFrame(rows, schema=FINDINGS.dtypes), {"step": "discover"})
-    return True
 
 
 def _batches(items: Iterable[Item], names: Names) -> list[list[Item]]:

@@ -14,7 +14,6 @@ from typing import Any
 import polars as pl
 
 from pipeline.errors import SetAside, short
-from pipeline.ingest.cells import Finding
 from pipeline.ingest.content import PART_BYTES, Content, content_of
 from pipeline.ingest.discover import Item, source_id
 from pipeline.ingest.known import Key, Known
@@ -24,6 +23,7 @@ from pipeline.ingest.read import read_raw
 from pipeline.ingest.shape import Shaped, name_groups, shape
 from pipeline.ingest.spool import Rows
 from pipeline.ingest.suggest import no_map_fits
+from pipeline.ingest.tally import Finding
 from pipeline.lake import Lake
 from pipeline.locks import log
 from pipeline.schemas import SOURCES, WELLS, Table

@@ -11,11 +11,12 @@ from typing import Any
 import polars as pl
 
 from pipeline.errors import SetAside, short
-from pipeline.ingest.cells import Finding, Tally, Work, clock_zone, elapsed, judge, moment, possible, typed
+from pipeline.ingest.cells import clock_zone, elapsed, moment, possible, typed
 from pipeline.ingest.maps import Channel, SourceMap
 from pipeline.ingest.names import Names, claimed_twice, new_id
 from pipeline.ingest.read import ROW, RawFile, few
 from pipeline.ingest.spool import Rows, Spool
+from pipeline.ingest.tally import Finding, Tally, Work, judge
 from pipeline.ingest.times import near_clock_change
 from pipeline.schemas import WELLS, meta
 from pipeline.schemas.base import MOST_NUMBER

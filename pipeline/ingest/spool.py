@@ -15,7 +15,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.errors import SetAside
-from pipeline.ingest.cells import Finding
+from pipeline.ingest.tally import Finding
 from pipeline.schemas import Table
 
 MOST_UNORDERED = 10_000_000

@@ -1,0 +1,93 @@
+"""What is in the landing folders and the maps, against what is on record."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+
+import polars as pl
+
+from pipeline.errors import HeelwardError
+from pipeline.ingest import amend
+from pipeline.ingest.discover import NO_MAP, Discovered, Item, Skipped, shown_path
+from pipeline.ingest.known import Key, Known
+from pipeline.ingest.maps import BrokenMap, LoadedMap
+from pipeline.lake import Lake
+from pipeline.schemas import FINDINGS
+from pipeline.workspace import Workspace
+
+
+def refuse_no_maps(workspace: Workspace, maps: list[LoadedMap], broken: list[BrokenMap], known: Known) -> None:
+    """Refuse to take all landed files for files that no map fits because the maps themselves are not there."""
+    if maps or broken:
+        return
+    landed = [row for row in known.rows() if row["state"] == "landed" and row["map"] != amend.MAP.source.name]
+    if landed or not workspace.maps.is_dir():
+        raise HeelwardError(
+            f"{workspace.maps} is no folder with source maps (*.toml). Nothing was changed.\n"
+            "fix: put the maps back, or write a first one (`heelward inspect FILE` suggests it)"
+        )
+
+
+def readable(
+    items: list[Item], maps: list[LoadedMap], broken: list[BrokenMap], known: Known, workspace: Workspace
+) -> list[Item]:
+    """Leave out the files that wait for a broken map to be corrected: what is landed of them stays as it is.
+
+    Which files a map claims that cannot even be read is not known: files that landed by a map that is not there wait.
+    """
+    if not broken:
+        return items
+    there = {item.source.name for item in maps} | {NO_MAP, amend.MAP.source.name}
+    waiting = {row["path"] for row in known.rows() if row["map"] not in there}
+
+    def waits(item: Item) -> bool:
+        below = [item.file.relative_to(folder) for folder in workspace.landing if item.file.is_relative_to(folder)]
+        return item.path in waiting or any(each.claims(shown_path(path)) for each in broken for path in below)
+
+    return [item for item in items if item.loaded is not None or not waits(item)]
+
+
+def retired_rows(
+    known: Known, items: list[Item], maps: list[LoadedMap], *, all_maps: bool
+) -> dict[str, list[dict[str, Any]]]:
+    """Return, by path, what `sources` says of a file under maps that claim it no more.
+
+    While a map is broken, only those of maps that are there: the others may be its.
+    """
+    there = {item.source.name for item in maps} | {NO_MAP}
+    claims: dict[str, set[str]] = defaultdict(set)
+    for item in items:
+        claims[item.path].add(item.key[1])
+    retired: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for row in known.rows():
+        path, name = row["path"], row["map"]
+        if path in claims and name not in claims[path] and (all_maps or name in there):
+            known.drop(row)
+            retired[path].append(row)
+    return retired
+
+
+def gone_from(known: Known, found: Discovered, items: list[Item]) -> set[Key]:
+    """Return the files on record that are not in the landing folders any more; what could not be read may be there."""
+    there = {item.path for item in (*found.items, *items)}
+    hidden = [item.path for item in found.skipped]
+
+    def seen(path: str) -> bool:
+        return path in there or any(path == place or path.startswith(f"{place}/") for place in hidden)
+
+    return {(row["path"], row["map"]) for row in known.rows() if not seen(row["path"])}
+
+
+def tell_skipped(lake: Lake, skipped: list[Skipped]) -> bool:
+    """Keep the findings of what is not read in the landing folders; return whether they changed."""
+    step = pl.col("step") == "discover"
+    before = lake.scan(FINDINGS).filter(step).select("path", "kind", "message").sort("path").collect().rows()
+    now = sorted((item.path, item.kind, item.message) for item in skipped)
+    if before == now:
+        return False
+    rows = [
+        {"step": "discover", "level": "file", "path": path, "kind": kind, "message": text} for path, kind, text in now
+    ]
+    lake.replace(FINDINGS, pl.DataFrame(rows, schema=FINDINGS.dtypes), {"step": "discover"})
+    return True
