@@ -177,10 +177,10 @@ def _scanned(data: Bytes, kind: Bytes, delimiter: int, headings: int, last: bool
             fields, full, mark = 1, 0, 0
         elif what == _IS_QUOTE:
             full = fields
-            end, inside = (-1, 0)
+            end, inside = _STRAY_QUOTE, 0
             if begins == i:
                 end, inside = _closing(data, i, delimiter, fields, headings)
-            if end == -2 and not last:  # the rest of the quoted text is in the next piece
+            if end == _GOES_ON and not last:  # the rest of the quoted text is in the next piece
                 return start[:n], line[:n], width[:n], filled[:n], flag[:n], used, lines_done
             if end >= 0:
                 mark |= QUOTED
@@ -200,7 +200,7 @@ def _scanned(data: Bytes, kind: Bytes, delimiter: int, headings: int, last: bool
 
 @compiled
 def _closing(data: Bytes, opened: int, delimiter: int, before: int, headings: int) -> tuple[int, int]:
-    """Return where a quoted text ends and the lines in it; -1 where it is no quoted text, -2 where it goes on.
+    """Return where a quoted text ends and the lines in it; or that it is a stray quote, or goes on.
 
     A quote whose line, and the line after it, both have all the fields of the headings is a sign of its own (inches,
     ditto) and opens no text. Without ``headings`` no text goes on over lines.
@@ -212,9 +212,9 @@ def _closing(data: Bytes, opened: int, delimiter: int, before: int, headings: in
         if c == LINE:
             lines += 1
             if headings == 0 or lines > QUOTED_LINES:
-                return -1, 0
+                return _STRAY_QUOTE, 0
             if lines == 2 and first >= headings and second >= headings:
-                return -1, 0
+                return _STRAY_QUOTE, 0
         elif c == delimiter:
             if lines == 0:
                 first += 1
@@ -225,12 +225,12 @@ def _closing(data: Bytes, opened: int, delimiter: int, before: int, headings: in
                 i += 1
             elif i + 1 == data.size or data[i + 1] == delimiter or data[i + 1] == LINE or data[i + 1] == RETURN:
                 if lines == 1 and first >= headings and second + _delimiters(data, i, delimiter) >= headings:
-                    return -1, 0
+                    return _STRAY_QUOTE, 0
                 return i, lines
             else:
-                return -1, 0
+                return _STRAY_QUOTE, 0
         i += 1
-    return (-2, 0) if headings else (-1, 0)
+    return (_GOES_ON, 0) if headings else (_STRAY_QUOTE, 0)
 
 
 @compiled
