@@ -269,7 +269,7 @@ def query(
     ] = None,
 ) -> None:
     """Run a saved query over the lake: as a table, CSV or Parquet."""
-    from pipeline.report import queries
+    from pipeline import queries
 
     if name is None:
         for known in queries.names():
@@ -278,12 +278,13 @@ def query(
     from pipeline import steps
     from pipeline.report import export
 
-    found, frame = steps.run_query(_open(workspace), name, _pairs(given or []))
+    opened = _open(workspace)
+    answer = steps.run_query(opened, name, _pairs(given or []))
     if out is None:
-        export.show(found, frame)
+        export.show(answer, opened.settings.display_units)
     else:
-        export.write(frame, out)
-        say(f"{frame.height} rows in {out}")
+        export.write(answer.frame, out)
+        say(f"{answer.frame.height} rows in {out}")
 
 
 def _pairs(given: list[str]) -> dict[str, Any]:

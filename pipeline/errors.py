@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 
 class HeelwardError(Exception):
-    """Something a user can mend; its text is the whole message."""
+    """Something a user can fix; its text is the whole message."""
 
 
 @dataclass
@@ -21,7 +21,7 @@ class SetAside(Exception):
         Why, in a few words.
     expected, found : str
         What the map asked for, and what the file holds.
-    mend : str
+    fix : str
         What to do.
     line : int, optional
         Line of the file that shows it, counted from 1.
@@ -30,12 +30,12 @@ class SetAside(Exception):
     reason: str
     expected: str
     found: str
-    mend: str
+    fix: str
     line: int | None = None
 
     def __str__(self) -> str:
         at = f"line {self.line}: " if self.line is not None else ""
-        return f"{at}{self.reason}; expected {self.expected}; found {self.found}; mend: {self.mend}"
+        return f"{at}{self.reason}; expected {self.expected}; found {self.found}; fix: {self.fix}"
 
     def lines(self, path: str = "") -> list[str]:
         """Return what a reader of a terminal is told, line by line."""
@@ -46,7 +46,7 @@ class SetAside(Exception):
             f"  {self.reason}",
             f"  expected: {self.expected}",
             f"  found:    {self.found}",
-            f"  mend:     {self.mend}",
+            f"  fix:      {self.fix}",
         ]
 
 

@@ -14,7 +14,8 @@ from pipeline.lake import Lake
 from pipeline.picks.catalogue import METHODS, hard_range
 from pipeline.report.audit import draw_audit
 from pipeline.report.html import CAUTION
-from pipeline.schemas import PICKS, WELLS
+from pipeline.schemas.picks import PICKS
+from pipeline.schemas.wells import WELLS
 from pipeline.steps import open_lake
 from pipeline.units import format_number
 from pipeline.workspace import Workspace

@@ -9,7 +9,7 @@ from pipeline.ingest.maps import read_maps
 from pipeline.ingest.prepare import LINEAGE
 from pipeline.ingest.verify import verify
 from pipeline.metrics.measure import stale_wells
-from pipeline.schemas import FINDINGS, SNAPSHOTS, SOURCES
+from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
 from pipeline.steps import open_lake
 from pipeline.workspace import Workspace
 
@@ -46,7 +46,7 @@ def describe(workspace: Workspace) -> str:
     ]
     if verified.orphans:
         lines.append("left behind by a run that was stopped: rows that no report sees; the next ingest removes them")
-    stale = stale_wells(lake, workspace.settings.time_zone)
+    stale = stale_wells(lake)
     lines.append(f"stale: {', '.join(stale)} (run `heelward refresh`)" if stale else "stale: nothing")
     steps = lake.scan(SNAPSHOTS).group_by("step").agg(pl.col("at").max()).sort("at").collect()
     lines += [f"last {step} that changed something: {at:%Y-%m-%d %H:%M} UTC" for step, at in steps.iter_rows()]

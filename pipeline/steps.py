@@ -18,57 +18,23 @@ from pipeline.ingest.land import Landed, land
 from pipeline.lake import Lake, Lease
 from pipeline.locks import held
 from pipeline.metrics.measure import (
-    COIL_RUN_METRICS,
-    PLUG_METRICS,
-    STAGE_METRICS,
-    TOE_PREP_METRICS,
-    WIRELINE_METRICS,
     Measured,
     measure,
 )
+from pipeline.metrics.tables import TABLES
 from pipeline.models.fit import FitReport, fit
 from pipeline.plan.record import record_plan
 from pipeline.plan.run import Planned
 from pipeline.plan.run import run_plan as plan
+from pipeline.queries import Answer, connect, load, run
 from pipeline.report.build import Built, build
 from pipeline.report.edition import PLAIN, Edition, versions_as_of
 from pipeline.report.plan_page import write_plan
-from pipeline.report.queries import Query, connect, load, run
-from pipeline.schemas import (
-    CHANGES,
-    COMPARISONS,
-    EFFECTS,
-    EXCLUSIONS,
-    FINDINGS,
-    LANDED,
-    MODEL_CARDS,
-    MODEL_PARAMETERS,
-    PAD_DAYS,
-    PAD_TIMELINE,
-    PICKS,
-    PLANNED,
-    PREDICTIONS,
-    PROPORTIONS,
-    QUARTER_MEANS,
-    SNAPSHOTS,
-    SOURCES,
-    TRIALS,
-    Table,
-)
+from pipeline.schemas.lineage import SNAPSHOTS
 from pipeline.workspace import Workspace, replace_text, sweep_parts
 
 Progress = Callable[[int, int, str], None]
 Result = TypeVar("Result", Landed, Measured, FitReport)
-
-TABLES: dict[str, Table] = {
-    table.name: table
-    for table in (
-        *LANDED.values(), PICKS, STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS, TOE_PREP_METRICS,
-        WIRELINE_METRICS, PAD_TIMELINE, PAD_DAYS, COMPARISONS, MODEL_CARDS, MODEL_PARAMETERS, EFFECTS, PROPORTIONS,
-        CHANGES, QUARTER_MEANS, EXCLUSIONS, PREDICTIONS, PLANNED, TRIALS, SOURCES, FINDINGS,
-    )
-}  # fmt: skip
-"""Every table a query can read."""
 
 
 def open_lake(workspace: Workspace, *, anew: bool = False) -> Lake:
@@ -128,7 +94,7 @@ def _alone(workspace: Workspace, step: str, *, writes_lake: bool = True) -> Iter
 
 def versions(lake: Lake) -> dict[str, int]:
     """Return the present version of every table that exists."""
-    found = {name: lake.version(table) for name, table in TABLES.items()}
+    found = {name: lake.version(table) for name, table in TABLES.items() if table is not SNAPSHOTS}
     return {name: version for name, version in found.items() if version is not None}
 
 
@@ -165,9 +131,9 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
     A plan that cannot be used is told, and keeps nothing else from being done.
     """
     with _alone(workspace, "fit") as lake:
-        report = fit(lake, progress)
+        report = fit(lake, workspace.settings.time_zone, progress)
         try:
-            if record_plan(lake, workspace.plan):
+            if record_plan(lake, workspace.plan, workspace.settings.time_zone):
                 report.fitted.append("plan")
         except HeelwardError as error:
             report.plan_error = str(error)
@@ -201,18 +167,19 @@ def run_report(
     with _alone(workspace, "report", writes_lake=False) as lake:
         sweep_parts(workspace.out, deep=True)
         pinned = versions(lake) if edition.as_of is None else versions_as_of(lake, edition.as_of, settings.time_zone)
-        return build(workspace, lake.at(pinned), list(TABLES.values()), pinned, edition, asked, progress)
+        return build(workspace, lake.at(pinned), pinned, edition, asked, progress)
 
 
-def run_query(workspace: Workspace, name: str, given: dict[str, Any]) -> tuple[Query, pl.DataFrame]:
-    """Run a saved query over the present lake; return its header and its rows."""
+def run_query(workspace: Workspace, name: str, given: dict[str, Any]) -> Answer:
+    """Run a saved query over the present lake."""
     query = load(name)
-    return query, run(connect(open_lake(workspace), list(TABLES.values())), query, given)
+    settings = workspace.settings
+    return run(connect(open_lake(workspace), settings.display_units, zone=settings.time_zone), query, given)
 
 
 def run_plan(workspace: Workspace, path: Path, teach: str | None = None, out: Path | None = None) -> Planned:
     """Compare the designs of a plan file; write its page where one is asked for."""
-    planned = plan(open_lake(workspace), path, () if teach is None else (teach,))
+    planned = plan(open_lake(workspace), path, workspace.settings.time_zone, () if teach is None else (teach,))
     planned = planned.shown_in(workspace.settings.display_units)
     if out is not None:
         write_plan(planned, out)

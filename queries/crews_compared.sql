@@ -1,4 +1,4 @@
--- title: Crews' minutes, adjusted, against the mean of those they can be compared with
+-- title: Minutes per crew, adjusted, against the mean of the crews it can be compared with
 -- reader: analyst
 -- grain: a crew
 -- parameters:
@@ -11,9 +11,7 @@
 --   unshrunken [min]: adjusted difference before shrinkage
 --   compared: stages or plugs compared
 --   excluded: stages or plugs of the crew left out
---   pads: pads worked
---   separable: whether it can be told from its pads
---   note: what a reader must know
+--   per: what the minutes are counted per: stage or plug
 SELECT
     level AS crew,
     shrunken AS difference,
@@ -24,6 +22,7 @@ SELECT
     rows_excluded AS excluded,
     pads,
     separable,
+    CASE outcome WHEN 'mill_min' THEN 'plug' ELSE 'stage' END AS per,
     note
 FROM comparisons
 WHERE comparison = $comparison

@@ -1,4 +1,4 @@
--- title: Designs' treating pressure, adjusted, against the mean of those they can be compared with
+-- title: Treating pressure per design, adjusted, against the mean of the designs it can be compared with
 -- reader: analyst
 -- grain: a design
 -- columns:
@@ -9,9 +9,6 @@
 --   unshrunken [psi]: adjusted difference before shrinkage
 --   compared: stages compared
 --   excluded: stages of the design left out
---   pads: pads
---   separable: whether it can be told from crews and pads
---   note: what a reader must know
 SELECT
     level AS design,
     shrunken AS difference,

@@ -1,16 +1,16 @@
 -- title: What the comparison of designs says
 -- reader: analyst
 -- grain: one row
+-- chart: designs_compared
 -- columns:
 --   title: the result in a sentence
-WITH chosen AS (SELECT * FROM comparisons WHERE comparison = 'designs_pressure'),
-counted AS (
+WITH counted AS (
     SELECT
         count(*) FILTER (separable) AS comparable,
-        arg_min(level, shrunken) FILTER (shrunken_high < 0) AS lowest,
-        min(shrunken) FILTER (shrunken_high < 0) AS least,
-        string_agg(level, ', ' ORDER BY level) FILTER (NOT separable) AS apart
-    FROM chosen
+        arg_min(design, difference) FILTER (high < 0) AS lowest,
+        min(difference) FILTER (high < 0) AS least,
+        string_agg(design, ', ' ORDER BY design) FILTER (NOT separable) AS apart
+    FROM chart
 )
 SELECT
     concat(

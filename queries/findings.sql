@@ -1,17 +1,10 @@
--- title: What landing and measuring found odd
+-- title: What was odd in landing and measuring
 -- reader: analyst
 -- grain: a finding
+-- follows: findings
 -- columns:
---   step: ingest or measure
---   kind: short name
---   well: well
---   well_id: our name of the well
---   level: file, stage, plug or run
---   number: stage, plug or run
---   message: what was seen
---   path: file
---   row: line of the file
-SELECT f.step, f.kind, coalesce(w.well_name, f.well_id) AS well, f.well_id, f.level, f.number, f.message, f.path, f.row
+--   well: name as the team writes it, else our name of the well
+SELECT f.step, f.kind, coalesce(w.well, f.well_id) AS well, f.well_id, f.level, f.number, f.message, f.path, f.row
 FROM findings AS f
-LEFT JOIN wells AS w USING (well_id)
+LEFT JOIN well AS w USING (well_id)
 ORDER BY f.step, f.kind, well, f.number, f.path

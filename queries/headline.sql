@@ -8,24 +8,18 @@
 --   plugs: plugs with a mill time
 --   last_quarter: the newest quarter with a measured stage
 --   last_stages: stages of that quarter
---   screenouts: stages that screened out
+--   screen_outs: stages that screened out
 --   findings: findings of landing and measuring
 --   set_aside: files set aside
-WITH measured AS (
-    SELECT m.well_id, m.quarter, m.screenout, w.pad
-    FROM stage_metrics AS m
-    LEFT JOIN wells AS w USING (well_id)
-),
-newest AS (
-    SELECT max(quarter) AS quarter FROM measured
-)
+WITH newest AS (SELECT max(quarter) AS quarter FROM stage)
 SELECT
-    (SELECT count(DISTINCT pad) FROM measured) AS pads,
-    (SELECT count(DISTINCT well_id) FROM measured) AS wells,
-    (SELECT count(*) FROM measured) AS stages,
-    (SELECT count(mill_min) FROM plug_metrics) AS plugs,
-    (SELECT quarter FROM newest) AS last_quarter,
-    (SELECT count(*) FROM measured WHERE quarter = (SELECT quarter FROM newest)) AS last_stages,
-    (SELECT count(*) FROM measured WHERE screenout) AS screenouts,
+    count(DISTINCT s.pad) AS pads,
+    count(DISTINCT s.well_id) AS wells,
+    count(*) AS stages,
+    (SELECT count(mill_min) FROM plug) AS plugs,
+    any_value(n.quarter) AS last_quarter,
+    count(*) FILTER (s.quarter = n.quarter) AS last_stages,
+    count(*) FILTER (s.screenout) AS screen_outs,
     (SELECT count(*) FROM findings) AS findings,
     (SELECT count(*) FROM sources WHERE state = 'set aside') AS set_aside
+FROM stage AS s, newest AS n

@@ -11,7 +11,7 @@ SELECT
         CASE
             WHEN count(*) = 0 THEN ': no model yet, it needs three pads'
             WHEN any_value(better_than_mean) THEN format(
-                ' on unseen pads is predicted to {}; the mean is off by {}',
+                ': error on held-out pads {} (RMSE), against {} for the mean',
                 said(any_value(rmse_out_of_pad), any_value(unit)), said(any_value(rmse_of_mean), any_value(unit))
             )
             ELSE format(

@@ -8,7 +8,6 @@
 --   value [psi]: predicted; none where the design lies outside the data
 --   low [psi]: lower 90 % limit
 --   high [psi]: upper 90 % limit
---   note: what a reader must know
 SELECT design AS candidate, value, low, high, note
 FROM planned
 WHERE figure = $figure

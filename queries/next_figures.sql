@@ -2,12 +2,9 @@
 -- reader: engineer
 -- grain: a figure of a candidate design
 -- columns:
---   figure: what is said of it
---   design: name of the design in the plan file
+--   figure: name of the figure
 --   value: value with its unit; none where the design lies outside the data
 --   limits: 90 % limits
---   basis: physics, model, count or sum
---   note: what a reader must know
 SELECT
     replace(figure, '_', ' ') AS figure,
     design,

@@ -1,12 +1,10 @@
--- title: Which trial on the next pad would teach most
+-- title: The most informative trial on the next pad
 -- reader: engineer
 -- grain: a trial: which wells get which design
 -- columns:
 --   comparison: the comparison that it would sharpen
 --   wells: design of each well
 --   half_width: expected half width of the 95 % interval of the difference, with its unit
---   shrinks_to [ratio]: share of the present half width
---   note: why none is told, where none is
 SELECT
     replace(comparison, '_', ' ') AS comparison,
     wells,

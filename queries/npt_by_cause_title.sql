@@ -1,20 +1,16 @@
 -- title: What the chart of lost hours says
 -- reader: manager
 -- grain: one row
+-- chart: npt_by_cause
 -- columns:
 --   title: the result in a sentence
-WITH causes AS (
-    SELECT coalesce(cause, 'no cause logged') AS cause, sum(hours) AS hours
-    FROM pad_timeline
-    WHERE activity = 'NPT'
-    GROUP BY ALL
-),
-ranked AS (
-    SELECT first(cause ORDER BY hours DESC) AS worst, max(hours) AS most, sum(hours) AS every, count(*) AS n FROM causes
-)
+WITH causes AS (SELECT cause, sum(hours) AS hours FROM chart GROUP BY cause)
 SELECT
     CASE
-        WHEN n = 0 THEN 'No lost time on record'
-        ELSE format('{:.0f} h lost in all; the most, {:.0f} h, to {}', every, most, worst)
+        WHEN count(*) = 0 THEN 'No lost time on record'
+        ELSE format(
+            '{:.0f} h lost in all; the most, {:.0f} h, to {}', sum(hours), max(hours),
+            first(cause ORDER BY hours DESC, cause)
+        )
     END AS title
-FROM ranked
+FROM causes

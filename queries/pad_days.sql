@@ -2,17 +2,4 @@
 -- reader: analyst
 -- grain: a day of a pad
 -- columns:
---   pad: pad
---   local_date: day on the pad's clock
---   quarter: quarter
---   hours [h]: hours of the day between the pad's first and last interval
---   pumping_hours [h]: hours with one well or more being pumped
---   well_pumping_hours [h]: the same, two wells at once counting twice
---   wireline_hours [h]: hours of wireline
---   swap_hours [h]: hours of swapping
---   coil_hours [h]: hours of coiled tubing
---   standby_hours [h]: hours of standing by
---   npt_hours [h]: hours lost
---   not_booked_hours [h]: hours that nothing accounts for
---   stages_completed: stages shut in
-SELECT * EXCLUDE (fingerprint) FROM pad_day_metrics ORDER BY pad, local_date
+SELECT pad, local_date, quarter, * EXCLUDE (pad, local_date, quarter) FROM pad_day ORDER BY pad, local_date

@@ -1,4 +1,4 @@
--- title: What treating pressure at rate goes with
+-- title: Variables associated with treating pressure at rate
 -- reader: engineer
 -- grain: a term of the model
 -- columns:

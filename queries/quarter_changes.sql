@@ -1,12 +1,11 @@
--- title: What drove each quarter's change against those before: other jobs, or jobs done otherwise
+-- title: What drove the change of each quarter: another job mix, or performance within it
 -- reader: manager
 -- grain: a quarter and a part of its change
 -- parameters:
 --   metric: mill_min, pump_time_min or transition_min
 -- columns:
---   quarter: quarter
 --   part: mix (other designs, other rock) or performance (within them)
---   minutes [min]: part of the change against all quarters before
+--   minutes [min]: part of the change against all earlier quarters
 WITH parts AS (
     UNPIVOT (SELECT quarter, mix, performance FROM changes WHERE metric = $metric)
     ON mix, performance INTO NAME part VALUE minutes

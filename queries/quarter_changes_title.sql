@@ -1,12 +1,11 @@
--- title: What drove the last quarter's change
+-- title: What drove the change of the last quarter
 -- reader: manager
 -- grain: one row
 -- parameters:
 --   metric: mill_min, pump_time_min or transition_min
 -- columns:
 --   title: the result in a sentence
-WITH chosen AS (SELECT * FROM changes WHERE metric = $metric),
-last_one AS (SELECT * FROM chosen ORDER BY quarter DESC LIMIT 1)
+WITH last_one AS (SELECT * FROM changes WHERE metric = $metric ORDER BY quarter DESC LIMIT 1)
 SELECT
     coalesce(
         (
@@ -17,10 +16,10 @@ SELECT
                         WHEN 'pump_time_min' THEN 'Pump time per stage'
                         ELSE 'Transition between stages'
                     END,
-                    format(' in {}: {:+.1f} min against the quarters before, ', quarter, change),
+                    format(' in {}: {:+.1f} min against earlier quarters, ', quarter, change),
                     CASE
-                        WHEN mix IS NULL THEN 'not to be split: its jobs were not seen before'
-                        ELSE format('{:+.1f} of it from other jobs, {:+.1f} from jobs done otherwise', mix, performance)
+                        WHEN mix IS NULL THEN 'cannot be split: no comparable earlier jobs'
+                        ELSE format('{:+.1f} of it from job mix, {:+.1f} from performance', mix, performance)
                     END,
                     CASE
                         WHEN p_trend IS NULL THEN ''

@@ -1,15 +1,15 @@
 -- title: What the chart of safety events says
 -- reader: manager
 -- grain: one row
+-- chart: quarter_events
 -- columns:
 --   title: the result in a sentence
-WITH counted AS (
-    SELECT count(*) AS n, count(*) FILTER (severity = 'near miss') AS near_misses FROM incidents
-),
-pumped AS (SELECT count(*) AS stages FROM stage_metrics)
 SELECT
     CASE
-        WHEN n = 0 THEN 'No safety event on record: none happened, or none was recorded'
-        ELSE format('{} safety events on record in {} stages, {} of them near misses', n, stages, near_misses)
+        WHEN count(*) = 0 THEN 'No safety event on record: none happened, or none was recorded'
+        ELSE format(
+            '{} safety events on record in {} stages, {} of them near misses', sum(events)::INTEGER,
+            (SELECT count(*) FROM stage), coalesce(sum(events) FILTER (severity = 'near miss'), 0)::INTEGER
+        )
     END AS title
-FROM counted, pumped
+FROM chart

@@ -1,9 +1,7 @@
--- title: Where the pads' hours went, quarter by quarter
+-- title: Hours of the pads by activity, quarter by quarter
 -- reader: manager
 -- grain: a quarter, a pad and an activity
 -- columns:
---   quarter: quarter of the day, on the pad's clock
---   pad: pad
 --   activity: pumping, wireline, swap, coil, standby, NPT or not booked
 --   hours [h]: hours, from records where they exist, else from the time log
 --   share [ratio]: share of the quarter's hours
@@ -19,7 +17,7 @@ WITH parts AS (
             sum(standby_hours) AS standby,
             sum(npt_hours) AS "NPT",
             sum(not_booked_hours) AS "not booked"
-        FROM pad_day_metrics
+        FROM pad_day
         GROUP BY quarter, pad
     )
     ON pumping, wireline, swap, coil, standby, "NPT", "not booked"

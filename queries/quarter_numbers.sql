@@ -5,8 +5,8 @@
 --   measure: what is counted
 --   quarter: the last quarter that has it
 --   value: mean of the quarter with its unit
---   limits: 95 % limits, from how much the pads so far differ
---   verdict: against all quarters before
+--   limits: 95 % limits, from pad-to-pad variation so far
+--   verdict: against all earlier quarters
 --   provisional: whether some of it is only accrued
 WITH wanted AS (
     SELECT *
@@ -17,12 +17,6 @@ WITH wanted AS (
 ),
 newest AS (
     SELECT metric, max(quarter) AS quarter FROM quarter_means GROUP BY metric
-),
-accrued AS (
-    SELECT DISTINCT m.quarter
-    FROM cost AS c
-    JOIN (SELECT well_id, min(quarter) AS quarter FROM stage_metrics GROUP BY well_id) AS m USING (well_id)
-    WHERE c.state = 'accrued'
 )
 SELECT
     w.measure,
@@ -30,16 +24,22 @@ SELECT
     said(q.value, q.unit) AS value,
     CASE
         WHEN q.low IS NULL THEN 'no limits: fewer than three pads so far'
-        ELSE format('{} to {}, by how pads differ', said(q.low, q.unit), said(q.high, q.unit))
+        ELSE format('{} to {}, from pad-to-pad variation', said(q.low, q.unit), said(q.high, q.unit))
     END AS limits,
     CASE
         WHEN q.change IS NULL THEN 'the first quarter on record'
-        WHEN q.change_low IS NULL THEN format('{} against the quarters before; too few pads to judge', said_change(q.change, q.unit))
-        WHEN q.change_low <= 0 AND q.change_high >= 0
-            THEN format('{} against the quarters before: no clear change', said_change(q.change, q.unit))
-        ELSE format('{} against the quarters before: more than pads differ', said_change(q.change, q.unit))
+        ELSE concat(
+            said_change(q.change, q.unit), ' against earlier quarters: ',
+            CASE
+                WHEN q.change_low IS NULL THEN 'too few pads to judge'
+                WHEN q.change_low <= 0 AND q.change_high >= 0 THEN 'no clear change'
+                ELSE 'outside pad-to-pad variation'
+            END
+        )
     END AS verdict,
-    w.metric = 'cost_per_stage' AND q.quarter IN (SELECT quarter FROM accrued) AS provisional
+    w.metric = 'cost_per_stage' AND EXISTS (
+        SELECT 1 FROM well AS s WHERE s.quarter = q.quarter AND s.provisional
+    ) AS provisional
 FROM wanted AS w
 JOIN newest AS n USING (metric)
 JOIN quarter_means AS q ON q.metric = n.metric AND q.quarter = n.quarter

@@ -6,41 +6,35 @@
 --   stages: stages pumped
 --   near_misses: near misses
 --   injuries: first aid, recordable and lost time
+--   severity_not_stated: events whose severity is not on record
 --   water_per_stage [bbl]: mean of the stages where it is recorded
 --   fuel_per_stage [gal]: mean of the stages where it is recorded
 --   stages_with_water: stages with water recorded
-WITH clock AS (
-    SELECT pad, any_value(time_zone) AS zone FROM wells WHERE time_zone IS NOT NULL GROUP BY pad
-),
-events AS (
-    SELECT timezone(coalesce(c.zone, 'UTC'), i.occurred_at) AS moment, i.severity
-    FROM incidents AS i
-    LEFT JOIN clock AS c USING (pad)
-),
-counted AS (
+WITH counted AS (
     SELECT
-        concat(year(moment), 'Q', quarter(moment)) AS quarter,
+        quarter,
         count(*) FILTER (severity = 'near miss') AS near_misses,
-        count(*) FILTER (severity <> 'near miss') AS injuries
-    FROM events
-    GROUP BY ALL
+        count(*) FILTER (severity IN ('first aid', 'recordable', 'lost time')) AS injuries,
+        count(*) FILTER (severity = 'not stated') AS severity_not_stated
+    FROM incident
+    GROUP BY quarter
 ),
 pumped AS (
     SELECT
-        m.quarter,
+        quarter,
         count(*) AS stages,
-        avg(r.water_bbl) AS water_per_stage,
-        avg(r.fuel_gal) AS fuel_per_stage,
-        count(r.water_bbl) AS stages_with_water
-    FROM stage_metrics AS m
-    LEFT JOIN reported AS r USING (well_id, stage)
-    GROUP BY m.quarter
+        avg(water_bbl) AS water_per_stage,
+        avg(fuel_gal) AS fuel_per_stage,
+        count(water_bbl) AS stages_with_water
+    FROM stage
+    GROUP BY quarter
 )
 SELECT
     quarter,
     coalesce(p.stages, 0) AS stages,
     coalesce(c.near_misses, 0) AS near_misses,
     coalesce(c.injuries, 0) AS injuries,
+    coalesce(c.severity_not_stated, 0) AS severity_not_stated,
     p.water_per_stage,
     p.fuel_per_stage,
     coalesce(p.stages_with_water, 0) AS stages_with_water

@@ -12,9 +12,9 @@
 --   upper [min]: centre plus the same
 --   signal: whether the quarter lies outside the limits
 WITH measured AS (
-    SELECT 'mill_min' AS metric, quarter, mill_min AS minutes FROM plug_metrics
+    SELECT 'mill_min' AS metric, quarter, mill_min AS minutes FROM plug
     UNION ALL
-    SELECT 'pump_time_min', quarter, pump_time_min FROM stage_metrics
+    SELECT 'pump_time_min', quarter, pump_time_min FROM stage
 ),
 quarterly AS (
     SELECT quarter, avg(minutes) AS value, count(*) AS n

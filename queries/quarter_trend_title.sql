@@ -26,7 +26,7 @@ SELECT
             '{}: {:.1f} min in {}; too few quarters to call a change', n.words, q.value, q.quarter
         )
         WHEN w.p < 0.05 THEN format(
-            '{} {} by {:.2f} min a quarter', n.words, CASE WHEN w.slope < 0 THEN 'falls' ELSE 'rises' END, abs(w.slope)
+            '{} {} by {:.2f} min per quarter', n.words, CASE WHEN w.slope < 0 THEN 'falls' ELSE 'rises' END, abs(w.slope)
         )
         WHEN q.signal THEN format(
             '{} stands out in {}: {:.1f} min against {:.1f} on average', n.words, q.quarter, q.value, q.centre

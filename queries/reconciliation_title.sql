@@ -3,20 +3,25 @@
 -- grain: one row
 -- columns:
 --   title: the result in a sentence
-WITH compared AS (
+WITH by_stage AS (
     SELECT
-        abs(m.isip_psi - r.isip_psi) <= 100 AS near,
-        abs(m.clean_bbl / nullif(r.clean_bbl, 0) - 1) > 0.03 OR abs(m.proppant_lbm / nullif(r.proppant_lbm, 0) - 1) > 0.03 AS off
-    FROM stage_metrics AS m
-    JOIN reported AS r USING (well_id, stage)
+        well_id,
+        stage,
+        bool_or(abs(difference) <= 100) FILTER (measure = 'isip_psi') AS near,
+        bool_or(abs(share) > 0.03) FILTER (measure IN ('clean_bbl', 'proppant_lbm')) AS off
+    FROM reconciled
+    GROUP BY ALL
 )
 SELECT
     CASE
         WHEN count(*) = 0 THEN 'No reported values landed yet'
         ELSE format(
-            'ISIP within {} of the reported on {:.0f} % of stages; totals off by over 3 % on {}',
-            said(100, 'psi'),
-            100 * coalesce(avg(near::INT), 0), count(*) FILTER (off)
+            '{}; totals off by over 3 % on {} of {} stages',
+            CASE
+                WHEN count(near) = 0 THEN 'No ISIP reported'
+                ELSE format('ISIP within {} of the reported on {:.0f} % of stages', said(100, 'psi'), 100 * avg(near::INT))
+            END,
+            count(*) FILTER (off), count(off)
         )
     END AS title
-FROM compared
+FROM by_stage

@@ -1,22 +1,26 @@
 -- title: What the funnel of screen-outs says
 -- reader: analyst
 -- grain: one row
+-- chart: screen_outs
 -- columns:
 --   title: the result in a sentence
-WITH crews AS (SELECT * FROM proportions WHERE event = 'screenout' AND level <> 'limits'),
-judged AS (
+WITH judged AS (
     SELECT
         count(*) AS n,
         any_value(target) AS target,
-        string_agg(level, ', ' ORDER BY level) FILTER (share > high_998 OR share < low_998) AS beyond,
-        string_agg(level, ', ' ORDER BY level) FILTER (share > high_95 OR share < low_95) AS outside
-    FROM crews
+        string_agg(crew, ', ' ORDER BY crew) FILTER (share > high_998 OR share < low_998) AS beyond,
+        string_agg(crew, ', ' ORDER BY crew) FILTER (share > high_95 OR share < low_95) AS outside
+    FROM chart
+    WHERE crew <> 'limits'
 )
 SELECT
     CASE
         WHEN n = 0 THEN 'No proportion of screen-outs to compare yet'
-        WHEN beyond IS NOT NULL THEN format('{} beyond what chance allows of {:.1f} % screen-outs', beyond, 100 * target)
-        WHEN outside IS NOT NULL THEN format('{} outside the 95 % limits of {:.1f} % screen-outs, within those of 99.8 %', outside, 100 * target)
+        WHEN beyond IS NOT NULL
+            THEN format('{} beyond what chance allows of {:.1f} % screen-outs', beyond, 100 * target)
+        WHEN outside IS NOT NULL THEN format(
+            '{} outside the 95 % limits of {:.1f} % screen-outs, within those of 99.8 %', outside, 100 * target
+        )
         ELSE format('No clear difference between {} crews around {:.1f} % screen-outs', n, 100 * target)
     END AS title
 FROM judged

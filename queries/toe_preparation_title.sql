@@ -1,17 +1,18 @@
 -- title: What the chart of toe preparations says
 -- reader: engineer
 -- grain: one row
+-- chart: toe_preparation
 -- columns:
 --   title: the result in a sentence
 WITH summed AS (
     SELECT
-        count(*) FILTER (one_run) AS ones,
-        count(*) FILTER (NOT one_run) AS twos,
-        median(hours) FILTER (one_run) AS one_h,
-        median(hours) FILTER (NOT one_run) AS two_h,
-        median(cost) FILTER (one_run) AS one_cost,
-        median(cost) FILTER (NOT one_run) AS two_cost
-    FROM toe_prep_metrics
+        count(*) FILTER (method = 'one run') AS ones,
+        count(*) FILTER (method = 'two runs') AS twos,
+        median(hours) FILTER (method = 'one run') AS one_h,
+        median(hours) FILTER (method = 'two runs') AS two_h,
+        median(cost) FILTER (method = 'one run') AS one_cost,
+        median(cost) FILTER (method = 'two runs') AS two_cost
+    FROM chart
 )
 SELECT
     CASE

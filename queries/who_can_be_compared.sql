@@ -1,22 +1,11 @@
--- title: Who can be compared with whom, and which job would tell the others apart
+-- title: Which crews and designs can be compared with each other, and which job would connect the others
 -- reader: analyst
 -- grain: a crew or design in a comparison
 -- columns:
---   comparison: comparison
---   level: crew or design
 --   set: connected set; only members of one set are compared
---   separable: whether it can be told from its pads
 --   compared: stages, plugs or wells compared
 --   excluded: left out, without the outcome or a covariate
---   pads: pads
---   effect: adjusted difference, in the outcome's unit
---   effect_uncut: the same without stages cut short or screened out
---   bound_low: the same if the excluded rows were as good as the best twentieth
---   bound_high: the same if they were as bad as the worst twentieth
---   chance_best [ratio]: chance of being the least of its set
 --   ranks: ranks that the joint limits leave open
---   adjusted_for: covariates
---   note: what a reader must know
 SELECT
     comparison,
     level,

@@ -13,8 +13,10 @@ import duckdb
 import numpy as np
 import polars as pl
 
+from pipeline import queries
+from pipeline.lake.marts import create_marts
+from pipeline.metrics.tables import TABLES
 from pipeline.picks.record import StageRecord
-from pipeline.report import queries
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 
 ORIGIN = datetime(2025, 3, 1, 12, 0, tzinfo=UTC)
@@ -82,14 +84,42 @@ def record_csv(rows: int = 60, start: str = "2025-03-01 12:00:00", pressure: flo
     return f"{head}\n,psi,bpm,ppa\n{body}"
 
 
-def query_on(name: str, tables: dict[str, pl.DataFrame], given: dict[str, Any] | None = None) -> pl.DataFrame:
-    """Run a saved query on a few rows."""
+def milled(minutes: list[float]) -> dict[str, pl.DataFrame]:
+    """Return a lake of one milled plug in each of some quarters, from 2023Q1 on."""
+    days = [datetime(2023 + i // 4, 2 + 3 * (i % 4), 15, tzinfo=UTC) for i in range(len(minutes))]
+    number = list(range(1, len(minutes) + 1))
+    columns = {"well_id": ["a"] * len(minutes), "plug": number, "tag_time": days, "mill_min": minutes}
+    return {
+        "plug_metrics": pl.DataFrame(
+            columns, schema_overrides={"tag_time": pl.Datetime("us", "UTC"), "mill_min": pl.Float64}
+        )
+    }
+
+
+def connect_on(
+    tables: dict[str, pl.DataFrame], zone: str = "UTC", quarter: str | None = None
+) -> duckdb.DuckDBPyConnection:
+    """Connect to a lake of a few rows: columns that are not given are null, tables that are not given are empty."""
     connection = duckdb.connect(":memory:")
     connection.execute("SET TimeZone = 'UTC'")
     queries.speak(connection)
-    for table, frame in tables.items():
-        connection.register(table, frame)
-    return queries.run(connection, queries.load(name), given)
+    assert tables.keys() <= TABLES.keys()
+    for name, table in TABLES.items():
+        given = tables.get(name, table.empty())
+        assert set(given.columns) <= set(table.columns), (name, set(given.columns) - set(table.columns))
+        rest = [
+            pl.lit(None, dtype=dtype).alias(column) for column, dtype in table.dtypes.items() if column not in given
+        ]
+        connection.register(name, given.with_columns(rest).select(list(table.dtypes)).cast(pl.Schema(table.dtypes)))
+    create_marts(connection, TABLES, zone, quarter=quarter)
+    return connection
+
+
+def query_on(
+    name: str, tables: dict[str, pl.DataFrame], given: dict[str, Any] | None = None, zone: str = "UTC"
+) -> pl.DataFrame:
+    """Run a saved query on a few rows."""
+    return queries.run(connect_on(tables, zone), queries.load(name), given).frame
 
 
 def simple_stage(

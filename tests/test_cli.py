@@ -98,7 +98,7 @@ def test_set_aside_exits_3_and_says_file_line_and_mend(slice_workspace: Workspac
     done = heelward("refresh", "-w", slice_workspace.root)
     assert done.returncode == 3
     assert "SALTGRASS 1H stage 09.csv" in done.stdout
-    assert "mend:" in done.stdout
+    assert "fix:" in done.stdout
     status = heelward("status", "-w", slice_workspace.root)
     assert status.returncode == 0
     assert "set aside: landing/treatment/larkspoke/SALTGRASS 1H stage 09.csv" in status.stdout

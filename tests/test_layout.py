@@ -18,6 +18,7 @@ ORDER = (
     "units",
     "workspace",
     "locks",
+    "sql",
     "schemas",
     "physics",
     "picks",
@@ -26,6 +27,7 @@ ORDER = (
     "metrics",
     "models",
     "plan",
+    "queries",
     "report",
     "steps",
 )
@@ -110,7 +112,7 @@ def test_the_committed_slice_is_small() -> None:
 
 
 def test_every_metric_column_and_schema_column_has_a_meaning() -> None:
-    from pipeline.steps import TABLES
+    from pipeline.metrics.tables import TABLES
 
     for table in TABLES.values():
         for name, column in table.schema.columns().items():

@@ -19,7 +19,8 @@ from pipeline import steps
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake, Lease
 from pipeline.locks import held
-from pipeline.schemas import SOURCES, TREATMENT
+from pipeline.schemas.lineage import SOURCES
+from pipeline.schemas.records import TREATMENT
 from pipeline.workspace import SETTINGS_FILE, open_workspace
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, record_csv, workspace
 

@@ -13,13 +13,12 @@ import pytest
 from deltalake.exceptions import DeltaError
 from typer.testing import CliRunner
 
-from pipeline import status, steps
+from pipeline import queries, status, steps
 from pipeline.cli import app
 from pipeline.errors import HeelwardError, explained
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
-from pipeline.report import queries
-from pipeline.schemas import TREATMENT
+from pipeline.schemas.records import TREATMENT
 from pipeline.text import inert_lines, inert_text
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, put, record_csv, workspace

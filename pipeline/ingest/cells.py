@@ -16,7 +16,7 @@ from pipeline.ingest.read import ROW
 from pipeline.ingest.tally import Finding, Work
 from pipeline.ingest.times import days_allowed, to_utc
 from pipeline.ingest.workbook import ERRORS
-from pipeline.schemas import meta
+from pipeline.schemas.base import meta
 from pipeline.units import conversion
 from pipeline.workspace import known_zone
 

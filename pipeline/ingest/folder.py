@@ -13,7 +13,7 @@ from pipeline.ingest.discover import NO_MAP, Discovered, Item, Skipped, shown_pa
 from pipeline.ingest.known import Key, Known
 from pipeline.ingest.maps import BrokenMap, LoadedMap
 from pipeline.lake import Lake
-from pipeline.schemas import FINDINGS
+from pipeline.schemas.lineage import FINDINGS
 from pipeline.workspace import Workspace
 
 

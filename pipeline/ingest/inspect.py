@@ -16,7 +16,7 @@ from pipeline.ingest.read import read_raw
 from pipeline.ingest.shape import Shaped, shape
 from pipeline.ingest.suggest import suggest
 from pipeline.lake import Lake
-from pipeline.schemas import WELLS
+from pipeline.schemas.wells import WELLS
 from pipeline.units import format_number
 from pipeline.workspace import Workspace
 

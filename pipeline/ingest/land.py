@@ -23,7 +23,10 @@ from pipeline.ingest.shape import name_groups
 from pipeline.ingest.tally import Finding
 from pipeline.ingest.verify import restore_tables, settled, verify
 from pipeline.lake import Lake
-from pipeline.schemas import FINDINGS, LANDED, SOURCES, WELLS, Table
+from pipeline.schemas import LANDED
+from pipeline.schemas.base import Table
+from pipeline.schemas.lineage import FINDINGS, SOURCES
+from pipeline.schemas.wells import WELLS
 from pipeline.workspace import Workspace
 
 Progress = Callable[[int, int, str], None]
@@ -31,7 +34,7 @@ BATCH_BYTES = 256 * 1024**2
 """Files of a well that are in memory together and landed in one commit; a larger file is landed alone. [bytes]"""
 _LOST: dict[str, Any] = {
     "reason": "its rows are not all in the lake, and the file is gone", "line": None, "expected": "the file",
-    "found": "no such file", "mend": "put the file back into the landing folder",
+    "found": "no such file", "fix": "put the file back into the landing folder",
 }  # fmt: skip
 READERS = 2
 """Files of a batch that are read beside each other; each read is itself spread over the cores."""

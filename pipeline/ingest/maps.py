@@ -15,7 +15,8 @@ from typing import Any, Literal
 import polars as pl
 from pydantic import Field, ValidationError
 
-from pipeline.schemas import LANDED, Table, meta
+from pipeline.schemas import LANDED
+from pipeline.schemas.base import Table, meta
 from pipeline.units import UnknownUnit, conversion
 from pipeline.workspace import Frozen, key_problems, known_zone
 

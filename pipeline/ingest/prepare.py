@@ -26,10 +26,12 @@ from pipeline.ingest.suggest import no_map_fits
 from pipeline.ingest.tally import Finding
 from pipeline.lake import Lake
 from pipeline.locks import log
-from pipeline.schemas import SOURCES, WELLS, Table
+from pipeline.schemas.base import Table
+from pipeline.schemas.lineage import SOURCES
+from pipeline.schemas.wells import WELLS
 from pipeline.workspace import Workspace, replace_text, replacing
 
-LINEAGE = ("reason", "line", "expected", "found", "mend")
+LINEAGE = ("reason", "line", "expected", "found", "fix")
 """What a set-aside file's row says."""
 
 
@@ -131,8 +133,8 @@ def read(context: Context, item: Item) -> Ready:
         _set_aside(context, entry, aside)
     except OSError as error:
         found = error.strerror or type(error).__name__
-        mend = "check that it is still there, and its rights; the next ingest tries it again"
-        _set_aside(context, entry, SetAside("the file cannot be read", "a readable file", found, mend))
+        fix = "check that it is still there, and its rights; the next ingest tries it again"
+        _set_aside(context, entry, SetAside("the file cannot be read", "a readable file", found, fix))
         entry.row["tried_with"] = ""
     return entry
 

@@ -18,7 +18,7 @@ from pipeline.ingest.content import Content
 from pipeline.ingest.lines import records
 from pipeline.ingest.maps import SourceMap
 from pipeline.ingest.workbook import read_sheet
-from pipeline.schemas import meta
+from pipeline.schemas.base import meta
 from pipeline.units import UnknownUnit, conversion, spellings
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}

@@ -18,8 +18,8 @@ from pipeline.ingest.read import ROW, RawFile, few
 from pipeline.ingest.spool import Rows, Spool
 from pipeline.ingest.tally import Finding, Tally, Work, judge
 from pipeline.ingest.times import near_clock_change
-from pipeline.schemas import WELLS, meta
-from pipeline.schemas.base import MOST_NUMBER
+from pipeline.schemas.base import MOST_NUMBER, meta
+from pipeline.schemas.wells import WELLS
 
 LONG_DAYS = 3.0
 """A record that spans more has odd times. [d]"""

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pipeline.errors import SetAside
 from pipeline.ingest.tally import Finding
-from pipeline.schemas import Table
+from pipeline.schemas.base import Table
 
 MOST_UNORDERED = 10_000_000
 """Rows of one stage, or of one table, that are put in order in memory. [rows]"""

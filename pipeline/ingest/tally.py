@@ -11,7 +11,7 @@ from pipeline.errors import SetAside, short
 from pipeline.ingest.maps import SourceMap
 from pipeline.ingest.names import Names
 from pipeline.ingest.read import RawFile, few
-from pipeline.schemas import meta
+from pipeline.schemas.base import meta
 
 WRONG_UNIT_SHARE = 0.05
 """More samples than this outside the hard range: the unit is wrong. [1]"""

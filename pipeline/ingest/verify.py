@@ -11,7 +11,10 @@ from deltalake.exceptions import DeltaError
 
 from pipeline import __version__
 from pipeline.lake import Lake
-from pipeline.schemas import FINDINGS, LANDED, SNAPSHOTS, SOURCES, WELLS, Table
+from pipeline.schemas import LANDED
+from pipeline.schemas.base import Table
+from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
+from pipeline.schemas.wells import WELLS
 
 _CHECKED = (*LANDED.values(), FINDINGS, SOURCES)
 

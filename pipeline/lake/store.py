@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import random
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,9 @@ from deltalake import CommitProperties, DeltaTable, WriterProperties, write_delt
 from deltalake.exceptions import CommitFailedError, DeltaError, TableNotFoundError
 
 from pipeline.errors import HeelwardError
-from pipeline.schemas import SOURCES, Table
+from pipeline.lake.marts import create_marts
+from pipeline.schemas.base import Table
+from pipeline.schemas.lineage import SOURCES
 
 Where = Mapping[str, "str | int | bool | Sequence[str] | Sequence[int]"]
 
@@ -152,14 +154,23 @@ class Lake:
             pl.lit(None, dtype=table.dtypes[name]).alias(name) for name in sorted(absent)
         ).select(list(table.dtypes))  # fmt: skip
 
-    def scan(self, table: Table) -> pl.LazyFrame:
-        """Return the rows of a table that count: those whose file is landed."""
+    def scan(self, table: Table, visible_ids: Sequence[str] | None = None) -> pl.LazyFrame:
+        """Return the rows of a table that count: those whose file is landed.
+
+        Parameters
+        ----------
+        table : Table
+        visible_ids : sequence of str, optional
+            What `visible_ids` returns, where many tables are scanned at once.
+        """
         rows = self.scan_raw(table)
         if not table.follows_sources:
             return rows
         source = pl.col("source_id")
         # imploded, the ids are one value; as a list, polars tests each against the files' statistics at length
-        visible = source.is_in(pl.Series(self.visible_ids(), dtype=pl.String).implode())
+        visible = source.is_in(
+            pl.Series(self.visible_ids() if visible_ids is None else visible_ids, dtype=pl.String).implode()
+        )
         return rows.filter(visible if table.landed else source.is_null() | visible)
 
     def visible_ids(self) -> list[str]:
@@ -269,23 +280,34 @@ class Lake:
         return int(delta.version())
 
     def connect(
-        self, tables: Sequence[Table], seen: Callable[[Table, pl.LazyFrame], pl.LazyFrame] | None = None
+        self,
+        tables: Iterable[Table],
+        seen: Callable[[Table, pl.LazyFrame], pl.LazyFrame] | None = None,
+        *,
+        zone: str = "UTC",
+        quarter: str | None = None,
     ) -> duckdb.DuckDBPyConnection:
-        """Open an in-memory DuckDB whose views are the given tables' visible rows, in UTC.
+        """Open an in-memory DuckDB whose views are the given tables' visible rows, and the marts over them, in UTC.
 
         Files and extensions are out of its reach: a query can read the lake's views and nothing else.
 
         Parameters
         ----------
-        tables : sequence of Table
+        tables : iterable of Table
+            A mart is there where all tables that it reads are.
         seen : callable, optional
             Given a table and its rows, returns the rows that the views show.
+        zone, quarter
+            As `create_marts` takes them.
         """
+        tables = list(tables)
         connection = duckdb.connect(":memory:")
         connection.execute("SET TimeZone = 'UTC'")
+        visible = self.visible_ids()
         for table in tables:
-            rows = self.scan(table)
+            rows = self.scan(table, visible)
             connection.register(table.name, rows if seen is None else seen(table, rows))
+        create_marts(connection, [table.name for table in tables], zone, quarter=quarter)
         connection.execute("SET enable_external_access = false")
         connection.execute("SET lock_configuration = true")
         return connection

@@ -9,7 +9,6 @@ import numpy as np
 
 from pipeline.metrics.coil_view import NO_DEPTH, RUN, Annulus, RunView, annulus
 from pipeline.metrics.declare import Unseen
-from pipeline.metrics.intervals import quarter_of
 from pipeline.physics.transport import slip_band_ft_s, transport_ratio
 from pipeline.picks.arrays import filled, integral
 from pipeline.picks.coil_record import longest_s
@@ -39,9 +38,9 @@ def _edge(r: RunView, index: int) -> datetime | Unseen:
     return r.moment(float(r.record.time_s[inside[index]])) if inside.size else Unseen("the mill never went below 50 ft")
 
 
-@RUN.metric("", "quarter in which the run began, on the pad's clock", kind="text")
-def run_quarter(r: RunView) -> str:
-    return quarter_of(r.origin, r.zone)
+@RUN.metric("", "first sample of the record", kind="time")
+def record_start(r: RunView) -> datetime:
+    return r.origin
 
 
 @RUN.metric("h", "hours with the mill in the hole")

@@ -97,7 +97,6 @@ class RunView:
     reversed_weight : bool
         Whether the weight came with the wrong sign; in the record it is put right.
     origin : datetime
-    zone : str
     """
 
     record: CoilRecord
@@ -117,7 +116,6 @@ class RunView:
     lock_up_ft: float | None
     reversed_weight: bool
     origin: datetime
-    zone: str
 
     @cached_property
     def seconds(self) -> Array:
@@ -196,13 +194,10 @@ class ToeView:
         The well's runs for it, in order.
     tests : dict
         The well's row of the toe_tests table; empty where there is none.
-    cost : list of dict
-        The well's cost lines of category "toe preparation".
     stage_1 : dict
         The well's first stage as measured; empty where it is not.
     """
 
     runs: list[RunView]
     tests: dict[str, Any]
-    cost: list[dict[str, Any]]
     stage_1: dict[str, Any] = field(default_factory=dict)

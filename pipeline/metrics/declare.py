@@ -109,6 +109,7 @@ class Level(Generic[View]):
         """Return names and versions of the metrics."""
         return [(metric.name, metric.version) for metric in self.metrics.values()]
 
+    @functools.cached_property
     def table(self) -> Table:
         """Return the lake table that follows from the declarations."""
         makers: dict[str, Callable[[Metric[View]], Any]] = {
@@ -119,7 +120,7 @@ class Level(Generic[View]):
             "time": lambda m: instant(m.meaning),
             "day": lambda m: day(m.meaning),
         }
-        columns: dict[str, Any] = {"well_id": text("the well", key=True)}
+        columns: dict[str, Any] = {"well_id": text("our name of the well", key=True)}
         columns |= {name: integer(meaning, key=True) for name, meaning in self.keys.items()}
         columns |= {metric.name: makers[metric.kind](metric) for metric in self.metrics.values()}
         columns["missing_because"] = text("for each metric without a value, why")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -52,36 +51,3 @@ def by_day(interval: Interval, zone: str) -> list[tuple[date, Interval]]:
         parts.append((day, (at, until)))
         at = until
     return parts
-
-
-def quarter_of(moment: datetime, zone: str) -> str:
-    """Return the quarter of a moment on a pad's clock, such as 2025Q2."""
-    local = moment.astimezone(ZoneInfo(zone))
-    return f"{local.year}Q{(local.month - 1) // 3 + 1}"
-
-
-def start_to_start_hours(intervals: Sequence[Interval]) -> list[float]:
-    """Return the cycles from each interval's start to the next one's. [h]"""
-    return [(b[0] - a[0]).total_seconds() / 3600.0 for a, b in itertools.pairwise(intervals)]
-
-
-def idle_hours(intervals: Sequence[Interval]) -> list[float]:
-    """Return the gaps from each interval's end to the next one's start. [h]"""
-    return [(b[0] - a[1]).total_seconds() / 3600.0 for a, b in itertools.pairwise(intervals)]
-
-
-def tag_to_tag_min(tags_min: Sequence[float], away: Sequence[tuple[float, float]] = ()) -> list[float]:
-    """Return the minutes from each tag to the next, time away on wiper trips taken out where it is given.
-
-    Parameters
-    ----------
-    tags_min : sequence of float
-        [min]
-    away : sequence of (start, end)
-        [min]
-    """
-    cycles = []
-    for start, end in itertools.pairwise(tags_min):
-        lost = sum(max(min(end, back) - max(start, left), 0.0) for left, back in away)
-        cycles.append(end - start - lost)
-    return cycles

@@ -24,33 +24,20 @@ from pipeline.metrics.well import Rows, WellInput, WellRows, amendment_findings
 from pipeline.metrics.wireline import WIRELINE_RUN, measure_wireline
 from pipeline.picks.catalogue import METHODS
 from pipeline.resources import source_digest
-from pipeline.schemas import (
-    AMENDMENTS,
-    COIL,
-    COIL_RUNS,
-    COST,
-    FINDINGS,
-    OFFSETS,
-    PICKS,
-    PLUGS,
-    REPORTED,
-    SOURCES,
-    STAGES,
-    STRINGS,
-    TOE_TESTS,
-    TREATMENT,
-    WELLS,
-    WIRELINE,
-    Table,
-)
+from pipeline.schemas.base import Table
+from pipeline.schemas.lineage import FINDINGS, SOURCES
+from pipeline.schemas.picks import PICKS
+from pipeline.schemas.records import COIL, TREATMENT
+from pipeline.schemas.review import AMENDMENTS, REPORTED
+from pipeline.schemas.wells import COIL_RUNS, OFFSETS, PLUGS, STAGES, STRINGS, TOE_TESTS, WELLS, WIRELINE
 
 LEVELS = (STAGE, PLUG, RUN, TOE, WIRELINE_RUN)
-STAGE_METRICS = STAGE.table()
-PLUG_METRICS = PLUG.table()
-COIL_RUN_METRICS = RUN.table()
-TOE_PREP_METRICS = TOE.table()
-WIRELINE_METRICS = WIRELINE_RUN.table()
-_DESCRIBED = (WELLS, STRINGS, STAGES, PLUGS, COIL_RUNS, WIRELINE, TOE_TESTS, COST, OFFSETS, AMENDMENTS, REPORTED)
+STAGE_METRICS = STAGE.table
+PLUG_METRICS = PLUG.table
+COIL_RUN_METRICS = RUN.table
+TOE_PREP_METRICS = TOE.table
+WIRELINE_METRICS = WIRELINE_RUN.table
+_DESCRIBED = (WELLS, STRINGS, STAGES, PLUGS, COIL_RUNS, WIRELINE, TOE_TESTS, OFFSETS, AMENDMENTS, REPORTED)
 _MEASURED = {
     STAGE_METRICS: "stages", PLUG_METRICS: "plugs", COIL_RUN_METRICS: "runs", TOE_PREP_METRICS: "toes",
     WIRELINE_METRICS: "wireline",
@@ -105,7 +92,7 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
     Measured
     """
     report = Measured()
-    plan = _plan(lake, default_zone)
+    plan = _plan(lake)
     report.unchanged = plan.unchanged
     tasks = [plan.stale[first : first + WELLS_A_TASK] for first in range(0, len(plan.stale), WELLS_A_TASK)]
     waiting: list[_Result] = []
@@ -123,9 +110,9 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
     return report
 
 
-def stale_wells(lake: Lake, default_zone: str) -> list[str]:
+def stale_wells(lake: Lake) -> list[str]:
     """Return the wells whose rows no longer follow from their inputs."""
-    return [well.well_id for well in _plan(lake, default_zone).stale]
+    return [well.well_id for well in _plan(lake).stale]
 
 
 @dataclass(frozen=True)
@@ -134,7 +121,6 @@ class _Stale:
 
     well_id: str
     print: str
-    zone: str
     tables: dict[str, Rows]
     sources: list[str]
 
@@ -146,7 +132,7 @@ class _Plan:
     gone: list[str]
 
 
-def _plan(lake: Lake, default_zone: str) -> _Plan:
+def _plan(lake: Lake) -> _Plan:
     """Compare each well's fingerprint with the one stored beside its picks."""
     tables = {table.name: _by_well(lake, table) for table in _DESCRIBED}
     signals = _signal_sources(lake)
@@ -154,16 +140,10 @@ def _plan(lake: Lake, default_zone: str) -> _Plan:
     stale = []
     for well, sources in sorted(signals.items()):
         described = {name: rows.get(well, []) for name, rows in tables.items()}
-        zone = _zone(described["wells"], default_zone)
-        print_ = fingerprint([_methods(), sources, zone, list(described.values())])
+        print_ = fingerprint([_methods(), sources, list(described.values())])
         if before.get(well) != print_:
-            stale.append(_Stale(well, print_, zone, described, sources))
+            stale.append(_Stale(well, print_, described, sources))
     return _Plan(stale, len(signals) - len(stale), [well for well in before if well not in signals])
-
-
-def _zone(wells: Rows, default: str) -> str:
-    """Time zone of a well's pad."""
-    return (wells[0]["time_zone"] if wells else None) or default
 
 
 def _methods() -> list[Any]:
@@ -207,7 +187,7 @@ def _measure_wells(treatment: pl.LazyFrame, coil: pl.LazyFrame, wells: list[_Sta
     pumped, run = _samples(treatment, wells), _samples(coil, wells)
     results = []
     for well in wells:
-        given = WellInput(well.well_id, well.print, well.zone, well.tables, pumped[well.well_id], run[well.well_id])
+        given = WellInput(well.well_id, well.print, well.tables, pumped[well.well_id], run[well.well_id])
         rows = WellRows()
         pumped_down = measure_stages(given, rows)
         measure_runs(given, rows)

@@ -13,7 +13,11 @@ from pipeline.metrics.declare import fingerprint
 from pipeline.metrics.pads import PadRows, Worked, account
 from pipeline.metrics.view import STAGE
 from pipeline.resources import source_digest
-from pipeline.schemas import ACTIVITY, FINDINGS, PAD_DAYS, PAD_TIMELINE, WELLS, Table
+from pipeline.schemas.base import Table
+from pipeline.schemas.ledger import ACTIVITY
+from pipeline.schemas.lineage import FINDINGS
+from pipeline.schemas.time import PAD_DAYS, PAD_TIMELINE
+from pipeline.schemas.wells import WELLS
 
 
 def measure_pads(lake: Lake, default_zone: str) -> tuple[int, int]:
@@ -32,11 +36,12 @@ def measure_pads(lake: Lake, default_zone: str) -> tuple[int, int]:
     """
     log = _by_pad(lake.scan(ACTIVITY).drop("source_id", "source_row").collect())
     worked = _worked(lake)
-    known = lake.scan(WELLS).filter(pl.col("pad").is_not_null()).select("pad", "time_zone").collect()
-    zones = {pad: zone for pad, zone in known.iter_rows() if zone is not None}
+    with lake.connect([WELLS], zone=default_zone) as connection:
+        zones = dict(connection.sql("SELECT pad, zone FROM pad").fetchall())
     pads = sorted(log.keys() | worked.keys())
     prints = {
-        pad: fingerprint([source_digest("metrics"), zones.get(pad), log.get(pad), worked.get(pad)]) for pad in pads
+        pad: fingerprint([source_digest("metrics"), zones.get(pad, default_zone), log.get(pad), worked.get(pad)])
+        for pad in pads
     }
     before = dict(lake.scan(PAD_DAYS).select("pad", "fingerprint").unique().collect().iter_rows())
     stale = [pad for pad in pads if before.get(pad) != prints[pad]]
@@ -70,7 +75,7 @@ def _worked(lake: Lake) -> dict[str, list[Worked]]:
     pads = dict(lake.scan(WELLS).select("well_id", "pad").collect().iter_rows())
     grouped: dict[str, list[Worked]] = defaultdict(list)
     for level, number, activity in ((STAGE, "stage", "pumping"), (RUN, "run", "coil")):
-        rows = lake.scan(level.table()).select("well_id", number, "start_time", "end_time").drop_nulls().collect()
+        rows = lake.scan(level.table).select("well_id", number, "start_time", "end_time").drop_nulls().collect()
         for well, n, start, end in rows.sort("well_id", number).iter_rows():
             if pads.get(well) is not None and end > start:
                 grouped[pads[well]].append(Worked(start, end, activity, well, n))

@@ -56,9 +56,8 @@ def measure_runs(well: WellInput, rows: WellRows) -> None:
         rows.findings.append(finding(well.well_id, "run", last[0], "plugs_left", text))
     if toe_runs:
         tests = well.tables["toe_tests"]
-        cost = [row for row in well.tables["cost"] if row["category"] == "toe preparation"]
         first = next((row for row in rows.stages if (row["well_id"], row["stage"]) == (well.well_id, 1)), {})
-        given = ToeView(toe_runs, tests[0] if tests else {}, cost, first)
+        given = ToeView(toe_runs, tests[0] if tests else {}, first)
         rows.toes.append(TOE.measure({"well_id": well.well_id}, given))
 
 
@@ -144,7 +143,7 @@ def _run_view(well: WellInput, samples: Samples, row: dict[str, Any], plugs: dic
         missing, cut = (method.missing("no depth in the record") for method in (WIPER_TRIPS, STATIONS))
         return RunView(
             record, None, nothing, {}, {}, [], missing, cut, [], [], None, row, well.tables["strings"],
-            len(plugs), None, False, samples.origin, well.zone,
+            len(plugs), None, False, samples.origin,
         )  # fmt: skip
     is_toe = row.get("kind") in TOE_KINDS
     shallowest = min(plugs.values(), default=0.0) - 2.0 * COUNTER_FT
@@ -167,7 +166,7 @@ def _run_view(well: WellInput, samples: Samples, row: dict[str, Any], plugs: dic
         locked = lock_up_ft(path, record.weight_lbf, stops, heel)
     return RunView(
         record, path, assigned, dict(assigned.plugs), stalls, trips, wiper_pick(trips, path, heel), cut, stations,
-        cement, states, row, well.tables["strings"], len(plugs), locked, reversed_weight, samples.origin, well.zone,
+        cement, states, row, well.tables["strings"], len(plugs), locked, reversed_weight, samples.origin,
     )  # fmt: skip
 
 

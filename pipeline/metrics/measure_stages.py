@@ -60,7 +60,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
     reported = {row["stage"]: row for row in well.tables["reported"]}
     for one in picked:
         around = _surroundings(one, picked, plugs)
-        view = StageView(one.picks, one.design, one.row, one.origin, well.zone, around)
+        view = StageView(one.picks, one.design, one.row, one.origin, around)
         measured = STAGE.measure({"well_id": well.well_id, "stage": one.number}, view)
         rows.stages.append(measured)
         for name, pick in one.picks.automatic.items():

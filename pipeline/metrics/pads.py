@@ -11,7 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from pipeline.metrics.findings import finding
-from pipeline.metrics.intervals import Interval, by_day, hours, less, quarter_of, union
+from pipeline.metrics.intervals import Interval, by_day, hours, less, union
 
 Row = dict[str, Any]
 ACTIVITIES = ("pumping", "wireline", "swap", "coil", "standby", "NPT")
@@ -185,10 +185,9 @@ def _days(pad: str, timeline: Sequence[Row], worked: Sequence[Worked], zone: str
     rows = []
     for day in sorted(sums):
         found = sums[day]
-        noon = datetime(day.year, day.month, day.day, 12, tzinfo=clock)
         rows.append(
             {
-                "pad": pad, "local_date": day, "quarter": quarter_of(noon, zone), "hours": sum(found.values()),
+                "pad": pad, "local_date": day, "hours": sum(found.values()),
                 "pumping_hours": found["pumping"], "well_pumping_hours": wells[day],
                 "wireline_hours": found["wireline"], "swap_hours": found["swap"], "coil_hours": found["coil"],
                 "standby_hours": found["standby"], "npt_hours": found["NPT"], "not_booked_hours": found[NOT_BOOKED],

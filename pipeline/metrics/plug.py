@@ -6,7 +6,6 @@ from datetime import datetime
 
 from pipeline.metrics.coil_view import PLUG, PlugView
 from pipeline.metrics.declare import Unseen
-from pipeline.metrics.intervals import quarter_of
 from pipeline.picks.record import Pick
 
 
@@ -117,9 +116,3 @@ def wiper_before_next(p: PlugView) -> bool | Unseen:
     tags = [other.tag.time_s for other in p.view.plugs.values() if other.tag.time_s is not None]
     following = min((tag for tag in tags if tag > done), default=float("inf"))
     return any(done - 60.0 <= trip.start_s < following for trip in p.view.trips)
-
-
-@PLUG.metric("", "quarter in which the plug was met, on the pad's clock", kind="text")
-def quarter(p: PlugView) -> str | Unseen:
-    moment = _moment(p, p.picks.tag)
-    return moment if isinstance(moment, Unseen) else quarter_of(moment, p.view.zone)

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
-from zoneinfo import ZoneInfo
+from datetime import datetime
 
 from pipeline.metrics.declare import Unseen
-from pipeline.metrics.intervals import quarter_of
 from pipeline.metrics.view import NO_INJECTION, STAGE, StageView
 from pipeline.physics.fluids import proppant_rate_lbm_min
 from pipeline.physics.rock import pressure_gradient_psi_ft
@@ -28,19 +26,9 @@ def end_time(s: StageView) -> datetime | Unseen:
     return s.moment("shut_in")
 
 
-@STAGE.metric("", "day on the pad's clock on which the stage began", kind="day")
-def local_date(s: StageView) -> date:
-    return _began(s).astimezone(ZoneInfo(s.zone)).date()
-
-
-@STAGE.metric("", "quarter in which the stage began, on the pad's clock", kind="text")
-def quarter(s: StageView) -> str:
-    return quarter_of(_began(s), s.zone)
-
-
-def _began(s: StageView) -> datetime:
-    start = s.moment("injection_start")
-    return s.origin if isinstance(start, Unseen) else start
+@STAGE.metric("", "first sample of the record", kind="time")
+def record_start(s: StageView) -> datetime:
+    return s.origin
 
 
 @STAGE.metric("min", "minutes at 5 bpm or more, from injection start to shut-in", source=TRADE)

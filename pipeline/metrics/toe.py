@@ -117,25 +117,6 @@ def _volume(t: ToeView, spans: list[tuple[RunView, float, float]]) -> float | Un
     return total
 
 
-@TOE.metric(
-    "ratio", "cost lines of category toe preparation, invoiced where there are, else accrued; in their currency"
-)
-def cost(t: ToeView) -> float | Unseen:
-    for state in ("invoiced", "accrued"):
-        amounts = [row["amount"] for row in t.cost if row["state"] == state and row["amount"] is not None]
-        if amounts:
-            return float(sum(amounts))
-    return Unseen("no invoiced or accrued cost line of toe preparation")
-
-
-@TOE.metric("", "whether that cost is invoiced or still accrued", kind="text")
-def cost_state(t: ToeView) -> str | Unseen:
-    for state in ("invoiced", "accrued"):
-        if any(row["state"] == state and row["amount"] is not None for row in t.cost):
-            return state
-    return Unseen("no invoiced or accrued cost line of toe preparation")
-
-
 @TOE.metric("psi", "casing test pressure")
 def casing_test_psi(t: ToeView) -> float | Unseen:
     return _test(t, "casing_test_psi")

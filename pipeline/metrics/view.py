@@ -75,8 +75,6 @@ class StageView:
         The stage's row of the stages table; empty where there is none.
     origin : datetime
         Moment of the record's first sample, UTC.
-    zone : str
-        Time zone of the pad.
     around : Surroundings
         What the rest of the well says.
     """
@@ -85,7 +83,6 @@ class StageView:
     design: StageDesign
     row: dict[str, Any]
     origin: datetime
-    zone: str
     around: Surroundings = field(default_factory=Surroundings)
 
     @cached_property

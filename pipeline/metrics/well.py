@@ -24,7 +24,6 @@ class WellInput:
 
     well_id: str
     print: str
-    zone: str
     tables: dict[str, Rows]
     treatment: pl.DataFrame
     coil: pl.DataFrame

@@ -14,17 +14,16 @@ from threadpoolctl import threadpool_limits
 from pipeline.lake import Lake
 from pipeline.models import compare, outpad, quarters, specs
 from pipeline.models.frames import modelling_tables
-from pipeline.schemas import (
+from pipeline.schemas.base import Table
+from pipeline.schemas.fitted import (
     CHANGES,
     COMPARISONS,
     EFFECTS,
-    EXCLUSIONS,
     MODEL_CARDS,
     MODEL_PARAMETERS,
     PREDICTIONS,
     PROPORTIONS,
     QUARTER_MEANS,
-    Table,
 )
 
 Rows = list[dict[str, Any]]
@@ -62,12 +61,14 @@ class FitReport:
         (self.fitted if possible else self.removed if before else self.not_possible).append(name)
 
 
-def fit(lake: Lake, progress: Callable[[int, int, str], None] | None = None) -> FitReport:
+def fit(lake: Lake, zone: str, progress: Callable[[int, int, str], None] | None = None) -> FitReport:
     """Fit all models and comparisons whose rows or method changed.
 
     Parameters
     ----------
     lake : Lake
+    zone : str
+        Time zone of pads that state none.
     progress : callable, optional
         Told (done, to do, name).
 
@@ -76,12 +77,12 @@ def fit(lake: Lake, progress: Callable[[int, int, str], None] | None = None) -> 
     FitReport
     """
     with threadpool_limits(1):  # a fit is small: what its threads share costs more than they save
-        return _fit(lake, progress)
+        return _fit(lake, zone, progress)
 
 
-def _fit(lake: Lake, progress: Callable[[int, int, str], None] | None) -> FitReport:
+def _fit(lake: Lake, zone: str, progress: Callable[[int, int, str], None] | None) -> FitReport:
     report = FitReport()
-    frames = modelling_tables(lake)
+    frames = modelling_tables(lake, zone)
     total = len(specs.MODELS) + len(specs.COMPARISONS)
 
     def tell(done: int, name: str) -> None:
@@ -129,7 +130,6 @@ def _small_tables(frames: dict[str, pl.DataFrame]) -> Iterator[tuple[Table, str,
         (CHANGES, quarters.changes, quarters.CHANGED), (QUARTER_MEANS, quarters.quarter_means, quarters.MEANS)
     ):  # fmt: skip
         yield table, "metric", {name: make(frames[level], name) for level, names in metrics.items() for name in names}
-    yield EXCLUSIONS, "outcome", {"production": quarters.exclusions(frames["well"])}
 
 
 def _inputs(rows: Rows) -> set[str]:

@@ -11,7 +11,7 @@ from scipy import stats
 
 from pipeline.lake import Lake
 from pipeline.models.specs import MODELS
-from pipeline.schemas import MODEL_CARDS, MODEL_PARAMETERS
+from pipeline.schemas.fitted import MODEL_CARDS, MODEL_PARAMETERS
 from pipeline.units import format_number
 
 MARGIN = 0.02

@@ -163,18 +163,3 @@ def _pooled(quarters: list[dict[str, tuple[float, int]]]) -> dict[str, tuple[flo
         job: (sum(mean * n for mean, n in found) / sum(n for _, n in found), sum(n for _, n in found))
         for job, found in rows.items()
     }
-
-
-def exclusions(frame: pl.DataFrame) -> list[dict[str, Any]]:
-    """Return the wells whose production is not comparable with the others', and why.
-
-    Parameters
-    ----------
-    frame : polars.DataFrame
-        Modelling table of wells.
-    """
-    if "production_excluded" not in frame.columns:
-        return []
-    found = frame.drop_nulls("production_excluded").select("well_id", "production_excluded").sort("well_id").rows()
-    mark = fingerprint([METHOD_VERSION, found])
-    return [{"outcome": "production", "well_id": well, "reason": why, "inputs": mark} for well, why in found]

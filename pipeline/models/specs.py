@@ -59,10 +59,10 @@ MODELS = (
     ),
     ModelSpec(
         "isip_gradient", "ISIP gradient", "isip_gradient_psi_ft", "stage",
-        ("formation", "closure_gradient_psi_ft", "position_share", "pad_order", "quarters"),
+        ("formation", "closure_gradient_psi_ft", "position_fraction", "pad_order", "quarters"),
     ),
     ModelSpec(
-        "screen_out", "screen-out", "screenout", "stage", ("design", "position_share", "quarters"), chance=True,
+        "screen_out", "screen-out", "screenout", "stage", ("design", "position_fraction", "quarters"), chance=True,
     ),
     ModelSpec(
         "pump_time", "pump time of a stage", "pump_time_min", "stage",
@@ -74,18 +74,20 @@ MODELS = (
     ),
     ModelSpec(
         "proppant_placed", "proppant placed over designed", "placed_share", "stage",
-        ("frac_crew", "design", "position_share", "quarters"),
+        ("frac_crew", "design", "position_fraction", "quarters"),
     ),
     ModelSpec(
         "mill_minutes", "mill minutes per plug", "mill_min", "plug",
         ("coil_crew", "set_depth_ft", "mill_order", "plugs_since_wiper", "depth_debris", "quarters"),
     ),
-    ModelSpec("wiper_trips", "wiper trips of a well", "wiper_trips", "well", ("coil_crew", "stage_count", "quarters")),
+    ModelSpec(
+        "wiper_trips", "wiper trips of a well", "wiper_trips", "well", ("coil_crew", "stages_measured", "quarters"),
+    ),
     ModelSpec("toe_hours", "coil hours of toe preparation", "toe_hours", "well", ("toe_method", "quarters")),
     ModelSpec(
         "hours_per_stage", "hours per stage", "hours_per_stage", "well", ("operation_mode", "design", "quarters"),
     ),
-    ModelSpec("cost_per_stage", "cost per stage", "cost_per_stage", "well", ("design", "stage_count", "quarters")),
+    ModelSpec("cost_per_stage", "cost per stage", "cost_per_stage", "well", ("design", "stages_measured", "quarters")),
     ModelSpec(
         "oil_90_days", "oil per lateral foot at 90 days", "oil_bbl_ft_90d", "well",
         ("design", "formation", "nearest_spacing_ft"),

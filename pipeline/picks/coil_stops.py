@@ -249,7 +249,7 @@ def _unusable(plugs: dict[int, float], deepest_ft: float) -> str:
         return ""
     shallowest, lowest = min(plugs.values()), max(plugs.values())
     if deepest_ft < 0.5 * shallowest and shallowest - COUNTER_FT <= deepest_ft / FT_M <= 1.1 * lowest:
-        return f"the depth reaches {deepest_ft:.0f} only, which fits the plugs if it is in metres: mend the map's unit"
+        return f"the depth reaches {deepest_ft:.0f} only, which fits the plugs if it is in metres: fix the map's unit"
     return ""
 
 

@@ -35,7 +35,7 @@ class Timeline:
     Attributes
     ----------
     record : StageRecord
-        With single-sample rate spikes mended and void rates NaN.
+        With single-sample rate spikes repaired and void rates NaN.
     start, main, end : int, optional
         Index of the first sample of the injection, of the main treatment, and of the first sample shut in.
         None where the record does not show it.
@@ -50,7 +50,7 @@ class Timeline:
     void_rate_s: float
 
 
-def mend_rate(record: StageRecord) -> tuple[StageRecord, Array]:
+def repair_rate(record: StageRecord) -> tuple[StageRecord, Array]:
     """Take single-sample spikes out of the rate, and void it where it dropped out.
 
     Parameters
@@ -60,7 +60,7 @@ def mend_rate(record: StageRecord) -> tuple[StageRecord, Array]:
     Returns
     -------
     record : StageRecord
-        With the mended rates.
+        With the repaired rates.
     void_s : array, shape (m, 2)
         Start and end of each drop-out. [s]
 
@@ -96,8 +96,8 @@ def mend_rate(record: StageRecord) -> tuple[StageRecord, Array]:
                 clean = clean.copy()
                 clean[first - 1 : stop + 2] = np.nan
             voids.append((record.time_s[first - 1], record.time_s[stop]))
-    mended = replace(record, rate_bpm=rate, clean_bpm=clean)
-    return mended, np.asarray(voids, dtype=float).reshape(-1, 2)
+    repaired = replace(record, rate_bpm=rate, clean_bpm=clean)
+    return repaired, np.asarray(voids, dtype=float).reshape(-1, 2)
 
 
 @compiled
@@ -135,7 +135,7 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
     of the pumping that leads up to it; what lies before a line test, or at a small part of the later pressure, is
     priming.
     """
-    record, voids = mend_rate(record)
+    record, voids = repair_rate(record)
     rate = filled(record.rate_bpm, -1.0)
     held = rate
     if len(voids):  # a void rate does not end the pumping

@@ -12,15 +12,15 @@ from pipeline.metrics.declare import fingerprint
 from pipeline.models.columns import COLUMNS
 from pipeline.models.specs import COMPARISONS
 from pipeline.plan.run import run_plan
-from pipeline.schemas import COMPARISONS as COMPARED
-from pipeline.schemas import MODEL_CARDS, PLANNED, TRIALS
+from pipeline.schemas.fitted import COMPARISONS as COMPARED
+from pipeline.schemas.fitted import MODEL_CARDS, PLANNED, TRIALS
 
 METHOD_VERSION = 1
 TAUGHT = ("designs_pressure", "designs_hours")
 """Comparisons that the plan's designs may differ in: which trial would teach most about them is kept too."""
 
 
-def record_plan(lake: Lake, path: Path | None) -> bool:
+def record_plan(lake: Lake, path: Path | None, zone: str) -> bool:
     """Evaluate a plan file and write its figures, where it or the models changed; return whether it wrote.
 
     Without a file, or with one that cannot be used, no figures stay.
@@ -33,7 +33,7 @@ def record_plan(lake: Lake, path: Path | None) -> bool:
     if path is None:
         return _clear(lake)
     try:
-        return _record(lake, path)
+        return _record(lake, path, zone)
     except HeelwardError:
         _clear(lake)
         raise
@@ -48,7 +48,7 @@ def _clear(lake: Lake) -> bool:
     return True
 
 
-def _record(lake: Lake, path: Path) -> bool:
+def _record(lake: Lake, path: Path, zone: str) -> bool:
     if not path.is_file():
         raise HeelwardError(f"{path}: no such file; the settings name it as 'plan'")
     cards = lake.scan(MODEL_CARDS).select("model", "inputs").sort("model").collect().rows()
@@ -57,7 +57,7 @@ def _record(lake: Lake, path: Path) -> bool:
     before = lake.scan(PLANNED).select("inputs").unique().collect()["inputs"].to_list()
     if before == [mark] or not cards:
         return False
-    planned = run_plan(lake, path, TAUGHT)
+    planned = run_plan(lake, path, zone, TAUGHT)
     place = {design.name: number for number, design in enumerate(planned.plan.designs, start=1)}
     unit = {spec.name: COLUMNS[spec.outcome].unit for spec in COMPARISONS}
     lines = [

@@ -10,7 +10,6 @@ import polars as pl
 
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
-from pipeline.metrics.measure import COIL_RUN_METRICS
 from pipeline.models.columns import COLUMNS
 from pipeline.models.frames import modelling_tables
 from pipeline.models.predict import load_models
@@ -19,7 +18,6 @@ from pipeline.plan.evaluate import Habits, Line, evaluate, job_of, stage_count
 from pipeline.plan.file import PlanFile
 from pipeline.plan.rank import Ranking, rank
 from pipeline.plan.trial import Trial, trials
-from pipeline.schemas import COIL_RUNS
 from pipeline.units import say, shown
 from pipeline.workspace import parse_toml
 
@@ -71,13 +69,15 @@ class Planned:
         )  # fmt: skip
 
 
-def run_plan(lake: Lake, path: Path, teach: Sequence[str] = ()) -> Planned:
+def run_plan(lake: Lake, path: Path, zone: str, teach: Sequence[str] = ()) -> Planned:
     """Compare the designs of a plan file.
 
     Parameters
     ----------
     lake : Lake
     path : Path
+    zone : str
+        Time zone of pads that state none.
     teach : sequence of str, optional
         Names of comparisons: also rank the trials on the next pad that would teach most about each.
 
@@ -90,8 +90,8 @@ def run_plan(lake: Lake, path: Path, teach: Sequence[str] = ()) -> Planned:
     models = load_models(lake)
     if not models:
         raise HeelwardError("no model is fitted yet: run `heelward refresh` on records of three pads or more first")
-    frames = modelling_tables(lake)
-    habits = _habits(lake, frames["stage"])
+    frames = modelling_tables(lake, zone)
+    habits = _habits(frames)
     lines = evaluate(plan, models, habits)
     jobs = {}
     for design in plan.designs:
@@ -101,15 +101,12 @@ def run_plan(lake: Lake, path: Path, teach: Sequence[str] = ()) -> Planned:
     return Planned(plan, lines, rank(plan.rank_by, lines, jobs, frames), taught)
 
 
-def _habits(lake: Lake, stages: pl.DataFrame) -> Habits:
-    kind = lake.scan(COIL_RUNS).select("well_id", "run", "kind")
-    runs = lake.scan(COIL_RUN_METRICS).join(kind, on=["well_id", "run"], how="left").collect()
-    runs = runs.filter(pl.col("kind").fill_null("mill-out") == "mill-out")
+def _habits(frames: dict[str, pl.DataFrame]) -> Habits:
     rest = pl.col("running_in_hours") + pl.col("pulling_out_hours") + pl.col("stationary_hours")
-    middle = runs.select(
+    middle = frames["coil_run"].filter("mill_out").select(
         pl.col("wiper_min").median(), pl.col("plugs_per_wiper").median(), rest.median().alias("trip_hours")
-    ).row(0, named=True)
-    last = stages["quarters"].max()
+    ).row(0, named=True)  # fmt: skip
+    last = frames["stage"]["quarters"].max()
     return Habits(quarter=float(last) if isinstance(last, float) else 0.0, **middle)
 
 

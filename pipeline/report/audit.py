@@ -15,7 +15,9 @@ from pipeline.report.mask import Mask
 from pipeline.report.record_svg import COIL_RUN, STAGE, Kind, record_svg
 from pipeline.report.text import inert
 from pipeline.report.theme import style, templates
-from pipeline.schemas import COIL, PICKS, TREATMENT, WELLS
+from pipeline.schemas.picks import PICKS
+from pipeline.schemas.records import COIL, TREATMENT
+from pipeline.schemas.wells import WELLS
 from pipeline.text import inert_text
 from pipeline.workspace import replace_text
 

@@ -10,15 +10,15 @@ from pathlib import Path
 
 import polars as pl
 
+from pipeline import queries
 from pipeline.lake import Lake
-from pipeline.report import queries
 from pipeline.report.audit import draw_audit
 from pipeline.report.edition import PLAIN, Edition, until
 from pipeline.report.gather import gather, steps_of
 from pipeline.report.html import CAUTION, Sheet, write_html
 from pipeline.report.mask import make_mask
 from pipeline.report.pages import load_pages
-from pipeline.schemas import Table
+from pipeline.schemas.base import Table
 from pipeline.text import inert_text
 from pipeline.workspace import Workspace
 
@@ -38,7 +38,6 @@ class Built:
 def build(
     workspace: Workspace,
     lake: Lake,
-    tables: Sequence[Table],
     versions: Mapping[str, int],
     edition: Edition = PLAIN,
     beside: Sequence[str] = (),
@@ -51,8 +50,6 @@ def build(
     workspace : Workspace
     lake : Lake
         Pinned to ``versions``.
-    tables : sequence of Table
-        What queries may read.
     versions : mapping of str to int
         Shown in the report.
     edition : Edition
@@ -74,9 +71,9 @@ def build(
     draw_audit(lake, out / "audit", CAUTION, mask=mask, system=settings.display_units, progress=progress)
 
     def seen(table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
-        return mask.seen(table, until(edition.quarter, settings.time_zone, table, rows))
+        return mask.seen(table, until(edition.quarter, table, rows))
 
-    connection = queries.connect(lake, tables, settings.display_units, seen)
+    connection = queries.connect(lake, settings.display_units, seen, zone=settings.time_zone, quarter=edition.quarter)
     pages = load_pages()
     total, done = steps_of(pages) + len(beside), 0
 

@@ -12,16 +12,11 @@ import polars as pl
 
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
-from pipeline.schemas import SNAPSHOTS, Table
+from pipeline.schemas.base import Table
+from pipeline.schemas.lineage import SNAPSHOTS
 
 MASKED = ("crews", "wells", "pads")
 _QUARTER = re.compile(r"\d{4}Q[1-4]")
-# What dates a row: a quarter, or a day or moment. Tables that are not named here are not cut.
-_DATED = {
-    "stage_metrics": "quarter", "plug_metrics": "quarter", "coil_run_metrics": "run_quarter",
-    "pad_day_metrics": "quarter", "changes": "quarter", "quarter_means": "quarter", "cost": "service_date",
-    "incidents": "occurred_at", "pad_timeline": "start_time", "activity": "start_time",
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -107,17 +102,8 @@ def versions_as_of(lake: Lake, day: date, zone: str) -> dict[str, int]:
     return found
 
 
-def until(quarter: str | None, zone: str, table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
-    """Cut the rows of a table that lie after a quarter."""
-    column = _DATED.get(table.name)
-    if quarter is None or column is None:
+def until(quarter: str | None, table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
+    """Leave out the rows of a table that are of a later quarter; the marts leave out the others."""
+    if quarter is None or "quarter" not in table.columns:
         return rows
-    dtype = table.dtypes[column]
-    if dtype == pl.String:
-        return rows.filter(pl.col(column).is_null() | (pl.col(column) <= quarter))
-    year, number = int(quarter[:4]), int(quarter[5])
-    after = date(year + number // 4, 3 * (number % 4) + 1, 1)
-    if dtype == pl.Date:
-        return rows.filter(pl.col(column).is_null() | (pl.col(column) < after))
-    moment = datetime.combine(after, time(), ZoneInfo(zone)).astimezone(UTC)
-    return rows.filter(pl.col(column).is_null() | (pl.col(column) < moment))
+    return rows.filter(pl.col("quarter").is_null() | (pl.col("quarter") <= quarter))

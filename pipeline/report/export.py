@@ -10,7 +10,7 @@ import polars as pl
 from pipeline.errors import HeelwardError
 from pipeline.plan.evaluate import Line
 from pipeline.plan.run import Planned
-from pipeline.report.queries import Query
+from pipeline.queries import Answer, heading, in_units_shown
 from pipeline.text import inert_text
 from pipeline.units import format_number
 from pipeline.workspace import replacing
@@ -55,17 +55,17 @@ def _text(value: str) -> Text:
     return Text(inert_text(value))
 
 
-def show(query: Query, frame: pl.DataFrame) -> None:
-    """Print rows as a table."""
+def show(answer: Answer, system: str = "field") -> None:
+    """Print the rows of a query as a table, in the units of a system."""
     from rich.console import Console
     from rich.table import Table
 
-    table = Table(title=query.title, title_justify="left", header_style="bold")
-    for column in query.columns:
-        label = column.name + (f" [{column.unit}]" if column.unit else "")
-        numeric = frame.schema[column.name].is_numeric()
-        table.add_column(_text(label), justify="right" if numeric else "left")
-    for row in frame.select(item.name for item in query.columns).iter_rows():
+    frame, units = in_units_shown(answer, system)
+    table = Table(title=_text(answer.query.title), title_justify="left", header_style="bold")
+    for name, dtype in frame.schema.items():
+        label = heading(name, answer.unit(name), units.get(name, ""))
+        table.add_column(_text(label), justify="right" if dtype.is_numeric() else "left")
+    for row in frame.iter_rows():
         table.add_row(
             *(
                 _text("–" if value is None else format_number(value) if isinstance(value, float) else str(value))

@@ -9,13 +9,14 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from pipeline import queries
 from pipeline.errors import HeelwardError
 from pipeline.metrics.measure import LEVELS
-from pipeline.report import queries
 from pipeline.report.charts import draw
 from pipeline.report.pages import ChartSpec, Page
 from pipeline.report.text import inert
-from pipeline.units import say, shown
+from pipeline.sql import Statement
+from pipeline.units import say
 
 MOST_POINTS = 1200
 """A chart of more rows draws a fair sample of this many, and says so."""
@@ -36,24 +37,25 @@ class Rows:
 
     Attributes
     ----------
-    query : Query
+    answer : Answer
+        What the query gave, in the lake's units.
     frame : polars.DataFrame
     units : dict of str to str
         Label of each column's unit.
-    raw : polars.DataFrame
-        What the query gave, in the lake's units.
     """
 
-    query: queries.Query
+    answer: queries.Answer
     frame: pl.DataFrame
     units: dict[str, str]
-    raw: pl.DataFrame = field(default_factory=pl.DataFrame)
+
+    @property
+    def query(self) -> Statement:
+        """The query."""
+        return self.answer.query
 
     def label(self, column: str) -> str:
         """Return a column's heading with the unit shown, which takes the place of the one in the column's name."""
-        unit = self.units.get(column, "")
-        bare = column.removesuffix("_" + self.query.unit(column).replace("/", "_")) if unit else column
-        return bare.replace("_", " ") + (f" [{unit}]" if unit else "")
+        return queries.heading(column, self.answer.unit(column), self.units.get(column, ""))
 
 
 @dataclass(frozen=True)
@@ -91,7 +93,7 @@ class Content:
     headline: dict[str, Any]
     parts: list[Part]
     ledger: list[Rows]
-    used: dict[str, queries.Query] = field(default_factory=dict)
+    used: dict[str, Statement] = field(default_factory=dict)
 
 
 def gather(
@@ -109,7 +111,7 @@ def gather(
     told : callable, optional
         Told the name of each query that is done.
     """
-    used: dict[str, queries.Query] = {}
+    used: dict[str, Statement] = {}
 
     def rows(name: str, given: Mapping[str, Any] | None = None, chart: Rows | None = None) -> Rows:
         found = _rows(connection, name, given or {}, system, chart)
@@ -152,29 +154,9 @@ def method_notes() -> list[dict[str, str]]:
 def _rows(
     connection: duckdb.DuckDBPyConnection, name: str, given: Mapping[str, Any], system: str, chart: Rows | None
 ) -> Rows:
-    query = queries.load(name)
-    raw = queries.run(connection, query, dict(given), None if chart is None else chart.raw)
-    frame = _said(inert(raw), system)
-    units = {}
-    for column in query.columns:
-        if not column.unit:
-            continue
-        line, label = shown(column.unit, system)
-        units[column.name] = "" if label == "ratio" else label
-        if (line.factor, line.offset) != (1.0, 0.0):
-            frame = frame.with_columns(pl.col(column.name) * line.factor + line.offset)
-    return Rows(query, frame.select(column.name for column in query.columns), units, raw)
-
-
-def _said(frame: pl.DataFrame, system: str) -> pl.DataFrame:
-    """Return a frame whose sentences name their amounts in the units shown."""
-    named = [
-        name for name, dtype in frame.schema.items()
-        if dtype == pl.String and frame[name].str.contains("{", literal=True).any()
-    ]  # fmt: skip
-    return frame.with_columns(
-        pl.col(name).map_elements(lambda text: say(text, system), return_dtype=pl.String) for name in named
-    )
+    answer = queries.run(connection, queries.load(name), dict(given), None if chart is None else chart.answer.frame)
+    frame, units = queries.in_units_shown(answer, system)
+    return Rows(answer, inert(frame), units)
 
 
 def _check_columns(chart: ChartSpec, found: Rows) -> None:

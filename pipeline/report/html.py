@@ -188,7 +188,7 @@ def _table(rows: Rows, place: Path, root: Path | None, out: Path) -> dict[str, A
         _link_files(cells, rows, place, root)
     columns = [
         {"label": rows.label(column.name), "meaning": column.meaning, "number": number}
-        for column, number in zip(rows.query.columns, numeric, strict=True)
+        for column, number in zip(rows.answer.columns, numeric, strict=True)
     ]
     return {
         "title": rows.query.title, "anchor": _anchor(rows), "columns": columns, "rows": cells, "query": rows.query.name,

@@ -16,19 +16,17 @@ from typing import Any
 
 import polars as pl
 
-from pipeline import schemas
 from pipeline.lake import Lake
-from pipeline.schemas import AMENDMENTS, COIL_RUNS, OFFSETS, PLUGS, SOURCES, STAGES, WELLS, WIRELINE, Table, meta
+from pipeline.metrics.tables import TABLES
+from pipeline.schemas.base import Table, meta
+from pipeline.schemas.lineage import SOURCES
+from pipeline.schemas.review import AMENDMENTS
+from pipeline.schemas.wells import COIL_RUNS, OFFSETS, PLUGS, STAGES, WELLS, WIRELINE
 from pipeline.workspace import replace_text
 
 KEPT_IN = "aliases.json"
 WORDS = {"crews": "Crew", "wells": "Well", "pads": "Pad"}
 WITHHELD = "withheld"
-# Texts that quote files or people: no list of names covers what may stand in them.
-_PRIVATE = {
-    "sources": ("path", "reason", "expected", "found", "mend", "map"), "findings": ("path", "message"),
-    "amendments": ("by", "why"), "picks": ("amended_reason",),
-}  # fmt: skip
 _SHORTEST = 2
 """A shorter name is replaced only where it is the whole text: inside others it would hit words. [characters]"""
 _SHORT = 2
@@ -74,7 +72,7 @@ class Mask:
         """Return a table's rows as a masked report may see them."""
         if not self.whole:
             return rows
-        private = [name for name in _PRIVATE.get(table.name, ()) if name in table.dtypes]
+        private = [name for name, column in table.columns.items() if meta(column).get("private")]
         codes = {name for name, column in table.columns.items() if meta(column).get("code")} - set(private)
         kept: pl.LazyFrame = self.frame(rows.with_columns(
             pl.when(pl.col(name).is_not_null()).then(pl.lit(WITHHELD)).alias(name) for name in private
@@ -160,9 +158,8 @@ def _parts(text: str, index: int) -> bool:
 @cache
 def _words_of_the_trade() -> frozenset[str]:
     """Return the words with which tables and columns are named and explained: alone, none of them is a name."""
-    tables = [table for table in vars(schemas).values() if isinstance(table, Table)]
-    told = [f"{table.name} {table.grain}" for table in tables]
-    told += [f"{name} {column.description}" for table in tables for name, column in table.columns.items()]
+    told = [f"{table.name} {table.grain}" for table in TABLES.values()]
+    told += [f"{name} {column.description}" for table in TABLES.values() for name, column in table.columns.items()]
     return frozenset(re.findall("[a-z]+", " ".join(told).lower())) | {"crew", "team", "fleet"}
 
 

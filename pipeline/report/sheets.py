@@ -58,7 +58,7 @@ def _first(book: Any, sheet: Sheet, tables: dict[str, Rows], formats: dict[str, 
         page.write_string(len(lines), column, heading, formats["head"])
     row = len(lines)
     for name, rows in tables.items():
-        for item in rows.query.columns:
+        for item in rows.answer.columns:
             row += 1
             for column, text in enumerate((name, item.name, rows.units.get(item.name, ""), item.meaning)):
                 page.write_string(row, column, text)

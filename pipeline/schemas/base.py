@@ -67,11 +67,15 @@ def text(
     one_of: tuple[str, ...] = (),
     zone: bool = False,
     code: bool = False,
+    private: bool = False,
 ) -> dy.String:
-    """Declare a text: any, one of a closed list of words, the name of a time zone, or a code of ours, no name."""
+    """Declare a text: any, one of a closed list of words, the name of a time zone, or a code of ours, no name.
+
+    A ``private`` text may quote files or people: a masked report withholds all of it.
+    """
     return dy.String(
         nullable=not (key or required), primary_key=key, description=meaning,
-        metadata={"one_of": one_of or None, "zone": zone, "code": code or zone or bool(one_of)},
+        metadata={"one_of": one_of or None, "zone": zone, "code": code or zone or bool(one_of), "private": private},
     )  # fmt: skip
 
 

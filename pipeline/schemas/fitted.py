@@ -54,7 +54,7 @@ class Predictions(dy.Schema):
     """What a model said of a row whose pad it had not seen."""
 
     model = text("name of the model", key=True, code=True)
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     number = integer("stage or plug", key=True)
     pad = text("the site")
     observed = quantity("ratio", "measured outcome")
@@ -164,16 +164,6 @@ class QuarterMeans(dy.Schema):
     inputs = text("hash of the rows and of the method", required=True, code=True)
 
 
-class Exclusions(dy.Schema):
-    """A well whose production is compared with no other's, and why."""
-
-    outcome = text("what it is kept out of", key=True, code=True)
-    well_id = text("the well", key=True)
-    reason = text("why", required=True)
-    inputs = text("hash of the rows and of the method", required=True, code=True)
-
-
-EXCLUSIONS = Table("exclusions", Exclusions, "a well kept out of a comparison")
 PROPORTIONS = Table("proportions", Proportions, "a crew's proportion, or a point of its limits")
 CHANGES = Table("changes", Changes, "a quarter's change against those before")
 

@@ -11,7 +11,7 @@ class Activity(Landed):
     pad = text("the site", key=True)
     start_time = instant("start", key=True)
     end_time = instant("end", required=True)
-    well_id = text("the well, where the interval belongs to one")
+    well_id = text("our name of the well, where it belongs to one")
     activity = text(
         "pumping, wireline, swap, coil, standby or NPT", key=True,
         one_of=("pumping", "wireline", "swap", "coil", "standby", "NPT"),
@@ -22,7 +22,7 @@ class Activity(Landed):
 class Cost(Landed):
     """A cost line."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     line = integer("line of the well's cost sheet", key=True, lowest=1, highest=1_000_000)
     service_date = day("day of the service, or the day planned for it", ahead=True)
     category = text("what was paid for", code=True)
@@ -37,7 +37,7 @@ class Incidents(Landed):
 
     pad = text("the site", key=True)
     occurred_at = instant("when", key=True)
-    well_id = text("the well, where it concerns one")
+    well_id = text("our name of the well, where it belongs to one")
     severity = text(
         "near miss, first aid, recordable or lost time", one_of=("near miss", "first aid", "recordable", "lost time")
     )
@@ -48,7 +48,7 @@ class Incidents(Landed):
 class Production(Landed):
     """A month of production."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     month = day("first day of the month", key=True)
     days_on = quantity("d", "days on production", hard=(0.0, 31.0))
     oil_bbl = quantity("bbl", "oil", hard=(0.0, 1e6))

@@ -10,12 +10,12 @@ from pipeline.schemas.base import Table, flag, instant, integer, text
 class Sources(dy.Schema):
     """A file and what became of it."""
 
-    path = text("file, below the workspace", key=True)
-    map = text("source map, empty where none fits", key=True)
+    path = text("file, below the workspace", key=True, private=True)
+    map = text("source map, empty where none fits", key=True, private=True)
     source_id = text("hash of content, map and reader version", required=True, code=True)
     state = text("landed, copy, superseded or set aside", required=True, code=True)
     lands = text("lake table that the map fills", code=True)
-    well_id = text("the well, where the file belongs to one")
+    well_id = text("our name of the well, where it belongs to one")
     number = integer("stage or run, where the file belongs to one")
     content_hash = text("SHA-256 of the content", required=True, code=True)
     map_hash = text("hash of the map", required=True, code=True)
@@ -27,11 +27,11 @@ class Sources(dy.Schema):
     findings = integer("findings of its landing")
     time_from = instant("first moment")
     time_to = instant("last moment")
-    reason = text("why it was set aside")
+    reason = text("why it was set aside", private=True)
     line = integer("line of the file that shows it, counted from 1")
-    expected = text("what was expected there")
-    found = text("what stood there")
-    mend = text("what to do")
+    expected = text("what was expected there", private=True)
+    found = text("what stood there", private=True)
+    fix = text("what to do", private=True)
     tried_with = text("hash of the wells known when it was last tried", code=True)
     landed_at = instant("when", required=True)
 
@@ -41,13 +41,13 @@ class Findings(dy.Schema):
 
     step = text("ingest or measure", required=True, code=True)
     source_id = text("the landed file, where it concerns one", code=True)
-    path = text("file, below the workspace")
+    path = text("file, below the workspace", private=True)
     pad = text("the site, where it concerns a whole pad")
-    well_id = text("the well")
+    well_id = text("our name of the well")
     level = text("stage, plug, run, well or pad")
     number = integer("stage, plug or run")
     kind = text("short name of the finding", required=True, code=True)
-    message = text("what was seen", required=True)
+    message = text("what was seen", required=True, private=True)
     row = integer("line of the file, counted from 1")
     rows = integer("how many rows it concerns")
 

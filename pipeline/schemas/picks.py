@@ -10,7 +10,7 @@ from pipeline.schemas.base import Table, instant, integer, quantity, text
 class Picks(dy.Schema):
     """What the pipeline picked, and how sure it is."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     level = text("stage, plug or run", key=True)
     number = integer("stage, plug or run", key=True)
     pick = text("name of the pick", key=True, code=True)
@@ -24,7 +24,7 @@ class Picks(dy.Schema):
     reason = text("why that confidence, or why nothing was picked", required=True)
     amended_value = quantity("ratio", "value that an engineer set, which counts instead")
     amended_time = instant("moment that an engineer set, which counts instead")
-    amended_reason = text("who amended it and why; empty where nobody did")
+    amended_reason = text("who amended it and why; empty where nobody did", private=True)
     fingerprint = text("hash of all that the well's picks follow from", required=True, code=True)
 
 

@@ -8,7 +8,7 @@ from pipeline.schemas.base import MOST_NUMBER, Landed, Table, instant, integer, 
 class Treatment(Landed):
     """One sample of pumping a stage; void samples are null."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     stage = integer("stage, counted from the toe", key=True, lowest=1, highest=MOST_NUMBER)
     time = instant("moment of the sample", key=True)
     treating_pressure_psi = quantity("psi", "surface treating pressure", soft=(-50.0, 12500.0), hard=(-250.0, 20000.0))
@@ -21,7 +21,7 @@ class Treatment(Landed):
 class Coil(Landed):
     """One sample of a coil run; void samples are null."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     run = integer("coil run, in order of time", key=True, lowest=1, highest=MOST_NUMBER)
     time = instant("moment of the sample", key=True)
     depth_ft = quantity("ft", "coil depth", soft=(-10.0, 30000.0), hard=(-50.0, 40000.0), depth=True)

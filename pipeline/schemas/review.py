@@ -8,22 +8,22 @@ from pipeline.schemas.base import MOST_NUMBER, Landed, Table, flag, instant, int
 class Amendments(Landed):
     """An engineer's correction of a pick, or its withdrawal; the latest word on a pick counts."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     level = text("stage, plug or run", key=True, one_of=("stage", "plug", "run"))
     number = integer("stage, plug or run", key=True, lowest=1, highest=MOST_NUMBER)
     pick = text("name of the pick", key=True, code=True)
     at = instant("when it was written", key=True)
     value = quantity("ratio", "value set, in the pick's unit", hard=(-1e6, 1e7))
     time = instant("moment set")
-    by = text("who", required=True)
-    why = text("why", required=True)
+    by = text("who", required=True, private=True)
+    why = text("why", required=True, private=True)
     withdrawn = flag("whether it takes the amendment back", required=True)
 
 
 class Reported(Landed):
     """What a provider's stage summary says, beside our own measures."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     stage = integer("stage, counted from the toe", key=True, lowest=1, highest=MOST_NUMBER)
     isip_psi = quantity("psi", "reported ISIP", hard=(-250.0, 20000.0))
     pressure_5min_psi = quantity("psi", "reported pressure 5 min after shut-in", hard=(-250.0, 20000.0))

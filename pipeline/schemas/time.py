@@ -13,7 +13,7 @@ class PadTimeline(dy.Schema):
     pad = text("the site", key=True)
     start_time = instant("start", key=True)
     end_time = instant("end", required=True)
-    well_id = text("the well, where the interval belongs to one")
+    well_id = text("our name of the well, where it belongs to one")
     activity = text("pumping, wireline, swap, coil, standby, NPT or not booked", required=True)
     cause = text("cause of lost time")
     basis = text("record or time log; neither where nothing was booked", code=True)
@@ -26,7 +26,6 @@ class PadDays(dy.Schema):
 
     pad = text("the site", key=True)
     local_date = day("day on the pad's clock", key=True)
-    quarter = text("quarter of the day, such as 2025Q2", code=True)
     hours = quantity("h", "hours of the day between the pad's first and last interval")
     pumping_hours = quantity("h", "hours with one well or more being pumped")
     well_pumping_hours = quantity("h", "the same, a well at a time: two wells at once count twice")

@@ -8,7 +8,7 @@ from pipeline.schemas.base import DEPTH_FT, MOST_NUMBER, Landed, Table, flag, in
 class Wells(Landed):
     """A well, with every name that providers use for it."""
 
-    well_id = text("our name of the well, made from its name", key=True)
+    well_id = text("our name of the well", key=True)
     well_name = text("name as the team writes it", required=True)
     aliases = text("other spellings and numbers of the well, divided by |")
     pad = text("the site")
@@ -26,7 +26,7 @@ class Wells(Landed):
 class Strings(Landed):
     """A casing or coil string, one row a section."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     string = text("casing or coil", key=True, one_of=("casing", "coil"))
     section = integer("section of the string, from the top", key=True, lowest=1, highest=MOST_NUMBER)
     top_md_ft = quantity("ft", "top of the section", hard=DEPTH_FT, depth=True)
@@ -38,7 +38,7 @@ class Strings(Landed):
 class Stages(Landed):
     """A stage's design and perforations, as designed and as shot."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     stage = integer("stage, counted from the toe", key=True, lowest=1, highest=MOST_NUMBER)
     design = text("name of the design")
     frac_crew = text("fracturing crew")
@@ -69,7 +69,7 @@ class Stages(Landed):
 class Plugs(Landed):
     """A plug set in the lateral."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     plug = integer("plug, by the stage it was set for", key=True, lowest=1, highest=MOST_NUMBER)
     set_depth_ft = quantity("ft", "set depth", hard=DEPTH_FT, depth=True)
     material = text("material")
@@ -81,7 +81,7 @@ class Plugs(Landed):
 class CoilRuns(Landed):
     """A coiled tubing run: what it was for and who ran it."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     run = integer("run, in order of time", key=True, lowest=1, highest=MOST_NUMBER)
     kind = text(
         "mill-out, toe preparation (one run), toe milling or toe perforating (two runs)",
@@ -101,7 +101,7 @@ class CoilRuns(Landed):
 class ToeTests(Landed):
     """What accepted a well's toe: casing test and injectivity."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     casing_test_psi = quantity("psi", "casing test pressure", hard=(0.0, 20000.0))
     casing_test_held = flag("whether it held")
     injectivity_bpm = quantity("bpm", "rate of the injectivity test", hard=(0.0, 200.0))
@@ -111,7 +111,7 @@ class ToeTests(Landed):
 class Wireline(Landed):
     """A pump-down run with guns and plug."""
 
-    well_id = text("the well", key=True)
+    well_id = text("our name of the well", key=True)
     run = integer("run, by the stage it prepared", key=True, lowest=1, highest=MOST_NUMBER)
     wireline_crew = text("wireline crew")
     start_time = instant("lubricator made up")
@@ -130,7 +130,7 @@ class Wireline(Landed):
 class Offsets(Landed):
     """A neighbouring well, and what it felt."""
 
-    well_id = text("the well completed", key=True)
+    well_id = text("our name of the well", key=True)
     offset_id = text("the neighbour", key=True)
     spacing_ft = quantity("ft", "distance between the laterals", hard=(0.0, 50000.0))
     completion_order = text(

@@ -26,11 +26,15 @@ from pipeline.demo import FULL, SLICE, lay_out
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
 from pipeline.metrics.measure import measure
+from pipeline.metrics.tables import TABLES
 from pipeline.models.columns import COLUMNS as COLUMN_OF
 from pipeline.models.compare import compare
 from pipeline.models.outpad import fit_model
 from pipeline.models.specs import COMPARISONS, MODELS
-from pipeline.schemas import COIL, COIL_RUNS, PLUGS, SOURCES, STAGES, STRINGS, TREATMENT, WELLS, Table
+from pipeline.schemas.base import Table
+from pipeline.schemas.lineage import SOURCES
+from pipeline.schemas.records import COIL, TREATMENT
+from pipeline.schemas.wells import COIL_RUNS, PLUGS, STAGES, STRINGS, WELLS
 from pipeline.synthetic.coil import CoilScript, simulate_mill_out
 from pipeline.synthetic.plan import Plan, make_wells, perforations_ft
 from pipeline.workspace import Workspace, open_workspace
@@ -329,7 +333,7 @@ def broad_lake(folder: Path, stages: int) -> Workspace:
     one = open_workspace(folder / "one")
     steps.run_ingest(one)
     steps.run_measure(one)
-    found = {name: steps.open_lake(one).scan_raw(table).collect() for name, table in steps.TABLES.items()}
+    found = {name: steps.open_lake(one).scan_raw(table).collect() for name, table in TABLES.items()}
     lay_out(folder / "broad", SLICE)
     shutil.rmtree(folder / "broad" / "landing")
     (folder / "broad" / "landing").mkdir()
@@ -337,7 +341,7 @@ def broad_lake(folder: Path, stages: int) -> Workspace:
     lake = Lake(workspace.lake)
     copies = -(-stages // found["stage_metrics"].height)
     renamed = ("well_id", "well_name", "pad", "source_id", "path", "offset_id", "aliases")
-    for name, table in steps.TABLES.items():
+    for name, table in TABLES.items():
         if name in ("treatment", "coil") or found[name].is_empty():
             continue
         texts = [column for column in renamed if column in table.dtypes]

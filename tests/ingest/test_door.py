@@ -12,8 +12,12 @@ from pipeline import steps
 from pipeline.errors import SetAside
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
-from pipeline.schemas import ACTIVITY, COST, FINDINGS, LANDED, SOURCES, TREATMENT, meta
-from pipeline.schemas import WELLS as WELLS_TABLE
+from pipeline.schemas import LANDED
+from pipeline.schemas.base import meta
+from pipeline.schemas.ledger import ACTIVITY, COST
+from pipeline.schemas.lineage import FINDINGS, SOURCES
+from pipeline.schemas.records import TREATMENT
+from pipeline.schemas.wells import WELLS as WELLS_TABLE
 from pipeline.workspace import Workspace
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, record_csv, workspace
 

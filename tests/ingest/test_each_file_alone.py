@@ -19,7 +19,8 @@ from pipeline.ingest import discover as discovering
 from pipeline.ingest import prepare, workbook
 from pipeline.ingest.land import Landed, land
 from pipeline.lake import Lake
-from pipeline.schemas import FINDINGS, SOURCES, TREATMENT
+from pipeline.schemas.lineage import FINDINGS, SOURCES
+from pipeline.schemas.records import TREATMENT
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, put, record_csv, workspace
 
@@ -106,7 +107,7 @@ def test_whatever_reading_raises(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 
     monkeypatch.setattr(prepare, "shape", failing)
     (aside,) = only_the_good_one_landed(space, land(space, Lake(space.lake)))
-    assert aside.mend
+    assert aside.fix
 
 
 def test_a_copy_that_cannot_be_kept(
@@ -141,7 +142,7 @@ def test_a_field_that_is_too_long_for_its_reader(tmp_path: Path) -> None:
     space = space_with(tmp_path, {"Saltgrass 3H stage 1.xml": markup}, xml=tabs.replace('"*.csv"', '"*.xml"')
                        .replace('"records"', '"xml"'))  # fmt: skip
     (aside,) = only_the_good_one_landed(space, land(space, Lake(space.lake)))
-    assert aside.mend
+    assert aside.fix
 
 
 def xlsx(sheet: str, name: str = "designs") -> bytes:
@@ -199,7 +200,7 @@ def test_a_good_workbook_is_read_in_its_own_process(tmp_path: Path) -> None:
 def test_a_workbook_that_breaks_its_reader_is_set_aside(tmp_path: Path, content: bytes) -> None:
     space = space_with(tmp_path, {"designs.xlsx": content}, designs=BOOK_MAP)
     (aside,) = only_the_good_one_landed(space, land(space, Lake(space.lake)))
-    assert aside.mend
+    assert aside.fix
 
 
 def test_a_workbook_without_end_is_stopped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

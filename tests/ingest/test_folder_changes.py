@@ -14,8 +14,11 @@ from polars.testing import assert_frame_equal
 from pipeline import status, steps
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
-from pipeline.schemas import COST, FINDINGS, SNAPSHOTS, SOURCES, TREATMENT, Table
-from pipeline.schemas import WELLS as WELLS_TABLE
+from pipeline.schemas.base import Table
+from pipeline.schemas.ledger import COST
+from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
+from pipeline.schemas.records import TREATMENT
+from pipeline.schemas.wells import WELLS as WELLS_TABLE
 from pipeline.workspace import Workspace, open_workspace
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, put, record_csv, workspace
 from tests.ingest.test_door import COST_HEAD, COST_MAP

@@ -11,7 +11,9 @@ import pytest
 from pipeline.errors import SetAside
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
-from pipeline.schemas import FINDINGS, SOURCES, STAGES, TREATMENT
+from pipeline.schemas.lineage import FINDINGS, SOURCES
+from pipeline.schemas.records import TREATMENT
+from pipeline.schemas.wells import STAGES
 from pipeline.workspace import Workspace
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, put, record_csv, workspace
 
@@ -32,7 +34,7 @@ def landed(
 
 
 CASES: dict[str, tuple[str | bytes, str, str, int | None]] = {
-    # name: content, words of the reason, words of the mend, line
+    # name: content, words of the reason, words of the fix, line
     "empty": ("", "empty", "send it again", None),
     "blank lines only": ("\n\n\n", "empty", "send it again", None),
     "header only": (HEAD, "no rows", "send it again", 3),
@@ -58,12 +60,12 @@ CASES: dict[str, tuple[str | bytes, str, str, int | None]] = {
 
 @pytest.mark.parametrize("name", [name for name in CASES if name != "one line"])
 def test_unusable_file_is_set_aside_with_line_and_mend_and_the_rest_lands(tmp_path: Path, name: str) -> None:
-    content, reason, mend, line = CASES[name]
+    content, reason, fix, line = CASES[name]
     space, lake, asides = landed(tmp_path, content)
     assert len(asides) == 1, asides
     aside = asides[0]
     assert reason in aside.reason
-    assert mend in aside.mend
+    assert fix in aside.fix
     assert aside.expected
     assert aside.found
     if line is not None:
@@ -228,6 +230,6 @@ def test_a_file_that_no_map_claims_is_set_aside_with_its_headings(tmp_path: Path
     path, aside = report.set_aside[0]
     assert path == "landing/x.dat"
     assert "Zeit, Druck" in aside.found
-    assert "heelward inspect" in aside.mend
+    assert "heelward inspect" in aside.fix
     sources = Lake(space.lake).scan(SOURCES).filter(pl.col("state") == "set aside").collect()
     assert sources["path"].to_list() == ["landing/x.dat"]

@@ -14,8 +14,10 @@ from polars.testing import assert_frame_equal
 
 from pipeline import steps
 from pipeline.lake import Lake
-from pipeline.schemas import FINDINGS, SOURCES, STAGES, TREATMENT
-from pipeline.schemas import WELLS as WELLS_TABLE
+from pipeline.schemas.lineage import FINDINGS, SOURCES
+from pipeline.schemas.records import TREATMENT
+from pipeline.schemas.wells import STAGES
+from pipeline.schemas.wells import WELLS as WELLS_TABLE
 from pipeline.workspace import Workspace, open_workspace
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, forked, put, record_csv, workspace
 from tests.ingest.test_hostile_files import STAGES_MAP

@@ -11,8 +11,9 @@ import pytest
 
 from pipeline.ingest.land import Landed, land
 from pipeline.lake import Lake
-from pipeline.schemas import FINDINGS, SOURCES, TREATMENT
-from pipeline.schemas import WELLS as WELLS_TABLE
+from pipeline.schemas.lineage import FINDINGS, SOURCES
+from pipeline.schemas.records import TREATMENT
+from pipeline.schemas.wells import WELLS as WELLS_TABLE
 from pipeline.workspace import Workspace
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, put, record_csv, workspace
 
@@ -128,7 +129,7 @@ def test_an_unknown_well_sets_the_file_aside_with_the_nearest_and_lands_once_kno
     report, _ = run(space)
     aside = report.set_aside[0][1]
     assert "Saltgrass 3H" in aside.found
-    assert "aliases" in aside.mend
+    assert "aliases" in aside.fix
     again, _ = run(space)
     assert (again.set_aside, again.still_aside) == ([], 1)  # nothing changed: not tried again
     put(space.root, "tables/wells.csv", WELLS + "Saltgrass 4H,Saltgras 4H,Saltgrass,America/Denver,12,26\n")
@@ -177,7 +178,7 @@ set_depth_ft = { column = "depth_m", unit = "m" }
     files = {"tables/wells.csv": WELLS, "tables/plugs.csv": "well,plug,depth_m\nSaltgrass 3H,2,3048\n"}
     space = workspace(tmp_path, {"plugs": plugs, "wells": WELLS_MAP}, files)
     _, lake = run(space)
-    from pipeline.schemas import PLUGS
+    from pipeline.schemas.wells import PLUGS
 
     assert lake.scan(PLUGS).collect()["set_depth_ft"][0] == pytest.approx(10000.0 + 26.0)
 

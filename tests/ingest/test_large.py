@@ -16,7 +16,8 @@ from pipeline.ingest import content
 from pipeline.ingest.land import land
 from pipeline.ingest.lines import records
 from pipeline.lake import Lake, store
-from pipeline.schemas import FINDINGS, SOURCES, TREATMENT
+from pipeline.schemas.lineage import FINDINGS, SOURCES
+from pipeline.schemas.records import TREATMENT
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, record_csv, workspace
 
 DENVER = TREATMENT_MAP.replace('zone = "UTC"', 'zone = "America/Denver"')

@@ -14,7 +14,8 @@ import pytest
 
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
-from pipeline.schemas import FINDINGS, SOURCES, TREATMENT
+from pipeline.schemas.lineage import FINDINGS, SOURCES
+from pipeline.schemas.records import TREATMENT
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, workspace
 
 HEAD = "Time,Pressure,Rate,Conc\n,psi,bpm,ppa\n"

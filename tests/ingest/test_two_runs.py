@@ -12,7 +12,8 @@ from polars.testing import assert_frame_equal
 
 from pipeline import steps
 from pipeline.lake import Lake
-from pipeline.schemas import SOURCES, TREATMENT
+from pipeline.schemas.lineage import SOURCES
+from pipeline.schemas.records import TREATMENT
 from pipeline.workspace import open_workspace
 from tests.builders import forked, record_csv
 from tests.ingest.test_kill import ingest_killed, rows, start

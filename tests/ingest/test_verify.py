@@ -9,7 +9,8 @@ import polars as pl
 from pipeline import status, steps
 from pipeline.ingest import verify as verifying
 from pipeline.lake import Lake
-from pipeline.schemas import FINDINGS, SOURCES, TREATMENT
+from pipeline.schemas.lineage import FINDINGS, SOURCES
+from pipeline.schemas.records import TREATMENT
 from pipeline.workspace import Workspace
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, record_csv, workspace
 

@@ -13,7 +13,10 @@ from deltalake import DeltaTable
 from polars.testing import assert_frame_equal
 
 from pipeline.lake import Lake
-from pipeline.schemas import FINDINGS, MODEL_CARDS, PLUGS, SNAPSHOTS, SOURCES, Table
+from pipeline.schemas.base import Table
+from pipeline.schemas.fitted import MODEL_CARDS
+from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
+from pipeline.schemas.wells import PLUGS
 
 
 def plugs(source: str, well: str = "a'b", count: int = 3) -> pl.DataFrame:

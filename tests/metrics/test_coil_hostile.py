@@ -13,7 +13,7 @@ from hypothesis.extra.numpy import arrays
 
 from pipeline.metrics.measure_runs import measure_runs
 from pipeline.metrics.well import WellInput, WellRows
-from pipeline.schemas import COIL, TREATMENT
+from pipeline.schemas.records import COIL, TREATMENT
 
 CHANNELS = [name for name in COIL.dtypes if name not in ("well_id", "run", "time", "source_id", "source_row")]
 VALUES = st.one_of(

@@ -13,7 +13,7 @@ import pytest
 from pipeline.metrics.measure_runs import measure_runs
 from pipeline.metrics.well import WellInput, WellRows
 from pipeline.physics.constants import FT_M
-from pipeline.schemas import COIL, TREATMENT
+from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.synthetic.coil import CoilScript, RunTruth, simulate_mill_out
 from pipeline.synthetic.plan import Plan, make_wells, perforations_ft
 

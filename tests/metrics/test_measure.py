@@ -16,7 +16,8 @@ from pipeline.metrics.declare import Level, Unseen
 from pipeline.metrics.measure import PLUG_METRICS, STAGE_METRICS, measure, stale_wells
 from pipeline.metrics.measure_stages import casing_volume_bbl
 from pipeline.physics.hydraulics import pipe_capacity_bbl
-from pipeline.schemas import FINDINGS, PICKS, SOURCES
+from pipeline.schemas.lineage import FINDINGS, SOURCES
+from pipeline.schemas.picks import PICKS
 from pipeline.workspace import Workspace
 from tests.builders import TREATMENT_MAP as FIELD_MAP
 from tests.builders import simple_stage, workspace
@@ -32,7 +33,7 @@ def test_a_new_stage_makes_its_well_stale_and_no_other(slice_workspace: Workspac
     file = next(folder.glob("*stage 03.csv"))
     file.unlink()  # the original is gone, the rows stay
     steps.run_ingest(slice_workspace)
-    assert stale_wells(steps.open_lake(slice_workspace), "UTC") == []
+    assert stale_wells(steps.open_lake(slice_workspace)) == []
 
 
 def test_changed_tables_make_the_well_stale(slice_workspace: Workspace) -> None:
@@ -42,7 +43,7 @@ def test_changed_tables_make_the_well_stale(slice_workspace: Workspace) -> None:
     table.write_text(table.read_text(encoding="utf-8").replace("4.778", "4.67"), encoding="utf-8")
     steps.run_ingest(slice_workspace)
     lake = steps.open_lake(slice_workspace)
-    assert stale_wells(lake, "America/Denver") == ["saltgrass-1h"]
+    assert stale_wells(lake) == ["saltgrass-1h"]
     before = lake.scan(STAGE_METRICS).collect()["capacity_bbl"]
     steps.run_measure(slice_workspace)
     assert (lake.scan(STAGE_METRICS).collect()["capacity_bbl"] < before).all()
@@ -118,7 +119,7 @@ def test_a_declared_metric_becomes_column_dictionary_and_fingerprint() -> None:
     def double_psi(view: SimpleNamespace) -> float | Unseen:
         return 2.0 * view.p if view.p is not None else Unseen("no pressure")
 
-    table = level.table()
+    table = level.table
     assert table.unit("double_psi") == "psi"
     assert table.schema.columns()["double_psi"].description == "twice the pressure"
     assert level.versions() == [("double_psi", 3)]

@@ -14,7 +14,10 @@ from pipeline.demo import FULL, lay_out
 from pipeline.lake import Lake
 from pipeline.metrics.measure import COIL_RUN_METRICS, PLUG_METRICS
 from pipeline.physics.friction import pipe_friction_psi
-from pipeline.schemas import COIL, COMPARISONS, EFFECTS, FINDINGS, PAD_DAYS, PAD_TIMELINE
+from pipeline.schemas.fitted import COMPARISONS, EFFECTS
+from pipeline.schemas.lineage import FINDINGS
+from pipeline.schemas.records import COIL
+from pipeline.schemas.time import PAD_DAYS, PAD_TIMELINE
 from pipeline.synthetic.campaign import HARD_PLUG, Truth
 from pipeline.synthetic.plan import (
     CASING_ID_IN,

@@ -12,7 +12,10 @@ from pipeline.metrics.measure import (
     TOE_PREP_METRICS,
     WIRELINE_METRICS,
 )
-from pipeline.schemas import COIL_RUNS, FINDINGS, PAD_DAYS, PAD_TIMELINE, PICKS
+from pipeline.schemas.lineage import FINDINGS
+from pipeline.schemas.picks import PICKS
+from pipeline.schemas.time import PAD_DAYS, PAD_TIMELINE
+from pipeline.schemas.wells import COIL_RUNS
 from tests.conftest import Campaign
 
 

@@ -8,11 +8,11 @@ import pytest
 
 from pipeline.models.columns import KnownOnlyAfter, predictors
 from pipeline.models.compare import compare
-from pipeline.models.frames import plug_frame, stage_frame
+from pipeline.models.frames import modelling_tables
 from pipeline.models.outpad import fit_model
 from pipeline.models.specs import COMPARISONS, MODELS, ModelSpec
-from pipeline.schemas import COMPARISONS as TABLE
-from pipeline.schemas import EFFECTS, MODEL_CARDS, PREDICTIONS
+from pipeline.schemas.fitted import COMPARISONS as TABLE
+from pipeline.schemas.fitted import EFFECTS, MODEL_CARDS, PREDICTIONS
 from pipeline.synthetic.plan import DRAG_REDUCTION, MILL_FACTOR, RAMP_MIN
 from tests.conftest import Campaign
 
@@ -178,11 +178,11 @@ def test_the_campaigns_model_cards_and_effects(campaign: Campaign) -> None:
     assert predictions.height == cards["treating_pressure"]["rows"]
 
 
-def test_modelling_tables_have_one_row_a_stage_and_a_plug(campaign: Campaign) -> None:
-    stages, plugs_ = stage_frame(campaign.lake), plug_frame(campaign.lake)
-    assert stages.select("well_id", "stage").is_unique().all()
-    assert plugs_.select("well_id", "plug").is_unique().all()
-    assert stages["designed_pipe_friction_psi"].null_count() == 0
+def test_modelling_tables_have_one_row_per_stage_and_plug(campaign: Campaign) -> None:
+    frames = modelling_tables(campaign.lake, "UTC")
+    assert frames["stage"].select("well_id", "stage").is_unique().all()
+    assert frames["plug"].select("well_id", "plug").is_unique().all()
+    assert frames["stage"]["designed_pipe_friction_psi"].null_count() == 0
 
 
 def test_a_model_spec_with_a_late_predictor_is_refused() -> None:

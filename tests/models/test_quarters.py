@@ -6,10 +6,11 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline import queries
 from pipeline.models.compare import compare
 from pipeline.models.quarters import changes, proportions, quarter_means
 from pipeline.models.specs import CompareSpec
-from pipeline.schemas import CHANGES, EXCLUSIONS, PROPORTIONS
+from pipeline.schemas.fitted import CHANGES, PROPORTIONS
 from tests.builders import query_on
 from tests.conftest import Campaign
 
@@ -67,7 +68,7 @@ def test_jobs_never_seen_before_are_not_split() -> None:
     assert row["mix"] is None
     frame = pl.DataFrame([row], schema=CHANGES.dtypes)
     said = query_on("quarter_changes_title", {"changes": frame}, {"metric": "mill_min"})["title"][0]
-    assert "not to be split" in said
+    assert "cannot be split" in said
 
 
 def test_the_title_of_a_change_follows_the_data() -> None:
@@ -139,12 +140,12 @@ def test_stages_cut_short_are_kept_and_their_effect_is_shown() -> None:
 
 
 def test_the_campaigns_own_choke_is_kept_out_with_its_reason(campaign: Campaign) -> None:
-    found = campaign.lake.scan(EXCLUSIONS).collect()
-    assert found.select("well_id", "reason").rows() == [("otter-bend-1h", "another choke")]
+    found = queries.run(queries.connect(campaign.lake), queries.load("production_excluded")).frame
+    assert found.rows() == [("Otter Bend", "Otter Bend 1H", "another choke")]
 
 
 def test_a_crew_alone_is_told_which_job_would_separate_it(campaign: Campaign) -> None:
-    from pipeline.schemas import COMPARISONS
+    from pipeline.schemas.fitted import COMPARISONS
 
     alone = campaign.lake.scan(COMPARISONS).filter(pl.col("level") == "Crew Dogwood").collect()
     assert alone.height == 2

@@ -12,7 +12,7 @@ from hypothesis.extra import numpy as hnp
 
 from pipeline.picks.record import Pick, StageDesign, StageRecord
 from pipeline.picks.stage import pick_stage
-from pipeline.picks.timeline import mend_rate
+from pipeline.picks.timeline import repair_rate
 from tests.builders import simple_stage
 
 DESIGN = StageDesign(rate_bpm=80.0, capacity_bbl=300.0)
@@ -87,8 +87,8 @@ def test_a_one_second_rate_spike_is_mended() -> None:
     stage = simple_stage()
     rate = stage.rate_bpm.copy()
     rate[20] = 65.0
-    mended, _ = mend_rate(replace(stage, rate_bpm=rate))
-    assert mended.rate_bpm[20] == 0.0
+    repaired, _ = repair_rate(replace(stage, rate_bpm=rate))
+    assert repaired.rate_bpm[20] == 0.0
     assert effective(replace(stage, rate_bpm=rate))["injection_start"].time_s == pytest.approx(240.0, abs=1.0)
 
 

@@ -15,7 +15,7 @@ from pipeline.plan.evaluate import Line, stage_count
 from pipeline.plan.file import PlanFile
 from pipeline.plan.record import record_plan
 from pipeline.plan.run import Planned
-from pipeline.schemas import MODEL_CARDS, PLANNED, TRIALS
+from pipeline.schemas.fitted import MODEL_CARDS, PLANNED, TRIALS
 from pipeline.workspace import Workspace, parse_toml
 from tests.conftest import Campaign
 
@@ -158,7 +158,9 @@ def test_the_plan_in_the_lake_is_the_plan_of_the_command(campaign: Campaign, tmp
     trials = campaign.lake.scan(TRIALS).collect()
     assert set(trials["comparison"]) == {"designs_pressure", "designs_hours"}
     assert trials["half_width"].null_count() == 0
-    assert not record_plan(campaign.lake, campaign.workspace.plan)  # nothing changed
+    assert not record_plan(
+        campaign.lake, campaign.workspace.plan, campaign.workspace.settings.time_zone
+    )  # nothing changed
 
 
 @pytest.mark.parametrize(("content", "told"), [(None, "no such file"), ('rank_by = "beauty"\n', "rank_by")])
@@ -173,7 +175,7 @@ def test_a_plan_that_cannot_be_used_keeps_no_figures_and_is_told(
     if content is not None:
         path.write_text(content, encoding="utf-8")
     with pytest.raises(HeelwardError, match=told):
-        record_plan(lake, path)
+        record_plan(lake, path, "UTC")
     assert lake.scan(PLANNED).collect().is_empty()
     assert lake.scan(TRIALS).collect().is_empty()
 

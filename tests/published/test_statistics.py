@@ -18,7 +18,7 @@ from pipeline.models.mixed import fit_mixed
 from pipeline.models.outpad import PenaltyByPad, out_of_pad, prepare
 from pipeline.models.shrink import empirical_bayes, james_stein
 from pipeline.models.specs import ModelSpec
-from tests.builders import query_on
+from tests.builders import milled, query_on
 
 # NIST StRD Norris, checks.md appendix N
 NORRIS_X = [
@@ -112,10 +112,7 @@ INDIVIDUALS = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
 
 def test_s1_d07_individuals_chart_of_the_saved_query() -> None:
     """NIST/SEMATECH e-Handbook 6.3.2.2, through the SQL that the report uses."""
-    quarters = [f"{2023 + i // 4}Q{i % 4 + 1}" for i in range(10)]
-    plugs = pl.DataFrame({"quarter": quarters, "mill_min": INDIVIDUALS})
-    stages = pl.DataFrame(schema={"quarter": pl.String, "pump_time_min": pl.Float64})
-    found = query_on("quarter_trend", {"plug_metrics": plugs, "stage_metrics": stages}, {"metric": "mill_min"})
+    found = query_on("quarter_trend", milled(INDIVIDUALS), {"metric": "mill_min"})
     assert found["centre"][0] == pytest.approx(50.81, rel=1e-5)
     assert found["lower"][0] == pytest.approx(45.8159, rel=1e-5)
     assert found["upper"][0] == pytest.approx(55.8041, rel=1e-5)
@@ -127,12 +124,8 @@ MANN_KENDALL = [12.9, 14.8, 13.2, 15.7, 13.8, 15.6, 12.9, 11.0, 17.3, 15.9, 19.0
 
 
 def test_s1_d19_trend_in_the_title_is_theil_sen() -> None:
-    quarters = [f"{2023 + i // 4}Q{i % 4 + 1}" for i in range(14)]
-    plugs = pl.DataFrame({"quarter": quarters, "mill_min": MANN_KENDALL})
-    stages = pl.DataFrame(schema={"quarter": pl.String, "pump_time_min": pl.Float64})
-    tables = {"plug_metrics": plugs, "stage_metrics": stages}
-    title = query_on("quarter_trend_title", tables, {"metric": "mill_min"})["title"][0]
-    assert title == "Mill time per plug rises by 0.57 min a quarter"
+    title = query_on("quarter_trend_title", milled(MANN_KENDALL), {"metric": "mill_min"})["title"][0]
+    assert title == "Mill time per plug rises by 0.57 min per quarter"
     slope = stats.theilslopes(MANN_KENDALL).slope
     assert slope == pytest.approx(0.566667, rel=1e-5)
     assert f"{slope:.2f}" in title

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime
 
-import numpy as np
 import pytest
 
 from pipeline.metrics import intervals
@@ -34,12 +33,6 @@ def test_pumping_hours_are_clipped_at_midnight() -> None:
     assert [row["stages_completed"] for row in days] == [0, 4]
 
 
-def test_cycles_and_gaps() -> None:
-    # S1-C01
-    assert intervals.start_to_start_hours(STAGES) == pytest.approx([4.91667, 5.75, 4.5], abs=1e-4)
-    assert intervals.idle_hours(STAGES) == pytest.approx([2.66667, 3.58333, 2.41667], abs=1e-4)
-
-
 def test_lost_time_is_the_union_of_its_entries() -> None:
     # S1-C02: the naive sum is 3.83333 h
     lost = [
@@ -54,14 +47,3 @@ def test_lost_time_is_the_union_of_its_entries() -> None:
     rows = account("pad", log, worked, "UTC")
     assert sum(row["npt_hours"] for row in rows.days) == pytest.approx(3.16667, abs=1e-4)
     assert "log_overlap" in [finding["kind"] for finding in rows.findings]
-
-
-def test_mill_out_minutes() -> None:
-    # S1-C03
-    tags, through = [0.0, 52.0, 101.0, 228.0, 281.0], [14.0, 63.0, 123.0, 239.0, 304.0]
-    on_bottom = [done - tag for tag, done in zip(tags, through, strict=True)]
-    assert on_bottom == [14, 11, 22, 11, 23]
-    assert (np.mean(on_bottom), np.median(on_bottom)) == (16.2, 14.0)
-    assert intervals.tag_to_tag_min(tags) == [52, 49, 127, 53]
-    assert np.mean(intervals.tag_to_tag_min(tags)) == 70.25
-    assert np.mean(intervals.tag_to_tag_min(tags, [(125.0, 205.0)])) == 50.25

@@ -12,7 +12,7 @@ import pytest
 
 from pipeline.report.audit import draw_audit
 from pipeline.report.record_svg import BOTTOM, STAGE, TOP, _nice, _power, min_max_path, record_svg
-from pipeline.schemas import PICKS
+from pipeline.schemas.picks import PICKS
 from tests.conftest import Campaign
 
 

@@ -116,16 +116,18 @@ def test_hostile_names_stay_text_in_a_pdf(hostile: Any) -> None:
 def test_typesetting_marks_in_names_are_read_as_text(tmp_path: Path) -> None:
     import polars as pl
 
+    from pipeline.queries import Answer
     from pipeline.report.gather import Content, Part, Rows
     from pipeline.report.html import Sheet
     from pipeline.report.pages import Page
     from pipeline.report.pdf import write_pdfs
-    from pipeline.report.queries import Query, QueryColumn
+    from pipeline.sql import Described, Statement
 
     nasty = '#read("/etc/passwd") $x$ *bold* `raw` <label> @ref \\ "quote" =cmd() ' + "w" * 200
-    query = Query("q", nasty, "analyst", "a row", (), (QueryColumn("well", "", ""),), "")
+    query = Statement("q", nasty, "analyst", "a row", (), (), (), {}, "")
+    answer = Answer(query, pl.DataFrame({"well": [nasty]}), [Described("well", "", "")])
     page = Page(title="Part", reader="analyst", question=nasty, charts=[])
-    part = Part(page, [], [], [Rows(query, pl.DataFrame({"well": [nasty]}), {})])
+    part = Part(page, [], [], [Rows(answer, answer.frame, {})])
     sheet = Sheet(nasty, "", {}, "now", None)
     (path,) = write_pdfs(Content({}, [part], []), sheet, tmp_path)
     assert words('#read("/etc/passwd") $x$ *bold* `raw` <label> @ref').replace('"', "") in words(text_of(path)).replace(

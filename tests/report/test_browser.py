@@ -10,6 +10,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from pipeline import steps
+from pipeline.metrics.tables import TABLES
 from pipeline.report import html
 from pipeline.workspace import Workspace
 from tests.conftest import Campaign
@@ -71,7 +72,7 @@ def test_a_trend_of_picked_jobs_is_added_up_from_their_cells(campaign: Campaign,
     assert shown[1] > 2  # circles and limits stay those of all
     import polars as pl
 
-    ours = campaign.lake.connect(list(steps.TABLES.values())).sql(
+    ours = campaign.lake.connect(list(TABLES.values())).sql(
         """SELECT p.quarter, avg(p.mill_min) AS mean FROM plug_metrics AS p
            JOIN coil_runs AS r ON r.well_id = p.well_id AND r.run = p.run
            WHERE r.coil_crew = 'Coil Gannet' AND p.mill_min IS NOT NULL GROUP BY ALL"""

@@ -14,9 +14,14 @@ from polars.testing import assert_frame_equal
 from pipeline import steps
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
+from pipeline.metrics.tables import TABLES
 from pipeline.report.edition import Edition, edition, until, versions_as_of
-from pipeline.schemas import COST, FINDINGS, STAGES, WELLS
+from pipeline.schemas.base import Table
+from pipeline.schemas.fitted import CHANGES, QUARTER_MEANS
+from pipeline.schemas.lineage import FINDINGS
+from pipeline.schemas.wells import STAGES, WELLS
 from pipeline.workspace import Workspace
+from tests.builders import connect_on
 from tests.conftest import Campaign
 
 FIRST_DAY = datetime(2025, 7, 5, 17, 0, tzinfo=UTC)
@@ -41,7 +46,7 @@ class Clock:
 def tables(lake: Lake, versions: dict[str, int]) -> dict[str, pl.DataFrame]:
     """All tables, each in an order of its own."""
     pinned = lake.at(versions)
-    found = {name: pinned.scan(table).collect() for name, table in steps.TABLES.items() if name in versions}
+    found = {name: pinned.scan(table).collect() for name, table in TABLES.items() if name in versions}
     return {name: frame.sort(frame.columns) for name, frame in found.items()}
 
 
@@ -133,12 +138,18 @@ def test_a_quarter_shows_nothing_later(campaign: Campaign) -> None:
 
 def test_rows_are_cut_at_the_end_of_the_quarter() -> None:
     days = [date(2024, 6, 30), date(2024, 7, 1), None]
-    rows = COST.empty().lazy()
-    frame = pl.DataFrame({"service_date": days}, schema={"service_date": pl.Date}).lazy()
-    assert until("2024Q2", "UTC", COST, frame).collect()["service_date"].to_list() == [days[0], None]
-    assert until(None, "UTC", COST, rows).collect().is_empty()
-    last = pl.DataFrame({"service_date": [date(2024, 12, 31), date(2025, 1, 1)]}).lazy()
-    assert until("2024Q4", "UTC", COST, last).collect().height == 1
+    lines = pl.DataFrame({"well_id": ["a"] * 3, "line": [1, 2, 3], "service_date": days})
+    with connect_on({"cost": lines}, quarter="2024Q2") as connection:
+        assert connection.sql("SELECT line FROM cost_line ORDER BY line").fetchall() == [(1,), (3,)]
+    with connect_on({"cost": lines}) as connection:
+        assert connection.sql("SELECT count(*) FROM cost_line").fetchall() == [(3,)]
+
+
+@pytest.mark.parametrize("table", [CHANGES, QUARTER_MEANS], ids=lambda table: table.name)
+def test_fitted_rows_of_a_later_quarter_are_left_out(table: Table) -> None:
+    rows = pl.DataFrame({"quarter": ["2024Q2", "2024Q3", None]}).lazy()
+    assert until("2024Q2", table, rows).collect()["quarter"].to_list() == ["2024Q2", None]
+    assert until(None, table, rows).collect().height == 3
 
 
 @pytest.mark.parametrize(

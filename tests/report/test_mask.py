@@ -15,7 +15,7 @@ import pytest
 from pipeline import steps
 from pipeline.report.edition import Edition
 from pipeline.report.mask import KEPT_IN, Mask, make_mask
-from pipeline.schemas import STAGES
+from pipeline.schemas.wells import STAGES
 from tests.conftest import Campaign
 
 KINDS = ("crews", "wells", "pads")
@@ -157,7 +157,8 @@ def test_names_are_found_however_they_are_written(text: str | None, masked: str 
 
 def test_words_of_the_trade_are_no_names_and_codes_stay(campaign: Campaign, tmp_path: Path) -> None:
     from pipeline.lake import Lake
-    from pipeline.schemas import COMPARISONS, COST
+    from pipeline.schemas.fitted import COMPARISONS
+    from pipeline.schemas.ledger import COST
 
     copy = tmp_path / "lake"
     shutil.copytree(campaign.workspace.lake, copy, ignore=shutil.ignore_patterns("treatment", "coil"))

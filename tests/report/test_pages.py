@@ -7,12 +7,11 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pipeline import queries
 from pipeline.errors import HeelwardError
-from pipeline.report import queries
 from pipeline.report.gather import MOST_POINTS, Content, gather, method_notes
 from pipeline.report.html import Sheet, write_html
 from pipeline.report.pages import ChartSpec, load_pages
-from pipeline.steps import TABLES
 from tests.builders import query_on
 from tests.conftest import Campaign
 
@@ -37,7 +36,7 @@ words = "At {180 ft/min}, as it were."
 
 def content(campaign: Campaign, folder: Path, page: str, system: str = "field") -> Content:
     (folder / "9_ours.toml").write_text(page, encoding="utf-8")
-    connection = queries.connect(campaign.lake, list(TABLES.values()), system)
+    connection = queries.connect(campaign.lake, system)
     return gather(connection, load_pages(folder), system)
 
 
@@ -69,7 +68,7 @@ def test_a_wrong_page_is_refused_with_what_there_is(
 
 
 def test_metric_units_reach_titles_words_axes_and_tables_alike(campaign: Campaign, tmp_path: Path) -> None:
-    connection = queries.connect(campaign.lake, list(TABLES.values()), "metric")
+    connection = queries.connect(campaign.lake, "metric")
     made = gather(connection, load_pages(), "metric")
     field = (" psi", " bpm", " bbl", " ft ", "ft/min", " lbm", "[psi", "[ft", "[bbl")
     for part in made.parts:
@@ -91,7 +90,7 @@ def test_many_points_are_sampled_before_the_page_and_it_says_so(
     import pipeline.report.gather as gathered
 
     monkeypatch.setattr(gathered, "MOST_POINTS", 50)
-    connection = queries.connect(campaign.lake, list(TABLES.values()))
+    connection = queries.connect(campaign.lake)
     made = gather(connection, load_pages(), "field")
     spread = next(d for p in made.parts for d in p.charts if d.rows.query.name == "crews_spread")
     assert spread.spec is not None
@@ -129,16 +128,14 @@ def numbers(change: float, reach: float | None) -> dict[str, str]:
         ],
         schema_overrides={"low": pl.Float64, "high": pl.Float64, "change_low": pl.Float64, "change_high": pl.Float64},
     )  # fmt: skip
-    cost = pl.DataFrame(schema={"well_id": pl.String, "state": pl.String})
-    stages = pl.DataFrame(schema={"well_id": pl.String, "quarter": pl.String})
-    found = query_on("quarter_numbers", {"quarter_means": means, "cost": cost, "stage_metrics": stages})
+    found = query_on("quarter_numbers", {"quarter_means": means})
     assert found.height == 1
     return found.row(0, named=True)
 
 
 def test_the_quarters_numbers_say_whether_a_change_is_more_than_pads_differ() -> None:
-    assert numbers(-0.5, 1.0)["verdict"] == "−0.50 min against the quarters before: no clear change"
-    assert numbers(2.5, 1.0)["verdict"] == "+2.50 min against the quarters before: more than pads differ"
+    assert numbers(-0.5, 1.0)["verdict"] == "−0.50 min against earlier quarters: no clear change"
+    assert numbers(2.5, 1.0)["verdict"] == "+2.50 min against earlier quarters: outside pad-to-pad variation"
     assert "too few pads to judge" in numbers(2.5, None)["verdict"]
-    assert numbers(2.5, 1.0)["limits"] == "9.00 min to 11.0 min, by how pads differ"
+    assert numbers(2.5, 1.0)["limits"] == "9.00 min to 11.0 min, from pad-to-pad variation"
     assert numbers(2.5, None)["limits"] == "no limits: fewer than three pads so far"

@@ -10,11 +10,11 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline import queries
 from pipeline.errors import HeelwardError
 from pipeline.models.trend import mann_kendall
-from pipeline.report import export, queries
-from pipeline.steps import TABLES
-from tests.builders import query_on
+from pipeline.report import export
+from tests.builders import connect_on, milled, query_on
 from tests.conftest import Campaign
 
 PARAMETERS = {
@@ -27,15 +27,17 @@ PARAMETERS = {
 
 
 @pytest.mark.parametrize("name", queries.names())
-def test_header_names_every_column_in_order_and_every_parameter(campaign: Campaign, name: str) -> None:
+def test_every_column_and_parameter_of_a_query_is_described_once(campaign: Campaign, name: str) -> None:
     query = queries.load(name)
     assert {item.name for item in query.parameters} == set(PARAMETERS.get(name, {}))
-    frame = queries.run(queries.connect(campaign.lake, list(TABLES.values())), query, PARAMETERS.get(name))
-    assert frame.columns == [column.name for column in query.columns]
-    assert frame.height >= (0 if name in NONE_IN_THE_CAMPAIGN else 1)
-    for column in query.columns:
+    answer = queries.run(queries.connect(campaign.lake), query, PARAMETERS.get(name))
+    assert answer.frame.columns == [column.name for column in answer.columns]
+    assert set(query.made) <= set(answer.frame.columns)
+    assert all(column.meaning for column in answer.columns)
+    assert answer.frame.height >= (0 if name in NONE_IN_THE_CAMPAIGN else 1)
+    for column in answer.columns:
         if column.unit:
-            assert frame.schema[column.name].is_numeric(), column.name
+            assert answer.frame.schema[column.name].is_numeric(), column.name
 
 
 NONE_IN_THE_CAMPAIGN = ("set_aside", "amendments", "amendments_by_pick")
@@ -45,9 +47,7 @@ CHECKS = sorted((queries.folder() / "checks").glob("*.sql"))
 @pytest.mark.parametrize("path", CHECKS, ids=lambda path: path.stem)
 def test_check_query_returns_no_failing_row(campaign: Campaign, path: Path) -> None:
     query = queries.load(path.stem, path.parent)
-    frame = queries.run(queries.connect(campaign.lake, list(TABLES.values())), query)
-    assert frame.columns == [column.name for column in query.columns]
-    assert frame.is_empty()
+    assert queries.run(queries.connect(campaign.lake), query).frame.is_empty()
 
 
 def test_check_queries_can_fail() -> None:
@@ -57,12 +57,8 @@ def test_check_queries_can_fail() -> None:
     activity = pl.DataFrame(
         {"pad": ["a", "a"], "start_time": times, "end_time": [times[1].replace(hour=6), times[1].replace(hour=8)]}
     )
-    import duckdb
-
-    connection = duckdb.connect()
-    connection.register("activity", activity)
     query = queries.load("activity_overlaps", queries.folder() / "checks")
-    assert queries.run(connection, query).height == 1
+    assert queries.run(connect_on({"activity": activity}), query).frame.height == 1
 
 
 def test_hours_by_activity_add_up_to_the_days() -> None:
@@ -70,7 +66,7 @@ def test_hours_by_activity_add_up_to_the_days() -> None:
     hours = [[2.0, 3.0, 0.0, 0.0, 0.0, 1.0, 0.0], [7.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]]
     days = pl.DataFrame(
         {
-            "quarter": ["2025Q1"] * 2,
+            "local_date": [date(2025, 1, 1), date(2025, 1, 2)],
             "pad": ["a"] * 2,
             **{f"{name}_hours": [row[i] for row in hours] for i, name in enumerate(names)},
         }
@@ -102,11 +98,11 @@ def compared(rows: list[tuple[str, bool, float | None, float | None, float | Non
 def test_title_of_a_comparison_follows_the_data_when_the_finding_reverses() -> None:
     assert (
         compared([("A", True, -3.0, -4.0, -2.0), ("B", True, 3.0, 2.0, 4.0)])
-        == "A takes 3.0 min a stage less than the mean"
+        == "A takes 3.0 min per stage less than the mean"
     )
     assert (
         compared([("A", True, 3.0, 2.0, 4.0), ("B", True, -3.0, -4.0, -2.0)])
-        == "B takes 3.0 min a stage less than the mean"
+        == "B takes 3.0 min per stage less than the mean"
     )
     assert (
         compared([("A", True, 0.3, -1.0, 1.6), ("B", True, -0.3, -1.6, 1.0)]) == "No clear difference between 2 crews"
@@ -117,19 +113,13 @@ def test_title_of_a_comparison_follows_the_data_when_the_finding_reverses() -> N
 
 
 def trend(values: list[float]) -> str:
-    quarters = [f"{2023 + i // 4}Q{i % 4 + 1}" for i in range(len(values))]
-    plugs = pl.DataFrame(
-        {"quarter": quarters, "mill_min": values}, schema={"quarter": pl.String, "mill_min": pl.Float64}
-    )
-    stages = pl.DataFrame(schema={"quarter": pl.String, "pump_time_min": pl.Float64})
-    tables = {"plug_metrics": plugs, "stage_metrics": stages}
-    return str(query_on("quarter_trend_title", tables, {"metric": "mill_min"})["title"][0])
+    return str(query_on("quarter_trend_title", milled(values), {"metric": "mill_min"})["title"][0])
 
 
 def test_title_of_a_trend_says_what_the_quarters_allow() -> None:
     assert trend([]) == "Mill time per plug: nothing measured yet"
     assert "too few quarters" in trend([10.0, 9.0, 8.0])
-    assert "falls by 0.50 min a quarter" in trend([10.0 - 0.5 * i for i in range(9)])
+    assert "falls by 0.50 min per quarter" in trend([10.0 - 0.5 * i for i in range(9)])
     assert "rises" in trend([10.0 + 0.5 * i for i in range(9)])
     assert "no clear change" in trend([10.0, 10.4, 9.8, 10.2, 9.9, 10.3])
     assert "stands out in 2024Q2" in trend([10.0, 10.1, 10.0, 10.1, 10.0, 14.0])
@@ -137,13 +127,9 @@ def test_title_of_a_trend_says_what_the_quarters_allow() -> None:
 
 def test_parameters_are_bound_and_unknown_ones_refused() -> None:
     hostile = "mill_min' OR '1'='1"
-    empty = {
-        "plug_metrics": pl.DataFrame({"quarter": ["2025Q1"], "mill_min": [9.0]}),
-        "stage_metrics": pl.DataFrame({"quarter": ["2025Q1"], "pump_time_min": [80.0]}),
-    }
-    assert query_on("quarter_trend", empty, {"metric": hostile}).is_empty()
+    assert query_on("quarter_trend", milled([9.0]), {"metric": hostile}).is_empty()
     with pytest.raises(HeelwardError, match="has no parameter x; it has: metric"):
-        query_on("quarter_trend", empty, {"x": "y"})
+        query_on("quarter_trend", {}, {"x": "y"})
 
 
 def test_an_unknown_query_names_the_known_ones() -> None:
@@ -190,7 +176,7 @@ def test_titles_say_amounts_in_the_units_shown(
 
 COST = pl.DataFrame(
     {
-        "well_id": ["a"] * 4, "service_date": [date(2025, 5, 10)] * 4, "category": ["stimulation"] * 3 + ["water"],
+        "well_id": ["a"] * 4, "line": [1, 2, 3, 4], "service_date": [date(2025, 5, 10)] * 4, "category": ["stimulation"] * 3 + ["water"],
         "state": ["budget", "accrued", "invoiced", "accrued"], "amount": [100_000.0, 95_000.0, 98_000.0, 10_000.0],
         "currency": ["USD"] * 4,
     }
@@ -220,11 +206,10 @@ def test_what_is_only_accrued_counts_and_is_called_provisional() -> None:
 
 
 def test_a_title_reads_the_rows_that_its_chart_shows() -> None:
-    connection = duckdb.connect(":memory:")
-    queries.speak(connection)
+    connection = connect_on({})
     shown = pl.DataFrame({"quarter": ["2025Q1"], "kind": ["budget"], "amount": [100.0], "provisional": [False]})
     spent = shown.with_columns(kind=pl.lit("spent"), amount=pl.lit(150.0))
-    rows = queries.run(connection, queries.load("quarter_cost_title"), {}, pl.concat([shown, spent]))
+    rows = queries.run(connection, queries.load("quarter_cost_title"), {}, pl.concat([shown, spent])).frame
     assert rows["title"].to_list() == ["Spent +50.0 % against budget"]
 
 

@@ -16,7 +16,7 @@ START = datetime(2025, 3, 1, tzinfo=UTC)
 def test_a_faster_wiper_rate_saves_its_share_of_the_wiper_hours() -> None:
     runs = pl.DataFrame(
         {
-            "well_id": ["a", "b", "c"], "run": [1, 1, 1], "run_quarter": ["2025Q1"] * 3, "wiper_trips": [2, 2, 0], "wiper_rate_bpm": [4.0, 3.0, None],
+            "well_id": ["a", "b", "c"], "run": [1, 1, 1], "wiper_trips": [2, 2, 0], "wiper_rate_bpm": [4.0, 3.0, None],
             "wiper_hours": [3.0, 4.0, 0.0], "hours": [10.0, 10.0, 8.0], "plugs_per_wiper": [4.0, 5.0, None],
             "bottoms_up_per_wiper": [2.0, 2.0, None], "wiper_lateral_velocity_ft_min": [240.0, 170.0, None],
             "wiper_annular_velocity_ft_min": [240.0, 170.0, None], "wiper_transport_ratio_low": [0.6, 0.5, None],
@@ -39,7 +39,7 @@ def test_a_faster_wiper_rate_saves_its_share_of_the_wiper_hours() -> None:
 def test_cost_states_are_kept_apart_and_what_is_missing_is_declared() -> None:
     cost = pl.DataFrame(
         {
-            "well_id": ["a"] * 3, "state": ["budget", "accrued", "accrued"], "currency": ["USD"] * 3,
+            "well_id": ["a"] * 3, "line": [1, 2, 3], "state": ["budget", "accrued", "accrued"], "currency": ["USD"] * 3,
             "price_basis": ["p"] * 3, "category": ["stimulation", "stimulation", "coiled tubing"],
             "amount": [100.0, 90.0, 30.0],
         }
@@ -50,8 +50,8 @@ def test_cost_states_are_kept_apart_and_what_is_missing_is_declared() -> None:
             "toe_md_ft": [9060.0, 9100.0],
         }
     )  # fmt: skip
-    stages = pl.DataFrame({"well_id": ["a", "a", "a"]})
-    plugs = pl.DataFrame({"well_id": ["a", "a"], "mill_min": [9.0, None]})
+    stages = pl.DataFrame({"well_id": ["a", "a", "a"], "stage": [1, 2, 3]})
+    plugs = pl.DataFrame({"well_id": ["a", "a"], "plug": [1, 2], "mill_min": [9.0, None]})
     found = query_on("cost_units", {"cost": cost, "wells": wells, "stage_metrics": stages, "plug_metrics": plugs})
     rows = {(row["well"], row["state"]): row for row in found.iter_rows(named=True)}
     accrued, budget = rows["A", "accrued"], rows["A", "budget"]
@@ -60,7 +60,7 @@ def test_cost_states_are_kept_apart_and_what_is_missing_is_declared() -> None:
     assert budget["per_plug"] is None
     assert "no coiled tubing line" in budget["missing"]
     assert (
-        rows["B", "no cost line"]["missing"] == "no cost line; no stage measured; no plug milled; heel or toe unknown"
+        rows["B", "no cost line"]["missing"] == "no cost line; no stage measured; no plug milled; heel or toe not known"
     )
 
 
@@ -69,7 +69,7 @@ def test_transitions_of_well_and_fleet_are_apart_and_modes_are_not_mixed() -> No
     metrics = pl.DataFrame(
         [
             {
-                "well_id": well, "stage": stage, "quarter": "2025Q1", "start_time": START + timedelta(hours=hour),
+                "well_id": well, "stage": stage, "start_time": START + timedelta(hours=hour),
                 "end_time": START + timedelta(hours=hour + 2),
             }
             for well, stage, hour in order
@@ -89,9 +89,9 @@ def test_transitions_of_well_and_fleet_are_apart_and_modes_are_not_mixed() -> No
     wells = pl.DataFrame({"well_id": ["a", "b"], "well_name": ["A", "B"], "pad": ["p", "p"]})
     tables = {"stage_metrics": metrics, "stages": stages, "wells": wells}
     found = {(row["well"], row["stage"]): row for row in query_on("transitions", tables).iter_rows(named=True)}
-    assert found["A", 2]["well_min"] == pytest.approx(240.0)  # its own last rate was four hours ago
-    assert found["A", 2]["fleet_min"] == pytest.approx(60.0)  # the crew's was one
-    assert found["B", 1]["well_min"] is None
+    assert found["A", 2]["well_gap_min"] == pytest.approx(240.0)  # its own last rate was four hours ago
+    assert found["A", 2]["transition_min"] == pytest.approx(60.0)  # the crew's was one
+    assert found["B", 1]["well_gap_min"] is None
     by_crew = query_on("transitions_by_crew", tables)
     assert by_crew.select("mode", "stages", "middle").rows() == [("alternating", 1, 60.0), ("single", 1, 60.0)]
 

@@ -9,13 +9,14 @@ from typing import Any
 import polars as pl
 import pytest
 
+from pipeline import queries
 from pipeline.lake import Lake
 from pipeline.models.compare import compare
 from pipeline.models.frames import modelling_tables
 from pipeline.models.specs import COMPARISONS as SPECS
-from pipeline.report import queries
-from pipeline.schemas import COIL_RUNS, COMPARISONS, STAGES, Table
-from pipeline.steps import TABLES
+from pipeline.schemas.base import Table
+from pipeline.schemas.fitted import COMPARISONS
+from pipeline.schemas.wells import COIL_RUNS, STAGES
 from tests.conftest import Campaign
 
 
@@ -27,7 +28,7 @@ def lake(campaign: Campaign, tmp_path: Path) -> Lake:
 
 
 def title(lake: Lake, name: str, **given: Any) -> str:
-    return str(queries.run(queries.connect(lake, list(TABLES.values())), queries.load(name), given)["title"][0])
+    return str(queries.run(queries.connect(lake), queries.load(name), given).frame["title"][0])
 
 
 def rename(lake: Lake, table: Table, column: str, names: dict[str, str]) -> None:
@@ -37,7 +38,7 @@ def rename(lake: Lake, table: Table, column: str, names: dict[str, str]) -> None
 
 def compare_again(lake: Lake, name: str) -> None:
     spec = next(spec for spec in SPECS if spec.name == name)
-    rows = compare(modelling_tables(lake)[spec.level], spec)
+    rows = compare(modelling_tables(lake, "UTC")[spec.level], spec)
     lake.replace(COMPARISONS, pl.DataFrame(rows, schema=COMPARISONS.dtypes), {"comparison": name})
 
 

@@ -1,9 +1,8 @@
-"""Saved queries: SQL over the lake, with a header that says what they answer and what each column is."""
+"""Saved queries over the marts of the lake."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,53 +13,11 @@ import polars as pl
 from pipeline import resources
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
+from pipeline.metrics.tables import TABLES, columns_known
 from pipeline.models.trend import trend_p, trend_slope
-from pipeline.schemas import Table
-from pipeline.units import shown, shown_units
-
-_FIELD = re.compile(r"^-- (title|reader|grain|chart|parameters|columns):\s*(.*)$")
-_ITEM = re.compile(r"^--\s{3}(\w+)(?: \[([^\]]+)\])?: (.+)$")
-
-
-@dataclass(frozen=True)
-class QueryColumn:
-    """A column of a query: name, unit (empty where it has none), meaning."""
-
-    name: str
-    unit: str
-    meaning: str
-
-
-@dataclass(frozen=True)
-class Query:
-    """A saved query.
-
-    Attributes
-    ----------
-    name : str
-        Name of its file.
-    title, reader, grain : str
-        The question, who asks it, and what a row is.
-    parameters : tuple of QueryColumn
-        Named parameters, bound and never pasted in.
-    columns : tuple of QueryColumn
-    sql : str
-    chart : str
-        Of a title: the query whose rows it reads as the view ``chart``; empty where it reads none.
-    """
-
-    name: str
-    title: str
-    reader: str
-    grain: str
-    parameters: tuple[QueryColumn, ...]
-    columns: tuple[QueryColumn, ...]
-    sql: str
-    chart: str = ""
-
-    def unit(self, column: str) -> str:
-        """Unit of a column."""
-        return next((item.unit for item in self.columns if item.name == column), "")
+from pipeline.schemas.base import Table
+from pipeline.sql import Described, Statement, describe, read_statement, tables_read
+from pipeline.units import say, shown, shown_units
 
 
 def folder() -> Path:
@@ -73,7 +30,7 @@ def names() -> list[str]:
     return sorted(path.stem for path in folder().glob("*.sql"))
 
 
-def load(name: str, within: Path | None = None) -> Query:
+def load(name: str, within: Path | None = None) -> Statement:
     """Read a saved query.
 
     Raises
@@ -84,44 +41,41 @@ def load(name: str, within: Path | None = None) -> Query:
     known = names()
     if within is None and name not in known:
         raise HeelwardError(f"there is no query '{name}'; known: {', '.join(known)}")
-    path = (within or folder()) / f"{name}.sql"
-    text = path.read_text(encoding="utf-8")
-    fields: dict[str, str] = {}
-    items: dict[str, list[QueryColumn]] = {"parameters": [], "columns": []}
-    section = ""
-    for line in text.splitlines():
-        if match := _FIELD.match(line):
-            section = match[1]
-            fields[section] = match[2].strip()
-        elif (match := _ITEM.match(line)) and section in items:
-            items[section].append(QueryColumn(match[1], match[2] or "", match[3].strip()))
-        elif not line.startswith("--"):
-            break
-    missing = [key for key in ("title", "reader", "grain", "columns") if key not in fields]
-    if missing:
-        raise HeelwardError(f"{path}: the header lacks {', '.join(missing)}")
-    return Query(
-        name, fields["title"], fields["reader"], fields["grain"], tuple(items["parameters"]),
-        tuple(items["columns"]), text, fields.get("chart", ""),
-    )  # fmt: skip
+    return read_statement((within or folder()) / f"{name}.sql")
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a query gave: its rows, and what is known of each of their columns."""
+
+    query: Statement
+    frame: pl.DataFrame
+    columns: list[Described]
+
+    def unit(self, column: str) -> str:
+        """Unit of a column, empty where it has none."""
+        return next((item.unit for item in self.columns if item.name == column), "")
 
 
 def connect(
-    lake: Lake, tables: Sequence[Table], system: str = "field",
+    lake: Lake,
+    system: str = "field",
     seen: Callable[[Table, pl.LazyFrame], pl.LazyFrame] | None = None,
-) -> duckdb.DuckDBPyConnection:  # fmt: skip
-    """Open a connection that saved queries run on: the lake's views, and the macros that titles say numbers with.
+    *,
+    zone: str = "UTC",
+    quarter: str | None = None,
+) -> duckdb.DuckDBPyConnection:
+    """Open a connection that queries run on: tables, marts, and the macros that titles write numbers with.
 
     Parameters
     ----------
     lake : Lake
-    tables : sequence of Table
     system : str
         ``field`` or ``metric``.
-    seen : callable, optional
-        Given a table and its rows, returns the rows that are seen.
+    seen, zone, quarter
+        As `Lake.connect` takes them.
     """
-    connection = lake.connect(tables, seen)
+    connection = lake.connect(TABLES.values(), seen, zone=zone, quarter=quarter)
     speak(connection, system)
     return connection
 
@@ -164,17 +118,17 @@ def _map(values: Mapping[str, float | str], absent: float | str) -> str:
 
 def run(
     connection: duckdb.DuckDBPyConnection,
-    query: Query,
+    query: Statement,
     given: dict[str, Any] | None = None,
     chart: pl.DataFrame | None = None,
-) -> pl.DataFrame:
+) -> Answer:
     """Run a query.
 
     Parameters
     ----------
     connection : duckdb connection
-        With the lake's tables as views.
-    query : Query
+        With the lake's tables and marts as views.
+    query : Statement
     given : dict, optional
         Values of its parameters; those not given are null.
     chart : polars.DataFrame, optional
@@ -183,7 +137,7 @@ def run(
     Raises
     ------
     HeelwardError
-        If a parameter is not known.
+        If a parameter is not known, or a column is described nowhere.
     """
     wanted = [item.name for item in query.parameters]
     unknown = sorted(set(given or {}) - set(wanted))
@@ -192,6 +146,38 @@ def run(
         raise HeelwardError(f"query '{query.name}' has no parameter {', '.join(unknown)}; it has: {known}")
     bound = {name: (given or {}).get(name) for name in wanted}
     if query.chart:
-        connection.register("chart", run(connection, load(query.chart), given) if chart is None else chart)
-    rows: pl.DataFrame = connection.sql(query.sql, params=bound or None).pl()
-    return rows
+        rows = run(connection, load(query.chart), given).frame if chart is None else chart
+        connection.register("chart", rows)
+    used = {name: value for name, value in bound.items() if f"${name}" in query.sql}  # a title may pass one on only
+    frame: pl.DataFrame = connection.sql(query.sql, params=used or None).pl()
+    return Answer(query, frame, describe(query, frame.columns, tables_read(connection, query.sql), columns_known()))
+
+
+def in_units_shown(answer: Answer, system: str) -> tuple[pl.DataFrame, dict[str, str]]:
+    """Return the rows of an answer in the units of a system, amounts in its sentences too, and the labels of the units.
+
+    Parameters
+    ----------
+    answer : Answer
+    system : str
+        ``field`` or ``metric``.
+    """
+    frame, units = answer.frame, {}
+    for name, dtype in frame.schema.items():
+        if dtype == pl.String and frame[name].str.contains("{", literal=True).any():
+            said = pl.col(name).map_elements(lambda text: say(text, system), return_dtype=pl.String)
+            frame = frame.with_columns(said)
+    for column in answer.columns:
+        if not column.unit:
+            continue
+        line, label = shown(column.unit, system)
+        units[column.name] = "" if label == "ratio" else label
+        if (line.factor, line.offset) != (1.0, 0.0):
+            frame = frame.with_columns(pl.col(column.name) * line.factor + line.offset)
+    return frame, units
+
+
+def heading(column: str, unit: str, label: str) -> str:
+    """Return the heading of a column: its name in words, and the label of the unit shown in the place of its suffix."""
+    bare = column.removesuffix("_" + unit.replace("/", "_")) if label else column
+    return bare.replace("_", " ") + (f" [{label}]" if label else "")

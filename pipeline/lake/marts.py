@@ -1,0 +1,89 @@
+"""Marts: tables of a DuckDB connection with a stated grain, where every join and shared definition stands once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
+from graphlib import TopologicalSorter
+
+import duckdb
+import polars as pl
+
+from pipeline import resources
+from pipeline.schemas.base import Table
+from pipeline.sql import Described, Statement, describe, read_statement, tables_read
+
+
+@cache
+def marts() -> dict[str, Statement]:
+    """Return the marts, by name."""
+    folder = resources.folder("queries") / "marts"
+    return {path.stem: read_statement(path) for path in sorted(folder.glob("*.sql"))}
+
+
+@cache
+def _reads() -> dict[str, set[str]]:
+    """What each mart reads, in an order in which they can be made."""
+    with duckdb.connect(":memory:") as parser:
+        reads = {name: tables_read(parser, mart.sql) for name, mart in marts().items()}
+    order = TopologicalSorter({name: read & reads.keys() for name, read in reads.items()}).static_order()
+    return {name: reads[name] for name in order}
+
+
+def create_marts(
+    connection: duckdb.DuckDBPyConnection,
+    tables: Iterable[str],
+    zone: str = "UTC",
+    *,
+    quarter: str | None = None,
+) -> None:
+    """Compute the marts whose tables are there, once for all queries of a connection, and make the macros they share.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        With the tables as views.
+    tables : iterable of str
+        Names of the tables.
+    zone : str
+        Time zone of pads that state none.
+    quarter : str, optional
+        Such as ``2025Q2``: rows of later quarters are left out of every mart that has a quarter.
+    """
+    quoted = zone.replace("'", "''")
+    for macro in (
+        f"default_zone() AS '{quoted}'",
+        "quarter_of(day) AS year(day) || 'Q' || quarter(day)",
+        "minutes_between(earlier, later) AS (epoch_us(later) - epoch_us(earlier)) / 6e7",
+        "money(amount) AS CAST(amount AS DECIMAL(18, 4))",  # a sum that does not depend on the order of its lines
+    ):
+        connection.execute(f"CREATE MACRO {macro}")
+    there = set(tables)
+    for name, reads in _reads().items():
+        if not reads <= there:
+            continue
+        sql = marts()[name].sql
+        if quarter is not None and "quarter" in connection.sql(sql).columns:
+            sql = f"SELECT * FROM (\n{sql}\n) WHERE quarter IS NULL OR quarter <= '{quarter}'"
+        connection.execute(f'CREATE TABLE "{name}" AS {sql}')
+        there.add(name)
+
+
+def catalogue(tables: Sequence[Table]) -> Mapping[str, Mapping[str, Described]]:
+    """Return what is known of every column of the tables and of the marts over them."""
+    known = {
+        table.name: {
+            name: Described(name, table.unit(name), column.description or "") for name, column in table.columns.items()
+        }
+        for table in tables
+    }
+    with duckdb.connect(":memory:") as connection:
+        connection.execute("SET TimeZone = 'UTC'")
+        for table in tables:
+            connection.register(table.name, pl.DataFrame(schema=table.dtypes))
+        create_marts(connection, known)
+        for name, reads in _reads().items():
+            if reads <= known.keys():
+                columns = connection.sql(f'SELECT * FROM "{name}"').columns
+                known[name] = {item.name: item for item in describe(marts()[name], columns, reads, known)}
+    return known

@@ -1,0 +1,149 @@
+"""SQL files with a header that says what they answer, what a row is, and what each column that they make is."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from pipeline.errors import HeelwardError
+
+_FIELD = re.compile(r"^-- (title|reader|grain|key|follows|chart|parameters|columns):\s*(.*)$")
+_ITEM = re.compile(r"^--\s{3}(\w+)(?: \[([^\]]+)\])?: (.+)$")
+
+
+@dataclass(frozen=True)
+class Described:
+    """A column or parameter: name, unit (empty where it has none), meaning."""
+
+    name: str
+    unit: str
+    meaning: str
+
+
+Catalogue = Mapping[str, Mapping[str, Described]]
+"""What is known of the columns of each table and mart, by its name."""
+
+
+@dataclass(frozen=True)
+class Statement:
+    """A SQL file.
+
+    Attributes
+    ----------
+    name : str
+        Name of the file.
+    title, reader, grain : str
+        What it answers, who asks it, and what a row is.
+    key : tuple of str
+        Of a mart: the columns that name a row.
+    follows : tuple of str
+        Tables whose description of a column goes before that of the others it reads, the first first.
+    parameters : tuple of Described
+        Named parameters, bound and never pasted in.
+    made : dict of str to Described
+        Columns that it makes; what is known of the others is known of the tables that it reads.
+    sql : str
+    chart : str
+        Of a title: the query whose rows it reads as the view ``chart``; empty where it reads none.
+    """
+
+    name: str
+    title: str
+    reader: str
+    grain: str
+    key: tuple[str, ...]
+    follows: tuple[str, ...]
+    parameters: tuple[Described, ...]
+    made: Mapping[str, Described]
+    sql: str
+    chart: str = ""
+
+
+def read_statement(path: Path) -> Statement:
+    """Read a SQL file and its header.
+
+    Raises
+    ------
+    HeelwardError
+        If the header has no title or grain.
+    """
+    text = path.read_text(encoding="utf-8")
+    fields: dict[str, str] = {}
+    items: dict[str, list[Described]] = {"parameters": [], "columns": []}
+    section = ""
+    for line in text.splitlines():
+        if match := _FIELD.match(line):
+            section = match[1]
+            fields[section] = match[2].strip()
+        elif (match := _ITEM.match(line)) and section in items:
+            items[section].append(Described(match[1], match[2] or "", match[3].strip()))
+        elif not line.startswith("--"):
+            break
+    missing = [key for key in ("title", "grain") if key not in fields]
+    if missing:
+        raise HeelwardError(f"{path}: the header lacks {', '.join(missing)}")
+    key, follows = (
+        tuple(part.strip() for part in fields.get(field, "").split(",") if part.strip()) for field in ("key", "follows")
+    )
+    made = {item.name: item for item in items["columns"]}
+    return Statement(
+        path.stem, fields["title"], fields.get("reader", ""), fields["grain"], key, follows,
+        tuple(items["parameters"]), made, text, fields.get("chart", ""),
+    )  # fmt: skip
+
+
+def tables_read(connection: duckdb.DuckDBPyConnection, sql: str) -> set[str]:
+    """Return the tables and views that a query reads, by the tree that DuckDB parses it into."""
+    ((tree,),) = connection.execute("SELECT json_serialize_sql(?)", [sql]).fetchall()
+    tables: set[str] = set()
+    shared: set[str] = set()
+    waiting: list[Any] = [json.loads(tree)]
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, dict):
+            if node.get("type") == "BASE_TABLE":
+                tables.add(node["table_name"])
+            shared |= {entry["key"] for entry in node.get("cte_map", {}).get("map", [])}
+            waiting += node.values()
+        elif isinstance(node, list):
+            waiting += node
+    return tables - shared
+
+
+def describe(statement: Statement, columns: Iterable[str], read: Iterable[str], known: Catalogue) -> list[Described]:
+    """Return what is known of a statement's columns: from its header, else from what it reads.
+
+    Parameters
+    ----------
+    statement : Statement
+    columns : iterable of str
+        Its columns, in order.
+    read : iterable of str
+        The tables and marts that it reads.
+    known : Catalogue
+
+    Raises
+    ------
+    HeelwardError
+        If a column is described nowhere, or differently by two tables that it may come from.
+    """
+    found = []
+    for column in columns:
+        first = next((table for table in statement.follows if column in known.get(table, {})), None)
+        described = {known[table][column] for table in read if column in known.get(table, {})}
+        if column in statement.made:
+            found.append(statement.made[column])
+        elif first is not None:
+            found.append(known[first][column])
+        elif len(described) == 1:
+            found.append(described.pop())
+        else:
+            why = "is described nowhere" if not described else "has several meanings in what it reads"
+            raise HeelwardError(f"{statement.name}.sql: column {column} {why}: describe it in the header")
+    return found

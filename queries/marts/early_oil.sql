@@ -1,0 +1,55 @@
+-- title: Oil of each well's first 90 and 180 days on, where its production can be compared
+-- grain: a well with production
+-- key: well_id
+-- columns:
+--   production_excluded: why the well's production is compared with no other's; empty where it is
+--   oil_90d_bbl [bbl]: oil of the first 90 days on, straight between months; none before that, or where excluded
+--   oil_180d_bbl [bbl]: oil of the first 180 days on, straight between months; none before that, or where excluded
+WITH months AS (
+    SELECT
+        *,
+        row_number() OVER by_month AS age,
+        sum(days_on) OVER by_month AS days,
+        sum(oil_bbl) OVER by_month AS oil
+    FROM production
+    WINDOW by_month AS (PARTITION BY well_id ORDER BY month)
+),
+early AS (SELECT * FROM months WHERE age <= 3),
+usual AS (SELECT median(choke_64ths) AS choke, median(flowing_pressure_psi) AS pressure FROM early),
+judged AS (
+    SELECT
+        e.well_id,
+        nullif(
+            concat_ws(
+                '; ',
+                CASE WHEN min(e.days_on) < 15 THEN 'a month with few days on' END,
+                CASE
+                    WHEN median(e.choke_64ths) IS NULL OR median(e.flowing_pressure_psi) IS NULL
+                        THEN 'choke or flowing pressure not recorded'
+                END,
+                -- a quarter of the usual choke, half of the usual pressure: another way of producing (common practice)
+                CASE WHEN abs(median(e.choke_64ths) / any_value(u.choke) - 1) > 0.25 THEN 'another choke' END,
+                CASE
+                    WHEN abs(median(e.flowing_pressure_psi) / any_value(u.pressure) - 1) > 0.5
+                        THEN 'another flowing pressure'
+                END
+            ),
+            ''
+        ) AS production_excluded
+    FROM early AS e, usual AS u
+    GROUP BY e.well_id
+),
+reached AS (
+    SELECT m.well_id, d.goal, first(m.oil - m.oil_bbl * (m.days - d.goal) / m.days_on ORDER BY m.month) AS oil
+    FROM months AS m, (VALUES (90), (180)) AS d (goal)
+    WHERE m.days - m.days_on < d.goal AND m.days >= d.goal
+    GROUP BY ALL
+)
+SELECT
+    j.well_id,
+    j.production_excluded,
+    any_value(r.oil) FILTER (r.goal = 90 AND j.production_excluded IS NULL) AS oil_90d_bbl,
+    any_value(r.oil) FILTER (r.goal = 180 AND j.production_excluded IS NULL) AS oil_180d_bbl
+FROM judged AS j
+LEFT JOIN reached AS r USING (well_id)
+GROUP BY ALL

@@ -1,0 +1,19 @@
+-- title: Safety events on the pad's clock
+-- grain: a safety event
+-- key: pad, occurred_at
+-- follows: incidents
+-- columns:
+--   well: well that it concerns, where it concerns one
+--   severity: near miss, first aid, recordable or lost time; not stated where the record says nothing
+--   local_time: when, on the pad's clock
+--   local_date: day of that
+--   quarter: quarter of that
+SELECT
+    i.* EXCLUDE (source_id, source_row) REPLACE (coalesce(i.severity, 'not stated') AS severity),
+    coalesce(w.well, i.well_id) AS well,
+    timezone(coalesce(p.zone, default_zone()), i.occurred_at) AS local_time,
+    local_time::DATE AS local_date,
+    quarter_of(local_time) AS quarter
+FROM incidents AS i
+LEFT JOIN pad AS p ON p.pad = i.pad
+LEFT JOIN well_site AS w USING (well_id)

@@ -1,0 +1,10 @@
+-- title: Pads and their clock
+-- grain: a pad that the wells table names
+-- key: pad
+-- columns:
+--   zone: time zone of the pad's clock; the workspace's where none of its wells states one
+--   wells: wells on record
+SELECT pad, coalesce(min(time_zone), default_zone()) AS zone, count(*)::INTEGER AS wells
+FROM wells
+WHERE pad IS NOT NULL
+GROUP BY pad

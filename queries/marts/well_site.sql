@@ -1,0 +1,45 @@
+-- title: Where each well lies, what surrounds it, and its clock
+-- grain: a well that the wells table or a record names
+-- key: well_id
+-- columns:
+--   well: name as the team writes it, else our name of the well
+--   zone: time zone of the pad's clock; the well's own or the workspace's where there is no pad
+--   lateral_ft [ft]: measured depth of the toe less that of the heel
+--   casing_inside_diameter_in [in]: inside diameter of the deepest casing section
+--   nearest_spacing_ft [ft]: distance to the nearest neighbour
+--   longest_depletion_months [month]: longest time that a neighbour produced before
+WITH named AS (
+    SELECT well_id FROM wells
+    UNION SELECT well_id FROM stage_metrics
+    UNION SELECT well_id FROM plug_metrics
+    UNION SELECT well_id FROM coil_run_metrics
+    UNION SELECT well_id FROM wireline_metrics
+),
+casing AS (
+    SELECT well_id, arg_max(inside_diameter_in, section) AS inside_diameter_in
+    FROM strings
+    WHERE string = 'casing'
+    GROUP BY well_id
+),
+around AS (
+    SELECT well_id, min(spacing_ft) AS nearest_spacing_ft, max(depletion_months) AS longest_depletion_months
+    FROM offsets
+    GROUP BY well_id
+)
+SELECT
+    n.well_id,
+    coalesce(w.well_name, n.well_id) AS well,
+    w.pad,
+    w.formation,
+    coalesce(p.zone, w.time_zone, default_zone()) AS zone,
+    w.heel_md_ft,
+    w.toe_md_ft,
+    w.toe_md_ft - w.heel_md_ft AS lateral_ft,
+    c.inside_diameter_in AS casing_inside_diameter_in,
+    a.nearest_spacing_ft,
+    a.longest_depletion_months
+FROM named AS n
+LEFT JOIN wells AS w USING (well_id)
+LEFT JOIN pad AS p ON p.pad = w.pad
+LEFT JOIN casing AS c USING (well_id)
+LEFT JOIN around AS a USING (well_id)
