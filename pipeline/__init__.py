@@ -1,3 +1,24 @@
 """heelward: records of well completions in, measured stages, fair comparisons and a team report out."""
 
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pipeline.notebook import OpenWorkspace
+
 __version__ = "0.2.0.dev0"
+
+
+def open_workspace(folder: Path | str) -> OpenWorkspace:
+    """Open a workspace for questions from Python: saved queries and SQL, as Polars frames.
+
+    Parameters
+    ----------
+    folder : path
+        The folder of its ``heelward.toml``.
+    """
+    from pipeline.notebook import OpenWorkspace  # only here: the command line must not load all of it for its help
+
+    return OpenWorkspace(Path(folder))

@@ -259,32 +259,56 @@ def refresh(workspace: Where = Path()) -> None:
 
 @app.command(epilog=EPILOG)
 def query(
-    name: Annotated[str | None, typer.Argument(help="Name of the query; without it all are listed.")] = None,
+    name: Annotated[str | None, typer.Argument(help="Name of a saved query; without it all are listed.")] = None,
     workspace: Where = Path(),
     given: Annotated[
         list[str] | None, typer.Option("--set", help="A parameter, as name=value. May be repeated.")
     ] = None,
+    sql: Annotated[str | None, typer.Option("--sql", help="A SELECT statement instead of a saved query.")] = None,
+    file: Annotated[Path | None, typer.Option("--file", help="A file that holds a SELECT statement.")] = None,
+    about: Annotated[str | None, typer.Option("--about", help="List the columns of a mart or table.")] = None,
     out: Annotated[
-        Path | None, typer.Option("--out", "-o", help="A .csv or .parquet file to write instead of showing a table.")
+        Path | None, typer.Option("--out", "-o", help="A .csv, .parquet or .xlsx file instead of the screen.")
     ] = None,
 ) -> None:
-    """Run a saved query over the lake: as a table, CSV or Parquet."""
-    from pipeline import queries
+    """Run a saved query, or SQL, over the marts and tables of the lake. Nothing can be written through it.
 
-    if name is None:
-        for known in queries.names():
-            say(f"{known:24} {queries.load(known).title}")
+    On the screen a saved query follows the display units; files, and SQL, keep the units that column names end in.
+    """
+    from pipeline import queries
+    from pipeline.errors import HeelwardError
+
+    asked = [word for word, value in (("NAME", name), ("--sql", sql), ("--file", file), ("--about", about)) if value]
+    if len(asked) > 1 or (given and name is None):
+        raise HeelwardError(f"give one of NAME, --sql, --file, --about (got {', '.join(asked)}); --set goes with NAME")
+    if not asked:
+        for line in queries.listing():
+            say(line)
         return
     from pipeline import steps
     from pipeline.report import export
 
     opened = _open(workspace)
-    answer = steps.run_query(opened, name, _pairs(given or []))
+    if about is not None:
+        answer = queries.about(about)
+    elif name is not None:
+        answer = steps.run_query(opened, name, _pairs(given or []))
+    else:
+        answer = steps.run_sql(opened, sql or _text_of(file or Path()))
     if out is None:
         export.show(answer, opened.settings.display_units)
     else:
         export.write(answer.frame, out)
         say(f"{answer.frame.height} rows in {out}")
+
+
+def _text_of(path: Path) -> str:
+    from pipeline.errors import HeelwardError
+
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise HeelwardError(f"{path}: cannot be read as text: {error}") from None
 
 
 def _pairs(given: list[str]) -> dict[str, Any]:

@@ -13,10 +13,12 @@ import polars as pl
 from pipeline import resources
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
+from pipeline.lake.marts import marts
 from pipeline.metrics.tables import TABLES, columns_known
 from pipeline.models.trend import trend_p, trend_slope
 from pipeline.schemas.base import Table
 from pipeline.sql import Described, Statement, describe, read_statement, tables_read
+from pipeline.text import inert_lines
 from pipeline.units import say, shown, shown_units
 
 
@@ -151,6 +153,74 @@ def run(
     used = {name: value for name, value in bound.items() if f"${name}" in query.sql}  # a title may pass one on only
     frame: pl.DataFrame = connection.sql(query.sql, params=used or None).pl()
     return Answer(query, frame, describe(query, frame.columns, tables_read(connection, query.sql), columns_known()))
+
+
+def run_sql(connection: duckdb.DuckDBPyConnection, text: str) -> Answer:
+    """Run a query that somebody wrote, over the marts and tables of a connection; its columns are in the lake's units.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        Of `connect`: it can reach no file, and nothing can be written through it.
+    text : str
+        One SELECT statement of DuckDB's SQL.
+
+    Raises
+    ------
+    HeelwardError
+        If it is anything else, or DuckDB cannot run it; says why and which tables there are.
+    """
+    try:
+        statements = connection.extract_statements(text)
+        if len(statements) != 1 or statements[0].type != duckdb.StatementType.SELECT:
+            found = "no statement" if not statements else ", ".join(str(each.type.name) for each in statements)
+            raise HeelwardError(f"only one SELECT statement can be run over the lake; found: {found}")
+        frame: pl.DataFrame = connection.sql(text).pl()
+    except duckdb.Error as error:
+        raise HeelwardError(f"{inert_lines(str(error))}\n{_there(connection)}") from None
+    columns = [Described(name, "", "") for name in frame.columns]
+    return Answer(Statement("sql", "Rows of the statement", "", "a row of it", (), (), (), {}, text), frame, columns)
+
+
+def _there(connection: duckdb.DuckDBPyConnection) -> str:
+    """Return the marts and tables that a query can read."""
+    names = {name for (name,) in connection.sql("SELECT table_name FROM duckdb_tables()").fetchall()}
+    there = {"marts": names & marts().keys(), "tables": TABLES.keys()}
+    lines = [f"{kind}: {', '.join(sorted(of_it))}" for kind, of_it in there.items()]
+    return "\n".join([*lines, "columns of one of them: `heelward query --about NAME`"])
+
+
+def about(name: str) -> Answer:
+    """Return the columns of a mart or table: name, unit, meaning.
+
+    Raises
+    ------
+    HeelwardError
+        If there is none of that name; names those there are.
+    """
+    known = columns_known()
+    if name not in known:
+        raise HeelwardError(f"there is no mart or table '{name}'; known: {', '.join(sorted(known))}")
+    rows = [(item.name, item.unit, item.meaning) for item in known[name].values()]
+    frame = pl.DataFrame(rows, schema=["column", "unit", "meaning"], orient="row")
+    grain = marts()[name].grain if name in marts() else TABLES[name].grain
+    query = Statement(name, f"{name}: one row per {_per(grain)}", "", "a column", (), (), (), {}, "")
+    return Answer(query, frame, [Described(column, "", "") for column in frame.columns])
+
+
+def _per(grain: str) -> str:
+    return grain.removeprefix("an ").removeprefix("a ")
+
+
+def listing() -> list[str]:
+    """Return the saved queries, and the marts and tables that SQL can read, a line each."""
+    saved = [f"  {name:24} {load(name).title}" for name in names() if not name.endswith("_title")]
+    read = [f"  {name:24} one row per {_per(mart.grain)}" for name, mart in marts().items()]
+    return [
+        "saved queries (`heelward query NAME`):", *saved, "",
+        "marts (`heelward query --sql \"SELECT ... FROM stage\"`, columns by `--about stage`):", *read, "",
+        "tables: " + ", ".join(sorted(TABLES)),
+    ]  # fmt: skip
 
 
 def in_units_shown(answer: Answer, system: str) -> tuple[pl.DataFrame, dict[str, str]]:

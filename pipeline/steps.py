@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 import polars as pl
 
-from pipeline import __version__
+from pipeline import __version__, queries
 from pipeline.errors import HeelwardError
 from pipeline.ingest.land import Landed, land
 from pipeline.lake import Lake, Lease
@@ -26,7 +26,7 @@ from pipeline.models.fit import FitReport, fit
 from pipeline.plan.record import record_plan
 from pipeline.plan.run import Planned
 from pipeline.plan.run import run_plan as plan
-from pipeline.queries import Answer, connect, load, run
+from pipeline.queries import Answer
 from pipeline.report.build import Built, build
 from pipeline.report.edition import PLAIN, Edition, versions_as_of
 from pipeline.report.plan_page import write_plan
@@ -172,9 +172,14 @@ def run_report(
 
 def run_query(workspace: Workspace, name: str, given: dict[str, Any]) -> Answer:
     """Run a saved query over the present lake."""
-    query = load(name)
-    settings = workspace.settings
-    return run(connect(open_lake(workspace), settings.display_units, zone=settings.time_zone), query, given)
+    query, settings = queries.load(name), workspace.settings
+    connection = queries.connect(open_lake(workspace), settings.display_units, zone=settings.time_zone)
+    return queries.run(connection, query, given)
+
+
+def run_sql(workspace: Workspace, text: str) -> Answer:
+    """Run a SELECT statement that somebody wrote over the marts and tables of the present lake."""
+    return queries.run_sql(queries.connect(open_lake(workspace), zone=workspace.settings.time_zone), text)
 
 
 def run_plan(workspace: Workspace, path: Path, teach: str | None = None, out: Path | None = None) -> Planned:

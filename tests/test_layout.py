@@ -31,7 +31,7 @@ ORDER = (
     "report",
     "steps",
 )
-ENDS = ("flows", "cli", "demo", "start", "status", "serve", "review")
+ENDS = ("flows", "notebook", "cli", "demo", "start", "status", "serve", "review")
 """They only call steps and what lies left of them; nothing imports them but each other's commands."""
 
 

@@ -308,6 +308,7 @@ class Lake:
             rows = self.scan(table, visible)
             connection.register(table.name, rows if seen is None else seen(table, rows))
         create_marts(connection, [table.name for table in tables], zone, quarter=quarter)
+        connection.execute("SET python_enable_replacements = false")
         connection.execute("SET enable_external_access = false")
         connection.execute("SET lock_configuration = true")
         return connection

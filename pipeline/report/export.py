@@ -32,18 +32,22 @@ def neutralised(frame: pl.DataFrame) -> pl.DataFrame:
 
 
 def write(frame: pl.DataFrame, out: Path) -> None:
-    """Write rows to a .csv or .parquet file.
+    """Write rows to a .csv, .parquet or .xlsx file.
 
     Raises
     ------
     HeelwardError
         If the file's ending is another.
     """
-    if out.suffix not in (".csv", ".parquet"):
-        raise HeelwardError(f"{out}: write to a .csv or a .parquet file")
+    if out.suffix not in (".csv", ".parquet", ".xlsx"):
+        raise HeelwardError(f"{out}: write to a .csv, .parquet or .xlsx file")
     with replacing(out) as part:
         if out.suffix == ".csv":
             neutralised(frame).write_csv(part)
+        elif out.suffix == ".xlsx":
+            from pipeline.report.sheets import write_frame
+
+            write_frame(frame, part)
         else:
             frame.write_parquet(part, compression="zstd")
 
@@ -63,7 +67,11 @@ def show(answer: Answer, system: str = "field") -> None:
     frame, units = in_units_shown(answer, system)
     table = Table(title=_text(answer.query.title), title_justify="left", header_style="bold")
     for name, dtype in frame.schema.items():
-        label = heading(name, answer.unit(name), units.get(name, ""))
+        unit, label = answer.unit(name), units.get(name, "")
+        if label and label != unit:
+            label = heading(name, unit, label)
+        else:
+            label = f"{name} [{label}]" if label else name
         table.add_column(_text(label), justify="right" if dtype.is_numeric() else "left")
     for row in frame.iter_rows():
         table.add_row(

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import polars as pl
+import polars.selectors as cs
 import xlsxwriter
 
 from pipeline import __version__
@@ -19,9 +20,12 @@ LONGEST_NAME = 31
 MOST_TEXT = 32_767
 """In a cell (the format's limit). [characters]"""
 MOST_ROWS = 1_048_575
+HEAD = {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1}
 _OPTIONS = {
-    "constant_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
-    "nan_inf_to_errors": False, "remove_timezone": True,
+    "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False, "remove_timezone": True,
+}  # fmt: skip
+_FORMATS: dict[Any, str] = {
+    pl.Float64: "General", pl.Int32: "0", pl.Int64: "0", pl.Date: "yyyy-mm-dd", pl.Datetime: "yyyy-mm-dd hh:mm:ss",
 }  # fmt: skip
 
 
@@ -35,18 +39,37 @@ def write_xlsx(content: Content, sheet: Sheet, path: Path) -> Path:
     drawn = {one.rows.query.name: one.rows for each in content.parts for one in each.charts if not one.chart.given}
     with replacing(path) as part, xlsxwriter.Workbook(part, _OPTIONS) as book:
         book.set_properties({"title": sheet.title, "created": datetime.now(UTC).replace(tzinfo=None)})
-        formats = {
-            "head": book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1}),
-            "time": book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"}),
-            "day": book.add_format({"num_format": "yyyy-mm-dd"}),
-        }
-        _first(book, sheet, tables | drawn, formats)
+        head = book.add_format(HEAD)
+        _first(book, sheet, tables | drawn, head)
         for name, rows in (tables | drawn).items():
-            _table(book.add_worksheet(name[:LONGEST_NAME]), rows, formats)
+            labels = {column: rows.label(column) for column in rows.frame.columns}
+            if len(set(labels.values())) < len(labels):
+                labels = {column: f"{label} ({column})" for column, label in labels.items()}
+            add_sheet(book, name, rows.frame.rename(labels))
     return path
 
 
-def _first(book: Any, sheet: Sheet, tables: dict[str, Rows], formats: dict[str, Any]) -> None:
+def write_frame(frame: pl.DataFrame, path: Path) -> None:
+    """Write one frame as a spreadsheet."""
+    with xlsxwriter.Workbook(path, _OPTIONS) as book:
+        add_sheet(book, "rows", frame)
+
+
+def add_sheet(book: Any, name: str, frame: pl.DataFrame) -> None:
+    """Add a frame as a sheet: texts stay texts, times are UTC and say so, unknown cells are empty."""
+    times = {column: f"{column} [UTC]" for column, dtype in frame.schema.items() if dtype == pl.Datetime}
+    rows = frame.head(MOST_ROWS).with_columns(
+        cs.string().str.slice(0, MOST_TEXT), cs.datetime().dt.replace_time_zone(None),
+        cs.float().replace([float("nan"), float("inf"), float("-inf")], None), cs.nested().cast(pl.String),
+    ).rename(times)  # fmt: skip
+    rows.write_excel(
+        book, name[:LONGEST_NAME], freeze_panes=(1, 0), header_format=HEAD, float_precision=6,
+        column_widths={column: int(min(max(len(column) * 6, 70), 220)) for column in rows.columns},
+        dtype_formats=_FORMATS,
+    )  # fmt: skip
+
+
+def _first(book: Any, sheet: Sheet, tables: dict[str, Rows], head: Any) -> None:
     """Say what the sheets are, and what each column means."""
     page = book.add_worksheet("read me")
     page.set_column(0, 2, 28)
@@ -55,40 +78,10 @@ def _first(book: Any, sheet: Sheet, tables: dict[str, Rows], formats: dict[str, 
     for row, line in enumerate(lines):
         page.write_string(row, 0, line)
     for column, heading in enumerate(("sheet", "column", "unit", "meaning")):
-        page.write_string(len(lines), column, heading, formats["head"])
+        page.write_string(len(lines), column, heading, head)
     row = len(lines)
     for name, rows in tables.items():
         for item in rows.answer.columns:
             row += 1
             for column, text in enumerate((name, item.name, rows.units.get(item.name, ""), item.meaning)):
                 page.write_string(row, column, text)
-
-
-def _table(page: Any, rows: Rows, formats: dict[str, Any]) -> None:
-    frame = rows.frame.head(MOST_ROWS)
-    page.freeze_panes(1, 0)
-    for column, name in enumerate(frame.columns):
-        at = " [UTC]" if frame.schema[name] == pl.Datetime else ""
-        page.set_column(column, column, min(max(len(name) * 0.8, 9.0), 30.0))
-        page.write_string(0, column, rows.label(name) + at, formats["head"])
-    if frame.height:
-        page.autofilter(0, 0, frame.height, frame.width - 1)
-    for row, values in enumerate(frame.iter_rows(), start=1):
-        for column, value in enumerate(values):
-            _write(page, row, column, value, formats)
-
-
-def _write(page: Any, row: int, column: int, value: Any, formats: dict[str, Any]) -> None:
-    """Write one typed cell; unknown stays empty."""
-    if value is None:
-        return
-    if isinstance(value, bool):
-        page.write_boolean(row, column, value)
-    elif isinstance(value, int | float):
-        page.write_number(row, column, value)
-    elif isinstance(value, datetime):
-        page.write_datetime(row, column, value.replace(tzinfo=None), formats["time"])
-    elif isinstance(value, date):
-        page.write_datetime(row, column, value, formats["day"])
-    else:
-        page.write_string(row, column, str(value)[:MOST_TEXT])
