@@ -16,10 +16,10 @@ from pipeline.lake import Lake
 from pipeline.lake.marts import marts
 from pipeline.metrics.tables import TABLES, columns_known
 from pipeline.models.trend import trend_p, trend_slope
-from pipeline.schemas.base import Table
+from pipeline.schemas.base import Table, meta
 from pipeline.sql import Described, Statement, describe, read_statement, tables_read
 from pipeline.text import inert_lines
-from pipeline.units import say, shown, shown_units
+from pipeline.units import format_quantities, shown, shown_units
 
 
 def folder() -> Path:
@@ -77,9 +77,28 @@ def connect(
     seen, zone, quarter
         As `Lake.connect` takes them.
     """
-    connection = lake.connect(TABLES.values(), seen, zone=zone, quarter=quarter)
+
+    def rows_shown(table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
+        shown_rows: pl.LazyFrame = sentences_shown(table, rows if seen is None else seen(table, rows), system)
+        return shown_rows
+
+    connection = lake.connect(TABLES.values(), rows_shown, zone=zone, quarter=quarter)
     speak(connection, system)
     return connection
+
+
+def sentences_shown(table: Table, rows: Any, system: str) -> Any:
+    """Return rows of a table, a frame or a lazy one, with the amounts in its own sentences in the units of a system."""
+
+    def written(texts: pl.Series) -> pl.Series:
+        named = texts.filter(texts.str.contains("{", literal=True)).unique()
+        if named.is_empty():
+            return texts
+        new = pl.Series([format_quantities(text, system) for text in named], dtype=pl.String)
+        return texts.replace(named, new)
+
+    names = [name for name, column in table.columns.items() if meta(column).get("amounts")]
+    return rows.with_columns(pl.col(name).map_batches(written, return_dtype=pl.String) for name in names)
 
 
 def speak(connection: duckdb.DuckDBPyConnection, system: str = "field") -> None:
@@ -224,7 +243,7 @@ def listing() -> list[str]:
 
 
 def in_units_shown(answer: Answer, system: str) -> tuple[pl.DataFrame, dict[str, str]]:
-    """Return the rows of an answer in the units of a system, amounts in its sentences too, and the labels of the units.
+    """Return the rows of an answer in the units of a system, and the labels of the units.
 
     Parameters
     ----------
@@ -233,10 +252,6 @@ def in_units_shown(answer: Answer, system: str) -> tuple[pl.DataFrame, dict[str,
         ``field`` or ``metric``.
     """
     frame, units = answer.frame, {}
-    for name, dtype in frame.schema.items():
-        if dtype == pl.String and frame[name].str.contains("{", literal=True).any():
-            said = pl.col(name).map_elements(lambda text: say(text, system), return_dtype=pl.String)
-            frame = frame.with_columns(said)
     for column in answer.columns:
         if not column.unit:
             continue

@@ -12,12 +12,13 @@ from pipeline.ingest.amend import Amendment, read_moment, write
 from pipeline.ingest.names import Names
 from pipeline.lake import Lake
 from pipeline.picks.catalogue import METHODS, hard_range
+from pipeline.queries import sentences_shown
 from pipeline.report.audit import draw_audit
 from pipeline.report.html import CAUTION
 from pipeline.schemas.picks import PICKS
 from pipeline.schemas.wells import WELLS
 from pipeline.steps import open_lake
-from pipeline.units import format_number
+from pipeline.units import format_number, format_quantity, shown
 from pipeline.workspace import Workspace
 
 NEAR = timedelta(days=1)
@@ -51,16 +52,17 @@ def describe_stage(workspace: Workspace, well: str, stage: int) -> str:
     """
     lake = open_lake(workspace)
     well_id = find_well(workspace, well)
-    picks = _picks(lake, well_id, "stage", stage).sort("time", "pick")
+    system = workspace.settings.display_units
+    picks = sentences_shown(PICKS, _picks(lake, well_id, "stage", stage), system).sort("time", "pick")
     lines = []
     for row in picks.iter_rows(named=True):
-        value = "" if row["value"] is None else f"{format_number(row['value'], 5)} {row['unit']}".strip()
-        error = "" if row["standard_error"] is None else f" ± {format_number(row['standard_error'], 2)}"
+        value = "" if row["value"] is None else format_quantity(row["value"], row["unit"], system, 5)
+        error = "" if row["standard_error"] is None else f" ± {_error(row, system)}"
         moment = "" if row["time"] is None else f"{row['time']:%Y-%m-%d %H:%M:%S}"
         lines.append(f"{row['pick']:20} {value + error:24} {moment:20} {row['confidence']:7} {row['reason']}")
         if row["amended_reason"] is not None:
-            lines.append(f"{'':20} {_amended(row):45} {row['amended_reason']}")
-    draw_audit(lake, workspace.out / "audit", CAUTION, well=well_id, system=workspace.settings.display_units)
+            lines.append(f"{'':20} {_amended(row, system):45} {row['amended_reason']}")
+    draw_audit(lake, workspace.out / "audit", CAUTION, well=well_id, system=system)
     page = workspace.out / "audit" / well_id / f"{stage}.svg"
     return "\n".join([f"{well_id}, stage {stage}; moments in UTC", *lines, f"audit page: {page}"])
 
@@ -72,8 +74,12 @@ def _picks(lake: Lake, well_id: str, level: str, number: int) -> pl.DataFrame:
     return picks
 
 
-def _amended(row: dict[str, Any]) -> str:
-    value = "" if row["amended_value"] is None else f"{format_number(row['amended_value'], 5)} {row['unit']}"
+def _error(row: dict[str, Any], system: str) -> str:
+    return format_number(row["standard_error"] * shown(row["unit"], system)[0].factor, 2)
+
+
+def _amended(row: dict[str, Any], system: str) -> str:
+    value = "" if row["amended_value"] is None else format_quantity(row["amended_value"], row["unit"], system, 5)
     moment = "" if row["amended_time"] is None else f" {row['amended_time']:%Y-%m-%d %H:%M:%S}"
     return f"-> {value}{moment}"
 
@@ -109,13 +115,20 @@ def amend(
     _refuse_impossible(pick, value, moment, picks)
     amendment = Amendment(well_id, level, number, pick, value, moment, by, why, withdraw)
     write(workspace.root, amendment, workspace.settings.wait_s)
-    automatic = "nothing" if row["value"] is None else f"{format_number(row['value'], 6)} {row['unit']}".strip()
+    automatic = "nothing" if row["value"] is None else _both(row["value"], row["unit"], workspace)
     if row["time"] is not None:
         automatic += f" at {row['time']:%Y-%m-%d %H:%M:%S} UTC"
-    said = "withdrawn" if withdraw else "recorded"
-    return (
-        f"{said}: {pick} of {level} {number} of {well_id}; picked automatically: {automatic}. Run `heelward refresh`."
-    )
+    what = f"{pick} of {level} {number} of {well_id}"
+    now = "withdrawn" if withdraw else "recorded"
+    if value is not None:
+        now += f": {_both(value, row['unit'], workspace)}"
+    return f"{what} {now}; picked automatically: {automatic}. Run `heelward refresh`."
+
+
+def _both(value: float, unit: str, workspace: Workspace) -> str:
+    """Return an amount in the unit of its pick, which `--value` takes, and in the one shown where that is another."""
+    stored, also = (format_quantity(value, unit, system, 6) for system in ("field", workspace.settings.display_units))
+    return stored if also == stored else f"{stored} ({also})"
 
 
 def _refuse_impossible(pick: str, value: float | None, moment: datetime | None, picks: pl.DataFrame) -> None:

@@ -28,6 +28,10 @@ _SHOWN: dict[str, dict[str, tuple[str, str]]] = {
         "hp": ("kW", "kW"),
         "hp*h": ("kW*h", "kWh"),
         "ft/min": ("m/min", "m/min"),
+        "psi/min": ("MPa/min", "MPa/min"),
+        "lbm/ft": ("kg/m", "kg/m"),
+        "bbl/ft": ("m**3/m", "m³/m"),
+        "gal": ("L", "L"),
     },
 }
 
@@ -134,15 +138,29 @@ def format_number(value: float, digits: int = 4, *, plus: bool = False) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def say(text: str, system: str = "field") -> str:
-    """Return a sentence with its amounts, written ``{-1669 psi}``, in the units shown; a plus sign is kept.
+def qty(value: float, unit: str, *, plus: bool = False) -> str:
+    """Return an amount as a sentence carries it until it is known who reads it: ``{450.25 psi}``.
 
-    Sentences that are made before it is known who reads them name their amounts so.
+    `format_quantities` writes it out in the units shown.
     """
+    text = f"{value:{'+' if plus else ''}.6f}".rstrip("0").rstrip(".")
+    if unit in ("", "ratio") or not math.isfinite(value):
+        return format_number(value, 3, plus=plus)
+    return f"{{{text} {unit}}}"
 
-    def said(found: re.Match[str]) -> str:
+
+def format_quantities(text: str, system: str = "field") -> str:
+    """Return a sentence with its amounts, written ``{-1669 psi}``, in the units shown; a plus sign is kept."""
+
+    def written(found: re.Match[str]) -> str:
         line, label = shown(found[2], system)
-        number = format_number(float(found[1]) * line.factor, 3, plus=found[1].startswith("+"))
+        number = format_number(float(found[1]) * line.factor + line.offset, 3, plus=found[1].startswith("+"))
         return f"{number.replace('-', '−')} {label}"
 
-    return _AMOUNT.sub(said, text)
+    return _AMOUNT.sub(written, text)
+
+
+def format_quantity(value: float, unit: str, system: str = "field", digits: int = 3) -> str:
+    """Return an amount in the units shown, with their label."""
+    line, label = shown(unit, system)
+    return f"{format_number(value * line.factor + line.offset, digits)} {'' if label == 'ratio' else label}".rstrip()

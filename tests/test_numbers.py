@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+import math
 import re
+import shutil
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.units import format_number
+from pipeline import queries
+from pipeline.ingest.inspect import inspect_file
+from pipeline.review import amend, describe_stage
+from pipeline.schemas.picks import PICKS
+from pipeline.units import format_number, format_quantities, format_quantity, qty
+from pipeline.workspace import SETTINGS_FILE, open_workspace
+from tests.conftest import Campaign
 from tests.test_layout import FILES
 
 
@@ -44,3 +53,63 @@ def test_nothing_in_the_product_writes_exponents() -> None:
     for path in FILES:
         if path.parts[-2] not in ("synthetic", "ingest"):  # limits in messages of ingest are powers of ten
             assert not re.search(r":[+,]*\.\d+g\}", path.read_text(encoding="utf-8")), path
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "plus", "field", "metric"),
+    [
+        (450.25, "psi", False, "450 psi", "3.1 MPa"),
+        (-1669.0, "psi", True, "−1,669 psi", "−11.5 MPa"),
+        (85.0, "psi", True, "+85 psi", "+0.586 MPa"),
+        (12760.4, "ft", False, "12,760 ft", "3,889 m"),
+        (180.0, "ft/min", False, "180 ft/min", "54.9 m/min"),
+        (0.912, "psi/ft", False, "0.912 psi/ft", "20.6 kPa/m"),
+        (150.0, "psi/min", False, "150 psi/min", "1.03 MPa/min"),
+        (20.0, "bpm", False, "20 bpm", "3.18 m³/min"),
+        (4.25, "min", False, "4.25 min", "4.25 min"),
+        (0.03, "ratio", False, "0.03", "0.03"),
+        (float("nan"), "psi", False, "–", "–"),
+    ],
+)
+def test_amounts_in_sentences_follow_the_units_shown(
+    value: float, unit: str, plus: bool, field: str, metric: str
+) -> None:
+    sentence = f"rises by {qty(value, unit, plus=plus)} at once"
+    assert format_quantities(sentence) == f"rises by {field} at once"
+    assert format_quantities(sentence, "metric") == f"rises by {metric} at once"
+    if math.isfinite(value) and not plus:
+        assert format_quantity(value, unit, "metric") == metric
+
+
+FIELD = re.compile(r"[\d] (psi|ft|bpm|bbl|lbf|lbm|ft/min|psi/ft|gal)\b")
+
+
+def test_a_metric_workspace_shows_metric_units_in_findings_reasons_verdicts_and_reviews(
+    campaign: Campaign, tmp_path: Path
+) -> None:
+    space = tmp_path / "metric"
+    shutil.copytree(campaign.workspace.root, space, ignore=shutil.ignore_patterns("landing", "out"))
+    settings = space / SETTINGS_FILE
+    metric = settings.read_text(encoding="utf-8").replace('display_units = "field"', 'display_units = "metric"')
+    settings.write_text(metric, encoding="utf-8")
+    workspace = open_workspace(space)
+    with queries.connect(campaign.lake, "metric") as connection:
+        for sql in (
+            "SELECT message FROM findings WHERE step = 'measure'", "SELECT reason FROM pick", "SELECT verdict FROM model_cards",
+            "SELECT missing_because FROM stage UNION SELECT missing_because FROM plug UNION SELECT missing_because FROM coil_run",
+            "SELECT note FROM planned UNION SELECT verdict FROM planned", "SELECT note FROM comparisons", "SELECT per FROM effects",
+        ):  # fmt: skip
+            texts = [text for (text,) in connection.sql(sql).fetchall() if text]
+            assert texts
+            assert not [text for text in texts if FIELD.search(text) or "{" in text], sql
+    stage = (
+        campaign.lake.scan(PICKS).filter(level="stage", pick="isip").drop_nulls("value").collect().row(0, named=True)
+    )
+    described = describe_stage(workspace, stage["well_id"], stage["number"])
+    assert "MPa" in described and not FIELD.search(described) and "{" not in described
+    told = amend(
+        workspace, stage["well_id"], "stage", stage["number"], "isip", value=5000.0, time=None, by="A", why="b", withdraw=False
+    )  # fmt: skip
+    assert "recorded: 5,000 psi (34.4738 MPa)" in told
+    text, _ = inspect_file(workspace, next((campaign.workspace.root / "landing").rglob("*.csv")))
+    assert " psi" not in text.replace("in psi", "") or "MPa" in text

@@ -17,7 +17,7 @@ from pipeline.ingest.shape import Shaped, shape
 from pipeline.ingest.suggest import suggest
 from pipeline.lake import Lake
 from pipeline.schemas.wells import WELLS
-from pipeline.units import format_number
+from pipeline.units import format_quantity
 from pipeline.workspace import Workspace
 
 
@@ -48,10 +48,11 @@ def inspect_file(workspace: Workspace, file: Path) -> tuple[str, bool]:
         content = content_of(file)
     except SetAside as aside:
         return f"{file}\n{_aside(aside)}", False
+    system = workspace.settings.display_units
     maps, broken = read_maps(workspace.maps)
     claiming = [item for item in maps if _claims(workspace, item, file)]
     with tempfile.TemporaryDirectory() as spool:
-        results = [_under(item, content, file, names, Path(spool)) for item in claiming or maps]
+        results = [_under(item, content, file, names, Path(spool), system) for item in claiming or maps]
     text, fine = _told(workspace, file, content, claiming, results)
     return "\n\n".join([text, *(f"This map cannot be used:\n{item}" for item in broken)]), fine
 
@@ -79,12 +80,12 @@ def _claims(workspace: Workspace, loaded: LoadedMap, file: Path) -> bool:
     return False
 
 
-def _under(loaded: LoadedMap, content: Content, file: Path, names: Names, spool: Path) -> tuple[str, bool]:
+def _under(loaded: LoadedMap, content: Content, file: Path, names: Names, spool: Path, system: str) -> tuple[str, bool]:
     head = f"map {loaded.source.name} -> table {loaded.source.lands}"
     try:
         with as_set_aside(loaded.source.name):
             shaped = shape(read_raw(content, loaded.source), loaded.source, names, file.name, spool)
-            return f"{head}\n{_described(loaded, shaped)}", True
+            return f"{head}\n{_described(loaded, shaped, system)}", True
     except SetAside as aside:
         return f"{head}\n{_aside(aside)}", False
 
@@ -93,7 +94,7 @@ def _aside(aside: SetAside) -> str:
     return "\n".join(f"  {line}" for line in aside.lines()).replace("set aside", "would be set aside", 1)
 
 
-def _described(loaded: LoadedMap, shaped: Shaped) -> str:
+def _described(loaded: LoadedMap, shaped: Shaped, system: str) -> str:
     rows, table = shaped.rows, loaded.source.table
     lines = [f"  {shaped.rows_in} rows read, {rows.height} would land"]
     if rows.wells:
@@ -110,7 +111,8 @@ def _described(loaded: LoadedMap, shaped: Shaped) -> str:
     for name in names:
         low, high = pl.concat(spans).select(low=pl.min(f"{name}:low"), high=pl.max(f"{name}:high")).row(0)
         channel = loaded.source.columns[name]
-        span = "void" if low is None else f"{format_number(low)} to {format_number(high)} {table.unit(name)}"
+        unit = table.unit(name)
+        span = "void" if low is None else " to ".join(format_quantity(value, unit, system, 4) for value in (low, high))
         lines.append(f"  {name}: '{channel.column}' in {channel.unit}; {span}")
     lines += [f"  finding: {finding.message}" for finding in shaped.findings] or ["  no findings"]
     return "\n".join(lines)

@@ -10,6 +10,7 @@ import numpy as np
 from pipeline.metrics.coil_view import RunView
 from pipeline.metrics.findings import finding
 from pipeline.picks.coil_record import GAP_S
+from pipeline.units import qty
 
 Row = dict[str, Any]
 TAG_OFF_FT = 30.0
@@ -36,7 +37,9 @@ def run_findings(well_id: str, run: int, view: RunView, measured: Row) -> list[R
         found.append(("depth_unit", view.assigned.unusable))
     for moment, jump in path.jumps_ft:
         at = f"{view.moment(moment):%Y-%m-%d %H:%M:%S} UTC"
-        found.append(("depth_jump", f"the depth counter jumped by {jump:+.0f} ft at {at}: carried on from before"))
+        found.append(
+            ("depth_jump", f"depth counter jump of {qty(jump, 'ft', plus=True)} at {at}, removed from the depths")
+        )
     if len(path.gaps_s):
         lost = float(np.diff(path.gaps_s, axis=1).sum()) / 60.0
         found.append(("depth_gap", f"{len(path.gaps_s)} gap(s) of more than {GAP_S:.0f} s, {lost:.0f} min in all"))
@@ -53,16 +56,16 @@ def run_findings(well_id: str, run: int, view: RunView, measured: Row) -> list[R
             ("weight_reversed", "the weight reads below zero with the coil hanging: its sign is taken as reversed")
         )
     for stop in view.assigned.other:
-        text = f"the motor worked for {stop.minutes:.0f} min at {stop.depth_ft:.0f} ft, where no plug of the list lies"
+        text = f"motor at work for {stop.minutes:.0f} min at {qty(stop.depth_ft, 'ft')}, away from every listed plug"
         found.append(("stop_without_plug", text))
     for moment, depth, excess in view.overpulls:
         at = f"{view.moment(moment):%Y-%m-%d %H:%M:%S} UTC"
-        found.append(("overpull", f"{excess:,.0f} lbf above the pull nearby at {depth:.0f} ft, {at}"))
+        found.append(("overpull", f"{qty(excess, 'lbf')} above the pull nearby at {qty(depth, 'ft')}, {at}"))
     if measured["locked_up"]:
-        found.append(("lock_up", f"the coil would go no further than {measured['lock_up_depth_ft']:.0f} ft"))
+        found.append(("lock_up", f"the coil could not pass {qty(measured['lock_up_depth_ft'], 'ft')}"))
     short = measured["short_of_target_ft"]
     if short is not None and short > 100.0:
-        found.append(("short_of_target", f"the run ended {short:.0f} ft short of its planned depth"))
+        found.append(("short_of_target", f"the run ended {qty(short, 'ft')} short of its planned depth"))
     loss = measured["lost_returns_min"]
     if loss is not None and loss >= LOSS_MIN:
         found.append(("lost_returns", f"less than 70 % of the pumped rate came back for {loss:.0f} min"))
@@ -74,8 +77,8 @@ def run_findings(well_id: str, run: int, view: RunView, measured: Row) -> list[R
     margin = measured["lateral_margin_high"]
     if margin is not None and margin < LOW_TRANSPORT:
         speed = measured["wiper_lateral_velocity_ft_min"]
-        text = f"{speed:.0f} ft/min in the lateral on wiper trips is below the 180 ft/min (3 ft/s)"
-        found.append(("slow_annulus", f"{text} that keeps debris moving at high angle"))
+        text = f"{qty(speed, 'ft/min')} in the lateral on wiper trips is below {qty(180.0, 'ft/min')}"
+        found.append(("slow_annulus", f"{text}, which keeps debris moving at high angle"))
     return [finding(well_id, "run", run, kind, message) for kind, message in found]
 
 
@@ -105,7 +108,7 @@ def plug_findings(well_id: str, plugs: list[Row], described: dict[int, Row]) -> 
             say(row, "stall_cluster", f"{row['stalls']} stalls on one plug")
         off = row["off_depth_ft"] if row["off_depth_ft"] is not None else row["depth_error_ft"]
         if off is not None and abs(off) > TAG_OFF_FT:
-            say(row, "off_depth", f"met {off:+.0f} ft from where it was set")
+            say(row, "off_depth", f"met {qty(off, 'ft', plus=True)} from where it was set")
     return found
 
 

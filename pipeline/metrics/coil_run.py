@@ -35,7 +35,9 @@ def _edge(r: RunView, index: int) -> datetime | Unseen:
     if r.states is None:
         return Unseen(NO_DEPTH)
     inside = np.flatnonzero(r.states.in_hole)
-    return r.moment(float(r.record.time_s[inside[index]])) if inside.size else Unseen("the mill never went below 50 ft")
+    return (
+        r.moment(float(r.record.time_s[inside[index]])) if inside.size else Unseen("the mill never went below {50 ft}")
+    )
 
 
 @RUN.metric("", "first sample of the record", kind="time")

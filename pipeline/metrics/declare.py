@@ -116,14 +116,14 @@ class Level(Generic[View]):
             "number": lambda m: quantity(m.unit, m.meaning, source=m.source),
             "count": lambda m: integer(m.meaning),
             "flag": lambda m: flag(m.meaning),
-            "text": lambda m: text(m.meaning),
+            "text": lambda m: text(m.meaning, amounts=True),
             "time": lambda m: instant(m.meaning),
             "day": lambda m: day(m.meaning),
         }
         columns: dict[str, Any] = {"well_id": text("our name of the well", key=True)}
         columns |= {name: integer(meaning, key=True) for name, meaning in self.keys.items()}
         columns |= {metric.name: makers[metric.kind](metric) for metric in self.metrics.values()}
-        columns["missing_because"] = text("for each metric without a value, why")
+        columns["missing_because"] = text("for each metric without a value, why", amounts=True)
         columns["fingerprint"] = text("hash of all that the well's rows follow from", required=True)
         title = "".join(part.title() for part in self.name.split("_"))
         make: Callable[..., type[dy.Schema]] = type(dy.Schema)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline.metrics.view import StageView
+from pipeline.units import qty
 
 Row = dict[str, Any]
 GRADIENT_PSI_FT = (0.6, 1.1)
@@ -31,27 +32,38 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
     if not view.row:
         found.append(("no_design", "the stages table does not describe this stage: no design, crew or limits"))
     if view.injection is None:
-        found.append(("no_treatment", "the record holds no sustained rate of 20 bpm or more"))
+        found.append(("no_treatment", "no sustained rate of {20 bpm} or more in the record"))
     void = view.picks.timeline.void_rate_s
     if void > 0.0:
         found.append(("void_rate", f"the rate read zero for {void:.0f} s while nothing else moved: unmeasured volume"))
     if measured["zero_offset_psi"]:
-        found.append(("zero_offset", f"the gauge reads {measured['zero_offset_psi']:+.0f} psi at rest: taken off"))
+        found.append(
+            (
+                "zero_offset",
+                f"zero offset of {qty(measured['zero_offset_psi'], 'psi', plus=True)}, removed from the record",
+            )
+        )
     gap = (measured["unmeasured_s"] or 0.0) - void
     if gap > 2.0:
         found.append(("unmeasured", f"{gap:.0f} s of the injection have no usable rate (gaps, void samples)"))
     margin = measured["pressure_margin_psi"]
     if margin is not None and margin < 0.0:
-        found.append(("over_limit", f"pressure passed the programme's limit by {-margin:.0f} psi"))
+        found.append(("over_limit", f"pressure passed the programme's limit by {qty(-margin, 'psi')}"))
     found += _wave_findings(view, measured)
     differential, rest = measured["plug_differential_psi"], measured["plug_margin_psi"]
     if rest is not None and rest < 0.0:
-        found.append(("plug_over_rating", f"{differential:.0f} psi across the plug, modelled, passes its rating"))
+        found.append(("plug_over_rating", f"{qty(differential, 'psi')} across the plug, modelled, passes its rating"))
     if measured["misfired"]:
         found.append(("misfire", f"{view.row['holes_shot']} of {view.row['holes_designed']} holes fired"))
-    gradient = measured["isip_gradient_psi_ft"]
-    if gradient is not None and not GRADIENT_PSI_FT[0] <= gradient <= GRADIENT_PSI_FT[1]:
-        found.append(("isip_gradient", f"ISIP gradient of {gradient:.2f} psi/ft is outside the usual 0.6 to 1.1"))
+    gradient, (low, high) = measured["isip_gradient_psi_ft"], GRADIENT_PSI_FT
+    if gradient is not None and not low <= gradient <= high:
+        usual = f"the usual {qty(low, 'psi/ft')} to {qty(high, 'psi/ft')}"
+        found.append(
+            (
+                "isip_gradient",
+                f"ISIP gradient of {qty(gradient, 'psi/ft')} is outside {usual}",
+            )
+        )
     if measured["screenout"]:
         found.append(("screenout", measured["screenout_reason"]))
     elif measured["cut_short"]:
@@ -70,17 +82,18 @@ def _wave_findings(view: StageView, measured: Row) -> list[tuple[str, str]]:
     beyond = depth - plug
     if beyond <= 2.0 * error + length:
         return []
-    text = f"the water hammer comes back from {depth:.0f} ± {error:.0f} ft, the plug is at {plug:.0f} ft"
+    text = f"the water hammer reflects from {qty(depth, 'ft')} ± {qty(error, 'ft')}; the plug is at {qty(plug, 'ft')}"
     return [("deep_reflector", text)]
 
 
 def reported_findings(well_id: str, stage: int, reported: Row, measured: Row) -> list[Row]:
     """Return the totals that differ from what the provider reported by more than 3 %."""
     rows = []
-    for name, words in (("clean_bbl", "clean fluid"), ("proppant_lbm", "proppant")):
+    for name, words, unit in (("clean_bbl", "clean fluid", "bbl"), ("proppant_lbm", "proppant", "lbm")):
         ours, theirs = measured[name], reported.get(name)
         if ours is not None and theirs and abs(ours / theirs - 1.0) > REPORTED_SHARE:
-            text = f"{words}: measured {ours:,.0f}, reported {theirs:,.0f} ({ours / theirs - 1.0:+.1%})"
+            both = f"measured {qty(ours, unit)}, reported {qty(theirs, unit)}"
+            text = f"{words}: {both} ({ours / theirs - 1.0:+.1%})"
             rows.append(finding(well_id, "stage", stage, "reported_differs", text))
     return rows
 
@@ -93,7 +106,7 @@ def offset_findings(well_id: str, offsets: list[Row]) -> list[Row]:
         if response is None or response < OFFSET_PSI:
             continue
         during = f" during stage {row['response_stage']}" if row["response_stage"] is not None else ""
-        far = f", {row['spacing_ft']:.0f} ft away" if row["spacing_ft"] is not None else ""
-        text = f"{row['offset_id']}{far}, rose by {response:.0f} psi{during}"
+        far = f", {qty(row['spacing_ft'], 'ft')} away" if row["spacing_ft"] is not None else ""
+        text = f"{row['offset_id']}{far}, rose by {qty(response, 'psi')}{during}"
         rows.append(finding(well_id, "stage", row["response_stage"], "offset_response", text))
     return rows

@@ -21,7 +21,7 @@ AT_RATE = 0.9
 """Share of the design rate from which a sample is at rate. [1]"""
 
 STAGE: Level[StageView] = Level("stage_metrics", "a measured stage", {"stage": "stage, counted from the toe"})
-NO_INJECTION = Unseen("no sustained rate of 20 bpm or more in the record")
+NO_INJECTION = Unseen("no sustained rate of {20 bpm} or more in the record")
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from pipeline.models.columns import COLUMNS, Column, predictors
 from pipeline.models.conformal import grouped_coverage, grouped_quantile
 from pipeline.models.design import effects_of
 from pipeline.models.specs import ModelSpec, rows_print
-from pipeline.units import format_number
+from pipeline.units import qty
 
 Array = NDArray[np.float64]
 PENALTIES = [0.1, 1.0, 10.0, 100.0, 1000.0]
@@ -289,18 +289,17 @@ def _card(spec: ModelSpec, table: Table, predicted: Array, mean: Array, seed: in
     low, high = np.quantile(1.0 - drawn[:, 0] / np.maximum(drawn[:, 1], 1e-300), [0.025, 0.975])
     better = bool(low > 0.0)
     unit = COLUMNS[spec.outcome].unit
-    shown = "" if unit in ("", "ratio") else f" {unit}"
     rmse, rmse_mean = float(np.sqrt(error.mean())), float(np.sqrt(naive.mean()))
-    off, mean_off = f"{format_number(rmse, 3)}{shown}", f"{format_number(rmse_mean, 3)}{shown}"
+    off, mean_off = qty(rmse, unit), qty(rmse_mean, unit)
     if better:
         verdict = (
-            f"On pads it had not seen, {spec.title} is predicted to {off} (root mean square); "
-            f"the mean of other pads is off by {mean_off}."
+            f"On held-out pads the error of {spec.title} is {off} (root mean square), "
+            f"against {mean_off} for the mean of the other pads."
         )
     else:
         verdict = (
-            f"No better than the mean: on pads it had not seen the model is off by {off}, "
-            f"the mean of other pads by {mean_off}, and {names.size} pads cannot tell them apart."
+            f"No better than the mean: on held-out pads the error of the model is {off}, that of the mean of the other "
+            f"pads {mean_off}, and {names.size} pads are too few to separate them."
         )
     return {
         "model": spec.name, "outcome": spec.outcome, "unit": unit, "level": spec.level, "rows": table.used.height,

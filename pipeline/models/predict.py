@@ -10,9 +10,10 @@ from typing import Any
 from scipy import stats
 
 from pipeline.lake import Lake
+from pipeline.models.columns import COLUMNS
 from pipeline.models.specs import MODELS
 from pipeline.schemas.fitted import MODEL_CARDS, MODEL_PARAMETERS
-from pipeline.units import format_number
+from pipeline.units import qty
 
 MARGIN = 0.02
 """A number may lie outside the data's range by this share of it before it counts as outside. [1]"""
@@ -79,16 +80,18 @@ def outside(model: StoredModel, job: Mapping[str, Any]) -> list[str]:
             continue
         room = MARGIN * (row["highest"] - row["lowest"])
         if not row["lowest"] - room <= value <= row["highest"] + room:
-            span = f"{format_number(row['lowest'])} to {format_number(row['highest'])}"
-            said.append(f"{column} of {format_number(value)} lies outside {span}")
+            unit = COLUMNS[column].unit
+            name = column.removesuffix("_" + unit.replace("/", "_")).replace("_", " ")
+            span = f"{qty(row['lowest'], unit)} to {qty(row['highest'], unit)}"
+            said.append(f"{name} of {qty(value, unit)} (data: {span})")
     for column, levels in classes.items():
         chosen = job.get(column)
         if chosen is None:
-            said.append(f"{column} is not given (known: {', '.join(sorted(levels))})")
+            said.append(f"{column} is not given (data: {', '.join(sorted(levels))})")
         elif chosen not in levels:
-            said.append(f"{column} '{chosen}' was never seen (known: {', '.join(sorted(levels))})")
+            said.append(f"{column} '{chosen}' (data: {', '.join(sorted(levels))})")
         elif model.terms[f"{column}: {chosen}"]["pads"] < FEWEST_CLASS_PADS:
-            said.append(f"{column} '{chosen}' was seen on one pad only: not separable from it")
+            said.append(f"{column} '{chosen}' is on one pad only: not separable from the pad effect")
     return said
 
 

@@ -8,6 +8,7 @@ from pipeline.compiled import compiled
 from pipeline.picks.arrays import ahead, at_time, highest, largest, median, median3, noise_sigma
 from pipeline.picks.record import Array, Doubts, Method, Pick
 from pipeline.picks.timeline import PUMPING_BPM, Timeline
+from pipeline.units import qty
 
 STEP_S = 10.0
 """A ball seats within about this time. [s]"""
@@ -64,14 +65,14 @@ def find_ball_seat(timeline: Timeline) -> Pick:
         doubts.add("the rate moved at the same time")
     top = highest(rise)
     if rise[top] < needed:
-        return BALL_SEAT.missing(f"no step of {needed:.0f} psi on the plateau")
+        return BALL_SEAT.missing(f"no step of {qty(needed, 'psi')} on the plateau")
     # The step itself: the steepest sample pair inside the window.
     window = slice(top, int(later[top]) + 1)
     steepest = top + highest(np.diff(pressure[window]))
     if rise[top] < 2.0 * needed:
         doubts.add("the step is less than twice the least that counts")
     return BALL_SEAT.at(
-        None, float(clock[steepest]), doubts.confidence, doubts.words(f"step of {rise[top]:.0f} psi at steady rate")
+        None, float(clock[steepest]), doubts.confidence, doubts.words(f"step of {qty(rise[top], 'psi')} at steady rate")
     )
 
 
@@ -147,7 +148,7 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
     error = max(2.5 * sigma, 0.25 * depth if not sharp else 0.1 * depth)
     pick = BREAKDOWN.at(
         peak, float(clock[top]), doubts.confidence,
-        doubts.words(f"{kind}: falls by {depth:.0f} psi before the rate is raised"), error,
+        doubts.words(f"{kind}: falls by {qty(depth, 'psi')} before the rate is raised"), error,
     )  # fmt: skip
     return pick, kind
 

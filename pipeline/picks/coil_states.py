@@ -124,10 +124,12 @@ def find_wiper_trips(path: CoilPath, heel_md_ft: float | None) -> list[WiperTrip
 def wiper_pick(trips: Sequence[WiperTrip], path: CoilPath, heel_md_ft: float | None) -> Pick:
     """Return the number of wiper trips as a pick."""
     if heel_md_ft is None:
-        return WIPER_TRIPS.at(float(len(trips)), None, "low", "depth of the heel unknown: pulls of 1,000 ft counted")
+        return WIPER_TRIPS.at(float(len(trips)), None, "low", "depth of the heel unknown: pulls of {1000 ft} counted")
     if len(path.gaps_s) and np.diff(path.gaps_s, axis=1).max() > 900.0:
         return WIPER_TRIPS.at(float(len(trips)), None, "low", "a gap of the record may hide one")
-    return WIPER_TRIPS.at(float(len(trips)), None, "high", "pulls to within 500 ft of the heel that came back")
+    return WIPER_TRIPS.at(
+        float(len(trips)), None, "high", "pulls to within {500 ft} of the heel that returned to bottom"
+    )
 
 
 def find_states(

@@ -11,6 +11,7 @@ from pipeline.physics.constants import FT_M
 from pipeline.picks.arrays import at_time, joined, median, noise_sigma, runs
 from pipeline.picks.coil_record import CoilPath, CoilRecord
 from pipeline.picks.record import Doubts, Method, Pick
+from pipeline.units import qty
 
 SLOW_FOOT_S = 15.0
 """A foot that takes longer is not run through. [s]"""
@@ -249,7 +250,7 @@ def _unusable(plugs: dict[int, float], deepest_ft: float) -> str:
         return ""
     shallowest, lowest = min(plugs.values()), max(plugs.values())
     if deepest_ft < 0.5 * shallowest and shallowest - COUNTER_FT <= deepest_ft / FT_M <= 1.1 * lowest:
-        return f"the depth reaches {deepest_ft:.0f} only, which fits the plugs if it is in metres: fix the map's unit"
+        return f"the deepest depth, {deepest_ft:.0f}, fits the plugs only as metres: fix the unit in the map"
     return ""
 
 
@@ -293,11 +294,11 @@ def _plug_picks(stop: Stop, set_ft: float, offset_ft: float | None, moved: bool,
     beyond = off - (offset_ft or 0.0)
     if moved:
         doubts.add(
-            f"found {beyond:+.0f} ft from where it was set: the one stop and the one plug between two others",
+            f"found {qty(beyond, 'ft', plus=True)} from its set depth: the only stop and plug between two others",
             grave=True,
         )
     elif abs(beyond) > (SAME_FT if offset_ft is not None else MATCH_FT):
-        doubts.add(f"tagged {beyond:+.0f} ft off, the run's own depth error taken out")
+        doubts.add(f"tagged {qty(beyond, 'ft', plus=True)} off, the run's own depth error taken out")
     if stop.at_work is None:
         doubts.add("no circulating pressure tells whether the motor was at work")
     if doubled:
@@ -305,7 +306,7 @@ def _plug_picks(stop: Stop, set_ft: float, offset_ft: float | None, moved: bool,
     if stop.met_unseen:
         reason = "a gap in the record where the mill came to the plug"
         return PlugPicks(TAG.missing(reason), MILL_MIN.missing(reason))
-    note = f"{off:+.0f} ft from the set depth"
+    note = f"{qty(off, 'ft', plus=True)} from the set depth"
     if stop.gap_s > 0.0:
         reason = f"a gap of {stop.gap_s / 60.0:.0f} min in the record while on the plug"
         doubts.add(reason)
@@ -325,7 +326,7 @@ def _plug_picks(stop: Stop, set_ft: float, offset_ft: float | None, moved: bool,
 
 def _unmet(plug: int, expected_ft: float, below: Stop | None, usual: float | None, path: CoilPath) -> PlugPicks:
     """Say why a plug within reach has no stop."""
-    reason = f"the mill passed {expected_ft:.0f} ft without a stop: no plug there"
+    reason = f"the mill passed {qty(expected_ft, 'ft')} without a stop: no plug there"
     crossed = np.searchsorted(path.frontier_ft, (expected_ft - MATCH_FT, expected_ft + MATCH_FT))
     first, last = (float(path.time_s[min(int(index), path.time_s.size - 1)]) for index in crossed)
     if path.gap_in(first - 1.0, last + 1.0) > 0.0:

@@ -11,6 +11,7 @@ from pipeline.picks.arrays import median
 from pipeline.picks.falloff import Falloff
 from pipeline.picks.fits import normal, solve
 from pipeline.picks.record import Array, Doubts, Method, Pick
+from pipeline.units import qty
 
 HAMMER_PERIOD = Method("hammer_period", "s", "damped cosine fitted to the detrended falloff", 1)
 HAMMER_DECAY = Method("hammer_decay", "s", "time in which the fitted ringing falls to 1/e", 1)
@@ -146,7 +147,7 @@ def hammer_picks(hammer: Hammer | None, shut_in_s: float) -> list[Pick]:
         doubts.add("the period's standard error is above 1 %")
     if hammer.samples_a_period < 6.0:
         doubts.add(f"only {hammer.samples_a_period:.1f} samples a period", grave=True)
-    words = doubts.words(f"ringing of {hammer.amplitude_psi:.0f} psi")
+    words = doubts.words(f"ringing of {qty(hammer.amplitude_psi, 'psi')}")
     sure = doubts.confidence
     return [
         HAMMER_PERIOD.at(hammer.period_s, shut_in_s, sure, words, hammer.period_error_s),

@@ -8,6 +8,7 @@ from pipeline.picks.arrays import at_time, filled, largest, median
 from pipeline.picks.proppant import flush_bbl
 from pipeline.picks.record import Method, Pick, StageDesign
 from pipeline.picks.timeline import TREATING_BPM, Timeline
+from pipeline.units import qty
 
 SCREENOUT = Method(
     "screenout", "",
@@ -54,17 +55,19 @@ def find_screenout(timeline: Timeline, design: StageDesign, last_proppant_s: flo
         return SCREENOUT.at(0.0, None, "high", "no proppant was pumped")
     capacity = design.capacity_bbl
     if capacity is not None and flush >= SHORT * capacity:
-        return SCREENOUT.at(0.0, None, "high", f"flushed {flush:.0f} bbl of {capacity:.0f} to the perforations")
+        return SCREENOUT.at(
+            0.0, None, "high", f"flushed {qty(flush, 'bbl')} of {qty(capacity, 'bbl')} to the perforations"
+        )
     cut = _rate_cut(timeline)
     time, pressure = timeline.record.time_s, timeline.record.pressure_psi
     late, early = _slope(time, pressure, cut, CLIMB_S), _earlier_slope(time, pressure, cut)
     climbed = late > max(CLIMB_FLOOR_PSI_MIN, 2.0 * max(early, 0.0))
-    seen = f"pressure rose by {late:.0f} psi/min before the rate was cut (earlier {early:.0f})"
+    seen = f"pressure rose by {qty(late, 'psi/min')} before the rate was cut (earlier {qty(early, 'psi/min')})"
     if capacity is None:
         if climbed:
             return SCREENOUT.at(1.0, float(time[cut]), "low", seen + "; volume to the perforations unknown")
         return SCREENOUT.at(0.0, None, "medium", "no climb before the rate was cut; volume to the perforations unknown")
-    short = f"flush short by {capacity - flush:.0f} bbl"
+    short = f"flush short by {qty(capacity - flush, 'bbl')}"
     if climbed:
         return SCREENOUT.at(1.0, float(time[cut]), "high", f"{seen}; {short}")
     return SCREENOUT.at(0.0, None, "medium", f"{short}, but no climb of pressure before the rate was cut")

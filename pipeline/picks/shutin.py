@@ -10,6 +10,7 @@ from pipeline.picks.falloff import Falloff
 from pipeline.picks.fits import intercept, robust_error
 from pipeline.picks.hammer import Hammer
 from pipeline.picks.record import Array, Doubts, Method, Pick
+from pipeline.units import qty
 
 SHORTEST_FALLOFF_S = 90.0
 """A shut-in seen for less gives no ISIP. [s]"""
@@ -75,10 +76,13 @@ def fit_isip(method: Method, fall: Falloff, hammer: Hammer | None, shut_in_s: fl
     if length < 0.67 * WINDOW_S[1]:
         doubts.add(f"only {length:.0f} s of quiet falloff")
     if spread > 75.0:
-        doubts.add(f"moving the window by {SHIFT_S:.0f} s moves it by {spread:.0f} psi")
+        doubts.add(f"moving the window by {SHIFT_S:.0f} s moves it by {qty(spread, 'psi')}")
     if not fall.pressure_psi[0] > 0.0 or value <= 0.0:
         doubts.add("no pressure at shut-in", grave=True)
-    words = f"square-root fit from {quiet:.0f} s over {length:.0f} s; a straight line reads {difference:+.0f} psi"
+    words = (
+        f"square-root fit from {quiet:.0f} s over {length:.0f} s; "
+        f"a straight line reads {qty(difference, 'psi', plus=True)}"
+    )
     return method.at(value, shut_in_s, doubts.confidence, doubts.words(words), total)
 
 

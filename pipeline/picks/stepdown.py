@@ -9,6 +9,7 @@ from pipeline.physics.friction import perforation_friction_psi, pipe_friction_ps
 from pipeline.picks.arrays import at_time, deviation, duration_s, filled, median, runs
 from pipeline.picks.record import Array, Doubts, Method, Pick, StageDesign
 from pipeline.picks.timeline import TREATING_BPM, Timeline
+from pipeline.units import qty
 
 PLATEAU_S = 10.0
 """A step-down plateau is held at least this long. [s]"""
@@ -124,11 +125,13 @@ def _drag_reduction(design: StageDesign, rate: float, loss: float, plain: float,
     value = 1.0 - (loss - perf) / plain
     if not 0.0 <= value < 1.0:
         return DRAG_REDUCTION.missing(
-            f"{loss:.0f} psi vanish at shut-in, {perf:.0f} psi of them modelled in the perforations: no share of "
-            f"{plain:.0f} psi of plain pipe friction"
+            f"friction lost at shut-in ({qty(loss, 'psi')}) less modelled perforation friction ({qty(perf, 'psi')}) "
+            f"is outside 0 to {qty(plain, 'psi')} of untreated pipe friction"
         )
     doubts = Doubts()
-    doubts.add(f"all holes taken as open, discharge coefficient {DISCHARGE}: {perf:.0f} psi in the perforations")
+    doubts.add(
+        f"assumes all holes open and a discharge coefficient of {DISCHARGE}: {qty(perf, 'psi')} in the perforations"
+    )
     return DRAG_REDUCTION.at(value, moment, doubts.confidence, doubts.words(""), 0.5 * perf / plain)
 
 
@@ -152,7 +155,7 @@ def _step_down(
     if kp == 0.0 or kt == 0.0:
         doubts.add("one of the two terms vanishes: the plateaus do not tell them apart", grave=True)
     moment = float(timeline.record.time_s[timeline.end])
-    words = doubts.words(f"{rates.size} rates from {rates[0]:.0f} to {rates[-1]:.0f} bpm")
+    words = doubts.words(f"{rates.size} rates from {qty(rates[0], 'bpm')} to {qty(rates[-1], 'bpm')}")
     return [
         STEP_DOWN_KP.at(kp, moment, doubts.confidence, words, float(error[0])),
         STEP_DOWN_KT.at(kt, moment, doubts.confidence, words, float(error[1])),

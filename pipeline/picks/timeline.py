@@ -142,7 +142,7 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
         held = rate.copy()
         for begin, finish in voids:
             held[at_time(record.time_s, begin) : at_time(record.time_s, finish) + 1] = TREATING_BPM + 1.0
-    nothing = "no sustained rate of 20 bpm or more in the record"
+    nothing = "no sustained rate of {20 bpm} or more in the record"
     fast = held >= TREATING_BPM
     level = _treating_level(rate, fast, design)
     treating = joined(runs(held >= level), record.time_s, 10.0)
@@ -160,7 +160,7 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
     rapid = joined(runs(fast), record.time_s, 10.0)
     rapid = rapid[(duration_s(rapid, record.time_s) >= SUSTAINED_S) & (rapid[:, 0] >= first)]
     main = int(rapid[0, 0]) if len(rapid) else int(treating[0, 0])
-    picks["main_start"] = MAIN_START.at(None, float(record.time_s[main]), "high", "first sustained rate of 20 bpm")
+    picks["main_start"] = MAIN_START.at(None, float(record.time_s[main]), "high", "first sustained rate of {20 bpm}")
     picks["initial_shut_in"] = _initial_shut_in(record, held, treating, main, end)
     inside = voids[(voids[:, 0] >= record.time_s[first])] if len(voids) else voids
     void_s = float((inside[:, 1] - inside[:, 0]).sum()) if len(inside) else 0.0

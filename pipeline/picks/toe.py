@@ -76,7 +76,7 @@ def find_stations(record: CoilRecord, path: CoilPath) -> tuple[list[Station], Pi
             )  # fmt: skip
             continue
         found.append(Station(depth, float(path.time_s[first]), float(path.time_s[stop - 1]), minutes, pressure, rate))
-    return found, STATIONS.at(float(len(found)), None, "high", "standing still within 3 ft with sand")
+    return found, STATIONS.at(float(len(found)), None, "high", "still within {3 ft} with sand")
 
 
 def cement_spans(path: CoilPath) -> list[tuple[float, float, float]]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from pipeline.picks.arrays import duration_s, median, noise_sigma, runs
 from pipeline.picks.record import Method, Pick, StageRecord
+from pipeline.units import qty
 
 LARGEST_PSI = 100.0
 """A reading beyond this at rest is a pressure, not an offset. [psi]"""
@@ -53,13 +54,22 @@ def find_zero_offset(record: StageRecord) -> Pick:
         return ZERO_OFFSET.missing("the record never rests at zero pressure")
     moment, level = float(record.time_s[resting[0, 0]]), median(np.asarray(levels))
     if max(levels) - min(levels) > AGREE_PSI:
-        seen = f"readings at rest disagree, {round(min(levels)):+d} to {round(max(levels)):+d} psi: nothing taken off"
+        seen = (
+            f"readings at rest disagree, {qty(min(levels), 'psi', plus=True)} to {qty(max(levels), 'psi', plus=True)}: "
+            "no offset removed"
+        )
         return ZERO_OFFSET.at(0.0, moment, "low", seen, ACCURACY_PSI)
     if level > -ACCURACY_PSI:
         return ZERO_OFFSET.at(
-            0.0, moment, "high", f"reads {round(level):+d} psi at rest: within the gauge's accuracy", 1.0
+            0.0,
+            moment,
+            "high",
+            f"reads {qty(level, 'psi', plus=True)} at rest: within the gauge's accuracy",
+            1.0,
         )
-    return ZERO_OFFSET.at(level, moment, "high", f"reads {round(level):+d} psi at rest: taken off the record", 1.0)
+    return ZERO_OFFSET.at(
+        level, moment, "high", f"reads {qty(level, 'psi', plus=True)} at rest: removed from the record", 1.0
+    )
 
 
 def without_offset(record: StageRecord, offset_psi: float | None) -> StageRecord:

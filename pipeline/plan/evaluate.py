@@ -15,6 +15,7 @@ from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.physics.hydraulics import hydraulic_horsepower
 from pipeline.plan.file import Candidate, PadToCome, PlanFile
+from pipeline.units import qty
 
 RISE_PSI = 1000.0
 """Pressure at rate passes the mean of a stage by up to this (common practice): what the limit is checked with. [psi]"""
@@ -164,21 +165,21 @@ def _physics(plan: PlanFile, design: Candidate) -> list[Line]:
 
     room = limits.plug_rating_psi - across
     limit = limits.surface_pressure_psi
-    said = f"{over} of {stages} stages would pass {{{limit:.0f} psi}} with {{{RISE_PSI:.0f} psi}} to spare"
+    said = f"{over} of {stages} stages would pass {qty(limit, 'psi')} with {qty(RISE_PSI, 'psi')} to spare"
     margin = said if over else "limit less the highest"
-    horses = "" if limits.horsepower is None else f"; {{{limits.horsepower - power:+.0f} hp}} to spare"
+    horses = "" if limits.horsepower is None else f"; {qty(limits.horsepower - power, 'hp', plus=True)} to spare"
     return [
-        line("physics_surface_toe", surface[0], "psi", f"closure + {{{NET_PSI:.0f} psi}} net + friction - column"),
+        line("physics_surface_toe", surface[0], "psi", f"closure + {qty(NET_PSI, 'psi')} net + friction - column"),
         line("physics_surface_heel", surface[-1], "psi", "the same at the last stage"),
         line("physics_margin", limit - highest, "psi", margin),
         line("perforation_friction", perf, "psi", "at design rate through all holes, before they erode"),
         line(
             "entry_spread", evenness(split), "ratio",
-            f"coefficient of variation of cluster rates, stress spread over {{{pad.stress_spread_psi:.0f} psi}}",
+            f"coefficient of variation of cluster rates, stress spread over {qty(pad.stress_spread_psi, 'psi')}",
         ),
         line(
             "plug_margin", room, "psi",
-            f"rating less {{{across:.0f} psi}} across the plug, reservoir pressure below as the worst case",
+            f"rating less {qty(across, 'psi')} across the plug, reservoir pressure below as the worst case",
         ),
         line("horsepower", power, "hp", f"at the highest surface pressure{horses}"),
     ]  # fmt: skip

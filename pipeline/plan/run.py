@@ -18,7 +18,7 @@ from pipeline.plan.evaluate import Habits, Line, evaluate, job_of, stage_count
 from pipeline.plan.file import PlanFile
 from pipeline.plan.rank import Ranking, rank
 from pipeline.plan.trial import Trial, trials
-from pipeline.units import say, shown
+from pipeline.units import format_quantities, shown
 from pipeline.workspace import parse_toml
 
 
@@ -52,7 +52,7 @@ class Planned:
             value, low, high = (
                 None if one is None else one * to.factor + to.offset for one in (line.value, line.low, line.high)
             )
-            note = say(line.note, system)
+            note = format_quantities(line.note, system)
             return replace(line, value=value, low=low, high=high, unit="" if label == "ratio" else label, note=note)
 
         def taught_in(name: str, found: list[Trial] | str) -> list[Trial] | str:
@@ -64,7 +64,7 @@ class Planned:
 
         return Planned(
             self.plan, [line_in(line) for line in self.lines],
-            replace(self.ranking, verdict=say(self.ranking.verdict, system)),
+            replace(self.ranking, verdict=format_quantities(self.ranking.verdict, system)),
             {name: taught_in(name, found) for name, found in self.taught.items()},
         )  # fmt: skip
 

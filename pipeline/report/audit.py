@@ -11,6 +11,7 @@ import polars as pl
 from markupsafe import Markup
 
 from pipeline.lake import Lake
+from pipeline.queries import sentences_shown
 from pipeline.report.mask import Mask
 from pipeline.report.record_svg import COIL_RUN, STAGE, Kind, record_svg
 from pipeline.report.text import inert
@@ -88,7 +89,8 @@ def _mark(out: Path, well: str) -> str | None:
 
 def _draw_well(lake: Lake, folder: Path, well: str, name: str, caution: str, mask: Mask, system: str) -> None:
     folder.mkdir(parents=True, exist_ok=True)
-    picks = inert(mask.seen(PICKS, lake.scan(PICKS).filter(well_id=well)).collect())
+    seen = mask.seen(PICKS, lake.scan(PICKS).filter(well_id=well)).collect()
+    picks = inert(sentences_shown(PICKS, seen, system))
 
     def records(samples: pl.DataFrame, number: str, kind: Kind, called: str, prefix: str) -> list[dict[str, Any]]:
         made = []

@@ -16,7 +16,7 @@ from pipeline.report.charts import draw
 from pipeline.report.pages import ChartSpec, Page
 from pipeline.report.text import inert
 from pipeline.sql import Statement
-from pipeline.units import say
+from pipeline.units import format_quantities
 
 MOST_POINTS = 1200
 """A chart of more rows draws a fair sample of this many, and says so."""
@@ -192,7 +192,7 @@ def _drawn(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Drawn:
     added_up = None if cells is None else cells.to_dicts()
     choices = [name for name in CHOICES if name in (frame if cells is None else cells).columns]
     spec = None if frame.is_empty() else draw(chart, frame, found.units, added_up)
-    chart = chart.model_copy(update={"words": say(chart.words, system)})
+    chart = chart.model_copy(update={"words": format_quantities(chart.words, system)})
     return Drawn(
         chart, title, found, spec, added_up or [], choices,
         every if frame.height < every else None,

@@ -68,14 +68,17 @@ def text(
     zone: bool = False,
     code: bool = False,
     private: bool = False,
+    amounts: bool = False,
 ) -> dy.String:
     """Declare a text: any, one of a closed list of words, the name of a time zone, or a code of ours, no name.
 
     A ``private`` text may quote files or people: a masked report withholds all of it.
+    A text with ``amounts`` is a sentence of ours whose amounts are written ``{450 psi}`` until it is shown.
     """
     return dy.String(
         nullable=not (key or required), primary_key=key, description=meaning,
-        metadata={"one_of": one_of or None, "zone": zone, "code": code or zone or bool(one_of), "private": private},
+        metadata={"one_of": one_of or None, "zone": zone, "code": code or zone or bool(one_of), "private": private,
+                  "amounts": amounts},
     )  # fmt: skip
 
 

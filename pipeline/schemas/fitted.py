@@ -24,7 +24,7 @@ class ModelCards(dy.Schema):
     skill_low = quantity("ratio", "lower 95 % limit of the skill, resampling pads")
     skill_high = quantity("ratio", "upper 95 % limit of the skill, resampling pads")
     better_than_mean = flag("whether the lower limit is above zero", required=True)
-    verdict = text("what the card says in one sentence", required=True)
+    verdict = text("result in one sentence", required=True, amounts=True)
     interval_note = text("what can be said of prediction intervals", required=True)
     kind = text("linear, logistic or boosted: which predicts", code=True)
     rmse_linear = quantity("ratio", "the linear or logistic model's error on pads left out")
@@ -44,7 +44,7 @@ class Effects(dy.Schema):
     model = text("name of the model", key=True, code=True)
     term = text("term of the model", key=True)
     effect = quantity("ratio", "change of the outcome, in its unit")
-    per = text("for what change of the term")
+    per = text("for what change of the term, or against which level", amounts=True)
     low = quantity("ratio", "lower 95 % limit, clustered by pad")
     high = quantity("ratio", "upper 95 % limit, clustered by pad")
     unit = text("unit of the outcome", code=True)
@@ -106,7 +106,7 @@ class Comparisons(dy.Schema):
     bound_high = quantity("ratio", "the difference if they were as bad as the worst twentieth")
     raw_mean = quantity("ratio", "plain mean, for reference")
     adjusted_for = text("covariates, all known before the job", code=True)
-    note = text("what a reader must know", required=True)
+    note = text("what a reader must know", required=True, amounts=True)
     inputs = text("hash of the rows and of the method", required=True, code=True)
 
 
@@ -179,9 +179,9 @@ class Planned(dy.Schema):
     value = quantity("ratio", "value; none where the design lies outside the data")
     low = quantity("ratio", "lower 90 % limit")
     high = quantity("ratio", "upper 90 % limit")
-    note = text("what a reader must know")
+    note = text("what a reader must know", amounts=True)
     pad = text("the next pad")
-    verdict = text("which design comes first, or why that is not said")
+    verdict = text("which design comes first, or why none does", amounts=True)
     inputs = text("hash of the plan file and of the models", required=True, code=True)
 
 
@@ -193,7 +193,7 @@ class Trials(dy.Schema):
     half_width = quantity("ratio", "expected half width of the 95 % interval of the difference")
     shrinks_to = quantity("ratio", "share of the present half width")
     unit = text("unit of the outcome", code=True)
-    note = text("why none is told, where none is")
+    note = text("why there is none, where there is none", amounts=True)
     inputs = text("hash of the plan file and of the models", required=True, code=True)
 
 

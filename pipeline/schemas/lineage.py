@@ -47,7 +47,7 @@ class Findings(dy.Schema):
     level = text("stage, plug, run, well or pad")
     number = integer("stage, plug or run")
     kind = text("short name of the finding", required=True, code=True)
-    message = text("what was seen", required=True, private=True)
+    message = text("what was found", required=True, private=True, amounts=True)
     row = integer("line of the file, counted from 1")
     rows = integer("how many rows it concerns")
 

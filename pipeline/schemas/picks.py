@@ -21,7 +21,7 @@ class Picks(dy.Schema):
     method = text("how it was picked", required=True, code=True)
     version = integer("version of the method", required=True)
     confidence = text("high, medium, low, or none where nothing was picked", required=True, code=True)
-    reason = text("why that confidence, or why nothing was picked", required=True)
+    reason = text("why that confidence, or why nothing was picked", required=True, amounts=True)
     amended_value = quantity("ratio", "value that an engineer set, which counts instead")
     amended_time = instant("moment that an engineer set, which counts instead")
     amended_reason = text("who amended it and why; empty where nobody did", private=True)

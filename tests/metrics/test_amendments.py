@@ -124,7 +124,7 @@ def test_a_plug_can_be_amended_too(space: Workspace) -> None:
 def test_the_report_counts_amendments_and_says_how_far_they_lie(space: Workspace) -> None:
     say(space, 2, "isip", value=stage(space, 2)["isip_psi"] + 50.0)
     steps.refresh(space)
-    _, by_pick = steps.run_query(space, "amendments_by_pick", {})
+    by_pick = steps.run_query(space, "amendments_by_pick", {}).frame
     assert by_pick.select("pick", "amended").rows() == [("isip", 1)]
     assert by_pick["mean_size"][0] == pytest.approx(50.0)
     text = (space.out / "report.html").read_text(encoding="utf-8")

@@ -45,7 +45,7 @@ def test_any_record_is_measured_without_an_error(rows: int, data: st.DataObject,
     if kind is not None:
         tables["coil_runs"] = [{"run": 1, "kind": kind}]
     out = WellRows()
-    measure_runs(WellInput("w", "print", "UTC", tables, TREATMENT.empty(), frame), out)
+    measure_runs(WellInput("w", "print", tables, TREATMENT.empty(), frame), out)
     (run,) = out.runs
     reasons = "; " + (run["missing_because"] or "")
     for name, value in run.items():

@@ -48,7 +48,7 @@ def made() -> tuple[WellInput, RunTruth]:
         ],
         "amendments": [], "toe_tests": [], "cost": [],
     }  # fmt: skip
-    return WellInput("w", "print", "America/Denver", tables, TREATMENT.empty(), samples), truth
+    return WellInput("w", "print", tables, TREATMENT.empty(), samples), truth
 
 
 def measured(spoil: Callable[[pl.DataFrame], pl.DataFrame]) -> tuple[WellRows, RunTruth]:

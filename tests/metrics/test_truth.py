@@ -242,7 +242,7 @@ def test_step_downs_and_drag_reduction(stages: pl.DataFrame) -> None:
 def test_reported_totals_that_differ_are_findings_and_only_those(campaign: Campaign) -> None:
     from pipeline import steps
 
-    _, rows = steps.run_query(campaign.workspace, "reconciliation", {})
+    rows = steps.run_query(campaign.workspace, "reconciliation", {}).frame
     totals = rows.filter(pl.col("measure").is_in(["clean_bbl", "proppant_lbm"]) & (pl.col("share").abs() > 0.03))
     found = campaign.lake.scan(FINDINGS).filter(pl.col("kind") == "reported_differs").collect()
     assert found.height == totals.height >= 3

@@ -43,8 +43,8 @@ def test_a_number_has_its_conformal_interval() -> None:
 @pytest.mark.parametrize(
     ("job", "says"),
     [
-        ({"stage": 40.0, "design": "wide"}, "outside 1 to 20"),
-        ({"stage": 5.0, "design": "new"}, "never seen"),
+        ({"stage": 40.0, "design": "wide"}, "stage of 40 (data: 1 to 20)"),
+        ({"stage": 5.0, "design": "new"}, "design 'new' (data: wide)"),
         ({"stage": 5.0}, "design is not given"),
     ],
 )

@@ -58,7 +58,7 @@ def test_what_lies_outside_the_data_has_no_value_and_says_where(campaign: Campai
     found = planned(campaign, tmp_path, text().replace("tvd_ft = 9250", "tvd_ft = 12500"))
     pressure = lines(found)[WIDE, "treating_pressure"]
     assert pressure.value is None
-    assert "tvd_ft of 12,500 lies outside" in pressure.note
+    assert "tvd of 12,500 ft (data: 8,961 ft to 9,523 ft)" in pressure.note
     assert found.ranking.order == []
     assert found.ranking.verdict.startswith("Not ranked by pressure margin")
     assert lines(found)[WIDE, "physics_surface_toe"].value is not None  # physics needs no data
@@ -66,7 +66,7 @@ def test_what_lies_outside_the_data_has_no_value_and_says_where(campaign: Campai
 
 def test_a_crew_seen_on_one_pad_only_is_refused(campaign: Campaign, tmp_path: Path) -> None:
     found = planned(campaign, tmp_path, text().replace("Crew Alder", "Crew Dogwood"))
-    assert "seen on one pad only" in lines(found)[WIDE, "treating_pressure"].note
+    assert "is on one pad only: not separable from the pad effect" in lines(found)[WIDE, "treating_pressure"].note
     assert found.ranking.order == []
 
 
