@@ -117,7 +117,7 @@ def demo(
     small: Annotated[bool, typer.Option("--small", help="Two pads and short wells only.")] = False,
 ) -> None:
     """Build the sample workspace, run everything, and say where the report is."""
-    from pipeline.demo import build_demo
+    from pipeline.demo.build import build_demo
 
     with _bar("demo") as tell:
         built = build_demo(folder, small=small, progress=tell)
@@ -130,7 +130,7 @@ def demo(
 @app.command(epilog=EPILOG)
 def init(folder: Annotated[Path, typer.Argument(help="The new workspace folder.")]) -> None:
     """Make a new workspace with commented settings and a first source map."""
-    from pipeline.start import make_workspace
+    from pipeline.commands.init import make_workspace
 
     make_workspace(folder)
     say(f"A workspace is ready in {folder}.")
@@ -148,7 +148,7 @@ def inspect(
 ) -> None:
     """Show what would be made of a file (writes nothing), or with --stage what was picked of a stage."""
     if stage is not None:
-        from pipeline.review import describe_stage
+        from pipeline.commands.review import describe_stage
 
         say(describe_stage(_open(workspace), str(file), stage))
         return
@@ -364,7 +364,7 @@ def amend(
     workspace: Where = Path(),
 ) -> None:
     """Record an engineer's correction of a pick; it counts everywhere, and stays, until it is withdrawn."""
-    from pipeline.review import amend as record
+    from pipeline.commands.review import amend as record
 
     space = _open(workspace)
     say(record(space, well, level, number, pick, value=value, time=time, by=by, why=why, withdraw=withdraw))
@@ -373,7 +373,7 @@ def amend(
 @app.command(epilog=EPILOG)
 def status(workspace: Where = Path()) -> None:
     """Say what has landed, what was set aside and why, and what is stale."""
-    from pipeline.status import describe
+    from pipeline.commands.status import describe
 
     say(describe(_open(workspace)))
 
@@ -384,7 +384,7 @@ def serve(
     port: Annotated[int, typer.Option(help="Port of the web page; 0 takes a free one.")] = 0,
 ) -> None:
     """Run the schedules of the settings until stopped (Ctrl-C), with Prefect's web page."""
-    from pipeline.serve import serve_workspace
+    from pipeline.commands.serve import serve_workspace
 
     raise typer.Exit(serve_workspace(_open(workspace), port))
 

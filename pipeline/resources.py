@@ -31,6 +31,6 @@ def source_digest(*names: str, package: Path = PACKAGE) -> str:
     digest = hashlib.sha256()
     for name in names:
         place = package / name
-        for path in sorted(place.glob("*.py")) if place.is_dir() else [place]:
+        for path in sorted(place.rglob("*.py")) if place.is_dir() else [place]:
             digest.update(path.read_bytes())
     return digest.hexdigest()[:16]

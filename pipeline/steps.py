@@ -23,9 +23,9 @@ from pipeline.metrics.measure import (
 )
 from pipeline.metrics.tables import TABLES
 from pipeline.models.fit import FitReport, fit
-from pipeline.plan.record import record_plan
-from pipeline.plan.run import Planned
-from pipeline.plan.run import run_plan as plan
+from pipeline.plan.compare import Planned
+from pipeline.plan.compare import run_plan as plan
+from pipeline.plan.store import record_plan
 from pipeline.queries import Answer
 from pipeline.report.build import Built, build
 from pipeline.report.edition import PLAIN, Edition, versions_as_of

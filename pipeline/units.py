@@ -32,11 +32,12 @@ _SHOWN: dict[str, dict[str, tuple[str, str]]] = {
         "lbm/ft": ("kg/m", "kg/m"),
         "bbl/ft": ("m**3/m", "m³/m"),
         "gal": ("L", "L"),
+        "kft": ("km", "km"),
     },
 }
 
 
-_SPELLED = {"1000 USD": "thousand USD"}
+_SPELLED = {"1000 USD": "thousand USD", "kft": "thousand ft"}
 """Units that are no physical ones, as a reader writes them."""
 
 
@@ -97,14 +98,6 @@ def spellings(written: str) -> list[str]:
     bare = written.strip("[]() \t")
     cubic = re.sub(r"(?<![a-z])(m|ft|in)[\^]?([23])(?!\d)", r"\1**\2", bare).replace("²", "**2").replace("³", "**3")
     return list(dict.fromkeys((bare, bare.lower(), cubic, cubic.lower())))
-
-
-def convert(value: Any, source: str, target: str) -> Any:
-    """Convert a number, array or polars expression from one unit to another."""
-    if source == target:
-        return value
-    line = conversion(source, target)
-    return value * line.factor + line.offset if line.offset else value * line.factor
 
 
 def shown_units(system: str) -> list[str]:

@@ -12,11 +12,11 @@ SELECT
             WHEN count(*) = 0 THEN ': no model yet, it needs three pads'
             WHEN any_value(better_than_mean) THEN format(
                 ': error on held-out pads {} (RMSE), against {} for the mean',
-                said(any_value(rmse_out_of_pad), any_value(unit)), said(any_value(rmse_of_mean), any_value(unit))
+                said(any_value(rmse_held_out), any_value(unit)), said(any_value(rmse_of_mean), any_value(unit))
             )
             ELSE format(
                 ': the model is no better than the mean ({} against {})',
-                said(any_value(rmse_out_of_pad), any_value(unit)), said(any_value(rmse_of_mean), any_value(unit))
+                said(any_value(rmse_held_out), any_value(unit)), said(any_value(rmse_of_mean), any_value(unit))
             )
         END
     ) AS title

@@ -16,7 +16,7 @@ import polars as pl
 from pipeline import queries
 from pipeline.lake.marts import create_marts
 from pipeline.metrics.tables import TABLES
-from pipeline.picks.record import StageRecord
+from pipeline.picks.types import StageRecord
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 
 ORIGIN = datetime(2025, 3, 1, 12, 0, tzinfo=UTC)

@@ -15,9 +15,9 @@ from filelock import FileLock
 from threadpoolctl import threadpool_limits
 
 from pipeline import resources, steps
-from pipeline.demo import FULL, lay_out
+from pipeline.demo.build import FULL, lay_out
+from pipeline.demo.campaign import Truth
 from pipeline.lake import Lake
-from pipeline.synthetic.campaign import Truth
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 
 # machines differ, and the first call of a compiled function compiles it

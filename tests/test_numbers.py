@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline import queries
+from pipeline.commands.review import amend, describe_stage
 from pipeline.ingest.inspect import inspect_file
-from pipeline.review import amend, describe_stage
 from pipeline.schemas.picks import PICKS
 from pipeline.units import format_number, format_quantities, format_quantity, qty
 from pipeline.workspace import SETTINGS_FILE, open_workspace

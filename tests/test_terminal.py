@@ -13,8 +13,9 @@ import pytest
 from deltalake.exceptions import DeltaError
 from typer.testing import CliRunner
 
-from pipeline import queries, status, steps
+from pipeline import queries, steps
 from pipeline.cli import app
+from pipeline.commands import status
 from pipeline.errors import HeelwardError, explained
 from pipeline.ingest.land import land
 from pipeline.lake import Lake

@@ -13,7 +13,7 @@ import polars as pl
 from pipeline.errors import SetAside, short
 from pipeline.ingest.maps import PAD_ZONE, Channel, Start
 from pipeline.ingest.read import ROW
-from pipeline.ingest.tally import Finding, Work
+from pipeline.ingest.tally import FileJob, Finding
 from pipeline.ingest.times import days_allowed, to_utc
 from pipeline.ingest.workbook import ERRORS
 from pipeline.schemas.base import meta
@@ -24,7 +24,7 @@ LEAST_INT, MOST_INT = -(2**31), 2**31 - 1
 YES_NO = {"true": True, "yes": True, "y": True, "1": True, "false": False, "no": False, "n": False, "0": False}
 
 
-def typed(work: Work, frame: pl.DataFrame) -> list[pl.Series]:
+def typed(work: FileJob, frame: pl.DataFrame) -> list[pl.Series]:
     """Return the mapped columns of a raw frame as typed series, the well and the sample time apart."""
     columns = work.source.table.columns
     done: list[pl.Series] = []
@@ -46,7 +46,7 @@ def typed(work: Work, frame: pl.DataFrame) -> list[pl.Series]:
     return done + _quantities(work, quantities, frame[ROW])
 
 
-def _cells(work: Work, lake: str, dtype: Any, series: pl.Series, lines: pl.Series) -> pl.Series:
+def _cells(work: FileJob, lake: str, dtype: Any, series: pl.Series, lines: pl.Series) -> pl.Series:
     """Return cells that are no measured quantities as what their column holds."""
     column: Any = work.source.table.columns[lake]
     channel = work.source.columns[lake]
@@ -82,7 +82,7 @@ def _cells(work: Work, lake: str, dtype: Any, series: pl.Series, lines: pl.Serie
     return _counted(work, lake, text, value, "a text", lines)
 
 
-def _counted(work: Work, lake: str, text: pl.Series, value: pl.Series, expected: str, lines: pl.Series) -> pl.Series:
+def _counted(work: FileJob, lake: str, text: pl.Series, value: pl.Series, expected: str, lines: pl.Series) -> pl.Series:
     """Count the cells of a piece that are no values; they are void until `judge` has seen all of them."""
     tally = work.tallies[lake]
     tally.rows += len(text)
@@ -96,7 +96,7 @@ def _counted(work: Work, lake: str, text: pl.Series, value: pl.Series, expected:
     return value.alias(lake)
 
 
-def _quantities(work: Work, floats: list[pl.Series], lines: pl.Series) -> list[pl.Series]:
+def _quantities(work: FileJob, floats: list[pl.Series], lines: pl.Series) -> list[pl.Series]:
     """Convert all measured columns to the lake's units at once, and void what cannot be."""
     if not floats:
         return []
@@ -121,7 +121,7 @@ def _quantities(work: Work, floats: list[pl.Series], lines: pl.Series) -> list[p
     return shown.get_columns()
 
 
-def _converted(work: Work, name: str) -> pl.Expr:
+def _converted(work: FileJob, name: str) -> pl.Expr:
     target = work.source.table.unit(name)
     line = conversion(work.source.columns[name].unit or target, target)
     value = pl.col(name)
@@ -136,12 +136,12 @@ def _range_counts(name: str, declared: dict[str, Any]) -> list[pl.Expr]:
     return [(~inside).sum().alias(f"{name}:outside"), odd.alias(f"{name}:unusual")]
 
 
-def _as_float(work: Work, lake: str, series: pl.Series, lines: pl.Series) -> pl.Series:
+def _as_float(work: FileJob, lake: str, series: pl.Series, lines: pl.Series) -> pl.Series:
     text, value = _numbers(work, lake, series)
     return _counted(work, lake, text, value, "a number", lines)
 
 
-def _numbers(work: Work, lake: str, series: pl.Series) -> tuple[pl.Series, pl.Series]:
+def _numbers(work: FileJob, lake: str, series: pl.Series) -> tuple[pl.Series, pl.Series]:
     """Return cells without those that mean nothing, and the numbers that they are."""
     numbers = _void_numbers(work)
     if series.dtype.is_float():
@@ -162,7 +162,7 @@ def _numbers(work: Work, lake: str, series: pl.Series) -> tuple[pl.Series, pl.Se
     return text, kept
 
 
-def _void_numbers(work: Work) -> list[float]:
+def _void_numbers(work: FileJob) -> list[float]:
     """Return the map's void values that are numbers: -999.25 is -999.250 too."""
     found = []
     for value in work.source.void_values:
@@ -185,18 +185,18 @@ def _finite(values: pl.Series) -> pl.Series:
     return pl.select(pl.when(values.is_finite()).then(values).alias(values.name)).to_series()
 
 
-def _dated(work: Work, lake: str, days: pl.Series, lines: pl.Series) -> pl.Series:
+def _dated(work: FileJob, lake: str, days: pl.Series, lines: pl.Series) -> pl.Series:
     """Void days that cannot be."""
     first, last = days_allowed(ahead=bool(meta(work.source.table.columns[lake]).get("ahead")))
     return pl.select(pl.when(days.is_between(first, last)).then(days).alias(lake)).to_series()
 
 
-def _range_of_days(work: Work, lake: str) -> str:
+def _range_of_days(work: FileJob, lake: str) -> str:
     first, last = days_allowed(ahead=bool(meta(work.source.table.columns[lake]).get("ahead")))
     return f"from {first} to {last}"
 
 
-def moment(work: Work, lake: str, channel: Channel, series: pl.Series, lines: pl.Series) -> pl.Series:
+def moment(work: FileJob, lake: str, channel: Channel, series: pl.Series, lines: pl.Series) -> pl.Series:
     """Return clock times as UTC."""
     assert channel.format is not None and channel.zone is not None
     naive = series.str.to_datetime(channel.format, strict=False, time_unit="us")
@@ -230,13 +230,13 @@ def _when() -> str:
     return f", from {first} to {last}"
 
 
-def _on_utc(work: Work, naive: pl.Series, zone: str) -> pl.Series:
+def _on_utc(work: FileJob, naive: pl.Series, zone: str) -> pl.Series:
     utc, notes = to_utc(naive, _zone(work, zone))
     work.findings += [Finding(kind, message, rows=rows) for kind, message, rows in notes]
     return utc
 
 
-def _zone(work: Work, zone: str) -> str:
+def _zone(work: FileJob, zone: str) -> str:
     if zone != PAD_ZONE:
         return zone
     named = work.groups.get("well", "")
@@ -260,12 +260,12 @@ def _zone(work: Work, zone: str) -> str:
     return work.names.zones[well]
 
 
-def clock_zone(work: Work, channel: Channel) -> str:
+def clock_zone(work: FileJob, channel: Channel) -> str:
     """Return the zone of a time column's clock."""
     return _zone(work, channel.start.zone if channel.start is not None else channel.zone or "UTC")
 
 
-def elapsed(work: Work, channel: Channel, frame: pl.DataFrame) -> pl.Series:
+def elapsed(work: FileJob, channel: Channel, frame: pl.DataFrame) -> pl.Series:
     """Return a start time above the data plus elapsed time as UTC."""
     assert channel.start is not None and channel.unit is not None
     text, value = _numbers(work, "time", frame["time"])
@@ -275,7 +275,7 @@ def elapsed(work: Work, channel: Channel, frame: pl.DataFrame) -> pl.Series:
     return _counted(work, "time", text, times, expected, frame[ROW]).dt.replace_time_zone("UTC")
 
 
-def _start(work: Work, start: Start) -> int:
+def _start(work: FileJob, start: Start) -> int:
     """Return the start time above the data, in microseconds since 1970."""
     pattern = re.compile(start.pattern)
     match = next((found for line in work.raw.head if (found := pattern.search(line))), None)

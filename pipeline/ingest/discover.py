@@ -18,7 +18,7 @@ NO_MAP = ""
 
 
 @dataclass(frozen=True)
-class Item:
+class SourceFile:
     """A file under one map (None where none fits).
 
     Attributes
@@ -74,7 +74,7 @@ class Skipped:
 class Discovered:
     """What the landing folders hold: files under their maps in the order of landing, and what is not read."""
 
-    items: list[Item]
+    items: list[SourceFile]
     skipped: list[Skipped]
 
 
@@ -98,7 +98,7 @@ def discover(
     Discovered
         A workbook stands once per map (each reads a sheet). Files that begin with a dot or with ``~$`` are passed over.
     """
-    by_map: dict[str, list[Item]] = defaultdict(list)
+    by_map: dict[str, list[SourceFile]] = defaultdict(list)
     skipped: list[Skipped] = []
     walk = _Walk(root, None if follow_outside else [folder.resolve() for folder in folders], skipped)
     for folder in folders:
@@ -115,10 +115,10 @@ def discover(
     return Discovered([item for group in ordered for item in group] + by_map[NO_MAP], skipped)
 
 
-def item_of(root: Path, file: Path, loaded: LoadedMap | None) -> Item:
+def item_of(root: Path, file: Path, loaded: LoadedMap | None) -> SourceFile:
     """Return a file under a map, as it lies there now."""
     found = file.stat()
-    return Item(file, _below(root, file), loaded, found.st_size, found.st_mtime_ns // 1000)
+    return SourceFile(file, _below(root, file), loaded, found.st_size, found.st_mtime_ns // 1000)
 
 
 def shown_path(path: Path) -> str:
@@ -222,12 +222,12 @@ class _Walk:
         return False
 
 
-def _revisions(items: list[Item], loaded: LoadedMap) -> list[Item]:
+def _revisions(items: list[SourceFile], loaded: LoadedMap) -> list[SourceFile]:
     """Mark the files that a later revision of the same document supersedes."""
     if loaded.source.revision_pattern is None:
         return items
     pattern = re.compile(loaded.source.revision_pattern)
-    documents: dict[str, list[tuple[tuple[int, str], Item]]] = defaultdict(list)
+    documents: dict[str, list[tuple[tuple[int, str], SourceFile]]] = defaultdict(list)
     for item in items:
         match = pattern.search(item.path)
         number = match.groupdict().get("rev", "") if match else ""
@@ -239,11 +239,11 @@ def _revisions(items: list[Item], loaded: LoadedMap) -> list[Item]:
         newest = max(versions, key=lambda pair: pair[0])[1]
         for _, item in versions:
             later = newest.path if item is not newest else None
-            marked.append(Item(item.file, item.path, item.loaded, item.size, item.modified_us, later))
+            marked.append(SourceFile(item.file, item.path, item.loaded, item.size, item.modified_us, later))
     return sorted(marked, key=lambda item: item.path)
 
 
-def unchanged(item: Item, row: Mapping[str, Any] | None, tried_with: str) -> bool:
+def unchanged(item: SourceFile, row: Mapping[str, Any] | None, tried_with: str) -> bool:
     """Whether nothing about a file has changed since `sources` last spoke of it."""
     if row is None:
         return False
@@ -257,7 +257,7 @@ def unchanged(item: Item, row: Mapping[str, Any] | None, tried_with: str) -> boo
     return bool(same) and (row["state"] not in ("set aside", "landed") or row["tried_with"] == tried_with)
 
 
-def source_id(content: str, item: Item) -> str:
+def source_id(content: str, item: SourceFile) -> str:
     """Return the id of a source: content, map, reader version; and path, so that no two files share rows."""
     text = f"{content}:{item.map_hash}:{READER_VERSION}:{item.path}"
     return hashlib.sha256(text.encode()).hexdigest()[:16]

@@ -9,15 +9,15 @@ import polars as pl
 
 from pipeline.errors import HeelwardError
 from pipeline.ingest import amend
-from pipeline.ingest.discover import NO_MAP, Discovered, Item, Skipped, shown_path
-from pipeline.ingest.known import Key, Known
+from pipeline.ingest.discover import NO_MAP, Discovered, Skipped, SourceFile, shown_path
+from pipeline.ingest.known import Key, SourceIndex
 from pipeline.ingest.maps import BrokenMap, LoadedMap
 from pipeline.lake import Lake
 from pipeline.schemas.lineage import FINDINGS
 from pipeline.workspace import Workspace
 
 
-def refuse_no_maps(workspace: Workspace, maps: list[LoadedMap], broken: list[BrokenMap], known: Known) -> None:
+def refuse_no_maps(workspace: Workspace, maps: list[LoadedMap], broken: list[BrokenMap], known: SourceIndex) -> None:
     """Refuse to take all landed files for files that no map fits because the maps themselves are not there."""
     if maps or broken:
         return
@@ -30,8 +30,8 @@ def refuse_no_maps(workspace: Workspace, maps: list[LoadedMap], broken: list[Bro
 
 
 def readable(
-    items: list[Item], maps: list[LoadedMap], broken: list[BrokenMap], known: Known, workspace: Workspace
-) -> list[Item]:
+    items: list[SourceFile], maps: list[LoadedMap], broken: list[BrokenMap], known: SourceIndex, workspace: Workspace
+) -> list[SourceFile]:
     """Leave out the files that wait for a broken map to be corrected: what is landed of them stays as it is.
 
     Which files a map claims that cannot even be read is not known: files that landed by a map that is not there wait.
@@ -41,7 +41,7 @@ def readable(
     there = {item.source.name for item in maps} | {NO_MAP, amend.MAP.source.name}
     waiting = {row["path"] for row in known.rows() if row["map"] not in there}
 
-    def waits(item: Item) -> bool:
+    def waits(item: SourceFile) -> bool:
         below = [item.file.relative_to(folder) for folder in workspace.landing if item.file.is_relative_to(folder)]
         return item.path in waiting or any(each.claims(shown_path(path)) for each in broken for path in below)
 
@@ -49,7 +49,7 @@ def readable(
 
 
 def retired_rows(
-    known: Known, items: list[Item], maps: list[LoadedMap], *, all_maps: bool
+    known: SourceIndex, items: list[SourceFile], maps: list[LoadedMap], *, all_maps: bool
 ) -> dict[str, list[dict[str, Any]]]:
     """Return, by path, what `sources` says of a file under maps that claim it no more.
 
@@ -68,7 +68,7 @@ def retired_rows(
     return retired
 
 
-def gone_from(known: Known, found: Discovered, items: list[Item]) -> set[Key]:
+def gone_from(known: SourceIndex, found: Discovered, items: list[SourceFile]) -> set[Key]:
     """Return the files on record that are not in the landing folders any more; what could not be read may be there."""
     there = {item.path for item in (*found.items, *items)}
     hidden = [item.path for item in found.skipped]

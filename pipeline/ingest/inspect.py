@@ -10,7 +10,7 @@ import polars as pl
 from pipeline.errors import HeelwardError, SetAside
 from pipeline.ingest.content import Content, content_of
 from pipeline.ingest.maps import LoadedMap, read_maps
-from pipeline.ingest.names import Names
+from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.prepare import as_set_aside
 from pipeline.ingest.read import read_raw
 from pipeline.ingest.shape import Shaped, shape
@@ -42,7 +42,7 @@ def inspect_file(workspace: Workspace, file: Path) -> tuple[str, bool]:
     """
     if not file.is_file():
         raise HeelwardError(f"there is no file {file}")
-    names = Names()
+    names = WellRegistry()
     names.learn(Lake(workspace.lake, workspace.settings.storage).scan(WELLS).collect())
     try:
         content = content_of(file)
@@ -80,7 +80,9 @@ def _claims(workspace: Workspace, loaded: LoadedMap, file: Path) -> bool:
     return False
 
 
-def _under(loaded: LoadedMap, content: Content, file: Path, names: Names, spool: Path, system: str) -> tuple[str, bool]:
+def _under(
+    loaded: LoadedMap, content: Content, file: Path, names: WellRegistry, spool: Path, system: str
+) -> tuple[str, bool]:
     head = f"map {loaded.source.name} -> table {loaded.source.lands}"
     try:
         with as_set_aside(loaded.source.name):

@@ -10,7 +10,7 @@ Row = dict[str, Any]
 Key = tuple[str, str]
 
 
-class Known:
+class SourceIndex:
     """Rows of `sources`, kept current while an ingest lands more."""
 
     def __init__(self, rows: Iterable[Row]) -> None:

@@ -13,12 +13,12 @@ import polars as pl
 
 from pipeline.errors import SetAside
 from pipeline.ingest import amend
-from pipeline.ingest.discover import NO_MAP, Item, discover, item_of, unchanged
+from pipeline.ingest.discover import NO_MAP, SourceFile, discover, item_of, unchanged
 from pipeline.ingest.folder import gone_from, readable, refuse_no_maps, retired_rows, tell_skipped
-from pipeline.ingest.known import Known
+from pipeline.ingest.known import SourceIndex
 from pipeline.ingest.maps import read_maps
-from pipeline.ingest.names import Names
-from pipeline.ingest.prepare import LINEAGE, Context, Ready, read, settle, spool
+from pipeline.ingest.names import WellRegistry
+from pipeline.ingest.prepare import LINEAGE, IngestContext, PreparedFile, read, settle, spool
 from pipeline.ingest.shape import name_groups
 from pipeline.ingest.tally import Finding
 from pipeline.ingest.verify import restore_tables, settled, verify
@@ -106,10 +106,10 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     """
     maps, broken = read_maps(workspace.maps)
     restored = restore_tables(lake)
-    names = Names()
+    names = WellRegistry()
     names.relearn(lake.scan(WELLS).collect())
     report = Landed(broken_maps=[str(item) for item in broken], restored=restored, tidied=bool(restored))
-    known = Known(lake.scan(SOURCES).collect().iter_rows(named=True))
+    known = SourceIndex(lake.scan(SOURCES).collect().iter_rows(named=True))
     refuse_no_maps(workspace, maps, broken, known)
     found = discover(workspace.root, workspace.landing, maps, follow_outside=workspace.settings.follow_links_outside)
     items = readable(found.items, maps, broken, known, workspace)
@@ -126,7 +126,7 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     done, total = 0, len(items)
     shutil.rmtree(spool(workspace), ignore_errors=True)
     for lands in (*LANDED, NO_MAP):
-        context = Context(workspace, lake, names, known, superseded, gone)
+        context = IngestContext(workspace, lake, names, known, superseded, gone)
         stage = [item for item in items if (item.loaded.source.lands if item.loaded else NO_MAP) == lands]
         fresh = []
         for item in stage:
@@ -152,7 +152,7 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
 
 
 def _repair(
-    lake: Lake, known: Known, items: list[Item], retired: dict[str, list[dict[str, Any]]], report: Landed
+    lake: Lake, known: SourceIndex, items: list[SourceFile], retired: dict[str, list[dict[str, Any]]], report: Landed
 ) -> None:
     """Sweep what a killed run left, and see that files whose rows are not all there are landed again.
 
@@ -179,9 +179,9 @@ def _repair(
             known.put(row)
 
 
-def _batches(items: Iterable[Item], names: Names) -> list[list[Item]]:
+def _batches(items: Iterable[SourceFile], names: WellRegistry) -> list[list[SourceFile]]:
     """Group files by map and, for records, by well."""
-    groups: dict[tuple[str, str], list[Item]] = defaultdict(list)
+    groups: dict[tuple[str, str], list[SourceFile]] = defaultdict(list)
     for item in items:
         well = ""
         if item.loaded is not None and "time" in item.loaded.source.table.key:
@@ -194,8 +194,8 @@ def _batches(items: Iterable[Item], names: Names) -> list[list[Item]]:
     return [part for group in groups.values() for part in _of_bounded_size(group)]
 
 
-def _of_bounded_size(items: list[Item]) -> Iterator[list[Item]]:
-    batch: list[Item] = []
+def _of_bounded_size(items: list[SourceFile]) -> Iterator[list[SourceFile]]:
+    batch: list[SourceFile] = []
     for item in items:
         if batch and sum(each.size for each in batch) + item.size > BATCH_BYTES:
             yield batch
@@ -204,17 +204,17 @@ def _of_bounded_size(items: list[Item]) -> Iterator[list[Item]]:
     yield batch
 
 
-def _read_ahead(context: Context, batches: list[list[Item]]) -> Iterator[list[Ready]]:
+def _read_ahead(context: IngestContext, batches: list[list[SourceFile]]) -> Iterator[list[PreparedFile]]:
     """Read the next batch while the present one is written; never more than two in memory.
 
     Where a map makes unknown wells, each batch must see the wells that the one before it made, and waits.
     """
     with ThreadPoolExecutor(READERS) as pool:
 
-        def start(batch: list[Item]) -> list[Future[Ready]]:
+        def start(batch: list[SourceFile]) -> list[Future[PreparedFile]]:
             return [pool.submit(read, context, item) for item in batch]
 
-        waiting: list[Future[Ready]] = []
+        waiting: list[Future[PreparedFile]] = []
         for index, batch in enumerate(batches):
             present = waiting or start(batch)
             ready = [future.result() for future in present]
@@ -224,8 +224,10 @@ def _read_ahead(context: Context, batches: list[list[Item]]) -> Iterator[list[Re
             yield ready
 
 
-def _land_batch(context: Context, batch: list[Ready], retired: dict[str, list[dict[str, Any]]], report: Landed) -> None:
-    ready: list[Ready] = []
+def _land_batch(
+    context: IngestContext, batch: list[PreparedFile], retired: dict[str, list[dict[str, Any]]], report: Landed
+) -> None:
+    ready: list[PreparedFile] = []
     for entry in batch:
         ready.append(settle(context, entry, ready))
     loaded = batch[0].item.loaded
@@ -248,7 +250,7 @@ def _land_batch(context: Context, batch: list[Ready], retired: dict[str, list[di
         _count(report, entry)
 
 
-def _count(report: Landed, entry: Ready) -> None:
+def _count(report: Landed, entry: PreparedFile) -> None:
     state = entry.row["state"]
     if state == "landed" and entry.shaped is not None:
         report.landed += 1
@@ -263,7 +265,7 @@ def _count(report: Landed, entry: Ready) -> None:
         report.set_aside.append((entry.item.path, SetAside(**{key: entry.row[key] for key in LINEAGE})))
 
 
-def _write_rows(context: Context, table: Table, ready: list[Ready]) -> None:
+def _write_rows(context: IngestContext, table: Table, ready: list[PreparedFile]) -> None:
     fresh = [entry for entry in ready if entry.shaped is not None]
     if not fresh:
         return
@@ -290,7 +292,7 @@ def _write_rows(context: Context, table: Table, ready: list[Ready]) -> None:
         context.lake.replace(FINDINGS, pl.DataFrame(findings, schema=FINDINGS.dtypes), {"source_id": ids})
 
 
-def _frames(fresh: list[Ready]) -> Iterator[pl.DataFrame]:
+def _frames(fresh: list[PreparedFile]) -> Iterator[pl.DataFrame]:
     """Yield the rows of some files, each with the file's id."""
     for entry in fresh:
         if entry.shaped is not None:
@@ -298,7 +300,7 @@ def _frames(fresh: list[Ready]) -> Iterator[pl.DataFrame]:
                 yield frame.with_columns(pl.lit(entry.row["source_id"]).alias("source_id"))
 
 
-def _stubs(context: Context, entry: Ready) -> pl.DataFrame:
+def _stubs(context: IngestContext, entry: PreparedFile) -> pl.DataFrame:
     """Wells made for this file, with those that its former content made."""
     assert entry.shaped is not None
     before = context.known.get(entry.item.key)
@@ -308,7 +310,7 @@ def _stubs(context: Context, entry: Ready) -> pl.DataFrame:
     return pl.concat([entry.shaped.stubs, held.drop("source_id").collect().select(entry.shaped.stubs.columns)])
 
 
-def _finding_row(entry: Ready, finding: Finding) -> dict[str, Any]:
+def _finding_row(entry: PreparedFile, finding: Finding) -> dict[str, Any]:
     return {
         "step": "ingest", "source_id": entry.row["source_id"], "path": entry.item.path,
         "well_id": entry.row["well_id"], "level": "file", "number": entry.row["number"], "kind": finding.kind,
@@ -333,7 +335,7 @@ def _replace_sources(lake: Lake, rows: list[dict[str, Any]], before: list[dict[s
     return True
 
 
-def _clear_stubs(context: Context, ready: list[Ready]) -> None:
+def _clear_stubs(context: IngestContext, ready: list[PreparedFile]) -> None:
     """Remove the wells that landing made where a wells table describes them now."""
     wells = sorted({well for entry in ready if entry.shaped is not None for well in entry.shaped.rows.wells})
     stubs = context.lake.scan_raw(WELLS).filter(pl.col("stub") & pl.col("well_id").is_in(wells))

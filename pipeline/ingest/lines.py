@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.compiled import compiled
+from pipeline.jit import compiled
 
 Bytes = NDArray[np.uint8]
 LINE, QUOTE, RETURN, TAB, SPACE = 10, 34, 13, 9, 32

@@ -30,7 +30,7 @@ def new_id(name: str) -> str:
 
 
 @dataclass
-class Names:
+class WellRegistry:
     """The wells that are known, by every folded spelling."""
 
     by_folded: dict[str, str] = field(default_factory=dict)

@@ -15,10 +15,10 @@ import polars as pl
 
 from pipeline.errors import SetAside, short
 from pipeline.ingest.content import PART_BYTES, Content, content_of
-from pipeline.ingest.discover import Item, source_id
-from pipeline.ingest.known import Key, Known
+from pipeline.ingest.discover import SourceFile, source_id
+from pipeline.ingest.known import Key, SourceIndex
 from pipeline.ingest.maps import READER_VERSION, LoadedMap
-from pipeline.ingest.names import Names
+from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.read import read_raw
 from pipeline.ingest.shape import Shaped, name_groups, shape
 from pipeline.ingest.spool import Rows
@@ -40,44 +40,44 @@ CLASH = "clash with "
 
 
 @dataclass
-class Ready:
+class PreparedFile:
     """A file that is read, with its row of `sources`; without rows where it is not landed in this run."""
 
-    item: Item
+    item: SourceFile
     row: dict[str, Any]
     shaped: Shaped | None = None
     replaces: list[dict[str, Any]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
-class Context:
+class IngestContext:
     """What a file is checked against.
 
     Attributes
     ----------
     workspace : Workspace
     lake : Lake
-    names : Names
-    known : Known
+    names : WellRegistry
+    known : SourceIndex
     superseded, gone : set of (path, map)
         Files that a later revision replaces, and files on record that are not in the landing folders any more.
     """
 
     workspace: Workspace
     lake: Lake
-    names: Names
-    known: Known
+    names: WellRegistry
+    known: SourceIndex
     superseded: set[Key]
     gone: set[Key]
     large: threading.Lock = field(default_factory=threading.Lock)
 
-    def expects(self, item: Item, row: Mapping[str, Any] | None) -> str:
+    def expects(self, item: SourceFile, row: Mapping[str, Any] | None) -> str:
         """Return what an unchanged file's row says that it was read with."""
         if row is not None and _clashed(row):
             return str(row["tried_with"])
         return self.read_with(item, aside=row is not None and row["state"] == "set aside")
 
-    def read_with(self, item: Item, *, aside: bool) -> str:
+    def read_with(self, item: SourceFile, *, aside: bool) -> str:
         """Return a hash of what a file's rows take from the wells table; when that changes it is read again.
 
         A table that was set aside may have wanted any well that is known now; one that landed knew all of its wells.
@@ -113,7 +113,7 @@ def spool(workspace: Workspace) -> Path:
     return workspace.state / "spool"
 
 
-def read(context: Context, item: Item) -> Ready:
+def read(context: IngestContext, item: SourceFile) -> PreparedFile:
     """Read and shape one file; safe to run beside others. What is wrong with it becomes its row."""
     row: dict[str, Any] = dict.fromkeys(SOURCES.dtypes)
     row |= {
@@ -122,7 +122,7 @@ def read(context: Context, item: Item) -> Ready:
         "modified_us": item.modified_us, "tried_with": context.read_with(item, aside=True),
         "landed_at": datetime.now(UTC), "content_hash": "", "source_id": source_id("", item), "state": "landed",
     }  # fmt: skip
-    entry = Ready(item, row)
+    entry = PreparedFile(item, row)
     if item.superseded_by is not None:
         row |= {"state": "superseded", "reason": f"a later revision is {item.superseded_by}"}
         return entry
@@ -139,7 +139,7 @@ def read(context: Context, item: Item) -> Ready:
     return entry
 
 
-def _read(context: Context, entry: Ready) -> None:
+def _read(context: IngestContext, entry: PreparedFile) -> None:
     item, row = entry.item, entry.row
     _refuse_strange_name(item)
     content = content_of(item.file)
@@ -180,7 +180,7 @@ def _first_line(error: BaseException) -> str:
     return short(text.splitlines()[0], 200) if text else type(error).__name__
 
 
-def _refuse_strange_name(item: Item) -> None:
+def _refuse_strange_name(item: SourceFile) -> None:
     try:
         item.file.name.encode()
     except UnicodeEncodeError as error:
@@ -195,7 +195,7 @@ def _landed_alike(before: Mapping[str, Any], source: str, read_with: str) -> boo
     return bool(before["state"] == "landed" and before["source_id"] == source and before["tried_with"] == read_with)
 
 
-def settle(context: Context, entry: Ready, batch: Sequence[Ready]) -> Ready:
+def settle(context: IngestContext, entry: PreparedFile, batch: Sequence[PreparedFile]) -> PreparedFile:
     """Check a read file against the landed ones and those before it in its batch: copies and conflicts."""
     row = entry.row
     if row["state"] != "landed" or row["map"] == "":
@@ -223,18 +223,18 @@ class _Clash(Exception):
     aside: SetAside
 
 
-def _set_aside(context: Context, entry: Ready, aside: SetAside) -> None:
+def _set_aside(context: IngestContext, entry: PreparedFile, aside: SetAside) -> None:
     entry.row |= {"state": "set aside", **{key: getattr(aside, key) for key in LINEAGE}}
     entry.shaped = None
     _keep_copy(context.workspace, entry.item, entry.row["source_id"], aside)
 
 
-def _shaped(context: Context, loaded: LoadedMap, item: Item, content: Content, source: str) -> Shaped:
+def _shaped(context: IngestContext, loaded: LoadedMap, item: SourceFile, content: Content, source: str) -> Shaped:
     raw = read_raw(content, loaded.source)
     return shape(raw, loaded.source, context.names, item.file.name, context.spool_of(source))
 
 
-def _describe(entry: Ready) -> None:
+def _describe(entry: PreparedFile) -> None:
     assert entry.shaped is not None
     rows, row = entry.shaped.rows, entry.row
     row |= {"rows_in": entry.shaped.rows_in, "rows_landed": rows.height, "findings": len(entry.shaped.findings)}
@@ -245,7 +245,7 @@ def _describe(entry: Ready) -> None:
         row["number"] = next(iter(rows.numbers))
 
 
-def _refuse_conflicts(context: Context, entry: Ready, batch: Sequence[Ready]) -> None:
+def _refuse_conflicts(context: IngestContext, entry: PreparedFile, batch: Sequence[PreparedFile]) -> None:
     """Set a file aside that claims rows which another landed file already holds."""
     assert entry.shaped is not None and entry.item.loaded is not None
     table, rows, row = entry.item.loaded.source.table, entry.shaped.rows, entry.row
@@ -277,7 +277,7 @@ def _may_meet(rows: Rows, other: Rows) -> bool:
     )
 
 
-def _replace_gone(context: Context, entry: Ready, table: Table, rows: Rows) -> None:
+def _replace_gone(context: IngestContext, entry: PreparedFile, table: Table, rows: Rows) -> None:
     """Take the place of files that held the same rows, or the same content, and are not in the folders any more."""
     assert entry.shaped is not None
     for key in sorted(context.gone):
@@ -326,7 +326,7 @@ def _clash(table: Table, rows: Rows, other: pl.LazyFrame, held: Mapping[str, Any
             raise _Clash(held["source_id"], aside)
 
 
-def _keep_copy(workspace: Workspace, item: Item, source: str, aside: SetAside) -> None:
+def _keep_copy(workspace: Workspace, item: SourceFile, source: str, aside: SetAside) -> None:
     """Copy a file set aside, with its reason, under a name of our own; without room for it, say so and go on."""
     folder = workspace.out / "set_aside"
     try:

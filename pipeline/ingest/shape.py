@@ -13,10 +13,10 @@ import polars as pl
 from pipeline.errors import SetAside, short
 from pipeline.ingest.cells import clock_zone, elapsed, moment, possible, typed
 from pipeline.ingest.maps import Channel, SourceMap
-from pipeline.ingest.names import Names, claimed_twice, new_id
+from pipeline.ingest.names import WellRegistry, claimed_twice, new_id
 from pipeline.ingest.read import ROW, RawFile, few
 from pipeline.ingest.spool import Rows, Spool
-from pipeline.ingest.tally import Finding, Tally, Work, judge
+from pipeline.ingest.tally import FileJob, Finding, Tally, judge
 from pipeline.ingest.times import near_clock_change
 from pipeline.schemas.base import MOST_NUMBER, meta
 from pipeline.schemas.wells import WELLS
@@ -46,14 +46,14 @@ class Shaped:
     findings: list[Finding] = field(default_factory=list)
 
 
-def shape(raw: RawFile, source: SourceMap, names: Names, file_name: str, folder: Path) -> Shaped:
+def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, folder: Path) -> Shaped:
     """Turn a raw file into rows of its lake table.
 
     Parameters
     ----------
     raw : RawFile
     source : SourceMap
-    names : Names
+    names : WellRegistry
         Known wells.
     file_name : str
         Name of the file, for ``name_pattern``.
@@ -65,7 +65,7 @@ def shape(raw: RawFile, source: SourceMap, names: Names, file_name: str, folder:
     SetAside
         Where the rows cannot be used; says where and what to do.
     """
-    work = Work(source, raw, names, name_groups(source, file_name))
+    work = FileJob(source, raw, names, name_groups(source, file_name))
     spool, rows_in, incomplete = Spool(source.table, folder), 0, _Incomplete()
     for frame in _at_clock_changes(work, raw.pieces):
         rows_in += frame.height
@@ -87,7 +87,7 @@ def shape(raw: RawFile, source: SourceMap, names: Names, file_name: str, folder:
     return Shaped(rows, _stubs(work), rows_in, work.findings)
 
 
-def _shaped(work: Work, frame: pl.DataFrame, incomplete: _Incomplete) -> pl.DataFrame:
+def _shaped(work: FileJob, frame: pl.DataFrame, incomplete: _Incomplete) -> pl.DataFrame:
     """Shape one piece of a file."""
     source = work.source
     frame = _well_ids(work, frame)
@@ -105,7 +105,7 @@ def _shaped(work: Work, frame: pl.DataFrame, incomplete: _Incomplete) -> pl.Data
     return frame
 
 
-def _at_clock_changes(work: Work, pieces: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
+def _at_clock_changes(work: FileJob, pieces: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
     """Join pieces that part near a night on which clocks change: its hours are told apart by the rows around them."""
     channel = work.source.columns.get("time")
     if channel is None or channel.format is None or "time" not in work.source.table.key:
@@ -123,7 +123,7 @@ def _at_clock_changes(work: Work, pieces: Iterator[pl.DataFrame]) -> Iterator[pl
         yield waiting
 
 
-def _ends_at_clock_change(work: Work, channel: Channel, frame: pl.DataFrame) -> bool:
+def _ends_at_clock_change(work: FileJob, channel: Channel, frame: pl.DataFrame) -> bool:
     if "%z" in (channel.format or ""):  # each time says its own offset
         return False
     last = possible(frame["time"].tail(1).str.to_datetime(channel.format, strict=False))
@@ -143,7 +143,7 @@ def name_groups(source: SourceMap, file_name: str) -> dict[str, str]:
     return {key: value for key, value in match.groupdict().items() if value is not None}
 
 
-def _well_ids(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
+def _well_ids(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
     source = work.source
     if "well_id" not in source.table.dtypes:
         return frame
@@ -175,7 +175,7 @@ def _well_ids(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     return frame
 
 
-def _resolve(work: Work, name: str, line: int | None) -> str:
+def _resolve(work: FileJob, name: str, line: int | None) -> str:
     known = work.names.find(name)
     if known is not None:
         return known
@@ -196,13 +196,13 @@ def _resolve(work: Work, name: str, line: int | None) -> str:
     )  # fmt: skip
 
 
-def _stubs(work: Work) -> pl.DataFrame:
+def _stubs(work: FileJob) -> pl.DataFrame:
     rows = [{"well_id": well, "well_name": name, "stub": True} for well, name in work.created.items()]
     dtypes = {name: dtype for name, dtype in WELLS.dtypes.items() if name != "source_id"}
     return pl.DataFrame(rows, schema=dtypes)
 
 
-def _numbers_from_name(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
+def _numbers_from_name(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
     for key in ("stage", "run", "plug"):
         if key in work.groups:
             try:
@@ -217,7 +217,7 @@ def _numbers_from_name(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     return frame
 
 
-def _times(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
+def _times(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
     channel = work.source.columns.get("time")
     if channel is None or "time" not in work.source.table.key:
         return frame
@@ -228,7 +228,7 @@ def _times(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     return frame.with_columns(time=series)
 
 
-def _timed(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
+def _timed(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
     """Place the times of each stage or run on the UTC axis by itself: its order tells the hours of a night apart."""
     names = [name for name in work.source.table.key if name != "time" and name in frame.columns]
     if "time" not in work.source.table.key or all(frame[name].n_unique() <= 1 for name in names):
@@ -237,7 +237,7 @@ def _timed(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     return pl.concat(parts).sort(ROW)
 
 
-def _referenced(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
+def _referenced(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
     """Count stages from the toe and depths from the rotary table."""
     source = work.source
     if source.stages_numbered_from == "heel" and "stage" in frame.columns:
@@ -257,7 +257,7 @@ def _referenced(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     return frame
 
 
-def _from_toe(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
+def _from_toe(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
     counts = frame["well_id"].replace_strict(work.names.stage_counts, default=None, return_dtype=pl.Int32)
     if counts.null_count():
         raise SetAside(
@@ -274,7 +274,7 @@ def _from_toe(work: Work, frame: pl.DataFrame) -> pl.DataFrame:
     return frame.with_columns(turned.alias("stage"))
 
 
-def _long(work: Work, rows: Rows) -> None:
+def _long(work: FileJob, rows: Rows) -> None:
     if rows.first is None or rows.last is None:
         return
     days = (rows.last - rows.first).total_seconds() / 86400.0
@@ -291,7 +291,7 @@ class _Incomplete:
     line: int = 0
     column: str = ""
 
-    def drop(self, work: Work, frame: pl.DataFrame) -> pl.DataFrame:
+    def drop(self, work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
         """Return the rows that have all they need."""
         columns = work.source.table.columns
         needed = [name for name in frame.columns if name in columns and not columns[name].nullable]
@@ -304,7 +304,7 @@ class _Incomplete:
         self.count += frame.height - int(whole.sum())
         return frame.filter(whole)
 
-    def judge(self, work: Work, rows: int) -> None:
+    def judge(self, work: FileJob, rows: int) -> None:
         """Make a finding of them, or set the file aside where they are many."""
         told = work.tallies[self.column] if self.column in work.tallies else Tally()
         missing = self.count - told.bad - told.skipped
@@ -321,7 +321,7 @@ class _Incomplete:
         work.findings.append(Finding("incomplete_rows", text, self.line, missing))
 
 
-def _keep_rules(work: Work, frame: pl.DataFrame) -> None:
+def _keep_rules(work: FileJob, frame: pl.DataFrame) -> None:
     """Set the file aside where a row breaks the table's schema; name the row and the rule."""
     table = work.source.table
     schema: Any = table.schema

@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.errors import SetAside, short
 from pipeline.ingest.maps import SourceMap
-from pipeline.ingest.names import Names
+from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.read import RawFile, few
 from pipeline.schemas.base import meta
 
@@ -55,19 +55,19 @@ class Tally:
 
 
 @dataclass
-class Work:
+class FileJob:
     """One file on its way to rows: its map, its content, the known wells, what its name tells, what was odd."""
 
     source: SourceMap
     raw: RawFile
-    names: Names
+    names: WellRegistry
     groups: dict[str, str]
     findings: list[Finding] = field(default_factory=list)
     created: dict[str, str] = field(default_factory=dict)
     tallies: dict[str, Tally] = field(default_factory=lambda: defaultdict(Tally))
 
 
-def judge(work: Work) -> None:
+def judge(work: FileJob) -> None:
     """Make findings of what was odd in the cells of all pieces.
 
     Raises
@@ -85,7 +85,7 @@ def judge(work: Work) -> None:
             work.findings.append(Finding("void_column", message, rows=tally.rows))
 
 
-def _judge_bad(work: Work, lake: str, tally: Tally) -> None:
+def _judge_bad(work: FileJob, lake: str, tally: Tally) -> None:
     if not tally.bad or tally.first_bad is None:
         return
     line, shown = tally.first_bad
@@ -100,7 +100,7 @@ def _judge_bad(work: Work, lake: str, tally: Tally) -> None:
     work.findings.append(Finding("not_a_value", text, line, tally.bad))
 
 
-def _judge_outside(work: Work, lake: str, tally: Tally) -> None:
+def _judge_outside(work: FileJob, lake: str, tally: Tally) -> None:
     declared, channel = meta(work.source.table.columns[lake]), work.source.columns[lake]
     if tally.outside and tally.first_outside is not None:
         low, high = declared["hard"]

@@ -17,13 +17,32 @@ import dataframely as dy
 from pipeline.schemas.base import Table, day, flag, instant, integer, quantity, text
 
 View = TypeVar("View")
+Value = TypeVar("Value")
 
 
-@dataclass(frozen=True)
-class Unseen:
-    """What a metric returns where there is no value: the reason."""
+class Missing(Exception):
+    """Raised by a metric that has no value; its text is the reason."""
 
-    reason: str
+
+def known(value: Value | None, why: str) -> Value:
+    """Return a value that is there.
+
+    Raises
+    ------
+    Missing
+        If it is None.
+    """
+    if value is None:
+        raise Missing(why)
+    return value
+
+
+def known_or(function: Callable[[View], Value], view: View, otherwise: Value) -> Value:
+    """Return a metric of a view, or another value where it is missing."""
+    try:
+        return function(view)
+    except Missing:
+        return otherwise
 
 
 @dataclass(frozen=True)
@@ -55,16 +74,24 @@ class Metric(Generic[View]):
     function: Callable[[View], Any]
 
 
-def _once(function: Callable[[View], Any]) -> Callable[[View], Any]:
-    """Keep a metric's value with its view: metrics read each other."""
+def _once(function: Callable[[View], Value]) -> Callable[[View], Value]:
+    """Keep a metric's value, or why it is missing, with its view: metrics read each other."""
     key = f"_{function.__name__}"
 
     @functools.wraps(function)
-    def once(view: View) -> Any:
+    def once(view: View) -> Value:
         kept = vars(view)
         if key not in kept:
-            kept[key] = function(view)
-        return kept[key]
+            try:
+                value = function(view)
+                finite = not isinstance(value, float) or math.isfinite(value)
+                kept[key] = value if finite else Missing("not enough samples")
+            except Missing as missing:
+                kept[key] = missing
+        found: Value | Missing = kept[key]
+        if isinstance(found, Missing):
+            raise Missing(str(found))
+        return found
 
     return once
 
@@ -80,11 +107,13 @@ class Level(Generic[View]):
 
     def metric(
         self, unit: str, meaning: str, *, source: str = "", version: int = 1, kind: str = "number"
-    ) -> Callable[[Callable[[View], Any]], Callable[[View], Any]]:
+    ) -> Callable[[Callable[[View], Value]], Callable[[View], Value]]:
         """Declare the decorated function as a metric named like it."""
 
-        def register(function: Callable[[View], Any]) -> Callable[[View], Any]:
+        def register(function: Callable[[View], Value]) -> Callable[[View], Value]:
             name = function.__name__
+            if name in self.metrics:
+                raise ValueError(f"{self.name} has two metrics named {name}")
             once = _once(function)
             self.metrics[name] = Metric(name, unit, kind, meaning, source, version, once)
             return once
@@ -95,13 +124,11 @@ class Level(Generic[View]):
         """Return one row: every metric's value, and why the missing ones are missing."""
         row, reasons = dict(key), []
         for metric in self.metrics.values():
-            value = metric.function(view)
-            if isinstance(value, float) and not math.isfinite(value):
-                value = Unseen("not enough samples")
-            if isinstance(value, Unseen):
-                reasons.append(f"{metric.name}: {value.reason}")
-                value = None
-            row[metric.name] = value
+            try:
+                row[metric.name] = metric.function(view)
+            except Missing as missing:
+                row[metric.name] = None
+                reasons.append(f"{metric.name}: {missing}")
         row["missing_because"] = "; ".join(reasons) or None
         return row
 

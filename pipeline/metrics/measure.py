@@ -11,17 +11,18 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.cores import spread
 from pipeline.lake import Lake, Where
-from pipeline.metrics.coil_view import PLUG, RUN, TOE
+from pipeline.metrics.coil.measure import measure_runs
+from pipeline.metrics.coil.view import PLUG, RUN, TOE
 from pipeline.metrics.declare import fingerprint
 from pipeline.metrics.findings import offset_findings
-from pipeline.metrics.measure_pads import measure_pads
-from pipeline.metrics.measure_runs import measure_runs
-from pipeline.metrics.measure_stages import measure_stages
-from pipeline.metrics.view import STAGE
+from pipeline.metrics.pad.measure import measure_pads
+from pipeline.metrics.stage.measure import measure_stages
+from pipeline.metrics.stage.view import STAGE
 from pipeline.metrics.well import Rows, WellInput, WellRows, amendment_findings
-from pipeline.metrics.wireline import WIRELINE_RUN, measure_wireline
+from pipeline.metrics.wireline.measure import measure_wireline
+from pipeline.metrics.wireline.metrics import WIRELINE_RUN
+from pipeline.parallel import map_unordered
 from pipeline.picks.catalogue import METHODS
 from pipeline.resources import source_digest
 from pipeline.schemas.base import Table
@@ -42,11 +43,11 @@ _MEASURED = {
     STAGE_METRICS: "stages", PLUG_METRICS: "plugs", COIL_RUN_METRICS: "runs", TOE_PREP_METRICS: "toes",
     WIRELINE_METRICS: "wireline",
 }  # fmt: skip
-WELLS_A_TASK = 8
+WELLS_PER_TASK = 8
 """Wells that are read and measured together on one core."""
-TASKS_A_COMMIT = 6
+TASKS_PER_COMMIT = 6
 """Tasks whose rows are written together; a kill in between costs measuring them again, nothing else."""
-TASKS_A_CORE = 8
+TASKS_PER_CORE = 8
 """Tasks that pay for starting a process on a further core."""
 
 
@@ -94,11 +95,11 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
     report = Measured()
     plan = _plan(lake)
     report.unchanged = plan.unchanged
-    tasks = [plan.stale[first : first + WELLS_A_TASK] for first in range(0, len(plan.stale), WELLS_A_TASK)]
+    tasks = [plan.stale[first : first + WELLS_PER_TASK] for first in range(0, len(plan.stale), WELLS_PER_TASK)]
     waiting: list[_Result] = []
-    for done, result in enumerate(spread(partial(_measurer, lake.reader()), tasks, TASKS_A_CORE), start=1):
+    for done, result in enumerate(map_unordered(partial(_measurer, lake.reader()), tasks, TASKS_PER_CORE), start=1):
         waiting.append(result)
-        if len(waiting) == TASKS_A_COMMIT or done == len(tasks):
+        if len(waiting) == TASKS_PER_COMMIT or done == len(tasks):
             _write(lake, waiting)
             waiting = []
         report.add(result)
@@ -120,7 +121,7 @@ class _Stale:
     """A well to measure: all that its rows follow from but its samples, and the files that those came from."""
 
     well_id: str
-    print: str
+    fingerprint: str
     tables: dict[str, Rows]
     sources: list[str]
 
@@ -140,9 +141,9 @@ def _plan(lake: Lake) -> _Plan:
     stale = []
     for well, sources in sorted(signals.items()):
         described = {name: rows.get(well, []) for name, rows in tables.items()}
-        print_ = fingerprint([_methods(), sources, list(described.values())])
-        if before.get(well) != print_:
-            stale.append(_Stale(well, print_, described, sources))
+        inputs_hash = fingerprint([_methods(), sources, list(described.values())])
+        if before.get(well) != inputs_hash:
+            stale.append(_Stale(well, inputs_hash, described, sources))
     return _Plan(stale, len(signals) - len(stale), [well for well in before if well not in signals])
 
 
@@ -187,7 +188,7 @@ def _measure_wells(treatment: pl.LazyFrame, coil: pl.LazyFrame, wells: list[_Sta
     pumped, run = _samples(treatment, wells), _samples(coil, wells)
     results = []
     for well in wells:
-        given = WellInput(well.well_id, well.print, well.tables, pumped[well.well_id], run[well.well_id])
+        given = WellInput(well.well_id, well.fingerprint, well.tables, pumped[well.well_id], run[well.well_id])
         rows = WellRows()
         pumped_down = measure_stages(given, rows)
         measure_runs(given, rows)
@@ -195,8 +196,8 @@ def _measure_wells(treatment: pl.LazyFrame, coil: pl.LazyFrame, wells: list[_Sta
         rows.findings += offset_findings(given.well_id, given.tables["offsets"])
         rows.findings += amendment_findings(given)
         results.append(rows)
-    prints = {well.well_id: well.print for well in wells}
-    return _Result(list(prints), _frames(results, prints))
+    hashes = {well.well_id: well.fingerprint for well in wells}
+    return _Result(list(hashes), _frames(results, hashes))
 
 
 def _samples(table: pl.LazyFrame, wells: list[_Stale]) -> dict[str, pl.DataFrame]:
@@ -213,9 +214,9 @@ def _samples(table: pl.LazyFrame, wells: list[_Stale]) -> dict[str, pl.DataFrame
     return {well: pl.concat(found) if found else frame[:0].drop("well_id") for well, found in pieces.items()}
 
 
-def _frames(results: list[WellRows], prints: dict[str, str]) -> dict[str, pl.DataFrame]:
+def _frames(results: list[WellRows], hashes: dict[str, str]) -> dict[str, pl.DataFrame]:
     """Return the rows of each table, by its name."""
-    mark = pl.col("well_id").replace_strict(prints, return_dtype=pl.String).alias("fingerprint")
+    mark = pl.col("well_id").replace_strict(hashes, return_dtype=pl.String).alias("fingerprint")
     frames = {}
     for table, name in _MEASURED.items():
         dtypes = {column: dtype for column, dtype in table.dtypes.items() if column != "fingerprint"}

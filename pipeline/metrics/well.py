@@ -13,7 +13,7 @@ import polars as pl
 
 from pipeline.errors import short
 from pipeline.picks.catalogue import METHODS, hard_range
-from pipeline.picks.record import Array, Pick
+from pipeline.picks.types import Array, Pick
 
 Rows = list[dict[str, Any]]
 
@@ -23,7 +23,7 @@ class WellInput:
     """All that one well's rows follow from."""
 
     well_id: str
-    print: str
+    fingerprint: str
     tables: dict[str, Rows]
     treatment: pl.DataFrame
     coil: pl.DataFrame
@@ -142,5 +142,5 @@ def pick_row(
         "unit": pick.unit, "time": at(pick.time_s), "standard_error": pick.standard_error, "method": pick.method,
         "version": pick.version, "confidence": pick.confidence, "reason": pick.reason,
         "amended_value": other.value if other else None, "amended_time": at(other.time_s) if other else None,
-        "amended_reason": other.reason if other else None, "fingerprint": well.print,
+        "amended_reason": other.reason if other else None, "fingerprint": well.fingerprint,
     }  # fmt: skip

@@ -13,12 +13,12 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from pipeline.models.columns import COLUMNS, predictors
-from pipeline.models.design import design_matrix
+from pipeline.models.design_matrix import design_matrix
 from pipeline.models.linear import aliased_terms
 from pipeline.models.mixed import fit_mixed
 from pipeline.models.ranks import chance_of_least, rank_intervals
 from pipeline.models.shrink import empirical_bayes
-from pipeline.models.specs import CompareSpec, rows_print
+from pipeline.models.specs import CompareSpec, rows_hash
 
 Array = NDArray[np.float64]
 METHOD_VERSION = 4
@@ -53,9 +53,9 @@ def connected_sets(units: list[str], pads: list[str]) -> dict[str, int]:
     return {str(name): order[int(label[i])] for i, name in enumerate(names)}
 
 
-def inputs_print(frame: pl.DataFrame, spec: CompareSpec) -> str:
+def inputs_hash(frame: pl.DataFrame, spec: CompareSpec) -> str:
     """Return a hash of the rows and the method that a comparison follows from."""
-    return rows_print(frame, spec, METHOD_VERSION, [spec.outcome, spec.factor, *spec.adjusted_for])
+    return rows_hash(frame, spec, METHOD_VERSION, [spec.outcome, spec.factor, *spec.adjusted_for])
 
 
 def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:
@@ -97,7 +97,7 @@ def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:
             _fill_effects(spec, used.filter(mine), sorted(levels), rows)
             _fill_uncut(spec, used.filter(mine), sorted(levels), rows)
             _fill_bounds(spec, known.filter(mine).drop_nulls(list(spec.adjusted_for)), sorted(levels), rows)
-    mark = inputs_print(frame, spec)
+    mark = inputs_hash(frame, spec)
     return [row | {"inputs": mark} for row in rows.values()]
 
 

@@ -22,12 +22,6 @@ def quantile_rank(n: int, alpha: float) -> int:
     return math.ceil((n + 1) * (1.0 - alpha) - 1e-9)
 
 
-def split_quantile(scores: Array, alpha: float) -> float:
-    """Return the bound on the next score from exchangeable ones; infinite where they are too few."""
-    rank = quantile_rank(scores.size, alpha)
-    return float(np.sort(scores)[rank - 1]) if rank <= scores.size else float("inf")
-
-
 def grouped_quantile(scores: Array, groups: NDArray[np.str_], alpha: float) -> float:
     """Return the bound on the score of a row of a pad not seen, from the rows of other pads.
 

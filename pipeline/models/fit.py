@@ -12,7 +12,7 @@ import polars as pl
 from threadpoolctl import threadpool_limits
 
 from pipeline.lake import Lake
-from pipeline.models import compare, outpad, quarters, specs
+from pipeline.models import compare, grouped_cv, quarters, specs
 from pipeline.models.frames import modelling_tables
 from pipeline.schemas.base import Table
 from pipeline.schemas.fitted import (
@@ -89,23 +89,23 @@ def _fit(lake: Lake, zone: str, progress: Callable[[int, int, str], None] | None
         if progress is not None:
             progress(done, total, name)
 
-    before = _prints(lake, MODEL_CARDS, "model")
-    fitted: dict[str, outpad.ModelRows | None] = {}
+    before = _hashes(lake, MODEL_CARDS, "model")
+    fitted: dict[str, grouped_cv.ModelRows | None] = {}
     for done, model in enumerate(specs.MODELS, start=1):
         frame, name = frames[model.level], model.name
-        if before.get(name) != {outpad.inputs_print(frame, model)}:
-            fitted[name] = outpad.fit_model(frame, model)
+        if before.get(name) != {grouped_cv.inputs_hash(frame, model)}:
+            fitted[name] = grouped_cv.fit_model(frame, model)
             report.note(name, possible=fitted[name] is not None, before=name in before)
         else:
             report.unchanged.append(name)
         tell(done, name)
     _write_models(lake, {name: rows for name, rows in fitted.items() if rows is not None or name in before})
 
-    before = _prints(lake, COMPARISONS, "comparison")
+    before = _hashes(lake, COMPARISONS, "comparison")
     compared: dict[str, Rows] = {}
     for done, spec in enumerate(specs.COMPARISONS, start=len(specs.MODELS) + 1):
         frame, name = frames[spec.level], spec.name
-        if before.get(name) != {compare.inputs_print(frame, spec)}:
+        if before.get(name) != {compare.inputs_hash(frame, spec)}:
             compared[name] = compare.compare(frame, spec)
             report.note(name, possible=bool(compared[name]), before=name in before)
         else:
@@ -114,7 +114,7 @@ def _fit(lake: Lake, zone: str, progress: Callable[[int, int, str], None] | None
     _write(lake, COMPARISONS, "comparison", {name: rows for name, rows in compared.items() if rows or name in before})
 
     for table, key, made in _small_tables(frames):
-        before = _prints(lake, table, key)
+        before = _hashes(lake, table, key)
         changed = {name: rows for name, rows in made.items() if before.get(name, set()) != _inputs(rows)}
         for name, rows in changed.items():
             report.note(f"{table.name}: {name}", possible=bool(rows), before=name in before)
@@ -136,7 +136,7 @@ def _inputs(rows: Rows) -> set[str]:
     return {row["inputs"] for row in rows}
 
 
-def _prints(lake: Lake, table: Table, key: str) -> dict[str, set[str]]:
+def _hashes(lake: Lake, table: Table, key: str) -> dict[str, set[str]]:
     """What the rows of each key on record follow from."""
     found: dict[str, set[str]] = defaultdict(set)
     for name, inputs in lake.scan(table).select(key, "inputs").unique().collect().iter_rows():
@@ -151,9 +151,9 @@ def _write(lake: Lake, table: Table, key: str, rows: dict[str, Rows]) -> None:
         lake.replace(table, frame, {key: list(rows)})
 
 
-def _write_models(lake: Lake, fitted: dict[str, outpad.ModelRows | None]) -> None:
+def _write_models(lake: Lake, fitted: dict[str, grouped_cv.ModelRows | None]) -> None:
     """Write what was fitted; the cards last, whose inputs say that all of it is new."""
-    parts: tuple[tuple[Table, Callable[[outpad.ModelRows], Rows]], ...] = (
+    parts: tuple[tuple[Table, Callable[[grouped_cv.ModelRows], Rows]], ...] = (
         (PREDICTIONS, lambda rows: rows.predictions), (EFFECTS, lambda rows: rows.effects),
         (MODEL_PARAMETERS, lambda rows: rows.parameters), (MODEL_CARDS, lambda rows: [rows.card]),
     )  # fmt: skip

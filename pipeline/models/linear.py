@@ -64,12 +64,6 @@ def aliased_terms(design: Array, names: list[str]) -> list[str]:
     return lost
 
 
-def variance_inflation(column: Array, others: Array) -> float:
-    """Return by how much a term's variance grows because other terms explain it: ``1/(1 - R**2)``. [1]"""
-    rest = column - others @ np.linalg.lstsq(others, column, rcond=None)[0]
-    return float(np.square(column - column.mean()).sum() / np.square(rest).sum())
-
-
 def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: list[str]) -> Fitted:
     """Fit by least squares (QR) with standard errors clustered by pad.
 

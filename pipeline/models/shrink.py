@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from statsmodels.stats.meta_analysis import combine_effects
 
 Array = NDArray[np.float64]
 
@@ -56,51 +57,12 @@ def empirical_bayes(value: Array, error: Array) -> Shrunken:
     DerSimonian and Laird, *Controlled Clinical Trials* 7 (1986) 177-188; Efron and Morris, *JASA* 70 (1975) 311-319.
     """
     variance = np.square(error)
-    weight = 1.0 / variance
-    pooled = float((weight * value).sum() / weight.sum())
-    q = float((weight * np.square(value - pooled)).sum())
-    spare = weight.sum() - np.square(weight).sum() / weight.sum()
-    tau2 = max(0.0, (q - (value.size - 1)) / spare) if spare > 0.0 else 0.0
+    pooled = combine_effects(value, variance, method_re="chi2")
+    tau2 = max(0.0, float(pooled.tau2))
     joint = 1.0 / (variance + tau2)
     mean = float((joint * value).sum() / joint.sum())
     mean_error = float(np.sqrt(1.0 / joint.sum()))
     share = variance / (variance + tau2)
     shrunken = share * mean + (1.0 - share) * value
     spread = np.sqrt((1.0 - share) * variance + np.square(share) * mean_error**2)
-    return Shrunken(shrunken, spread, float(tau2), mean, mean_error, q)
-
-
-@dataclass(frozen=True)
-class Shrunk:
-    """Values shrunken to their plain mean by one factor, and that factor. [1]"""
-
-    value: Array
-    factor: float
-
-
-def james_stein(value: Array, variance: float) -> Shrunk:
-    """Shrink equally sure values towards their mean.
-
-    Parameters
-    ----------
-    value : array, shape (k,)
-        Four or more.
-    variance : float
-        Sampling variance of each, in the unit squared.
-
-    Returns
-    -------
-    Shrunk
-
-    Notes
-    -----
-    ``c = 1 - (k - 3)*variance/sum((y - mean)**2)``.
-
-    References
-    ----------
-    Efron and Morris, *Scientific American* 236 (May 1977) 119-127.
-    """
-    mean = float(value.mean())
-    spread = float(np.square(value - mean).sum())
-    factor = 1.0 - (value.size - 3) * variance / spread
-    return Shrunk(mean + factor * (value - mean), factor)
+    return Shrunken(shrunken, spread, tau2, mean, mean_error, float(pooled.q))

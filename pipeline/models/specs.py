@@ -119,7 +119,7 @@ COMPARISONS = (
 )  # fmt: skip
 
 
-def rows_print(frame: pl.DataFrame, spec: ModelSpec | CompareSpec, version: int, columns: Sequence[str]) -> str:
+def rows_hash(frame: pl.DataFrame, spec: ModelSpec | CompareSpec, version: int, columns: Sequence[str]) -> str:
     """Return a hash of the rows, the spec and the method that fitted rows follow from."""
     key = [] if spec.level == "well" else [spec.level]
     used = frame.select(list(dict.fromkeys(["well_id", "pad", *key, *columns])))

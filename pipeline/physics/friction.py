@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.compiled import elementwise
+from pipeline.jit import elementwise
 from pipeline.physics.constants import (
     BPM_M3_S,
     CP_PA_S,

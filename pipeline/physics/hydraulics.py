@@ -10,7 +10,6 @@ from pipeline.physics.constants import (
     CAPACITY_IN2_FT_PER_BBL,
     HORSEPOWER_PSI_BPM,
     NOZZLE_GPM,
-    NOZZLE_VELOCITY_FT_S,
 )
 
 
@@ -125,21 +124,3 @@ def nozzle_pressure_drop_psi(
     The form of API RP 13D (from memory); Guo and Liu, *Applied Drilling Circulation Systems* (2011), eq. 2.85.
     """
     return density_ppg * np.square(rate_gpm) / (NOZZLE_GPM * discharge_coefficient**2 * np.square(area_in2))
-
-
-def jet_velocity_ft_s(rate_gpm: Any, area_in2: Any) -> Any:
-    """Mean velocity through nozzles, ``0.320833*Q/A``.
-
-    Parameters
-    ----------
-    rate_gpm : float or array
-        [gal/min]
-    area_in2 : float or array
-        [in2]
-
-    Returns
-    -------
-    float or array
-        [ft/s]
-    """
-    return NOZZLE_VELOCITY_FT_S * rate_gpm / area_in2

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.compiled import compiled
+from pipeline.jit import compiled
 from pipeline.picks.arrays import ahead, at_time, highest, largest, median, median3, noise_sigma
-from pipeline.picks.record import Array, Doubts, Method, Pick
 from pipeline.picks.timeline import PUMPING_BPM, Timeline
+from pipeline.picks.types import Array, Doubts, Method, Pick
 from pipeline.units import qty
 
 STEP_S = 10.0

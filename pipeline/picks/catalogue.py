@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline.picks import coil_states, coil_stops, stage, toe
-from pipeline.picks.record import Method
+from pipeline.picks.types import Method
 
 METHODS: dict[str, Method] = {
     method.name: method for method in (*stage.METHODS, *coil_stops.METHODS, *coil_states.METHODS, *toe.METHODS)

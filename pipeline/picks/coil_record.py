@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from pipeline.picks.arrays import at_time, runs, sample_seconds
-from pipeline.picks.record import Array, Mask
+from pipeline.picks.types import Array, Mask
 
 FASTEST_FT_S = 5.0
 """No coil moves faster; a depth that does is a counter that jumped. [ft/s]"""

@@ -11,7 +11,7 @@ import numpy as np
 from pipeline.picks.arrays import at_time, duration_s, joined, median, noise_sigma, runs
 from pipeline.picks.coil_record import AWAY_FT, CoilPath, CoilRecord, longest_s
 from pipeline.picks.coil_stops import Stop
-from pipeline.picks.record import Array, Mask, Method, Pick
+from pipeline.picks.types import Array, Mask, Method, Pick
 
 IN_HOLE_FT = 50.0
 """The run lasts while the mill is deeper than this. [ft]"""

@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.physics.constants import FT_M
 from pipeline.picks.arrays import at_time, joined, median, noise_sigma, runs
 from pipeline.picks.coil_record import CoilPath, CoilRecord
-from pipeline.picks.record import Doubts, Method, Pick
+from pipeline.picks.types import Doubts, Method, Pick
 from pipeline.units import qty
 
 SLOW_FOOT_S = 15.0

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.picks.arrays import at_time, median, noise_sigma, runs
-from pipeline.picks.record import Array, Method, Pick
 from pipeline.picks.timeline import Timeline
+from pipeline.picks.types import Array, Method, Pick
 
 LATER = {
     minutes: Method(f"pressure_{minutes}min", "psi", f"pressure {minutes} min after shut-in at zero rate", 1)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.compiled import compiled
-from pipeline.picks.record import Array
+from pipeline.jit import compiled
+from pipeline.picks.types import Array
 
 
 @compiled
@@ -25,7 +25,10 @@ def normal(basis: Array, values: Array, size: int) -> Array:
 
 @compiled
 def solve(table: Array) -> Array:
-    """Solve linear equations, the right side as a last column, by Gauss' elimination with pivots; NaN if singular."""
+    """Solve linear equations, the right side as a last column, by Gauss elimination with pivots; NaN if singular.
+
+    `np.linalg.solve` takes 1.6 times as long for four equations inside compiled code, and raises if they are singular.
+    """
     size = len(table)
     rows = table.copy()
     for i in range(size):
@@ -51,12 +54,12 @@ def solve(table: Array) -> Array:
 @compiled
 def intercept(x: Array, y: Array) -> float:
     """Value at zero of the least-squares line."""
-    middle, level = _mean(x), _mean(y)
+    middle, level = x.mean(), y.mean()
     across = along = 0.0
     for k in range(x.size):
         across += (x[k] - middle) * y[k]
         along += (x[k] - middle) ** 2
-    return level - across / along * middle
+    return float(level - across / along * middle)
 
 
 @compiled
@@ -65,8 +68,8 @@ def robust_error(x: Array, y: Array, intercept: float) -> float:
 
     Newey and West's estimate with Bartlett's weights over 20 lags, or a quarter of the samples.
     """
-    n, middle = x.size, _mean(x)
-    slope = (_mean(y) - intercept) / middle
+    n, middle = x.size, x.mean()
+    slope = (y.mean() - intercept) / middle
     along = 0.0
     for value in x:
         along += (value - middle) ** 2
@@ -81,11 +84,3 @@ def robust_error(x: Array, y: Array, intercept: float) -> float:
             together += part[k] * part[k - lag]
         variance += (1.0 if lag == 0 else 2.0 * (1.0 - lag / (lags + 1.0))) * together
     return float(np.sqrt(max(variance, 0.0)))
-
-
-@compiled
-def _mean(values: Array) -> float:
-    total = 0.0
-    for value in values:
-        total += value
-    return total / values.size

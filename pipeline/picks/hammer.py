@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.compiled import compiled
+from pipeline.jit import compiled
 from pipeline.picks.arrays import median
 from pipeline.picks.falloff import Falloff
 from pipeline.picks.fits import normal, solve
-from pipeline.picks.record import Array, Doubts, Method, Pick
+from pipeline.picks.types import Array, Doubts, Method, Pick
 from pipeline.units import qty
 
 HAMMER_PERIOD = Method("hammer_period", "s", "damped cosine fitted to the detrended falloff", 1)
@@ -31,7 +31,7 @@ class Hammer:
         Period, time to fall to 1/e, amplitude at shut-in. [s, s, psi]
     period_error_s : float
         Standard error of the period. [s]
-    samples_a_period : float
+    samples_per_period : float
         [1]
     """
 
@@ -39,7 +39,7 @@ class Hammer:
     decay_s: float
     amplitude_psi: float
     period_error_s: float
-    samples_a_period: float
+    samples_per_period: float
 
 
 def fit_hammer(fall: Falloff, window_s: float = 90.0) -> Hammer | None:
@@ -145,8 +145,8 @@ def hammer_picks(hammer: Hammer | None, shut_in_s: float) -> list[Pick]:
     doubts = Doubts()
     if hammer.period_error_s > 0.01 * hammer.period_s:
         doubts.add("the period's standard error is above 1 %")
-    if hammer.samples_a_period < 6.0:
-        doubts.add(f"only {hammer.samples_a_period:.1f} samples a period", grave=True)
+    if hammer.samples_per_period < 6.0:
+        doubts.add(f"only {hammer.samples_per_period:.1f} samples a period", grave=True)
     words = doubts.words(f"ringing of {qty(hammer.amplitude_psi, 'psi')}")
     sure = doubts.confidence
     return [

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.picks.arrays import ahead, at_time, duration_s, integral, median, runs
-from pipeline.picks.record import Array, Method, Pick
 from pipeline.picks.timeline import Timeline
+from pipeline.picks.types import Array, Method, Pick
 
 LOADED_PPA = 0.1
 """Less is meter noise. [ppa]"""

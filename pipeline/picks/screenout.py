@@ -6,8 +6,8 @@ import numpy as np
 
 from pipeline.picks.arrays import at_time, filled, largest, median
 from pipeline.picks.proppant import flush_bbl
-from pipeline.picks.record import Method, Pick, StageDesign
 from pipeline.picks.timeline import TREATING_BPM, Timeline
+from pipeline.picks.types import Method, Pick, StageDesign
 from pipeline.units import qty
 
 SCREENOUT = Method(

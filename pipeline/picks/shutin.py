@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.picks.falloff import Falloff
 from pipeline.picks.fits import intercept, robust_error
 from pipeline.picks.hammer import Hammer
-from pipeline.picks.record import Array, Doubts, Method, Pick
+from pipeline.picks.types import Array, Doubts, Method, Pick
 from pipeline.units import qty
 
 SHORTEST_FALLOFF_S = 90.0

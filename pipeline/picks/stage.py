@@ -9,7 +9,6 @@ from pipeline.picks import hammer, proppant, shutin, stepdown
 from pipeline.picks.arrays import at_time
 from pipeline.picks.breakdown import BALL_SEAT, BREAKDOWN, find_ball_seat, find_breakdown
 from pipeline.picks.falloff import LATER, falloff, later_pressures
-from pipeline.picks.record import Method, Pick, StageDesign, StageRecord
 from pipeline.picks.screenout import SCREENOUT, find_screenout
 from pipeline.picks.timeline import (
     INITIAL_SHUT_IN,
@@ -19,6 +18,7 @@ from pipeline.picks.timeline import (
     Timeline,
     find_timeline,
 )
+from pipeline.picks.types import Method, Pick, StageDesign, StageRecord
 from pipeline.picks.zero import ZERO_OFFSET, find_zero_offset, without_offset
 
 METHODS: tuple[Method, ...] = (

@@ -7,8 +7,8 @@ from scipy.optimize import nnls
 
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.picks.arrays import at_time, deviation, duration_s, filled, median, runs
-from pipeline.picks.record import Array, Doubts, Method, Pick, StageDesign
 from pipeline.picks.timeline import TREATING_BPM, Timeline
+from pipeline.picks.types import Array, Doubts, Method, Pick, StageDesign
 from pipeline.units import qty
 
 PLATEAU_S = 10.0

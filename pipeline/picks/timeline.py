@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.compiled import compiled
+from pipeline.jit import compiled
 from pipeline.picks.arrays import at_time, duration_s, filled, joined, largest, median, noise_sigma, percentile, runs
-from pipeline.picks.record import Array, Doubts, Method, Pick, StageDesign, StageRecord
+from pipeline.picks.types import Array, Doubts, Method, Pick, StageDesign, StageRecord
 
 PUMPING_BPM = 2.0
 """Below it nothing is injected: pumps idle and turbine meters read noise. [bbl/min]"""

@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.picks.arrays import duration_s, joined, median, runs
 from pipeline.picks.coil_record import CoilPath, CoilRecord
 from pipeline.picks.coil_states import MOVING_FT_MIN
-from pipeline.picks.record import Method, Pick
+from pipeline.picks.types import Method, Pick
 
 STATION_FT = 3.0
 """A station is cut without moving further than this to either side. [ft]"""

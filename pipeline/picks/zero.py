@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.picks.arrays import duration_s, median, noise_sigma, runs
-from pipeline.picks.record import Method, Pick, StageRecord
+from pipeline.picks.types import Method, Pick, StageRecord
 from pipeline.units import qty
 
 LARGEST_PSI = 100.0

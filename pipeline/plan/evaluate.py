@@ -14,7 +14,7 @@ from pipeline.physics.entry import evenness, limited_entry_split
 from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.physics.hydraulics import hydraulic_horsepower
-from pipeline.plan.file import Candidate, PadToCome, PlanFile
+from pipeline.plan.file import Candidate, NextPad, PlanFile
 from pipeline.units import qty
 
 RISE_PSI = 1000.0
@@ -70,7 +70,7 @@ def evaluate(plan: PlanFile, models: Mapping[str, StoredModel], habits: Habits) 
     return [line for design in plan.designs for line in _design(plan, design, models, habits)]
 
 
-def job_of(pad: PadToCome, design: Candidate, habits: Habits, stage: int, stages: int) -> dict[str, Any]:
+def job_of(pad: NextPad, design: Candidate, habits: Habits, stage: int, stages: int) -> dict[str, Any]:
     """Return what is known of a stage before it is pumped, in the columns of the modelling tables."""
     toe = pad.heel_md_ft + pad.lateral_ft
     bottom = toe - (stage - 1) * design.stage_length_ft
@@ -91,7 +91,7 @@ def job_of(pad: PadToCome, design: Candidate, habits: Habits, stage: int, stages
     }  # fmt: skip
 
 
-def _friction(pad: PadToCome, design: Candidate, depth_ft: float) -> tuple[float, float]:
+def _friction(pad: NextPad, design: Candidate, depth_ft: float) -> tuple[float, float]:
     pipe = pipe_friction_psi(
         design.rate_bpm, pad.fluid_density_ppg, depth_ft, pad.casing_inside_in, drag_reduction=design.drag_reduction
     )
@@ -101,7 +101,7 @@ def _friction(pad: PadToCome, design: Candidate, depth_ft: float) -> tuple[float
     return float(pipe), float(perf)
 
 
-def stage_count(pad: PadToCome, design: Candidate) -> int:
+def stage_count(pad: NextPad, design: Candidate) -> int:
     """Return how many stages a lateral takes."""
     return max(round(pad.lateral_ft / design.stage_length_ft), 1)
 

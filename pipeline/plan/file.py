@@ -20,7 +20,7 @@ Quantity = Literal[
 ]
 
 
-class PadToCome(Frozen):
+class NextPad(Frozen):
     """The pad. Depths in ft, gradients in psi/ft, diameters in in, densities in lbm/gal."""
 
     name: str
@@ -88,7 +88,7 @@ class Candidate(Frozen):
 class PlanFile(Frozen):
     """A plan."""
 
-    pad: PadToCome
+    pad: NextPad
     limits: Limits
     rank_by: Quantity = "pressure_margin"
     designs: list[Candidate] = Field(min_length=1, max_length=12)

@@ -11,9 +11,9 @@ import polars as pl
 from scipy import stats
 
 from pipeline.models.columns import COLUMNS, Column
-from pipeline.models.design import design_matrix
+from pipeline.models.design_matrix import design_matrix
+from pipeline.models.grouped_cv import prepare
 from pipeline.models.linear import aliased_terms, clustered_covariance
-from pipeline.models.outpad import prepare
 from pipeline.models.specs import MODELS, ModelSpec
 from pipeline.plan.evaluate import Line
 

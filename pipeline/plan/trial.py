@@ -9,12 +9,12 @@ import polars as pl
 from scipy import stats
 
 from pipeline.models.columns import predictors
-from pipeline.models.design import design_matrix
+from pipeline.models.design_matrix import design_matrix
 from pipeline.models.linear import aliased_terms
 from pipeline.models.mixed import covariance_of, fit_mixed
 from pipeline.models.specs import CompareSpec
 
-ROWS_A_WELL = 12
+ROWS_PER_WELL = 12
 """Stages or plugs that a well of the trial is taken to have."""
 
 
@@ -75,7 +75,7 @@ def trials(frame: pl.DataFrame, spec: CompareSpec, one: str, other: str, wells: 
     fitted = fit_mixed(
         used[spec.outcome].to_numpy().astype(float), design, pads, None if spec.level == "well" else well
     )
-    rows = 1 if spec.level == "well" else ROWS_A_WELL
+    rows = 1 if spec.level == "well" else ROWS_PER_WELL
     freedom = max(used["well_id"].n_unique() - design.shape[1], 1)
 
     def half_width(matrix: np.ndarray, at: np.ndarray, of: np.ndarray, spare: int) -> float:

@@ -67,19 +67,19 @@ def draw_audit(
     mask = mask or Mask()
     picks = lake.scan(PICKS).filter(pl.lit(True) if well is None else pl.col("well_id") == well)
     found = picks.select("well_id", "fingerprint").unique().sort("well_id", "fingerprint").collect()
-    prints = {
+    hashes = {
         one: f"{VERSION} {system} {' '.join(marks)}"
         for one, marks in found.group_by("well_id", maintain_order=True).agg("fingerprint").iter_rows()
     }
     names = dict(lake.scan(WELLS).select("well_id", "well_name").collect().iter_rows())
-    stale = [one for one in sorted(prints) if _mark(out, mask.text(one)) != prints[one]]
+    stale = [one for one in sorted(hashes) if _mark(out, mask.text(one)) != hashes[one]]
     for done, one in enumerate(stale, start=1):
         folder = out / mask.text(one)
         _draw_well(lake, folder, one, inert_text(mask.text(names.get(one) or one)), caution, mask, system)
-        replace_text(folder / "fingerprint", prints[one])
+        replace_text(folder / "fingerprint", hashes[one])
         if progress is not None:
             progress(done, len(stale), one)
-    return Audited(stale, len(prints) - len(stale))
+    return Audited(stale, len(hashes) - len(stale))
 
 
 def _mark(out: Path, well: str) -> str | None:

@@ -13,8 +13,8 @@ import polars as pl
 from pipeline import queries
 from pipeline.lake import Lake
 from pipeline.report.audit import draw_audit
+from pipeline.report.content import gather, steps_of
 from pipeline.report.edition import PLAIN, Edition, until
-from pipeline.report.gather import gather, steps_of
 from pipeline.report.html import CAUTION, Sheet, write_html
 from pipeline.report.mask import make_mask
 from pipeline.report.pages import load_pages

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from pipeline.errors import HeelwardError
+from pipeline.plan.compare import Planned
 from pipeline.plan.evaluate import Line
-from pipeline.plan.run import Planned
 from pipeline.queries import Answer, heading, in_units_shown
 from pipeline.text import inert_text
 from pipeline.units import format_number

@@ -20,7 +20,7 @@ from markupsafe import Markup
 
 from pipeline import __version__, resources
 from pipeline.report.audit import RUN
-from pipeline.report.gather import CHOICES, MOST_POINTS, Content, Drawn, Part, Rows, method_notes
+from pipeline.report.content import CHOICES, MOST_POINTS, Content, Drawn, Part, Rows, method_notes
 from pipeline.report.text import cell
 from pipeline.report.theme import style, templates
 from pipeline.workspace import replace_text

@@ -12,7 +12,7 @@ import typst
 import vl_convert
 
 from pipeline import __version__, resources
-from pipeline.report.gather import Content, Drawn, Part, Rows
+from pipeline.report.content import Content, Drawn, Part, Rows
 from pipeline.report.html import CAUTION, Sheet
 from pipeline.report.text import cell
 from pipeline.report.theme import FONT, colours, font_folder, plain

@@ -9,7 +9,7 @@ import polars as pl
 import vl_convert
 from markupsafe import Markup
 
-from pipeline.plan.run import Planned
+from pipeline.plan.compare import Planned
 from pipeline.report.charts import draw
 from pipeline.report.html import CAUTION, render
 from pipeline.report.pages import ChartSpec

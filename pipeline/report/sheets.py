@@ -11,7 +11,7 @@ import polars.selectors as cs
 import xlsxwriter
 
 from pipeline import __version__
-from pipeline.report.gather import Content, Rows
+from pipeline.report.content import Content, Rows
 from pipeline.report.html import CAUTION, Sheet
 from pipeline.workspace import replacing
 

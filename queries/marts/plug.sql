@@ -7,7 +7,7 @@
 --   local_date: day of that
 --   quarter: quarter of that; none where the plug was not met
 --   mill_order: order of the plug in its run, by depth
---   depth_debris [1000 ft]: set depth times plugs whose debris the mill carries
+--   depth_debris [kft]: set depth times plugs whose debris the mill carries
 SELECT
     m.* EXCLUDE (fingerprint),
     p.set_depth_ft,

@@ -22,21 +22,21 @@ import numpy as np
 import polars as pl
 
 from pipeline import resources, steps
-from pipeline.demo import FULL, SLICE, lay_out
+from pipeline.demo.basin import CampaignSize, make_wells, perforations_ft
+from pipeline.demo.build import FULL, SLICE, lay_out
+from pipeline.demo.coil import CoilScript, simulate_mill_out
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
 from pipeline.metrics.measure import measure
 from pipeline.metrics.tables import TABLES
 from pipeline.models.columns import COLUMNS as COLUMN_OF
 from pipeline.models.compare import compare
-from pipeline.models.outpad import fit_model
+from pipeline.models.grouped_cv import fit_model
 from pipeline.models.specs import COMPARISONS, MODELS
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import SOURCES
 from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.schemas.wells import COIL_RUNS, PLUGS, STAGES, STRINGS, WELLS
-from pipeline.synthetic.coil import CoilScript, simulate_mill_out
-from pipeline.synthetic.plan import Plan, make_wells, perforations_ft
 from pipeline.workspace import Workspace, open_workspace
 
 COIL_SIGNALS = [
@@ -92,7 +92,7 @@ def timed_beside(work: Callable[[], object], plain: Callable[[], object], repeat
 
 def landing(folder: Path, pads: int) -> Result:
     """Land CSV records, against polars reading the same files and writing zstd Parquet."""
-    lay_out(folder, Plan(pads=pads, coil_step_s=3600, toe_preparation=False))
+    lay_out(folder, CampaignSize(pads=pads, coil_step_s=3600, toe_preparation=False))
     workspace = open_workspace(folder)
     files = sorted((folder / "landing" / "treatment" / "larkspoke").glob("*.csv"))
     keep = folder / "kept"
@@ -250,7 +250,7 @@ def coil_measuring(folder: Path, runs: int) -> Result:
     lake = Lake(workspace.lake)
     land(workspace, lake)
     rng = np.random.default_rng(1)
-    plan = Plan(seed=1, stages=(34, 34))
+    plan = CampaignSize(seed=1, stages=(34, 34))
     made = make_wells(plan, rng)[0]
     plugs = [(stage, perforations_ft(made, stage)[1] + 12.0) for stage in range(2, made.stages + 1)]
     record, _ = simulate_mill_out(made, plugs, CoilScript(5.0, 0.0002), 0, rng)[0]
@@ -327,7 +327,7 @@ def refreshing(folder: Path) -> list[Result]:
 
 def broad_lake(folder: Path, stages: int) -> Workspace:
     """Copy a sample campaign's measured rows under new names until there are that many stages; no samples."""
-    from pipeline.demo import SMALL
+    from pipeline.demo.build import SMALL
 
     lay_out(folder / "one", FULL if stages >= 1000 else SMALL)
     one = open_workspace(folder / "one")

@@ -13,7 +13,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline import status, steps
+from pipeline import steps
+from pipeline.commands import status
 from pipeline.errors import SetAside
 from pipeline.ingest import discover as discovering
 from pipeline.ingest import prepare, workbook

@@ -11,7 +11,8 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from pipeline import status, steps
+from pipeline import steps
+from pipeline.commands import status
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
 from pipeline.schemas.base import Table

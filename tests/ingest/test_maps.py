@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from pipeline import resources
+from pipeline.commands.init import FIRST_MAP, make_workspace
 from pipeline.errors import HeelwardError
 from pipeline.ingest.maps import read_maps
-from pipeline.start import FIRST_MAP, make_workspace
 from pipeline.workspace import open_workspace
 from tests.builders import TREATMENT_MAP
 

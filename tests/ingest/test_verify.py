@@ -6,7 +6,8 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline import status, steps
+from pipeline import steps
+from pipeline.commands import status
 from pipeline.ingest import verify as verifying
 from pipeline.lake import Lake
 from pipeline.schemas.lineage import FINDINGS, SOURCES

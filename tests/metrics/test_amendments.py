@@ -10,11 +10,11 @@ from typing import Any
 import pytest
 
 from pipeline import steps
+from pipeline.commands.review import amend, describe_stage
 from pipeline.errors import HeelwardError
 from pipeline.ingest.amend import FILE, read_moment
 from pipeline.metrics.measure import PLUG_METRICS, STAGE_METRICS
 from pipeline.picks.catalogue import METHODS, hard_range
-from pipeline.review import amend, describe_stage
 from pipeline.schemas.lineage import FINDINGS
 from pipeline.schemas.picks import PICKS
 from pipeline.workspace import Workspace

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from pipeline.metrics.measure_runs import measure_runs
+from pipeline.metrics.coil.measure import measure_runs
 from pipeline.metrics.well import WellInput, WellRows
 from pipeline.schemas.records import COIL, TREATMENT
 

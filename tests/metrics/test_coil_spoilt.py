@@ -10,12 +10,12 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.metrics.measure_runs import measure_runs
+from pipeline.demo.basin import CampaignSize, make_wells, perforations_ft
+from pipeline.demo.coil import CoilScript, RunTruth, simulate_mill_out
+from pipeline.metrics.coil.measure import measure_runs
 from pipeline.metrics.well import WellInput, WellRows
 from pipeline.physics.constants import FT_M
 from pipeline.schemas.records import COIL, TREATMENT
-from pipeline.synthetic.coil import CoilScript, RunTruth, simulate_mill_out
-from pipeline.synthetic.plan import Plan, make_wells, perforations_ft
 
 NAMES = {
     "depth_ft": "depth", "weight_lbf": "weight", "circulating_pressure_psi": "pressure", "pump_rate_bpm": "pump",
@@ -25,7 +25,7 @@ NAMES = {
 
 def made() -> tuple[WellInput, RunTruth]:
     rng = np.random.default_rng(5)
-    well = make_wells(Plan(stages=(9, 9)), rng)[0]
+    well = make_wells(CampaignSize(stages=(9, 9)), rng)[0]
     plugs = [(stage, perforations_ft(well, stage)[1] + 12.0) for stage in range(2, well.stages + 1)]
     frame, truth = simulate_mill_out(well, plugs, CoilScript(6.0, 0.0003), 0, rng)[0]
     samples = frame.select(

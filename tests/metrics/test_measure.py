@@ -10,11 +10,11 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from pipeline import cores, steps
+from pipeline import parallel, steps
 from pipeline.lake import Lake
 from pipeline.metrics.declare import Level, Unseen
 from pipeline.metrics.measure import PLUG_METRICS, STAGE_METRICS, measure, stale_wells
-from pipeline.metrics.measure_stages import casing_volume_bbl
+from pipeline.metrics.stage.measure import casing_volume_bbl
 from pipeline.physics.hydraulics import pipe_capacity_bbl
 from pipeline.schemas.lineage import FINDINGS, SOURCES
 from pipeline.schemas.picks import PICKS
@@ -143,8 +143,8 @@ def test_several_processes_measure_what_one_does(
     lake = Lake(str(tmp_path / "lake"))
     shutil.copytree(campaign.lake.root, lake.root)
     lake.replace(PICKS, PICKS.empty(), {})
-    monkeypatch.setattr(cores, "_cores", lambda: 2)
-    monkeypatch.setattr("pipeline.metrics.measure.TASKS_A_CORE", 1)
+    monkeypatch.setattr(parallel, "_cores", lambda: 2)
+    monkeypatch.setattr("pipeline.metrics.measure.TASKS_PER_CORE", 1)
     report = measure(lake, campaign.workspace.settings.time_zone)
     assert (report.wells, report.stages) == (20, 253)
     for table in (STAGE_METRICS, PLUG_METRICS, PICKS):
@@ -156,7 +156,7 @@ def test_changed_code_of_findings_pump_downs_or_coil_paths_makes_wells_stale(
     slice_workspace: Workspace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from pipeline.metrics import measure as measuring
-    from pipeline.metrics import measure_pads
+    from pipeline.metrics.pad import measure as measure_pads
 
     steps.run_ingest(slice_workspace)
     assert steps.run_measure(slice_workspace).wells == 1

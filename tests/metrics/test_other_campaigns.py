@@ -10,16 +10,7 @@ import polars as pl
 import pytest
 
 from pipeline import steps
-from pipeline.demo import FULL, lay_out
-from pipeline.lake import Lake
-from pipeline.metrics.measure import COIL_RUN_METRICS, PLUG_METRICS
-from pipeline.physics.friction import pipe_friction_psi
-from pipeline.schemas.fitted import COMPARISONS, EFFECTS
-from pipeline.schemas.lineage import FINDINGS
-from pipeline.schemas.records import COIL
-from pipeline.schemas.time import PAD_DAYS, PAD_TIMELINE
-from pipeline.synthetic.campaign import HARD_PLUG, Truth
-from pipeline.synthetic.plan import (
+from pipeline.demo.basin import (
     CASING_ID_IN,
     DRAG_REDUCTION,
     FLUID_PPG,
@@ -28,6 +19,15 @@ from pipeline.synthetic.plan import (
     TRANSITION_MIN,
     perforations_ft,
 )
+from pipeline.demo.build import FULL, lay_out
+from pipeline.demo.campaign import HARD_PLUG, Truth
+from pipeline.lake import Lake
+from pipeline.metrics.measure import COIL_RUN_METRICS, PLUG_METRICS
+from pipeline.physics.friction import pipe_friction_psi
+from pipeline.schemas.fitted import COMPARISONS, EFFECTS
+from pipeline.schemas.lineage import FINDINGS
+from pipeline.schemas.records import COIL
+from pipeline.schemas.time import PAD_DAYS, PAD_TIMELINE
 from pipeline.workspace import open_workspace
 from tests.conftest import Campaign
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.metrics.intervals import by_day, hours, less, union
-from pipeline.metrics.pads import NOT_BOOKED, Worked, account
+from pipeline.metrics.pad.account import NOT_BOOKED, Worked, account
+from pipeline.metrics.pad.intervals import by_day, hours, less, union
 
 START = datetime(2025, 3, 8, 0, 0, tzinfo=UTC)
 

@@ -11,9 +11,9 @@ from pipeline.models import outpad
 from pipeline.models.columns import predictors
 from pipeline.models.compare import compare
 from pipeline.models.conformal import grouped_coverage
-from pipeline.models.design import design_matrix
+from pipeline.models.design_matrix import design_matrix
+from pipeline.models.grouped_cv import PenaltyByPad, fit_model, out_of_pad, prepare
 from pipeline.models.linear import clustered_covariance
-from pipeline.models.outpad import PenaltyByPad, fit_model, out_of_pad, prepare
 from pipeline.models.specs import CompareSpec, ModelSpec
 
 CAMPAIGNS, PADS = 200, 40

@@ -6,14 +6,14 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.demo.basin import DRAG_REDUCTION, MILL_FACTOR, RAMP_MIN
 from pipeline.models.columns import KnownOnlyAfter, predictors
 from pipeline.models.compare import compare
 from pipeline.models.frames import modelling_tables
-from pipeline.models.outpad import fit_model
+from pipeline.models.grouped_cv import fit_model
 from pipeline.models.specs import COMPARISONS, MODELS, ModelSpec
 from pipeline.schemas.fitted import COMPARISONS as TABLE
 from pipeline.schemas.fitted import EFFECTS, MODEL_CARDS, PREDICTIONS
-from pipeline.synthetic.plan import DRAG_REDUCTION, MILL_FACTOR, RAMP_MIN
 from tests.conftest import Campaign
 
 MILL = next(spec for spec in MODELS if spec.name == "mill_minutes")
@@ -49,7 +49,7 @@ def test_a_real_effect_is_found_out_of_pad() -> None:
     fitted = fit_model(plugs(1, effect=3.0), MILL)
     assert fitted is not None
     assert fitted.card["better_than_mean"]
-    assert fitted.card["rmse_out_of_pad"] < fitted.card["rmse_of_mean"]
+    assert fitted.card["rmse_held_out"] < fitted.card["rmse_of_mean"]
     crew = next(row for row in fitted.effects if row["term"] == "coil_crew: B")
     assert crew["low"] < -3.0 < crew["high"]
 

@@ -8,12 +8,12 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.demo.basin import CASING_ID_IN, DRAG_REDUCTION, FLUID_PPG, CampaignSize, Well, make_wells, perforations_ft
+from pipeline.demo.mess import VOID, record_stage
+from pipeline.demo.treatment import Script, StageTruth, draw_script, simulate_stage
 from pipeline.physics.hydraulics import pipe_capacity_bbl
-from pipeline.picks.record import Pipe, StageDesign, StageRecord
 from pipeline.picks.stage import StagePicks, pick_stage
-from pipeline.synthetic.mess import VOID, record_stage
-from pipeline.synthetic.plan import CASING_ID_IN, DRAG_REDUCTION, FLUID_PPG, Plan, Well, make_wells, perforations_ft
-from pipeline.synthetic.treatment import Script, StageTruth, draw_script, simulate_stage
+from pipeline.picks.types import Pipe, StageDesign, StageRecord
 
 
 @dataclass
@@ -48,7 +48,7 @@ def design_of(well: Well, stage: int) -> StageDesign:
 
 def cases(seed: int, count: int, screenouts: bool = False) -> list[Case]:
     rng = np.random.default_rng(seed)
-    wells = make_wells(Plan(seed=seed), rng)
+    wells = make_wells(CampaignSize(seed=seed), rng)
     found = []
     for index in range(count):
         well = wells[index % len(wells)]
@@ -217,7 +217,7 @@ def test_what_recorders_do_moves_no_sure_pick_beyond_its_error(kind: str) -> Non
     misses = total = 0
     for seed in range(12):
         rng = np.random.default_rng(100 + seed)
-        well = make_wells(Plan(seed=seed), rng)[seed % 6]
+        well = make_wells(CampaignSize(seed=seed), rng)[seed % 6]
         signal, _ = simulate_stage(well, 2, PLAIN, rng)
         frame = pl.DataFrame(
             {

@@ -10,12 +10,12 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline.demo.basin import CampaignSize, Well, make_wells, perforations_ft
+from pipeline.demo.coil import CoilScript, PlugTruth, RunTruth, draw_coil_script, simulate_mill_out
 from pipeline.physics.constants import FT_M
 from pipeline.picks.coil_record import CoilRecord, trace
 from pipeline.picks.coil_states import find_stalls, find_wiper_trips, weight_is_reversed
 from pipeline.picks.coil_stops import Assigned, assign, find_stops
-from pipeline.synthetic.coil import CoilScript, PlugTruth, RunTruth, draw_coil_script, simulate_mill_out
-from pipeline.synthetic.plan import Plan, Well, make_wells, perforations_ft
 
 SEEDS = range(4)
 Spoil = Callable[[CoilRecord], CoilRecord]
@@ -36,7 +36,7 @@ def campaign() -> list[tuple[Well, CoilRecord, RunTruth]]:
     runs = []
     for seed in SEEDS:
         rng = np.random.default_rng(seed)
-        for well in make_wells(Plan(seed=seed, stages=(9, 14)), rng)[:9]:
+        for well in make_wells(CampaignSize(seed=seed, stages=(9, 14)), rng)[:9]:
             plugs = plugs_of(well)
             script = draw_coil_script(list(plugs), rng)
             frame, truth = simulate_mill_out(well, list(plugs.items()), script, well.pad_number, rng)[0]

@@ -10,9 +10,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from pipeline.picks.record import Pick, StageDesign, StageRecord
 from pipeline.picks.stage import pick_stage
 from pipeline.picks.timeline import repair_rate
+from pipeline.picks.types import Pick, StageDesign, StageRecord
 from tests.builders import simple_stage
 
 DESIGN = StageDesign(rate_bpm=80.0, capacity_bbl=300.0)

@@ -11,10 +11,10 @@ from pipeline import resources, steps
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.physics.entry import evenness
+from pipeline.plan.compare import Planned
 from pipeline.plan.evaluate import Line, stage_count
 from pipeline.plan.file import PlanFile
-from pipeline.plan.record import record_plan
-from pipeline.plan.run import Planned
+from pipeline.plan.store import record_plan
 from pipeline.schemas.fitted import MODEL_CARDS, PLANNED, TRIALS
 from pipeline.workspace import Workspace, parse_toml
 from tests.conftest import Campaign

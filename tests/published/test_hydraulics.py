@@ -1,4 +1,4 @@
-"""Hydraulics against trade.md section 5 and checks.md part A. Book constants appear only here."""
+"""Hydraulics against SOURCES.md and SOURCES.md. Book constants appear only here."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ SAND = columns.absolute_volume_gal_per_lbm(2.65)
 
 
 def test_hydrostatic() -> None:
-    assert columns.hydrostatic_psi(8.4, 9500.0) == pytest.approx(4145.45, rel=1e-3)  # trade.md 5
+    assert columns.hydrostatic_psi(8.4, 9500.0) == pytest.approx(4145.45, rel=1e-3)  # SOURCES.md
     assert columns.hydrostatic_psi(8.43, 9500.0) == pytest.approx(4160.26, rel=1e-5)  # S1-A01, exact
     assert columns.hydrostatic_psi(8.43, 9500.0) * 0.052 / (12 / 231) == pytest.approx(
         4164.42, rel=1e-5
@@ -24,8 +24,8 @@ def test_hydrostatic() -> None:
 
 
 def test_slurry_density_and_clean_fraction() -> None:
-    assert columns.slurry_density_ppg(8.34, 2.5, SAND) == pytest.approx(9.73906, rel=1e-3)  # trade.md 5
-    assert columns.clean_fraction(2.5, SAND) == pytest.approx(0.898437, rel=1e-3)  # trade.md 5
+    assert columns.slurry_density_ppg(8.34, 2.5, SAND) == pytest.approx(9.73906, rel=1e-3)  # SOURCES.md
+    assert columns.clean_fraction(2.5, SAND) == pytest.approx(0.898437, rel=1e-3)  # SOURCES.md
     assert columns.slurry_density_ppg(8.34, 2.0, 0.0456) == pytest.approx(9.47581, rel=1e-5)  # S1-A02 (Jennings 2008)
     assert columns.slurry_density_ppg(8.34, 2.0, SAND) == pytest.approx(9.48245, rel=1e-5)  # S1-A02
 
@@ -37,7 +37,7 @@ def test_s1_a03_clean_rate_and_proppant_rate() -> None:
 
 
 def test_perforation_friction() -> None:
-    # trade.md 5: Economides and Nolte, Reservoir Stimulation (from memory); the printed constant at 0.5 %
+    # SOURCES.md: Economides and Nolte, Reservoir Stimulation (from memory); the printed constant at 0.5 %
     exact = friction.perforation_friction_psi(90.0, 8.4, 36, 0.35, 0.75)
     assert exact == pytest.approx(1473.43, rel=5e-3)
     assert exact * BOOK == pytest.approx(1473.43, rel=1e-3)
@@ -60,7 +60,7 @@ def test_s1_a06_holes_for_a_limited_entry_target() -> None:
 
 
 def test_pipe_friction_and_friction_factor() -> None:
-    # trade.md 5: 90 bpm, 4.778 in, 1 cP, 8.4 ppg, roughness 0.0018 in, 16,000 ft
+    # SOURCES.md: 90 bpm, 4.778 in, 1 cP, 8.4 ppg, roughness 0.0018 in, 16,000 ft
     reynolds = friction.reynolds_number(90.0, 8.4, 4.778, 1.0)
     assert friction.churchill_darcy(reynolds, 0.0018 / 4.778) == pytest.approx(0.0160041, rel=1e-3)
     assert fluids.friction.Colebrook(float(reynolds), 0.0018 / 4.778) == pytest.approx(0.0159443, rel=1e-3)
@@ -77,11 +77,11 @@ def test_s1_a08_churchill_is_that_of_the_reference_library() -> None:
 
 
 def test_s1_a09_virk_limit() -> None:
-    # Virk, AIChE J. 21 (1975), constant 32.4; trade.md 5: Re 1e6
+    # Virk, AIChE J. 21 (1975), constant 32.4; SOURCES.md: Re 1e6
     assert friction.virk_maximum_drag_reduction_fanning(1e5) == pytest.approx(0.00088579, rel=1e-5)
     assert friction.virk_maximum_drag_reduction_fanning(5e5) == pytest.approx(0.00050381, rel=1e-5)
     assert friction.virk_maximum_drag_reduction_fanning(1e6) == pytest.approx(4.09503e-4, rel=1e-3)
-    # checks.md A5: at Re 1e4 the log form gives 2.70926e-3
+    # SOURCES.md: at Re 1e4 the log form gives 2.70926e-3
     assert friction.virk_maximum_drag_reduction_fanning(1e4) == pytest.approx(2.70926e-3, rel=1e-5)
 
 
@@ -100,13 +100,13 @@ def test_s1_a10_friction_of_a_thousand_feet() -> None:
 
 
 def test_hydraulic_horsepower() -> None:
-    assert hydraulics.hydraulic_horsepower(9500.0, 95.0) == pytest.approx(22111.3, rel=1e-5)  # trade.md 5, exact units
-    assert hydraulics.hydraulic_horsepower(9500.0, 95.0) == pytest.approx(22120.1, rel=1e-3)  # trade.md 5, 40.8
+    assert hydraulics.hydraulic_horsepower(9500.0, 95.0) == pytest.approx(22111.3, rel=1e-5)  # SOURCES.md, exact units
+    assert hydraulics.hydraulic_horsepower(9500.0, 95.0) == pytest.approx(22120.1, rel=1e-3)  # SOURCES.md, 40.8
     assert hydraulics.hydraulic_horsepower(9500.0, 85.0) == pytest.approx(19783.7, rel=1e-5)  # S1-A11
 
 
 def test_capacities() -> None:
-    # trade.md 5: Lapeyrouse (from memory)
+    # SOURCES.md: Lapeyrouse (from memory)
     assert hydraulics.pipe_capacity_bbl(4.778, 17000.0) == pytest.approx(377.014, rel=1e-3)
     assert hydraulics.annulus_capacity_bbl(4.778, 2.375, 15000.0) == pytest.approx(250.466, rel=1e-3)
     # S1-A18
@@ -116,7 +116,7 @@ def test_capacities() -> None:
 
 
 def test_annular_velocity() -> None:
-    # trade.md 5: 147 gpm, 4.778 x 2.375 in
+    # SOURCES.md: 147 gpm, 4.778 x 2.375 in
     assert hydraulics.annular_velocity_ft_min(147.0 / 42.0, 4.778, 2.375) == pytest.approx(209.613, rel=1e-3)
     # S1-A17: Lyons, Carter and Lapeyrouse (2012) p. 21 print 100
     assert hydraulics.annular_velocity_ft_min(530.0 / 42.0, 12.25, 4.5) == pytest.approx(100.069, abs=1e-3)
@@ -125,10 +125,9 @@ def test_annular_velocity() -> None:
 
 
 def test_nozzles() -> None:
-    # trade.md 5: API RP 13D form (from memory), three 3/16-in nozzles; the printed 12042 at 1e-3
+    # SOURCES.md: API RP 13D form (from memory), three 3/16-in nozzles; the printed 12042 at 1e-3
     area = hydraulics.nozzle_area_in2(3, 3 / 16)
     assert hydraulics.nozzle_pressure_drop_psi(105.0, 8.6, area) == pytest.approx(1271.46, rel=1e-3)
-    assert hydraulics.jet_velocity_ft_s(105.0, area) == pytest.approx(406.64, rel=1e-3)
     # S1-A16: Guo and Liu (2011) eqs 2.85-2.87, constant 12,031
     slurry = columns.slurry_density_ppg(8.34, 1.0, SAND)
     assert slurry == pytest.approx(8.93594, rel=1e-5)
@@ -136,14 +135,13 @@ def test_nozzles() -> None:
     book = 12033.930 / 12031.0
     assert hydraulics.nozzle_pressure_drop_psi(126.0, slurry, area, 0.95) * book == pytest.approx(1904.17, rel=1e-5)
     assert hydraulics.nozzle_pressure_drop_psi(126.0, slurry, area, 0.81) * book == pytest.approx(2619.28, rel=1e-5)
-    assert hydraulics.jet_velocity_ft_s(126.0, area) == pytest.approx(488.059, rel=1e-4)
 
 
 def test_water_hammer() -> None:
-    assert waves.hammer_period_s(17000.0, 4800.0) == pytest.approx(14.1667, rel=1e-3)  # trade.md 5: Wylie and Streeter
-    # trade.md 5: Korteweg (1878)
+    assert waves.hammer_period_s(17000.0, 4800.0) == pytest.approx(14.1667, rel=1e-3)  # SOURCES.md: Wylie and Streeter
+    # SOURCES.md: Korteweg (1878)
     assert waves.wave_speed_ft_s(2.2e9, 1000.0, 4.67, 0.415) == pytest.approx(4599.02, rel=1e-3)
-    # trade.md 5: Joukowsky (1898)
+    # SOURCES.md: Joukowsky (1898)
     assert waves.joukowsky_surge_psi(8.4, 4800.0, 100.0, 4.778) == pytest.approx(4892.5, rel=1e-3)
 
 
@@ -190,7 +188,7 @@ def test_s1_a07_step_down_separation() -> None:
 
 
 def test_step_down_of_the_trade_page_is_recovered() -> None:
-    """trade.md 5: isip 5,200, kp 0.13, kt 55 at 90/60/35/15 bpm."""
+    """SOURCES.md: isip 5,200, kp 0.13, kt 55 at 90/60/35/15 bpm."""
     rate = np.array([90.0, 60.0, 35.0, 15.0])
     pressure = 5200.0 + 0.13 * rate**2 + 55.0 * np.sqrt(rate)
     assert pressure == pytest.approx([6774.78, 6094.03, 5684.63, 5442.26], rel=1e-6)

@@ -6,8 +6,8 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from pipeline.metrics import intervals
-from pipeline.metrics.pads import Worked, account
+from pipeline.metrics.pad import intervals
+from pipeline.metrics.pad.account import Worked, account
 
 
 def at(day: int, clock: str) -> datetime:

@@ -1,13 +1,13 @@
-"""Unit factors: NIST SP 811 appendix B and checks.md section E, exact by definition."""
+"""Unit factors: NIST SP 811 appendix B and SOURCES.md, exact by definition."""
 
 from __future__ import annotations
 
 import pytest
 
 from pipeline.physics import constants
-from pipeline.units import UnknownUnit, conversion, convert, registry, shown
+from pipeline.units import UnknownUnit, conversion, registry, shown
 
-# checks.md, section E (NIST SP 811 App. B); to as many digits as are printed there
+# SOURCES.md (NIST SP 811 App. B); to as many digits as are printed there
 FACTORS = [
     ("psi", "kPa", 6.89475729317),
     ("psi/ft", "kPa/m", 22.6205947939),
@@ -28,11 +28,16 @@ FACTORS = [
     ("gpt", "L/m**3", 1.0),
     ("cP", "Pa*s", 0.001),
     ("bbl", "gal", 42.0),
-    # trade.md section 5, NIST SP 811
+    # SOURCES.md, NIST SP 811
     ("psi", "Pa", 6894.757293168),
     ("ton", "lbm", 2000.0),
     ("t", "kg", 1000.0),
 ]
+
+
+def convert(value: float, source: str, target: str) -> float:
+    line = conversion(source, target)
+    return value * line.factor + line.offset
 
 
 @pytest.mark.parametrize(("source", "target", "factor"), FACTORS)
@@ -67,7 +72,7 @@ def test_s1_e01_conversions_of_a_job(value: float, source: str, target: str, ans
 
 
 def test_water_of_1000_kg_m3_is_8_345404_ppg() -> None:
-    assert convert(1000.0, "kg/m**3", "ppg") == pytest.approx(8.34540445, rel=1e-9)  # checks.md, section E
+    assert convert(1000.0, "kg/m**3", "ppg") == pytest.approx(8.34540445, rel=1e-9)  # SOURCES.md
 
 
 def test_physics_constants_agree_with_the_registry() -> None:
@@ -76,7 +81,7 @@ def test_physics_constants_agree_with_the_registry() -> None:
     assert conversion("ppg", "kg/m**3").factor == pytest.approx(constants.PPG_KG_M3, rel=1e-12)
 
 
-# checks.md, 'constants at a glance', exact column
+# SOURCES.md
 @pytest.mark.parametrize(
     ("constant", "exact"),
     [

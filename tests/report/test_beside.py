@@ -117,7 +117,7 @@ def test_typesetting_marks_in_names_are_read_as_text(tmp_path: Path) -> None:
     import polars as pl
 
     from pipeline.queries import Answer
-    from pipeline.report.gather import Content, Part, Rows
+    from pipeline.report.content import Content, Part, Rows
     from pipeline.report.html import Sheet
     from pipeline.report.pages import Page
     from pipeline.report.pdf import write_pdfs

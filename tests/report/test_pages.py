@@ -9,7 +9,7 @@ import pytest
 
 from pipeline import queries
 from pipeline.errors import HeelwardError
-from pipeline.report.gather import MOST_POINTS, Content, gather, method_notes
+from pipeline.report.content import MOST_POINTS, Content, gather, method_notes
 from pipeline.report.html import Sheet, write_html
 from pipeline.report.pages import ChartSpec, load_pages
 from tests.builders import query_on
@@ -87,7 +87,7 @@ def test_metric_units_reach_titles_words_axes_and_tables_alike(campaign: Campaig
 def test_many_points_are_sampled_before_the_page_and_it_says_so(
     campaign: Campaign, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import pipeline.report.gather as gathered
+    import pipeline.report.content as gathered
 
     monkeypatch.setattr(gathered, "MOST_POINTS", 50)
     connection = queries.connect(campaign.lake)

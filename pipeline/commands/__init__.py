@@ -1,0 +1,1 @@
+"""What the commands do beyond one step: init, review and amend, serve, status."""

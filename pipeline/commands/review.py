@@ -1,0 +1,147 @@
+"""An engineer's review: what was picked of a stage, and the engineer's word on it."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+import polars as pl
+
+from pipeline.errors import HeelwardError
+from pipeline.ingest.amend import Amendment, read_moment, write
+from pipeline.ingest.names import WellRegistry
+from pipeline.lake import Lake
+from pipeline.picks.catalogue import METHODS, hard_range
+from pipeline.queries import sentences_shown
+from pipeline.report.audit import draw_audit
+from pipeline.report.html import CAUTION
+from pipeline.schemas.picks import PICKS
+from pipeline.schemas.wells import WELLS
+from pipeline.steps import open_lake
+from pipeline.units import format_number, format_quantity, shown
+from pipeline.workspace import Workspace
+
+NEAR = timedelta(days=1)
+"""How far from the picks of its record an amended moment may lie."""
+
+
+def find_well(workspace: Workspace, name: str) -> str:
+    """Return the id of a well by any of its spellings.
+
+    Raises
+    ------
+    HeelwardError
+        If no well is known by that name; names the nearest.
+    """
+    names = WellRegistry()
+    names.learn(open_lake(workspace).scan(WELLS).collect())
+    found = names.find(name)
+    if found is None:
+        near = ", ".join(names.nearest(name)) or "none"
+        raise HeelwardError(f"no well is known as '{name}'; nearest known: {near}")
+    return found
+
+
+def describe_stage(workspace: Workspace, well: str, stage: int) -> str:
+    """Draw a stage's audit page and describe its picks.
+
+    Raises
+    ------
+    HeelwardError
+        If the well is not known or nothing is measured of the stage.
+    """
+    lake = open_lake(workspace)
+    well_id = find_well(workspace, well)
+    system = workspace.settings.display_units
+    picks = sentences_shown(PICKS, _picks(lake, well_id, "stage", stage), system).sort("time", "pick")
+    lines = []
+    for row in picks.iter_rows(named=True):
+        value = "" if row["value"] is None else format_quantity(row["value"], row["unit"], system, 5)
+        error = "" if row["standard_error"] is None else f" ± {_error(row, system)}"
+        moment = "" if row["time"] is None else f"{row['time']:%Y-%m-%d %H:%M:%S}"
+        lines.append(f"{row['pick']:20} {value + error:24} {moment:20} {row['confidence']:7} {row['reason']}")
+        if row["amended_reason"] is not None:
+            lines.append(f"{'':20} {_amended(row, system):45} {row['amended_reason']}")
+    draw_audit(lake, workspace.out / "audit", CAUTION, well=well_id, system=system)
+    page = workspace.out / "audit" / well_id / f"{stage}.svg"
+    return "\n".join([f"{well_id}, stage {stage}; moments in UTC", *lines, f"audit page: {page}"])
+
+
+def _picks(lake: Lake, well_id: str, level: str, number: int) -> pl.DataFrame:
+    picks = lake.scan(PICKS).filter(well_id=well_id, level=level, number=number).collect()
+    if picks.is_empty():
+        raise HeelwardError(f"nothing is measured of {level} {number} of {well_id}: run `heelward measure` first")
+    return picks
+
+
+def _error(row: dict[str, Any], system: str) -> str:
+    return format_number(row["standard_error"] * shown(row["unit"], system)[0].factor, 2)
+
+
+def _amended(row: dict[str, Any], system: str) -> str:
+    value = "" if row["amended_value"] is None else format_quantity(row["amended_value"], row["unit"], system, 5)
+    moment = "" if row["amended_time"] is None else f" {row['amended_time']:%Y-%m-%d %H:%M:%S}"
+    return f"-> {value}{moment}"
+
+
+def amend(
+    workspace: Workspace, well: str, level: str, number: int, pick: str, *, value: float | None, time: str | None,
+    by: str, why: str, withdraw: bool,
+) -> str:  # fmt: skip
+    """Record an amendment, or take one back.
+
+    Returns
+    -------
+    str
+        What was recorded, with the automatic pick beside it.
+
+    Raises
+    ------
+    HeelwardError
+        If there is no such pick, or nothing to set.
+    """
+    lake = open_lake(workspace)
+    well_id = find_well(workspace, well)
+    picks = _picks(lake, well_id, level, number)
+    known = picks["pick"].sort().to_list()
+    if pick not in known:
+        raise HeelwardError(f"{level} {number} has no pick '{pick}'; it has: {', '.join(known)}")
+    if withdraw == (value is not None or time is not None):
+        raise HeelwardError("give --value or --time (or both), or --withdraw alone")
+    wells = lake.scan(WELLS).filter(pl.col("well_id") == well_id).collect()
+    zone = (wells["time_zone"][0] if wells.height else None) or workspace.settings.time_zone
+    moment = read_moment(time, zone) if time is not None else None
+    row = picks.filter(pl.col("pick") == pick).row(0, named=True)
+    _refuse_impossible(pick, value, moment, picks)
+    amendment = Amendment(well_id, level, number, pick, value, moment, by, why, withdraw)
+    write(workspace.root, amendment, workspace.settings.wait_s)
+    automatic = "nothing" if row["value"] is None else _both(row["value"], row["unit"], workspace)
+    if row["time"] is not None:
+        automatic += f" at {row['time']:%Y-%m-%d %H:%M:%S} UTC"
+    what = f"{pick} of {level} {number} of {well_id}"
+    now = "withdrawn" if withdraw else "recorded"
+    if value is not None:
+        now += f": {_both(value, row['unit'], workspace)}"
+    return f"{what} {now}; picked automatically: {automatic}. Run `heelward refresh`."
+
+
+def _both(value: float, unit: str, workspace: Workspace) -> str:
+    """Return an amount in the unit of its pick, which `--value` takes, and in the one shown where that is another."""
+    stored, also = (format_quantity(value, unit, system, 6) for system in ("field", workspace.settings.display_units))
+    return stored if also == stored else f"{stored} ({also})"
+
+
+def _refuse_impossible(pick: str, value: float | None, moment: datetime | None, picks: pl.DataFrame) -> None:
+    """Refuse a value that the pick cannot have, and a moment that lies far from the record."""
+    low, high = hard_range(pick)
+    if value is not None and not low <= value <= high:  # NaN lies in no range
+        span = f"{low:g} to {high:g} {METHODS[pick].unit}".strip()
+        raise HeelwardError(f"--value: {pick} lies within {span}, got {value:g}. Nothing was written")
+    first, last = picks["time"].min(), picks["time"].max()
+    if moment is None or not isinstance(first, datetime) or not isinstance(last, datetime):
+        return
+    if not first - NEAR <= moment <= last + NEAR:
+        raise HeelwardError(
+            f"--time: {moment:%Y-%m-%d %H:%M:%S} UTC lies far from the record, whose picks are from "
+            f"{first:%Y-%m-%d %H:%M:%S} to {last:%Y-%m-%d %H:%M:%S} UTC. Nothing was written"
+        )

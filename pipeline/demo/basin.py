@@ -1,0 +1,190 @@
+"""Who works where and when in the invented campaign, and the effects planted in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+ZONE = "America/Denver"
+BASIN = "Harrow Basin"
+CASING_ID_IN = 4.778
+COIL_OD_IN = 2.375
+FLUID_PPG = 8.4
+SAND_GAL_PER_LB = 1.0 / (2.65 * 8.345404)
+PRESSURE_LIMIT_PSI = 11500.0
+WAVE_SPEED_FT_S = 4750.0
+
+PADS = (
+    "Saltgrass", "Pipit Draw", "Cinder Knoll", "Larch Hollow", "Otter Bend", "Marl Flats", "Heron Gate",
+    "Thistle Ridge",
+)  # fmt: skip
+PAD_CREWS: tuple[tuple[str, ...], ...] = (
+    ("Alder", "Birch", "Alder"),
+    ("Alder", "Cedar"),
+    ("Birch", "Cedar", "Birch"),
+    ("Dogwood", "Dogwood"),
+    ("Cedar", "Alder", "Birch"),
+    ("Cedar", "Alder"),
+    ("Birch", "Alder", "Cedar"),
+    ("Cedar", "Birch"),
+)
+PAD_DESIGNS: tuple[tuple[str, ...], ...] = (
+    ("wide", "tight", "tight"),
+    ("tight", "wide"),
+    ("wide", "tight", "tight"),
+    ("tight", "wide"),
+    ("wide", "wide", "tight"),
+    ("tight", "wide"),
+    ("wide", "tight", "tight"),
+    ("wide", "wide"),
+)
+COIL_CREWS = ("Finch", "Gannet")
+WIRELINE_CREWS = ("Wren", "Dunlin")
+
+RAMP_MIN = {"Alder": 8.0, "Birch": 4.5, "Cedar": 13.0, "Dogwood": 17.0}
+"""Planted: minutes a crew takes from breakdown to design rate. [min]"""
+DRAG_REDUCTION = {"Alder": 0.66, "Birch": 0.66, "Cedar": 0.63, "Dogwood": 0.65}
+"""Planted: how well a crew runs its friction reducer. [1]"""
+MILL_FACTOR = {"Finch": 1.0, "Gannet": 1.3}
+"""Planted: milling time of a coil crew over the other's. [1]"""
+MILL_DRIFT_PER_QUARTER = -0.02
+"""Planted: milling gets faster from quarter to quarter. [1]"""
+MOTOR_LIMIT_BPM = 3.0
+TRANSITION_MIN = {"Alder": 26.0, "Birch": 21.0, "Cedar": 33.0, "Dogwood": 38.0}
+"""Planted: minutes between stages beyond the wireline run. [min]"""
+
+
+@dataclass(frozen=True)
+class Design:
+    """A stage design of the campaign."""
+
+    name: str
+    stage_length_ft: float
+    clusters: int
+    holes: int
+    hole_in: float
+    rate_bpm: float
+    proppant_lbm: float
+    pad_min: float
+    proppant_min: float
+
+
+DESIGNS = {
+    "tight": Design("tight", 190.0, 10, 44, 0.36, 88.0, 265_000.0, 6.0, 46.0),
+    "wide": Design("wide", 240.0, 7, 42, 0.38, 76.0, 250_000.0, 7.0, 52.0),
+}
+
+
+@dataclass(frozen=True)
+class Well:
+    """A well of the campaign."""
+
+    well_id: str
+    name: str
+    aliases: tuple[str, ...]
+    pad: str
+    pad_number: int
+    crew: str
+    coil_crew: str
+    design: Design
+    stages: int
+    heel_ft: float
+    toe_ft: float
+    tvd_ft: float
+    stress_psi_ft: float
+
+
+@dataclass(frozen=True)
+class CampaignSize:
+    """How large a campaign to make, and from which seed.
+
+    Attributes
+    ----------
+    pads : int
+        First pads of the list to use, at most eight.
+    stages : tuple of int
+        Fewest and most stages of a well.
+    seed : int
+    wells_per_pad : int, optional
+        Cap on wells of a pad.
+    coil_step_s : int
+        Sampling of the coil records. [s]
+    toe_preparation : bool
+        Whether the first well of each pad has a toe preparation on record.
+    """
+
+    pads: int = 8
+    stages: tuple[int, int] = (11, 14)
+    seed: int = 20310
+    wells_per_pad: int = 3
+    coil_step_s: int = 1
+    toe_preparation: bool = True
+    first_quarter: datetime = field(default_factory=lambda: datetime(2023, 7, 1, tzinfo=UTC))
+
+
+def pad_start(plan: CampaignSize, pad_number: int) -> datetime:
+    """Return when a pad's first stage is pumped: one pad a quarter; the second is on location in early November."""
+    quarter = plan.first_quarter.month - 1 + 3 * pad_number
+    day, hour = (3, 14) if pad_number == 1 else (9 + 5 * (pad_number % 3), 13)
+    month = quarter % 12 + 1
+    if pad_number == 1:
+        month += 1
+    local = datetime(plan.first_quarter.year + quarter // 12, month, day, hour, tzinfo=ZoneInfo(ZONE))
+    return local.astimezone(UTC)
+
+
+def make_wells(plan: CampaignSize, rng: np.random.Generator) -> list[Well]:
+    """Lay out the wells of the campaign."""
+    wells = []
+    for pad_number in range(plan.pads):
+        pad = PADS[pad_number]
+        pad_stress = rng.normal(0.0, 0.012)
+        tvd = float(rng.uniform(8900.0, 9600.0))
+        for index, crew in enumerate(PAD_CREWS[pad_number][: plan.wells_per_pad]):
+            design = DESIGNS[PAD_DESIGNS[pad_number][index]]
+            stages = int(rng.integers(plan.stages[0], plan.stages[1] + 1))
+            heel = tvd + float(rng.uniform(500.0, 800.0))
+            name = f"{pad} {index + 1}H"
+            api = f"99-{100 + pad_number:03d}-{20000 + 37 * pad_number + index:05d}"
+            wells.append(
+                Well(
+                    well_id=name.lower().replace(" ", "-"),
+                    name=name,
+                    aliases=(f"{pad.upper()} #{index + 1}H", api),
+                    pad=pad,
+                    pad_number=pad_number,
+                    crew=crew,
+                    coil_crew=COIL_CREWS[(pad_number + index) % 2],
+                    design=design,
+                    stages=stages,
+                    heel_ft=round(heel, 0),
+                    toe_ft=round(heel + stages * design.stage_length_ft + 60.0, 0),
+                    tvd_ft=round(tvd, 0),
+                    stress_psi_ft=0.78 + pad_stress + float(rng.normal(0.0, 0.004)),
+                )
+            )
+    return wells
+
+
+def perforations_ft(well: Well, stage: int) -> tuple[float, float]:
+    """Return top and bottom perforation of a stage, counted from the toe. [ft]"""
+    bottom = well.toe_ft - 40.0 - (stage - 1) * well.design.stage_length_ft
+    return bottom - well.design.stage_length_ft + 35.0, bottom
+
+
+def pump_down_from_ft(well: Well) -> float:
+    """Depth at which guns and plug are pumped from. [ft]"""
+    return well.heel_ft - 800.0
+
+
+def pump_down_min(well: Well, stage: int) -> float:
+    """Return the minutes of pumping guns and plug down to a stage, at 300 ft/min. [min]"""
+    return (perforations_ft(well, stage)[1] + 12.0 - pump_down_from_ft(well)) / 300.0
+
+
+def hours(value: float) -> timedelta:
+    """Return a time span of so many hours, to the second."""
+    return timedelta(seconds=round(value * 3600.0))

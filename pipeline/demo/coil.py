@@ -1,0 +1,345 @@
+"""Coil runs: running in, tagging and milling plugs, stalls, wiper trips, trips for a motor, cutting stations."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline.physics.constants import GAL_PER_BBL
+from pipeline.physics.hydraulics import annulus_capacity_bbl, nozzle_area_in2, nozzle_pressure_drop_psi
+from pipeline.demo.basin import (
+    CASING_ID_IN,
+    COIL_OD_IN,
+    MILL_DRIFT_PER_QUARTER,
+    MILL_FACTOR,
+    MOTOR_LIMIT_BPM,
+    Well,
+)
+
+Array = NDArray[np.float64]
+MILL_RATE_BPM = 2.6
+WIPER_RATE_BPM = 4.2
+FREE_SPIN_PSI, STALL_PSI = 420.0, 1500.0
+NOZZLES = (3, 0.1875)
+"""Count and diameter of the jetting nozzles. [in]"""
+
+
+@dataclass
+class PlugTruth:
+    """What was planted in a plug. Units in the names; seconds count from the run's first sample."""
+
+    well_id: str
+    plug: int
+    run: int
+    fate: str
+    tag_second: float | None = None
+    mill_min: float | None = None
+    stalls: int | None = None
+    hard: bool = False
+
+
+@dataclass
+class RunTruth:
+    """What was planted in a coil run."""
+
+    well_id: str
+    run: int
+    kind: str
+    wiper_trips: int = 0
+    wiper_min: float | None = None
+    hours: float = 0.0
+    stations: int = 0
+    cement_ft: float = 0.0
+    running_in_hours: float = 0.0
+    milling_hours: float = 0.0
+    stalled_hours: float = 0.0
+    wiper_hours: float = 0.0
+    stationary_hours: float = 0.0
+    pulling_out_hours: float = 0.0
+    jetting_hours: float = 0.0
+    locked_up: bool = False
+    planted: list[str] = field(default_factory=list)
+    plugs: list[PlugTruth] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class CoilScript:
+    """What happens to a mill-out beside its plugs.
+
+    Attributes
+    ----------
+    counter_ft, stretch : float
+        Error of the depth counter, and coil stretch as a share of the depth. [ft], [1]
+    fates : dict of int to str
+        Plugs that are ``missing``, ``pushed`` onto the next one or ``moved``.
+    hard_plug : int, optional
+        A plug far harder to mill.
+    motor_trip_after : int, optional
+        Pull out for a motor after so many plugs.
+    lock_up, overpull, lost_returns, no_bypass : bool
+        What else goes wrong.
+    """
+
+    counter_ft: float = 0.0
+    stretch: float = 0.0
+    fates: dict[int, str] = field(default_factory=dict)
+    hard_plug: int | None = None
+    motor_trip_after: int | None = None
+    lock_up: bool = False
+    overpull: bool = False
+    lost_returns: bool = False
+    no_bypass: bool = False
+
+
+def draw_coil_script(plugs: list[int], rng: np.random.Generator) -> CoilScript:
+    """Draw the ordinary troubles of a mill-out: depth errors, and a plug in twenty that is not where it was set."""
+    fates: dict[int, str] = {}
+    for plug in plugs[1:-1]:  # counted from the toe: the deepest and the shallowest stay where they are
+        if rng.random() < 0.06 and not {plug - 1, plug + 1} & fates.keys():
+            fates[plug] = str(rng.choice(["missing", "pushed", "moved"]))
+    return CoilScript(float(rng.uniform(-12.0, 12.0)), float(rng.uniform(-0.0004, 0.0004)), fates)
+
+
+class _Path:
+    """Builds a run from pieces: state, duration, depth reached, rate, extra pressure, weight shift, sand."""
+
+    def __init__(self) -> None:
+        self.second = 0.0
+        self.depth = 0.0
+        self.knots: list[tuple[float, float]] = [(0.0, 0.0)]
+        self.pieces: list[tuple[float, ...]] = []
+        self.states: dict[str, float] = defaultdict(float)
+
+    def go(self, state: str, depth: float, speed_ft_min: float, rate: float, **more: float) -> None:
+        """Move to a depth."""
+        self.hold(state, abs(depth - self.depth) / speed_ft_min * 60.0, depth, rate, **more)
+
+    def hold(
+        self, state: str, seconds: float, depth: float, rate: float, *, extra: float = 0.0, weight: float = 0.0,
+        sand: float = 0.0, lost: float = 0.0,
+    ) -> None:  # fmt: skip
+        """Spend seconds in a state while the depth goes to a value."""
+        start, self.second = self.second, self.second + float(max(round(seconds), 1))
+        if max(depth, self.depth) > 50.0:
+            self.states[state] += self.second - start
+        self.depth = depth
+        self.knots.append((self.second, depth))
+        self.pieces.append((start, rate, extra, weight, sand, lost))
+
+
+def simulate_mill_out(
+    well: Well, plugs: list[tuple[int, float]], script: CoilScript, quarter: int, rng: np.random.Generator
+) -> list[tuple[pl.DataFrame, RunTruth]]:
+    """Simulate a mill-out.
+
+    Parameters
+    ----------
+    well : Well
+    plugs : list of (plug, depth)
+        Plug numbers with the depths where they were set. [ft]
+    script : CoilScript
+    quarter : int
+        Quarters since the first.
+    rng : numpy Generator
+
+    Returns
+    -------
+    list of (frame, truth)
+        One a run. A frame holds ``second`` and the channels at one sample a second.
+    """
+    ordered = sorted(plugs, key=lambda item: item[1])
+    cut = script.motor_trip_after
+    shares = [ordered] if cut is None else [ordered[:cut], ordered[cut:]]
+    runs = []
+    for index, share in enumerate(shares):
+        first = 0 if index == 0 else len(shares[0])
+        runs.append(_mill_out_run(well, share, first, script, quarter, rng, last=index == len(shares) - 1))
+    return runs
+
+
+def _mill_out_run(
+    well: Well, plugs: list[tuple[int, float]], before: int, script: CoilScript, quarter: int,
+    rng: np.random.Generator, *, last: bool,
+) -> tuple[pl.DataFrame, RunTruth]:  # fmt: skip
+    truth = RunTruth(well.well_id, 1, "mill-out")
+    path = _Path()
+    wiper_rate = MILL_RATE_BPM if script.no_bypass else WIPER_RATE_BPM
+    path.hold("surface", float(rng.uniform(300.0, 900.0)), 0.0, 0.0)
+    path.go("running in", well.heel_ft - 2500.0, 85.0, 1.0)
+    path.hold("stationary", float(rng.uniform(60.0, 180.0)), path.depth, 1.0)
+    path.go("pulling out", path.depth - 60.0, 50.0, 1.0)
+    path.go("running in", well.heel_ft - 100.0, 85.0, 1.0)
+    every = 4 if well.coil_crew == "Finch" else 5
+    factor = MILL_FACTOR[well.coil_crew] * (1.0 + MILL_DRIFT_PER_QUARTER) ** quarter
+    carried = 0.0
+    wiped: list[float] = []
+    for count, (plug, depth) in enumerate(plugs, start=1):
+        fate = script.fates.get(plug, "milled")
+        minutes = factor * float(rng.gamma(30.0, 9.0 / 30.0)) * (1.0 + 0.012 * (before + count))
+        if fate == "missing":
+            truth.plugs.append(PlugTruth(well.well_id, plug, 1, fate))
+            continue
+        lies = depth + float(rng.normal(0.0, 4.0)) + (float(rng.uniform(30.0, 75.0)) if fate == "moved" else 0.0)
+        path.go("running in", lies, float(rng.uniform(38.0, 55.0)), MILL_RATE_BPM)
+        if fate == "pushed":
+            path.hold("running in", float(rng.uniform(15.0, 35.0)), lies, MILL_RATE_BPM, extra=150.0, weight=-2000.0)
+            carried = minutes
+            truth.plugs.append(PlugTruth(well.well_id, plug, 1, fate))
+            continue
+        hard = plug == script.hard_plug
+        minutes = (minutes + carried) * (3.5 if hard else 1.0)
+        carried = 0.0
+        truth.plugs.append(_mill(path, well, plug, lies, minutes, hard, rng))
+        truth.plugs[-1].fate = fate
+        path.go("running in", lies + float(rng.uniform(12.0, 25.0)), 20.0, MILL_RATE_BPM)
+        if rng.random() < 0.12:  # a wait between plugs, circulating
+            path.hold("stationary", float(rng.uniform(180.0, 480.0)), path.depth, MILL_RATE_BPM)
+        if rng.random() < 0.1:  # a short pull is no wiper trip
+            back = path.depth
+            path.go("pulling out", back - float(rng.uniform(90.0, 220.0)), 60.0, MILL_RATE_BPM)
+            path.go("running in", back, 60.0, MILL_RATE_BPM)
+        if (before + count) % every == 0 and count < len(plugs):
+            wiped.append(_wipe(path, well, wiper_rate, script, first=not wiped, rng=rng))
+    if last:
+        _to_target(path, well, script, truth)
+    path.go("pulling out", 0.0, 90.0, wiper_rate, weight=5000.0)
+    path.hold("surface", 240.0, 0.0, 0.0)
+    truth.wiper_trips = len(wiped)
+    truth.wiper_min = float(np.mean(wiped)) if wiped else None
+    truth.planted += [name for name in ("overpull", "lost_returns") if getattr(script, name) and wiped]
+    return _sample(path, truth, rng, script), truth
+
+
+def _wipe(path: _Path, well: Well, rate: float, script: CoilScript, *, first: bool, rng: np.random.Generator) -> float:
+    """Pull to the heel and come back; returns its minutes."""
+    back, begin = path.depth, path.second
+    top = well.heel_ft - float(rng.uniform(0.0, 150.0))
+    if first and script.overpull:
+        middle = 0.5 * (back + top)
+        path.go("wiper trip", middle, 60.0, rate, weight=4000.0)
+        path.hold("wiper trip", 25.0, middle - 4.0, rate, weight=19000.0)
+    path.go("wiper trip", top, 60.0, rate, weight=4000.0)
+    path.hold("wiper trip", float(rng.uniform(60.0, 240.0)), top, rate)
+    if first and script.lost_returns:
+        path.hold("wiper trip", 720.0, top, rate, lost=0.7)
+    path.go("wiper trip", back, 70.0, rate)
+    return (path.second - begin) / 60.0
+
+
+def _to_target(path: _Path, well: Well, script: CoilScript, truth: RunTruth) -> None:
+    target = well.toe_ft - 60.0
+    if not script.lock_up:
+        path.go("running in", target, 40.0, MILL_RATE_BPM)
+        path.hold("stationary", 900.0, target, WIPER_RATE_BPM)
+        return
+    truth.locked_up = True
+    stuck = target - 110.0
+    path.go("running in", stuck, 30.0, MILL_RATE_BPM)
+    for _ in range(3):
+        path.hold("stationary", 150.0, stuck, MILL_RATE_BPM, weight=-9000.0)
+        path.go("pulling out", stuck - 50.0, 40.0, MILL_RATE_BPM)
+        path.go("running in", stuck, 30.0, MILL_RATE_BPM)
+    path.hold("stationary", 120.0, stuck, MILL_RATE_BPM, weight=-9000.0)
+
+
+def _mill(
+    path: _Path, well: Well, plug: int, depth: float, minutes: float, hard: bool, rng: np.random.Generator
+) -> PlugTruth:
+    tag = path.second
+    stalls = int(rng.poisson(3.0 if hard else 0.9))
+    stalled = [float(rng.uniform(25.0, 60.0)) for _ in range(stalls)]
+    part = max((minutes * 60.0 - sum(stalled)) / (stalls + 1), 25.0)
+    for index in range(stalls + 1):
+        bite = depth + 1.5 * (index + 1) / (stalls + 1)
+        path.hold("milling", part, bite, MILL_RATE_BPM, extra=FREE_SPIN_PSI, weight=-2500.0)
+        if index < stalls:
+            path.hold("stalled", 5.0, bite, MILL_RATE_BPM, extra=STALL_PSI, weight=-4000.0)
+            path.hold("stalled", 10.0, bite - 9.0, 0.6 * MILL_RATE_BPM, weight=3000.0)
+            path.hold("stalled", stalled[index] - 15.0, bite, MILL_RATE_BPM)
+    return PlugTruth(well.well_id, plug, 1, "milled", tag, (path.second - tag) / 60.0, stalls, hard)
+
+
+def simulate_toe_preparation(
+    well: Well, script: CoilScript, rng: np.random.Generator, *, one_run: bool
+) -> list[tuple[pl.DataFrame, RunTruth]]:
+    """Simulate a toe preparation: in one run (mill cement, cut stations with sand, flush) or in two (mill; guns).
+
+    Parameters
+    ----------
+    well : Well
+    script : CoilScript
+        Only its depth errors count.
+    rng : numpy Generator
+    one_run : bool
+
+    Returns
+    -------
+    list of (frame, truth)
+        One a run.
+    """
+    runs = []
+    truth = RunTruth(well.well_id, 1, "toe preparation" if one_run else "toe milling")
+    path = _Path()
+    path.hold("surface", 400.0, 0.0, 0.0)
+    truth.cement_ft = float(rng.uniform(150.0, 280.0))
+    bottom = well.toe_ft - 20.0
+    path.go("running in", bottom - truth.cement_ft, 85.0, 1.2)
+    path.go("milling", bottom, 6.0, MILL_RATE_BPM, extra=300.0, weight=-2000.0)
+    if one_run:
+        _cut(path, well, truth, rng)
+    path.hold("stationary", 1500.0, path.depth, 3.5)
+    path.go("pulling out", 0.0, 90.0, 2.0, weight=5000.0)
+    runs.append((_sample(path, truth, rng, script), truth))
+    if not one_run:
+        guns = RunTruth(well.well_id, 1, "toe perforating")
+        path = _Path()
+        path.hold("surface", 600.0, 0.0, 0.0)
+        path.go("running in", well.toe_ft - 45.0, 70.0, 0.8)
+        path.hold("stationary", float(rng.uniform(1500.0, 2700.0)), path.depth, 0.8)
+        path.go("pulling out", 0.0, 90.0, 0.8, weight=5000.0)
+        runs.append((_sample(path, guns, rng, script), guns))
+    return runs
+
+
+def _cut(path: _Path, well: Well, truth: RunTruth, rng: np.random.Generator) -> None:
+    truth.stations = int(rng.integers(3, 6))
+    for station in range(truth.stations):
+        path.go("pulling out", well.toe_ft - 45.0 - 22.0 * station, 15.0, 1.5)
+        path.hold("jetting", float(rng.uniform(540.0, 720.0)), path.depth, 3.0, extra=1700.0, sand=1.0)
+        path.hold("stationary", float(rng.uniform(150.0, 240.0)), path.depth, 3.0, extra=1500.0)
+
+
+def _sample(path: _Path, truth: RunTruth, rng: np.random.Generator, script: CoilScript) -> pl.DataFrame:
+    n = int(path.second) + 1
+    second = np.arange(n, dtype=float)
+    knots = np.array(path.knots)
+    depth = np.interp(second, knots[:, 0], knots[:, 1])
+    start = np.array([piece[0] for piece in path.pieces])
+    piece = np.searchsorted(start, second, side="right") - 1
+    _, rate, extra, weight, sand, lost = (np.array(column)[piece] for column in zip(*path.pieces, strict=True))
+    coil = 0.045 * rate**1.8 * 18000.0 / 60.0
+    nozzle = nozzle_pressure_drop_psi(rate * GAL_PER_BBL, 8.4, nozzle_area_in2(1, 0.62))
+    moving = np.gradient(depth)
+    pressure = coil + nozzle + extra + np.where(rate > 0.1, rng.normal(0.0, 18.0, n), 0.0)
+    hanging = 8000.0 + 1.9 * depth - 0.9 * np.maximum(depth - 9500.0, 0.0) + weight
+    hanging = hanging - np.sign(moving) * np.minimum(0.12 * depth, 2500.0) + rng.normal(0.0, 150.0, n)
+    wellhead = 2600.0 + rng.normal(0.0, 12.0, n)
+    delay = int(annulus_capacity_bbl(CASING_ID_IN, COIL_OD_IN, 300.0) / MILL_RATE_BPM * 60.0)
+    returns = np.clip(np.roll(rate, delay) * 0.97 * (1.0 - lost) + rng.normal(0.0, 0.03, n), 0.0, None)
+    for state, seconds in path.states.items():
+        name = f"{state.split()[0] if state == 'wiper trip' else state.replace(' ', '_')}_hours"
+        setattr(truth, name, seconds / 3600.0)
+    truth.hours = sum(path.states.values()) / 3600.0
+    counted = np.where(depth > 50.0, depth + script.counter_ft + script.stretch * depth, depth)
+    return pl.DataFrame(
+        {
+            "second": np.arange(n), "depth": counted + rng.normal(0.0, 0.05, n), "weight": hanging,
+            "pressure": pressure, "wellhead": wellhead, "pump": np.clip(rate + rng.normal(0.0, 0.01, n), 0.0, None),
+            "returns": returns, "sand": np.where(sand > 0.0, sand + rng.normal(0.0, 0.02, n), 0.0),
+            "bypass": (rate > MOTOR_LIMIT_BPM).astype(float),
+        }
+    )  # fmt: skip

@@ -1,0 +1,163 @@
+"""Time log, costs and early production of the campaign."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+
+import numpy as np
+
+from pipeline.demo.basin import Well, hours
+from pipeline.demo.treatment import StageTruth
+
+Row = dict[str, object]
+NPT_CAUSES = ("pumping equipment", "water supply", "wireline", "weather", "third party")
+
+
+def time_log(pad: str, pumped: list[tuple[datetime, datetime, str]], rng: np.random.Generator) -> list[Row]:
+    """Book every minute of a pad between its first and last stage to one activity.
+
+    Parameters
+    ----------
+    pad : str
+    pumped : list of (start, end, well_id)
+        Pumping intervals, none overlapping.
+    rng : numpy Generator
+    """
+    rows: list[Row] = []
+
+    def book(start: datetime, end: datetime, activity: str, well: str | None, cause: str | None = None) -> None:
+        if end > start:
+            rows.append({"pad": pad, "start": start, "end": end, "well": well, "activity": activity, "cause": cause})
+
+    pumped = sorted(pumped)
+    for (start, end, well), following in zip(pumped, [*pumped[1:], None], strict=True):
+        book(start, end, "pumping", well)
+        if following is None:
+            break
+        at, until = end, following[0]
+        gap = until - at
+        if gap > hours(1.0) and rng.random() < 0.25:
+            lost = hours(float(rng.uniform(0.15, 0.3)) * gap.total_seconds() / 3600.0)
+            book(at, at + lost, "NPT", well, str(rng.choice(NPT_CAUSES)))
+            at += lost
+        swap = min(hours(0.3), (until - at) / 2)
+        book(at, until - swap, "wireline" if gap < hours(8.0) else "standby", well)
+        book(until - swap, until, "swap", following[2])
+    return rows
+
+
+def summary(well: str, truth: StageTruth, rng: np.random.Generator) -> Row:
+    """Return a stage as its provider reports it: by hand, rounded, sometimes mistaken."""
+    slip = rng.random()
+    isip = None if truth.isip_psi is None else round(truth.isip_psi + float(rng.normal(0.0, 45.0)), -1)
+    clean = truth.clean_bbl * (1.06 if slip < 0.02 else 1.0)
+    proppant = truth.proppant_lbm * (0.93 if 0.02 <= slip < 0.04 else 1.0)
+    return {
+        "well": well, "stage": truth.stage, "isip": isip, "max": round(truth.max_psi + float(rng.normal(0.0, 8.0)), 0),
+        "breakdown": None if truth.breakdown_psi is None else round(truth.breakdown_psi, 0),
+        "clean": round(clean, 0), "proppant": round(proppant, -2),
+        "water": round(clean * float(rng.normal(1.03, 0.01)), 0),
+        "fuel": round(truth.at_rate_psi * truth.at_rate_bpm / 40.8 * truth.pump_time_min / 60.0 * 0.055, 0),
+    }  # fmt: skip
+
+
+def cost_lines(well: Well, when: date, last_quarter: bool, toe: str | None, rng: np.random.Generator) -> list[Row]:
+    """Return a well's cost lines; the last quarter is still accrued; a toe preparation in two runs costs more."""
+    pounds = well.design.proppant_lbm * well.stages
+    amounts = {
+        "stimulation": well.stages * 41_000.0 + 0.045 * pounds,
+        "wireline": well.stages * 9_500.0,
+        "plugs": (well.stages - 1) * 3_200.0,
+        "coiled tubing": 165_000.0,
+        "water": well.stages * 14_000.0,
+    }
+    if toe is not None:
+        amounts["toe preparation"] = 68_000.0 if toe == "one run" else 96_000.0
+    lines: list[Row] = []
+    for index, (category, amount) in enumerate(amounts.items(), start=1):
+        for step, (state, factor) in enumerate((("budget", 1.0), ("accrued" if last_quarter else "invoiced", None))):
+            value = amount * (factor or float(rng.normal(1.02, 0.05)))
+            lines.append(
+                {
+                    "well": well.name, "line": 2 * index - 1 + step, "date": when, "category": category,
+                    "state": state, "amount": round(value, 2), "currency": "USD", "basis": "agreement 2023",
+                }
+            )  # fmt: skip
+    return lines
+
+
+OTHER_CHOKE = (4, 0)
+"""Planted: pad, and place on it, of a well that is produced through a wider choke than all others."""
+
+
+def production(well: Well, index: int, online: date, until: date, rng: np.random.Generator) -> list[Row]:
+    """Return monthly volumes from the first full month, by hyperbolic decline."""
+    month = date(online.year + online.month // 12, online.month % 12 + 1, 1)
+    lateral = well.toe_ft - well.heel_ft
+    start = 0.11 * lateral * float(rng.lognormal(0.0, 0.1)) * (1.08 if well.design.name == "tight" else 1.0)
+    wider = 1.6 if (well.pad_number, index) == OTHER_CHOKE else 1.0
+    rows: list[Row] = []
+    age = 0
+    while month <= until and age < 12:
+        days = float(np.clip(rng.normal(28.0, 2.0), 10.0, 30.0))
+        oil = start * days / (1.0 + 1.1 * 0.09 * age) ** (1.0 / 1.1)
+        rows.append(
+            {
+                "well": well.name, "month": month, "days": round(days, 1), "oil": round(oil, 0),
+                "gas": round(oil * 1.9, 0), "water": round(oil * 2.4 * (0.9**age), 0),
+                "choke": (22.0 + 2.0 * min(age, 4)) * wider, "pressure": round(3200.0 * 0.93**age, 0),
+            }
+        )  # fmt: skip
+        age += 1
+        month = date(month.year + month.month // 12, month.month % 12 + 1, 1)
+    return rows
+
+
+def toe_test(well: Well, rng: np.random.Generator) -> Row:
+    """Return how a well's toe was accepted."""
+    return {
+        "well": well.name, "casing_test_psi": round(float(rng.normal(11_000.0, 60.0)), 0), "held": True,
+        "injected_bpm": round(float(rng.uniform(8.0, 16.0)), 1),
+        "injected_psi": round(float(rng.normal(6_400.0, 350.0)), 0),
+    }  # fmt: skip
+
+
+def neighbours(on_pad: list[Well], rng: np.random.Generator) -> list[Row]:
+    """Return each well's neighbours on its pad; now and then one feels the next well's stage."""
+    rows: list[Row] = []
+    for index, well in enumerate(on_pad):
+        for other, neighbour in enumerate(on_pad):
+            if abs(other - index) != 1:
+                continue
+            felt = rng.random() < 0.3
+            rows.append(
+                {
+                    "well": well.name, "offset": neighbour.name, "spacing_ft": round(float(rng.normal(880.0, 40.0)), 0),
+                    "order": "before" if other < index else "after", "depletion_months": 0.0,
+                    "response_psi": round(float(rng.uniform(250.0, 900.0) if felt else rng.uniform(5.0, 40.0)), 0),
+                    "response_stage": int(rng.integers(1, well.stages + 1)) if felt else None,
+                }
+            )  # fmt: skip
+    return rows
+
+
+def incidents(pad: str, pumped: list[tuple[datetime, datetime, str]], rng: np.random.Generator) -> list[Row]:
+    """Return a pad's safety events: mostly near misses."""
+    rows: list[Row] = []
+    for _ in range(int(rng.poisson(1.2))):
+        start, end, well = pumped[int(rng.integers(len(pumped)))]
+        severity = str(rng.choice(["near miss", "first aid", "recordable"], p=[0.7, 0.25, 0.05]))
+        category = str(rng.choice(["line of fire", "slip or trip", "dropped object", "pressure release"]))
+        at = start + (end - start) * float(rng.random())
+        rows.append(
+            {
+                "pad": pad, "time": at.replace(microsecond=0), "well": well, "severity": severity,
+                "category": category, "operation": "pumping",
+            }
+        )  # fmt: skip
+    return rows
+
+
+def later(moment: datetime, days: float) -> datetime:
+    """Return a moment some days later."""
+    return moment + timedelta(days=days)

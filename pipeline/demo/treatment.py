@@ -1,0 +1,388 @@
+"""One stage's record from physics: ball, breakdown, ramp, slurry, flush, shut-in, falloff."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.physics.constants import GAL_PER_BBL
+from pipeline.physics.fluids import hydrostatic_psi, slurry_density_ppg
+from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
+from pipeline.physics.hydraulics import pipe_capacity_bbl
+from pipeline.physics.waves import hammer_period_s
+from pipeline.demo.basin import (
+    CASING_ID_IN,
+    DRAG_REDUCTION,
+    FLUID_PPG,
+    PRESSURE_LIMIT_PSI,
+    RAMP_MIN,
+    SAND_GAL_PER_LB,
+    WAVE_SPEED_FT_S,
+    Well,
+    perforations_ft,
+    pump_down_min,
+)
+
+Array = NDArray[np.float64]
+CLIMB_S = 95.0
+"""How long the pressure of a screen-out climbs. [s]"""
+
+
+@dataclass
+class StageTruth:
+    """What was planted in a stage; None where the thing does not exist. Units in the names."""
+
+    well_id: str
+    stage: int
+    screenout: bool = False
+    cut_short: bool = False
+    breakdown_psi: float | None = None
+    breakdown_kind: str = "sharp"
+    isip_psi: float | None = None
+    hammer_period_s: float | None = None
+    at_rate_psi: float = 0.0
+    at_rate_bpm: float = 0.0
+    clean_bbl: float = 0.0
+    slurry_bbl: float = 0.0
+    proppant_lbm: float = 0.0
+    max_psi: float = 0.0
+    pump_time_min: float = 0.0
+    line_test_psi: float | None = None
+    pump_down_min: float | None = None
+    step_down_kp: float | None = None
+    step_down_kt: float | None = None
+    mess: list[str] = field(default_factory=list)
+
+
+@dataclass
+class StageSignal:
+    """Channels at one sample a second, before the recorder spoils them."""
+
+    pressure_psi: Array
+    slurry_bpm: Array
+    clean_bpm: Array
+    conc_ppa: Array
+    reducer_gpt: Array
+    first_injection: int
+    shut_in: int
+
+
+@dataclass(frozen=True)
+class Script:
+    """What happens to a stage beside its design."""
+
+    screenout: bool
+    cut_short: bool
+    early_shut_in: bool
+    leaking_plug: bool
+    breakdown_kind: str
+    line_test_before: bool
+    line_test_after: bool
+    pump_down_after: bool
+    falloff_min: float
+
+
+def draw_script(rng: np.random.Generator, *, first: bool, leaking: bool) -> Script:
+    """Draw what happens to a stage."""
+    return Script(
+        screenout=bool(rng.random() < 0.035),
+        cut_short=bool(rng.random() < 0.03),
+        early_shut_in=bool(rng.random() < 0.06),
+        leaking_plug=leaking,
+        breakdown_kind=str(rng.choice(["sharp", "soft", "gradual"], p=[0.4, 0.54, 0.06])),
+        line_test_before=bool(rng.random() < 0.85),
+        line_test_after=bool(rng.random() < 0.15),
+        pump_down_after=bool(not first and rng.random() < 0.2),
+        falloff_min=float(rng.choice([3.5, 6.0, 11.0, 16.0], p=[0.1, 0.4, 0.3, 0.2])),
+    )
+
+
+def simulate_stage(well: Well, stage: int, script: Script, rng: np.random.Generator) -> tuple[StageSignal, StageTruth]:
+    """Simulate one stage.
+
+    Parameters
+    ----------
+    well : Well
+    stage : int
+    script : Script
+    rng : numpy Generator
+
+    Returns
+    -------
+    StageSignal, StageTruth
+    """
+    truth = StageTruth(well.well_id, stage, script.screenout, script.cut_short and not script.screenout)
+    _, bottom_ft = perforations_ft(well, stage)
+    capacity = float(pipe_capacity_bbl(CASING_ID_IN, bottom_ft))
+    rate, conc, marks = _schedule(well, script, truth, capacity, rng)
+    pressure = _pressure(well, stage, script, truth, rate, conc, marks, bottom_ft, rng)
+    clean = rate / (1.0 + conc * SAND_GAL_PER_LB)
+    reducer = np.where(rate > 18.0, 0.9 + rng.normal(0.0, 0.02, rate.size), 0.0)
+    signal = StageSignal(pressure, rate, clean, conc, np.clip(reducer, 0.0, None), marks["ball"], marks["end"])
+    _totals(signal, truth, well.design.rate_bpm)
+    if script.pump_down_after and stage < well.stages:
+        truth.pump_down_min = pump_down_min(well, stage + 1)
+    return _with_surroundings(signal, script, truth, rng), truth
+
+
+def _schedule(
+    well: Well, script: Script, truth: StageTruth, capacity: float, rng: np.random.Generator
+) -> tuple[Array, Array, dict[str, int]]:
+    """Rate and concentration from ball pump-down to the end of the falloff, and the seconds that matter."""
+    design = well.design
+    ball_bpm = float(rng.uniform(12.0, 16.0))
+    rate_parts: list[Array] = []
+    conc_parts: list[Array] = []
+    marks: dict[str, int] = {"ball": 0}
+
+    def hold(seconds: float, bpm: float, ppa: float = 0.0) -> None:
+        n = max(round(seconds), 1)
+        rate_parts.append(np.full(n, bpm))
+        conc_parts.append(np.full(n, ppa))
+
+    def ramp(seconds: float, start: float, stop: float, steps: int) -> None:
+        for level in np.linspace(start, stop, steps + 1)[1:]:
+            n = max(round(seconds / steps), 2)
+            rise = min(6, n)
+            part = np.concatenate((np.linspace(start, level, rise), np.full(n - rise, level)))
+            rate_parts.append(part)
+            conc_parts.append(np.zeros(part.size))
+            start = level
+
+    def mark(name: str) -> None:
+        marks[name] = sum(part.size for part in rate_parts)
+
+    ramp(12.0, 0.0, ball_bpm, 2)
+    hold(0.62 * capacity / ball_bpm * 60.0, ball_bpm)
+    mark("seat")
+    hold(float(rng.uniform(22.0, 40.0)), ball_bpm)
+    mark("raise")
+    ramp_s = 60.0 * RAMP_MIN[well.crew]
+    if script.early_shut_in:
+        ramp(0.3 * ramp_s, ball_bpm, 0.6 * design.rate_bpm, 3)
+        mark("early_end")
+        hold(240.0, 0.0)
+        mark("early_back")
+        ramp(0.7 * ramp_s, 0.0, design.rate_bpm, 6)
+    else:
+        ramp(ramp_s, ball_bpm, design.rate_bpm, 8)
+    mark("at_rate")
+    hold(60.0 * design.pad_min, design.rate_bpm)
+    mark("proppant")
+    steps = [0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 1.75, 2.0]
+    share = design.proppant_lbm / _steps_lbm(steps, design.rate_bpm, 60.0 * design.proppant_min / len(steps))
+    placed = 1.0
+    if script.screenout:
+        placed = float(rng.uniform(0.6, 0.9))
+    elif script.cut_short:
+        placed = float(rng.uniform(0.5, 0.8))
+    left = placed * 60.0 * design.proppant_min
+    for ppa in steps:
+        seconds = min(60.0 * design.proppant_min / len(steps), left)
+        if seconds < 1.0:
+            break
+        hold(seconds, design.rate_bpm, ppa * share)
+        left -= seconds
+        if ppa == 1.0 and not script.screenout and not script.cut_short:
+            hold(90.0, design.rate_bpm, 0.25)  # a sweep
+    mark("slurry_end")
+    if script.screenout:
+        hold(CLIMB_S, design.rate_bpm, conc_parts[-1][-1] if rng.random() < 0.5 else 0.0)
+    else:
+        hold(capacity * float(rng.uniform(1.03, 1.12)) / design.rate_bpm * 60.0, design.rate_bpm)
+    last = float(design.rate_bpm)
+    if not script.screenout and rng.random() < 0.3:
+        for fraction in (0.75, 0.5, 0.25):
+            hold(15.0, fraction * design.rate_bpm)
+            last = fraction * design.rate_bpm
+    rate_parts.append(np.array([0.5 * last, 0.1 * last]))
+    conc_parts.append(np.zeros(2))
+    marks["last_rate_x10"] = round(10.0 * last)
+    mark("end")
+    hold(60.0 * script.falloff_min, 0.0)
+    return np.concatenate(rate_parts), np.concatenate(conc_parts), marks
+
+
+def _steps_lbm(steps: list[float], rate: float, seconds: float) -> float:
+    return sum(rate / (1.0 + c * SAND_GAL_PER_LB) * GAL_PER_BBL * c * seconds / 60.0 for c in steps)
+
+
+def _pressure(
+    well: Well,
+    stage: int,
+    script: Script,
+    truth: StageTruth,
+    rate: Array,
+    conc: Array,
+    marks: dict[str, int],
+    bottom_ft: float,
+    rng: np.random.Generator,
+) -> Array:
+    """Surface pressure from bottomhole pressure, column weight and friction."""
+    design = well.design
+    n = rate.size
+    clock = np.arange(n, dtype=float)
+    pumped = np.cumsum(rate) / 60.0
+    vertical = float(pipe_capacity_bbl(CASING_ID_IN, well.tvd_ft))
+    loaded = np.cumsum(conc * rate) / 60.0
+    behind = np.interp(pumped - vertical, pumped, loaded, left=0.0)
+    column_ppa = (loaded - behind) / vertical
+    column_ppg = slurry_density_ppg(FLUID_PPG, column_ppa, SAND_GAL_PER_LB)
+    weight = hydrostatic_psi(column_ppg, well.tvd_ft)
+    surface_ppg = slurry_density_ppg(FLUID_PPG, conc, SAND_GAL_PER_LB)
+    pipe = pipe_friction_psi(rate, surface_ppg, bottom_ft, CASING_ID_IN, drag_reduction=DRAG_REDUCTION[well.crew])
+    open_share = float(rng.uniform(0.8, 1.0))
+    eroded = 1.0 + 0.10 * np.clip(np.cumsum(conc * rate) / max((conc * rate).sum(), 1.0), 0.0, 1.0)
+    perf = perforation_friction_psi(rate, surface_ppg, design.holes * open_share, design.hole_in * eroded, 0.75)
+    tortuous = float(rng.uniform(20.0, 60.0))
+    tortuosity = tortuous * np.sqrt(np.maximum(rate, 0.0))
+    if marks["last_rate_x10"] < round(10.0 * design.rate_bpm):  # the rate was stepped down
+        before = marks["end"] - 3
+        truth.step_down_kp, truth.step_down_kt = float(perf[before] / rate[before] ** 2), tortuous
+    stress = well.stress_psi_ft * well.tvd_ft + float(rng.normal(0.0, 40.0))
+    shadow = 350.0 * (1.0 - np.exp(-(stage - 1) / 4.0))
+    growth = 250.0 * (np.clip((clock - marks["seat"]) / 3600.0, 0.0, None) + 1e-9) ** 0.25
+    bottom = stress + shadow + growth
+    pressure = bottom - weight + pipe + perf + tortuosity
+
+    before = int(marks["seat"])
+    static = float(bottom[before] - weight[before]) - float(rng.uniform(150.0, 500.0))
+    climb = np.clip(clock[:before] / 60.0, 0.0, 1.0)
+    pressure[:before] = static + (300.0 + pipe[:before]) * climb - 20.0 * np.exp(-clock[:before] / 200.0)
+    _break_down(pressure, script, truth, marks, rng)
+    if script.screenout:
+        start, stop = marks["slurry_end"], marks["end"] - 2
+        seconds = np.arange(stop - start, dtype=float)
+        room = PRESSURE_LIMIT_PSI - 150.0 - float(pressure[start])
+        pressure[start:stop] += max(room, 900.0) * (np.exp(seconds / 30.0) - 1.0) / (np.exp(CLIMB_S / 30.0) - 1.0)
+    if script.early_shut_in:
+        _shut(pressure, marks["early_end"], marks["early_back"], bottom, weight, 0.5 * design.rate_bpm, bottom_ft, rng)
+    reach = bottom_ft + (design.stage_length_ft * 1.5 if script.leaking_plug else 0.0)
+    period, isip = _shut(
+        pressure, marks["end"], n, bottom, weight, marks["last_rate_x10"] / 10.0, reach, rng,
+        extra=700.0 if script.screenout else 0.0,
+    )  # fmt: skip
+    truth.isip_psi, truth.hammer_period_s = isip, period
+    return np.asarray(pressure)
+
+
+def _break_down(
+    pressure: Array, script: Script, truth: StageTruth, marks: dict[str, int], rng: np.random.Generator
+) -> None:
+    """Ball lands, the wellbore is compressed until the rock gives way."""
+    seat, raised = marks["seat"], marks["raise"]
+    start = float(pressure[seat - 1])
+    rise = float(rng.uniform(350.0, 1100.0))
+    fall = {"sharp": rng.uniform(330.0, 600.0), "soft": rng.uniform(50.0, 130.0), "gradual": 0.0}
+    clock = np.arange(raised - seat, dtype=float)
+    up = min(8, raised - seat - 10)
+    path = np.empty(clock.size)
+    path[: up + 1] = start + rise * np.sin(0.5 * np.pi * clock[: up + 1] / up)
+    after = clock[up + 1 :] - clock[up]
+    if script.breakdown_kind == "gradual":
+        path[up + 1 :] = start + rise + 2.0 * after
+        peak = start + rise
+    else:
+        drop = float(fall[script.breakdown_kind])
+        path[up + 1 :] = start + rise - drop * (1.0 - np.exp(-after / 5.0))
+        peak = start + rise
+    pressure[seat:raised] = path
+    # from here on the model's pressure: join without a jump
+    gap = path[-1] - pressure[raised]
+    fade = np.arange(pressure.size - raised, dtype=float)
+    pressure[raised:] += gap * np.exp(-fade / 25.0)
+    truth.breakdown_psi, truth.breakdown_kind = peak, script.breakdown_kind
+
+
+def _shut(
+    pressure: Array,
+    start: int,
+    stop: int,
+    bottom: Array,
+    weight: Array,
+    last_rate: float,
+    reflector_ft: float,
+    rng: np.random.Generator,
+    extra: float = 0.0,
+) -> tuple[float, float]:
+    """Falloff with water hammer; returns (period, ISIP)."""
+    clock = np.arange(stop - start, dtype=float)
+    isip = float(bottom[start] - weight[start]) + extra
+    period = float(hammer_period_s(reflector_ft, WAVE_SPEED_FT_S))
+    leak = float(rng.uniform(6.0, 22.0))
+    amplitude = -min(9.0 * last_rate, 800.0) * float(rng.uniform(0.7, 1.0))
+    decay = float(rng.uniform(12.0, 26.0))
+    ring = amplitude * np.exp(-clock / decay) * np.cos(2.0 * np.pi * clock / period)
+    pressure[start:stop] = isip - leak * np.sqrt(clock) + ring
+    return period, isip
+
+
+def _totals(signal: StageSignal, truth: StageTruth, design_bpm: float) -> None:
+    span = slice(signal.first_injection, signal.shut_in + 1)
+    rate, clean = signal.slurry_bpm[span], signal.clean_bpm[span]
+    truth.slurry_bbl = float(np.trapezoid(rate) / 60.0)
+    truth.clean_bbl = float(np.trapezoid(clean) / 60.0)
+    truth.proppant_lbm = float(np.trapezoid(clean * GAL_PER_BBL * signal.conc_ppa[span]) / 60.0)
+    main = signal.slurry_bpm >= 20.0
+    at_rate = signal.slurry_bpm >= 0.9 * design_bpm
+    truth.at_rate_psi = float(signal.pressure_psi[at_rate].mean())
+    truth.at_rate_bpm = float(signal.slurry_bpm[at_rate].mean())
+    truth.max_psi = float(signal.pressure_psi[main].max())
+    truth.pump_time_min = float((rate >= 5.0).sum() / 60.0)
+
+
+def _with_surroundings(signal: StageSignal, script: Script, truth: StageTruth, rng: np.random.Generator) -> StageSignal:
+    """Add what stands before and after the stage in the file: idle pumps, line tests, the next pump-down."""
+    static = float(signal.pressure_psi[0])
+    before_p: list[Array] = [np.zeros(int(rng.integers(60, 180)))]
+    before_q: list[Array] = [np.zeros(before_p[0].size)]
+    if rng.random() < 0.35:  # priming the lines
+        n = int(rng.integers(60, 160))
+        before_p.append(np.full(n, float(rng.uniform(20.0, 120.0))))
+        before_q.append(np.full(n, float(rng.uniform(2.5, 5.0))))
+    if script.line_test_before:
+        test = float(rng.uniform(10600.0, 11200.0))
+        truth.line_test_psi = test
+        before_p += [np.linspace(0.0, test, 25), np.full(150, test) - np.arange(150) * 0.2, np.zeros(20)]
+        before_q += [np.full(25, 0.4), np.zeros(150), np.zeros(20)]
+    n = int(rng.integers(60, 140))
+    before_p.append(np.full(n, static))
+    before_q.append(np.zeros(n))
+    after_p: list[Array] = []
+    after_q: list[Array] = []
+    end = float(signal.pressure_psi[-1])
+    if script.line_test_after:
+        test = float(rng.uniform(10600.0, 11200.0))
+        after_p += [
+            np.linspace(end, 0.0, 20),
+            np.zeros(40),
+            np.linspace(0.0, test, 25),
+            np.full(120, test),
+            np.full(20, end),
+        ]
+        after_q += [np.zeros(20), np.zeros(40), np.full(25, 0.3), np.zeros(120), np.zeros(20)]
+    if truth.pump_down_min is not None:
+        n = round(60.0 * truth.pump_down_min)
+        after_p += [
+            np.full(200, end - 100.0),
+            end + 300.0 + 400.0 * np.sin(np.linspace(0.0, 3.0, n)),
+            np.full(150, end),
+        ]
+        after_q += [np.zeros(200), np.concatenate((np.linspace(0.0, 16.0, 60), np.full(n - 60, 16.0))), np.zeros(150)]
+    lead = sum(part.size for part in before_q)
+    tail = sum(part.size for part in after_q)
+
+    def joined(before: list[Array], middle: Array, after: list[Array]) -> Array:
+        return np.concatenate([*before, middle, *after])
+
+    def padded(middle: Array) -> Array:
+        return np.concatenate((np.zeros(lead), middle, np.zeros(tail)))
+
+    slurry = joined(before_q, signal.slurry_bpm, after_q)
+    clean = joined(before_q, signal.clean_bpm, after_q)
+    return StageSignal(
+        joined(before_p, signal.pressure_psi, after_p), slurry, clean, padded(signal.conc_ppa),
+        padded(signal.reducer_gpt), signal.first_injection + lead, signal.shut_in + lead,
+    )  # fmt: skip

@@ -1,0 +1,1 @@
+"""Coil runs, the plugs they milled, and toe preparations."""

@@ -1,0 +1,115 @@
+"""Plug metrics: one row a plug."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from pipeline.metrics.coil.view import PLUG, PlugView
+from pipeline.metrics.declare import Missing, known
+from pipeline.picks.types import Pick
+
+
+def _moment(p: PlugView, pick: Pick) -> datetime:
+    if pick.time_s is None:
+        raise Missing(pick.reason)
+    return p.view.moment(pick.time_s)
+
+
+def _value(pick: Pick) -> float:
+    return known(pick.value, pick.reason)
+
+
+@PLUG.metric("", "coil run that met the plug", kind="count")
+def run(p: PlugView) -> int:
+    return p.run
+
+
+@PLUG.metric("", "when the mill met the plug", kind="time", version=2)
+def tag_time(p: PlugView) -> datetime:
+    return _moment(p, p.picks.tag)
+
+
+@PLUG.metric("", "when the mill moved on below", kind="time", version=2)
+def done_time(p: PlugView) -> datetime:
+    return _moment(p, p.picks.mill)
+
+
+@PLUG.metric("ft", "where the mill met the plug, by the counter", version=2)
+def tag_depth_ft(p: PlugView) -> float:
+    return _value(p.picks.tag)
+
+
+@PLUG.metric("ft", "tag less set depth, by the counter", version=2)
+def depth_error_ft(p: PlugView) -> float:
+    tag = p.picks.tag
+    if tag.value is None or p.row.get("set_depth_ft") is None:
+        raise Missing(tag.reason if tag.value is None else "no set depth")
+    return float(tag.value - p.row["set_depth_ft"])
+
+
+@PLUG.metric("ft", "tag less set depth, the run's own depth error taken out")
+def off_depth_ft(p: PlugView) -> float:
+    error, offset = depth_error_ft(p), p.view.assigned.offset_ft
+    if offset is None:
+        raise Missing("fewer than two plugs tell the run's depth error")
+    return error - offset
+
+
+@PLUG.metric(
+    "min", "from tag until the mill moves on below; trips away taken out", source="trade convention", version=2
+)
+def mill_min(p: PlugView) -> float:
+    return _value(p.picks.mill)
+
+
+@PLUG.metric("", "confidence of the mill time", kind="text")
+def mill_confidence(p: PlugView) -> str:
+    return p.picks.mill.confidence
+
+
+@PLUG.metric("min", "from passing the previous plug to passing this one")
+def cycle_min(p: PlugView) -> float:
+    done = p.picks.mill.time_s
+    if done is None:
+        raise Missing(p.picks.mill.reason)
+    if p.previous_done_s is None:
+        raise Missing("the first plug of the run")
+    return (done - p.previous_done_s) / 60.0
+
+
+@PLUG.metric("", "stalls of the motor: surges of pressure with a pick-up", kind="count")
+def stalls(p: PlugView) -> int:
+    return int(_value(p.stall_pick))
+
+
+@PLUG.metric("bpm", "time mean of pump rate on the plug, stalls taken out", version=2)
+def mill_rate_bpm(p: PlugView) -> float:
+    return p.view.mean(p.view.record.pump_bpm, p.on_plug, "not milled, or no pump rate")
+
+
+@PLUG.metric("psi", "time mean of circulating pressure on the plug, stalls taken out", version=2)
+def mill_pressure_psi(p: PlugView) -> float:
+    return p.view.mean(p.view.record.pressure_psi, p.on_plug, "not milled, or no circulating pressure")
+
+
+@PLUG.metric("psi", "circulating pressure on the plug above that of the free motor at the same rate")
+def mill_differential_psi(p: PlugView) -> float:
+    stop = p.view.assigned.stops.get(p.plug)
+    if stop is None:
+        raise Missing(p.picks.tag.reason)
+    return known(stop.differential_psi, "no free running at this rate before the plug")
+
+
+@PLUG.metric("", "plugs milled since the last wiper trip, whose debris the mill carries", kind="count")
+def plugs_since_wiper(p: PlugView) -> int:
+    return p.since_wiper
+
+
+@PLUG.metric("", "whether a wiper trip was made before the next plug", kind="flag")
+def wiper_before_next(p: PlugView) -> bool:
+    done = p.picks.mill.time_s
+    if done is None:
+        raise Missing(p.picks.mill.reason)
+    tags = [other.tag.time_s for other in p.view.plugs.values() if other.tag.time_s is not None]
+    following = min((tag for tag in tags if tag > done), default=float("inf"))
+    return any(done - 60.0 <= trip.start_s < following for trip in p.view.trips)

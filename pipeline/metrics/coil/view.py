@@ -1,0 +1,209 @@
+"""What the metrics of coil runs and plugs are computed from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from pipeline.metrics.declare import Level, Missing
+from pipeline.metrics.well import Rows, casing
+from pipeline.physics.hydraulics import annular_velocity_ft_min, annulus_capacity_bbl
+from pipeline.picks.coil_record import CoilPath, CoilRecord
+from pipeline.picks.coil_states import States, WiperTrip, overpulls
+from pipeline.picks.coil_stops import Assigned, PlugPicks
+from pipeline.picks.toe import Station
+from pipeline.picks.types import Array, Mask, Pick
+
+PLUG = Level["PlugView"]("plug_metrics", "a measured plug", {"plug": "plug, by the stage it was set for"})
+RUN = Level["RunView"]("coil_run_metrics", "a measured coil run", {"run": "coil run, in order of time"})
+TOE = Level["ToeView"]("toe_prep_metrics", "a well's toe preparation", {})
+NO_DEPTH = "no depth in the record"
+
+Span = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Annulus:
+    """The way from the mill to surface: diameter and length of each casing section, and the coil in it. [in, ft]"""
+
+    sections: list[tuple[float, float]]
+    coil_in: float
+
+    @property
+    def volume_bbl(self) -> float:
+        """Volume to surface. [bbl]"""
+        return float(sum(annulus_capacity_bbl(inside, self.coil_in, length) for inside, length in self.sections))
+
+    def slowest_ft_min(self, rate_bpm: float) -> float:
+        """Velocity in the widest section, where debris is left behind first. [ft/min]"""
+        widest = max(inside for inside, _ in self.sections)
+        return float(annular_velocity_ft_min(rate_bpm, widest, self.coil_in))
+
+    def lateral_ft_min(self, rate_bpm: float) -> float:
+        """Velocity in the deepest section, the lateral's. [ft/min]"""
+        return float(annular_velocity_ft_min(rate_bpm, self.sections[-1][0], self.coil_in))
+
+
+def annulus(strings: Rows, coil_in: float | None, depth_ft: float) -> Annulus:
+    """Return the annulus above a depth from the casing of the `strings` table."""
+    rows = casing(strings)
+    if not rows or coil_in is None:
+        raise Missing("no casing or coil diameter in the tables")
+    sections = []
+    for row in rows:
+        top, bottom, inside = row["top_md_ft"] or 0.0, row["bottom_md_ft"], row["inside_diameter_in"]
+        length = min(depth_ft if bottom is None else bottom, depth_ft) - top
+        if inside is None or inside <= coil_in:
+            raise Missing("casing diameter unknown, or no larger than the coil")
+        if length > 0.0:
+            sections.append((float(inside), float(length)))
+    if not sections:
+        raise Missing("no casing above that depth")
+    return Annulus(sections, coil_in)
+
+
+@dataclass
+class RunView:
+    """What coil-run metrics are computed from.
+
+    Attributes
+    ----------
+    record : CoilRecord
+    path : CoilPath, optional
+        None where the record holds no depth.
+    assigned : Assigned
+        Stops by plug.
+    plugs : dict of int to PlugPicks
+        Effective picks of the plugs met in this run.
+    stalls : dict of int to list of spans, optional
+        By plug; None where the pressure is missing. [s]
+    trips : list of WiperTrip
+    trip_pick, station_pick : Pick
+        Effective numbers of wiper trips and stations.
+    stations : list of Station
+    cement : list of (start, end, footage)
+        [s], [s], [ft]
+    states : States, optional
+    row : dict
+        The run's row of the coil_runs table; empty where there is none.
+    strings : list of dict
+        The well's rows of the strings table.
+    left : int
+        Plugs of the well that no run up to this one met.
+    lock_up_ft : float, optional
+        Where the coil locked up. [ft]
+    reversed_weight : bool
+        Whether the weight came with the wrong sign; in the record it is put right.
+    origin : datetime
+    """
+
+    record: CoilRecord
+    path: CoilPath | None
+    assigned: Assigned
+    plugs: dict[int, PlugPicks]
+    stalls: dict[int, list[Span] | None]
+    trips: list[WiperTrip]
+    trip_pick: Pick
+    station_pick: Pick
+    stations: list[Station]
+    cement: list[tuple[float, float, float]]
+    states: States | None
+    row: dict[str, Any]
+    strings: Rows
+    left: int
+    lock_up_ft: float | None
+    reversed_weight: bool
+    origin: datetime
+
+    @cached_property
+    def seconds(self) -> Array:
+        """Seconds that each sample stands for."""
+        assert self.path is not None
+        return self.path.seconds
+
+    @cached_property
+    def overpulls(self) -> list[tuple[float, float, float]]:
+        """Moment, depth and excess of each overpull. [s, ft, lbf]"""
+        weight = self.record.weight_lbf
+        return [] if self.path is None or weight is None else overpulls(self.path, weight)
+
+    @property
+    def coil_in(self) -> float | None:
+        """Outside diameter of the coil. [in]"""
+        return self.row.get("coil_diameter_in")
+
+    def hours_in(self, state: str) -> float:
+        """Return the hours of a state."""
+        if self.states is None:
+            raise Missing(NO_DEPTH)
+        return float(self.seconds[getattr(self.states, state)].sum() / 3600.0)
+
+    def highest_rate(self, mask: Mask) -> float:
+        """Return the pump rate that one per cent of some samples pass. [bbl/min]"""
+        if self.record.pump_bpm is None:
+            raise Missing("no pump rate in the record")
+        rate = self.record.pump_bpm[mask]
+        rate = rate[~np.isnan(rate)]
+        if not rate.size:
+            raise Missing("no pump rate there")
+        return float(np.percentile(rate, 99.0))
+
+    def mean(self, values: Array | None, mask: Mask, absent: str) -> float:
+        """Return the time mean of a channel over some samples."""
+        if values is None:
+            raise Missing(absent)
+        mask = mask & ~np.isnan(values)
+        weight = self.seconds[mask]
+        if not weight.sum() > 0.0:
+            raise Missing(absent)
+        return float((values[mask] * weight).sum() / weight.sum())
+
+    def moment(self, seconds: float) -> datetime:
+        """Return the moment of a second of the record."""
+        return self.origin + timedelta(seconds=seconds)
+
+
+@dataclass
+class PlugView:
+    """What plug metrics are computed from: the picks, the plug's row, and its run."""
+
+    plug: int
+    picks: PlugPicks
+    stall_pick: Pick
+    row: dict[str, Any]
+    run: int
+    view: RunView
+    previous_done_s: float | None
+    since_wiper: int
+
+    @cached_property
+    def on_plug(self) -> Mask:
+        """Samples between tag and the mill moving on, trips and stalls taken out."""
+        tag, done = self.picks.tag.time_s, self.picks.mill.time_s
+        path, states = self.view.path, self.view.states
+        if path is None or states is None or tag is None or done is None:
+            return np.zeros(self.view.record.time_s.size, dtype=bool)
+        return np.asarray(path.within([(tag, done)]) & ~states.wiping & ~states.stalled)
+
+
+@dataclass
+class ToeView:
+    """What toe-preparation metrics are computed from.
+
+    Attributes
+    ----------
+    runs : list of RunView
+        The well's runs for it, in order.
+    tests : dict
+        The well's row of the toe_tests table; empty where there is none.
+    stage_1 : dict
+        The well's first stage as measured; empty where it is not.
+    """
+
+    runs: list[RunView]
+    tests: dict[str, Any]
+    stage_1: dict[str, Any] = field(default_factory=dict)

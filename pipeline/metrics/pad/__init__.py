@@ -1,0 +1,1 @@
+"""Time of a pad: where its hours went."""

@@ -1,0 +1,197 @@
+"""Where a pad's hours went: records and time log on one timeline, and each day's sums."""
+
+from __future__ import annotations
+
+import itertools
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from pipeline.metrics.findings import finding
+from pipeline.metrics.pad.intervals import Interval, by_day, hours, less, union
+
+Row = dict[str, Any]
+ACTIVITIES = ("pumping", "wireline", "swap", "coil", "standby", "NPT")
+NOT_BOOKED = "not booked"
+DIFFERS_MIN = 5.0
+"""Time log and record that differ by more are a finding. [min]"""
+ROUNDING_MIN = 1.0
+"""A hole of no more than this between two bookings is rounding. [min]"""
+UNBOOKED_MIN = 15.0
+"""More than this without any booking is a finding. [min]"""
+
+
+@dataclass(frozen=True)
+class Worked:
+    """Work that a record shows: pumping a stage, or a coil run."""
+
+    start: datetime
+    end: datetime
+    activity: str
+    well_id: str
+    number: int
+
+
+@dataclass
+class PadRows:
+    """What a pad's time gives."""
+
+    timeline: list[Row] = field(default_factory=list)
+    days: list[Row] = field(default_factory=list)
+    findings: list[Row] = field(default_factory=list)
+
+
+def account(pad: str, log: Sequence[Row], worked: Sequence[Worked], zone: str) -> PadRows:
+    """Book every minute of a pad to one activity.
+
+    Parameters
+    ----------
+    pad : str
+    log : sequence of dict
+        Rows of the `activity` table: ``start_time``, ``end_time``, ``well_id``, ``activity``, ``cause``.
+    worked : sequence of Worked
+        What the records show.
+    zone : str
+        The pad's clock.
+
+    Returns
+    -------
+    PadRows
+
+    Notes
+    -----
+    Records win: a minute in which a stage was pumped is pumping, whatever the log says; then a minute with a coil in
+    the hole; then the log. Log entries that overlap keep the earlier one (NPT before all others). Minutes that the log
+    books to pumping and no record shows stay pumping only where the log's stage has no record at all.
+    """
+    rows = PadRows()
+    log = sorted((row for row in log if row["end_time"] > row["start_time"]), key=lambda row: row["start_time"])
+    rows.findings += _compared(pad, log, worked)
+    booked: list[Interval] = []
+    pieces: list[Row] = []
+
+    def book(start: datetime, end: datetime, activity: str, basis: str, well: str | None, cause: str | None) -> None:
+        nonlocal booked
+        for a, b in less((start, end), booked):
+            pieces.append(
+                {"start_time": a, "end_time": b, "activity": activity, "basis": basis, "well_id": well, "cause": cause}
+            )
+        booked = union([*booked, (start, end)])
+
+    for activity in ("pumping", "coil"):
+        for one in sorted((one for one in worked if one.activity == activity), key=lambda one: one.start):
+            book(one.start, one.end, activity, "record", one.well_id, None)
+    pumped = [(one.start, one.end) for one in worked if one.activity == "pumping"]
+    for row in sorted(log, key=lambda row: (row["activity"] != "NPT", row["start_time"])):
+        activity = row["activity"]
+        if activity == "pumping" and _touches((row["start_time"], row["end_time"]), pumped):
+            continue  # the record says when
+        book(row["start_time"], row["end_time"], activity, "time log", row["well_id"], row["cause"])
+    for (_, end), (start, _) in itertools.pairwise(booked) if log else []:
+        # before and after its log a pad may not have been worked at all
+        begin, finish = max(end, log[0]["start_time"]), min(start, max(row["end_time"] for row in log))
+        if finish <= begin:
+            continue
+        minutes = (finish - begin).total_seconds() / 60.0
+        if minutes <= ROUNDING_MIN:  # clocks that are rounded: what was booked before goes on
+            before = next(row for row in pieces if row["end_time"] == end)
+            pieces.append({**before, "start_time": begin, "end_time": finish, "basis": "time log"})
+            continue
+        nothing = {"activity": NOT_BOOKED, "basis": None, "well_id": None, "cause": None}
+        pieces.append({"start_time": begin, "end_time": finish, **nothing})
+        if minutes > UNBOOKED_MIN:
+            text = f"{minutes:.0f} min from {_words(begin)} are booked to nothing"
+            rows.findings.append(_finding(pad, "not_booked", text))
+    pieces.sort(key=lambda row: row["start_time"])
+    rows.timeline = [{"pad": pad, **row, "hours": hours([(row["start_time"], row["end_time"])])} for row in pieces]
+    rows.days = _days(pad, rows.timeline, worked, zone)
+    return rows
+
+
+def _touches(interval: Interval, others: Sequence[Interval]) -> bool:
+    return any(start < interval[1] and interval[0] < end for start, end in others)
+
+
+def _words(moment: datetime) -> str:
+    return f"{moment:%Y-%m-%d %H:%M} UTC"
+
+
+def _finding(pad: str, kind: str, message: str) -> Row:
+    return finding(None, "pad", None, kind, message, pad)
+
+
+def _compared(pad: str, log: Sequence[Row], worked: Sequence[Worked]) -> list[Row]:
+    """Where time log and records disagree, or the log with itself."""
+    found: list[Row] = []
+    for earlier, later in itertools.pairwise(log):
+        if later["start_time"] < earlier["end_time"]:
+            minutes = (min(earlier["end_time"], later["end_time"]) - later["start_time"]).total_seconds() / 60.0
+            both = f"{earlier['activity']} and {later['activity']}"
+            text = f"{both} overlap by {minutes:.0f} min at {_words(later['start_time'])}"
+            found.append(_finding(pad, "log_overlap", text))
+    unknown = sorted({str(row["activity"]) for row in log} - set(ACTIVITIES))
+    if unknown:
+        text = f"the log books to {', '.join(unknown)}; known are {', '.join(ACTIVITIES)}"
+        found.append(_finding(pad, "log_activity", text))
+    entries = [row for row in log if row["activity"] == "pumping"]
+    stages = sorted((one for one in worked if one.activity == "pumping"), key=lambda one: one.start)
+    used: set[int] = set()
+    for one in stages if log else []:
+        near = [i for i, row in enumerate(entries) if row["start_time"] < one.end and one.start < row["end_time"]]
+        near = [i for i in near if entries[i]["well_id"] in (None, one.well_id)] or near
+        label = f"{one.well_id} stage {one.number}, {_words(one.start)}"
+        if not near:
+            found.append(_finding(pad, "log_missing", f"the log has no pumping where the record has {label}"))
+            continue
+        used |= set(near)
+        begin = min(entries[i]["start_time"] for i in near)
+        end = max(entries[i]["end_time"] for i in near)
+        spans = [(other.start, other.end) for other in stages if other is not one]
+        if any(_touches((entries[i]["start_time"], entries[i]["end_time"]), spans) for i in near):
+            continue  # one entry for several stages: nothing to compare edge by edge
+        off = max(abs((begin - one.start).total_seconds()), abs((end - one.end).total_seconds())) / 60.0
+        if off > DIFFERS_MIN:
+            found.append(_finding(pad, "log_differs", f"the log is up to {off:.0f} min off the record of {label}"))
+    for index, row in enumerate(entries):
+        if index not in used and worked:
+            text = f"the log has pumping at {_words(row['start_time'])}, no record shows it"
+            found.append(_finding(pad, "pumping_without_record", text))
+    for a, b in itertools.pairwise(stages):
+        if a.well_id == b.well_id and b.start < a.end:
+            found.append(
+                _finding(pad, "records_overlap", f"{a.well_id}: stages {a.number} and {b.number} overlap in time")
+            )
+    return found
+
+
+def _days(pad: str, timeline: Sequence[Row], worked: Sequence[Worked], zone: str) -> list[Row]:
+    sums: dict[Any, dict[str, float]] = defaultdict(lambda: defaultdict(float))
+    for row in timeline:
+        for day, (start, end) in by_day((row["start_time"], row["end_time"]), zone):
+            known = row["activity"] if row["activity"] in ACTIVITIES else NOT_BOOKED
+            sums[day][known] += (end - start).total_seconds() / 3600.0
+    clock = ZoneInfo(zone)
+    wells: dict[Any, float] = defaultdict(float)
+    done: dict[Any, int] = defaultdict(int)
+    for one in worked:
+        if one.activity != "pumping":
+            continue
+        for day, (start, end) in by_day((one.start, one.end), zone):
+            wells[day] += (end - start).total_seconds() / 3600.0
+        done[one.end.astimezone(clock).date()] += 1
+    rows = []
+    for day in sorted(sums):
+        found = sums[day]
+        rows.append(
+            {
+                "pad": pad, "local_date": day, "hours": sum(found.values()),
+                "pumping_hours": found["pumping"], "well_pumping_hours": wells[day],
+                "wireline_hours": found["wireline"], "swap_hours": found["swap"], "coil_hours": found["coil"],
+                "standby_hours": found["standby"], "npt_hours": found["NPT"], "not_booked_hours": found[NOT_BOOKED],
+                "stages_completed": done[day],
+            }
+        )  # fmt: skip
+    return rows

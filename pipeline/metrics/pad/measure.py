@@ -1,0 +1,82 @@
+"""Account for the time of the pads whose time log or records changed."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+
+import polars as pl
+
+from pipeline.lake import Lake
+from pipeline.metrics.coil.view import RUN
+from pipeline.metrics.declare import fingerprint
+from pipeline.metrics.pad.account import PadRows, Worked, account
+from pipeline.metrics.stage.view import STAGE
+from pipeline.resources import source_digest
+from pipeline.schemas.base import Table
+from pipeline.schemas.ledger import ACTIVITY
+from pipeline.schemas.lineage import FINDINGS
+from pipeline.schemas.time import PAD_DAYS, PAD_TIMELINE
+from pipeline.schemas.wells import WELLS
+
+
+def measure_pads(lake: Lake, default_zone: str) -> tuple[int, int]:
+    """Book the time of every stale pad.
+
+    Parameters
+    ----------
+    lake : Lake
+    default_zone : str
+        Time zone of pads that state none.
+
+    Returns
+    -------
+    pads, findings : int
+        Pads accounted for, and what was odd about them.
+    """
+    log = _by_pad(lake.scan(ACTIVITY).drop("source_id", "source_row").collect())
+    worked = _worked(lake)
+    with lake.connect([WELLS], zone=default_zone) as connection:
+        zones = dict(connection.sql("SELECT pad, zone FROM pad").fetchall())
+    pads = sorted(log.keys() | worked.keys())
+    hashes = {
+        pad: fingerprint([source_digest("metrics"), zones.get(pad, default_zone), log.get(pad), worked.get(pad)])
+        for pad in pads
+    }
+    before = dict(lake.scan(PAD_DAYS).select("pad", "fingerprint").unique().collect().iter_rows())
+    stale = [pad for pad in pads if before.get(pad) != hashes[pad]]
+    gone = [pad for pad in before if pad not in hashes]
+    if not stale and not gone:
+        return 0, 0
+    found = {pad: account(pad, log.get(pad, []), worked.get(pad, []), zones.get(pad, default_zone)) for pad in stale}
+    where = {"pad": [*stale, *gone]}
+    findings = [row for rows in found.values() for row in rows.findings]
+    lake.replace(PAD_TIMELINE, _frame(PAD_TIMELINE, found, "timeline", hashes), where)
+    lake.replace(FINDINGS, pl.DataFrame(findings, schema=FINDINGS.dtypes), {"step": "measure", **where})
+    # the days last: their fingerprint says that all rows of the pad are new
+    lake.replace(PAD_DAYS, _frame(PAD_DAYS, found, "days", hashes), where)
+    return len(stale), len(findings)
+
+
+def _frame(table: Table, found: dict[str, PadRows], name: str, hashes: dict[str, str]) -> pl.DataFrame:
+    rows = [{**row, "fingerprint": hashes[pad]} for pad, rows in found.items() for row in getattr(rows, name)]
+    return pl.DataFrame(rows, schema=table.dtypes)
+
+
+def _by_pad(frame: pl.DataFrame) -> dict[str, list[dict[str, Any]]]:
+    grouped: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for row in frame.sort("pad", "start_time", "activity").iter_rows(named=True):
+        grouped[row["pad"]].append(row)
+    return grouped
+
+
+def _worked(lake: Lake) -> dict[str, list[Worked]]:
+    """What the records show of each pad: stages pumped, coil runs in the hole."""
+    pads = dict(lake.scan(WELLS).select("well_id", "pad").collect().iter_rows())
+    grouped: dict[str, list[Worked]] = defaultdict(list)
+    for level, number, activity in ((STAGE, "stage", "pumping"), (RUN, "run", "coil")):
+        rows = lake.scan(level.table).select("well_id", number, "start_time", "end_time").drop_nulls().collect()
+        for well, n, start, end in rows.sort("well_id", number).iter_rows():
+            if pads.get(well) is not None and end > start:
+                grouped[pads[well]].append(Worked(start, end, activity, well, n))
+    return grouped

@@ -1,0 +1,1 @@
+"""Stages: what was pumped, picked and modelled, one typed row per stage."""

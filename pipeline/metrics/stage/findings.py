@@ -1,0 +1,70 @@
+"""Data-quality findings of a measured stage."""
+
+from __future__ import annotations
+
+from pipeline.metrics.findings import Row, finding
+from pipeline.metrics.stage.view import StageView
+from pipeline.units import qty
+
+GRADIENT_PSI_FT = (0.6, 1.1)
+"""Usual range of the ISIP gradient (common practice). [psi/ft]"""
+
+
+def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> list[Row]:
+    """Return what is odd about a measured stage."""
+    found: list[tuple[str, str]] = []
+    if not view.row:
+        found.append(("no_design", "the stages table does not describe this stage: no design, crew or limits"))
+    if view.injection is None:
+        found.append(("no_treatment", "no sustained rate of {20 bpm} or more in the record"))
+    void = view.picks.timeline.void_rate_s
+    if void > 0.0:
+        found.append(("void_rate", f"the rate read zero for {void:.0f} s while nothing else moved: unmeasured volume"))
+    if measured["zero_offset_psi"]:
+        found.append(
+            (
+                "zero_offset",
+                f"zero offset of {qty(measured['zero_offset_psi'], 'psi', plus=True)}, removed from the record",
+            )
+        )
+    gap = (measured["unmeasured_s"] or 0.0) - void
+    if gap > 2.0:
+        found.append(("unmeasured", f"{gap:.0f} s of the injection have no usable rate (gaps, void samples)"))
+    margin = measured["pressure_margin_psi"]
+    if margin is not None and margin < 0.0:
+        found.append(("over_limit", f"pressure passed the programme's limit by {qty(-margin, 'psi')}"))
+    found += _wave_findings(view, measured)
+    differential, rest = measured["plug_differential_psi"], measured["plug_margin_psi"]
+    if rest is not None and rest < 0.0:
+        found.append(("plug_over_rating", f"{qty(differential, 'psi')} across the plug, modelled, passes its rating"))
+    if measured["misfired"]:
+        found.append(("misfire", f"{view.row['holes_shot']} of {view.row['holes_designed']} holes fired"))
+    gradient, (low, high) = measured["isip_gradient_psi_ft"], GRADIENT_PSI_FT
+    if gradient is not None and not low <= gradient <= high:
+        usual = f"the usual {qty(low, 'psi/ft')} to {qty(high, 'psi/ft')}"
+        found.append(
+            (
+                "isip_gradient",
+                f"ISIP gradient of {qty(gradient, 'psi/ft')} is outside {usual}",
+            )
+        )
+    if measured["screenout"]:
+        found.append(("screenout", measured["screenout_reason"]))
+    elif measured["cut_short"]:
+        found.append(
+            ("cut_short", f"{measured['placed_share']:.0%} of the designed proppant placed, with a full flush")
+        )
+    return [finding(well_id, "stage", stage, kind, message) for kind, message in found]
+
+
+def _wave_findings(view: StageView, measured: Row) -> list[tuple[str, str]]:
+    """A water hammer that comes back from well below the plug: it may leak or have moved."""
+    depth, error, plug = measured["reflector_depth_ft"], measured["reflector_error_ft"], view.around.plug_depth_ft
+    length = view.row.get("stage_length_ft")
+    if depth is None or error is None or plug is None or not length:
+        return []
+    beyond = depth - plug
+    if beyond <= 2.0 * error + length:
+        return []
+    text = f"the water hammer reflects from {qty(depth, 'ft')} ± {qty(error, 'ft')}; the plug is at {qty(plug, 'ft')}"
+    return [("deep_reflector", text)]

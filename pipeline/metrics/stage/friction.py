@@ -1,0 +1,164 @@
+"""Stage metrics that rest on a model of friction or of waves: each says so."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.metrics.declare import Missing, known, known_or
+from pipeline.metrics.stage.view import STAGE, StageView
+from pipeline.physics.constants import PERFORATION_FRICTION
+from pipeline.physics.fluids import hydrostatic_psi
+from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
+from pipeline.picks.arrays import filled
+from pipeline.picks.stepdown import DISCHARGE
+from pipeline.picks.types import Pipe
+
+MODELLED = "modelled: Churchill (1977) with drag reduction; perforations by Economides and Nolte"
+MOST_REDUCTION = 0.99
+"""Of drag that is modelled. [1]"""
+NO_GEOMETRY = "no casing, perforation depth, TVD or fluid density in the tables"
+
+
+def _reduction(s: StageView) -> float:
+    """Drag reduction: as stated, else as calibrated on the stage."""
+    if s.design.drag_reduction is not None:
+        return s.design.drag_reduction
+    return s.pick("drag_reduction")
+
+
+def _pipe_friction_psi(pipe: Pipe, rate_bpm: float, density_ppg: float, reduction: float) -> float:
+    """Friction of a stage's pipe; a reduction of all of it is a fault of the calibration. [psi]"""
+    length, inside = pipe.length_ft, pipe.inside_in
+    return float(
+        pipe_friction_psi(rate_bpm, density_ppg, length, inside, drag_reduction=min(reduction, MOST_REDUCTION))
+    )
+
+
+@STAGE.metric("ratio", "share of plain pipe friction that is missing at the stage's last steady rate", source=MODELLED)
+def drag_reduction(s: StageView) -> float:
+    return s.pick("drag_reduction")
+
+
+@STAGE.metric("psi", "modelled pipe friction at rate", source=MODELLED)
+def modelled_pipe_friction_psi(s: StageView) -> float:
+    rate, _, density = s.at_rate_state
+    return _pipe_friction_psi(known(s.design.pipe, NO_GEOMETRY), rate, density, _reduction(s))
+
+
+@STAGE.metric("psi", "modelled perforation friction at rate, all holes fired open", source=MODELLED)
+def modelled_perf_friction_psi(s: StageView) -> float:
+    state = s.at_rate_state
+    if not s.design.holes or not s.design.hole_in:
+        raise Missing("no holes or hole diameter in the tables")
+    return float(perforation_friction_psi(state[0], state[2], s.design.holes, s.design.hole_in, DISCHARGE))
+
+
+@STAGE.metric("psi", "modelled bottomhole pressure at rate: surface + hydrostatic - pipe friction", source=MODELLED)
+def modelled_bottomhole_psi(s: StageView) -> float:
+    state, friction, tvd = s.at_rate_state, modelled_pipe_friction_psi(s), s.row.get("tvd_ft")
+    if not tvd:
+        raise Missing(NO_GEOMETRY)
+    return float(state[1] + hydrostatic_psi(state[2], tvd) - friction)
+
+
+@STAGE.metric("psi", "modelled near-wellbore friction at rate, from the step-down", source=MODELLED)
+def modelled_nearwell_friction_psi(s: StageView) -> float:
+    state, kt = s.at_rate_state, s.pick("step_down_kt")
+    return kt * float(np.sqrt(state[0]))
+
+
+@STAGE.metric("psi", "perforation friction at rate, from the step-down", source=MODELLED)
+def step_down_perf_friction_psi(s: StageView) -> float:
+    state, kp = s.at_rate_state, s.pick("step_down_kp")
+    return kp * state[0] ** 2
+
+
+@STAGE.metric("", "open perforations that the step-down implies", source=MODELLED, kind="number")
+def open_perforations(s: StageView) -> float:
+    kp = s.pick("step_down_kp")
+    if s.design.pipe is None or not s.design.hole_in:
+        raise Missing("no hole diameter or fluid density in the tables")
+    if kp <= 0.0:
+        raise Missing("the step-down shows no perforation friction")
+    square = PERFORATION_FRICTION * s.design.pipe.density_ppg / (kp * s.design.hole_in**4 * DISCHARGE**2)
+    return float(np.sqrt(square))
+
+
+@STAGE.metric("ratio", "open perforations over holes fired", source=MODELLED)
+def entry_efficiency(s: StageView) -> float:
+    holes = open_perforations(s)
+    if not s.design.holes:
+        raise Missing("no holes in the tables")
+    return holes / s.design.holes
+
+
+@STAGE.metric("psi", "modelled net pressure at rate: bottomhole less entry friction less closure", source=MODELLED)
+def modelled_net_pressure_psi(s: StageView) -> float:
+    bottom, closure, tvd = modelled_bottomhole_psi(s), s.row.get("closure_gradient_psi_ft"), s.row.get("tvd_ft")
+    if not closure or not tvd:
+        raise Missing("no closure gradient in the stages table")
+    try:
+        perf = step_down_perf_friction_psi(s)
+    except Missing:
+        perf = modelled_perf_friction_psi(s)
+    return float(bottom - perf - known_or(modelled_nearwell_friction_psi, s, 0.0) - closure * tvd)
+
+
+@STAGE.metric("psi/ft", "(breakdown pressure + hydrostatic - pipe friction at that rate)/TVD", source=MODELLED)
+def breakdown_gradient_psi_ft(s: StageView) -> float:
+    broke, tvd, pipe = s.picks.effective["breakdown_pressure"], s.row.get("tvd_ft"), s.design.pipe
+    if broke.value is None:
+        raise Missing(broke.reason)
+    if pipe is None or not tvd:
+        raise Missing(NO_GEOMETRY)
+    friction = 0.0
+    if broke.time_s is not None:
+        rate = float(np.interp(broke.time_s, s.time_s, filled(s.rate, 0.0))) if s.time_s.size else 0.0
+        friction = _pipe_friction_psi(pipe, rate, pipe.density_ppg, known_or(_reduction, s, 0.0))
+    return float((broke.value + hydrostatic_psi(pipe.density_ppg, tvd) - friction) / tvd)
+
+
+@STAGE.metric("psi", "modelled pressure across the plug at the highest surface pressure", source=MODELLED)
+def plug_differential_psi(s: StageView) -> float:
+    pipe, tvd, below, reduction = s.design.pipe, s.row.get("tvd_ft"), s.around.below, _reduction(s)
+    if pipe is None or not tvd:
+        raise Missing(NO_GEOMETRY)
+    if below is None:
+        raise Missing("no ISIP and falloff of the stage below")
+    values = np.where(s.main, s.pressure, -np.inf)
+    if not s.main.any():
+        raise Missing("no main treatment")
+    top = int(np.argmax(values))
+    friction = _pipe_friction_psi(pipe, float(s.rate[top]), pipe.density_ppg, reduction)
+    elapsed = (s.at(float(s.time_s[top])) - below.shut_in).total_seconds()
+    held = below.isip_psi - below.decline_psi_rt_s * float(np.sqrt(max(elapsed, 0.0)))
+    reservoir = (s.row.get("reservoir_gradient_psi_ft") or 0.0) * tvd - float(hydrostatic_psi(pipe.density_ppg, tvd))
+    return float(s.pressure[top] - friction - max(held, reservoir, 0.0))
+
+
+@STAGE.metric("psi", "plug's rating less the differential on it", source=MODELLED)
+def plug_margin_psi(s: StageView) -> float:
+    differential = plug_differential_psi(s)
+    if s.around.plug_rating_psi is None:
+        raise Missing("no rating of the stage's plug in the tables")
+    return float(s.around.plug_rating_psi - differential)
+
+
+@STAGE.metric("ft/s", "wave speed of the well, from its other stages' hammer periods and perforation depths: 4L/T")
+def wave_speed_ft_s(s: StageView) -> float:
+    return known(s.around.wave_speed_ft_s, "fewer than three other stages with a hammer period")
+
+
+@STAGE.metric("ft", "depth that reflects the water hammer, by other stages' wave speed", source="Wylie and Streeter")
+def reflector_depth_ft(s: StageView) -> float:
+    period, speed = s.pick("hammer_period"), wave_speed_ft_s(s)
+    return float(speed * period / 4.0)
+
+
+@STAGE.metric("ft", "standard error of the reflector's depth")
+def reflector_error_ft(s: StageView) -> float:
+    depth, period = reflector_depth_ft(s), s.picks.effective["hammer_period"]
+    speed, error = s.around.wave_speed_ft_s, s.around.wave_speed_error_ft_s
+    if speed is None or error is None or not period.value:
+        raise Missing("no error of wave speed or period")
+    return float(depth * np.hypot(error / speed, (period.standard_error or 0.0) / period.value))

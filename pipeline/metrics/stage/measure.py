@@ -1,0 +1,158 @@
+"""Measure the stages of one well: picks first, then what the stages say of each other, then metrics."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from pipeline.metrics.findings import reported_findings
+from pipeline.metrics.stage import friction, metrics, slurry
+from pipeline.metrics.stage.findings import stage_findings
+from pipeline.metrics.stage.view import STAGE, Below, StageView, Surroundings
+from pipeline.metrics.well import Rows, Samples, WellInput, WellRows, amended, casing, parts, pick_row
+from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
+from pipeline.physics.fluids import absolute_volume_gal_per_lbm
+from pipeline.physics.hydraulics import pipe_capacity_bbl
+from pipeline.picks.arrays import median
+from pipeline.picks.pump_down import PumpDown, find_pump_down
+from pipeline.picks.stage import StagePicks, pick_stage
+from pipeline.picks.types import Pipe, StageDesign, StageRecord
+
+METRICS = (metrics, slurry, friction)
+"""Importing them declares the metrics."""
+FEWEST_WAVES = 3
+"""A wave speed needs this many other stages."""
+
+
+@dataclass
+class _Picked:
+    number: int
+    origin: datetime
+    row: dict[str, Any]
+    design: StageDesign
+    picks: StagePicks
+
+
+def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime, PumpDown]]:
+    """Add the rows of a well's stages.
+
+    Returns
+    -------
+    dict of int to (datetime, PumpDown)
+        Pump-downs that their records hold, by the stage they prepare, with the first moment of the record.
+    """
+    described = {row["stage"]: row for row in well.tables["stages"]}
+    picked = []
+    for samples in parts(well.treatment, "stage"):
+        row = described.get(samples.number, {})
+        design = stage_design(row, well.tables["strings"])
+        given = amended(well, "stage", samples.number, samples.origin)
+        picks = pick_stage(stage_record(samples), design, given)
+        picked.append(_Picked(samples.number, samples.origin, row, design, picks))
+    pumped_down = {}
+    for one in picked:
+        found = find_pump_down(one.picks.timeline)
+        if found is not None:
+            pumped_down[one.number + 1] = (one.origin, found)
+    plugs = {row["plug"]: row for row in well.tables["plugs"]}
+    reported = {row["stage"]: row for row in well.tables["reported"]}
+    for one in picked:
+        around = _surroundings(one, picked, plugs)
+        view = StageView(one.picks, one.design, one.row, one.origin, around)
+        measured = STAGE.measure({"well_id": well.well_id, "stage": one.number}, view)
+        rows.stages.append(measured)
+        for name, pick in one.picks.automatic.items():
+            effective = one.picks.effective[name]
+            rows.picks.append(pick_row(well, "stage", one.number, pick, one.origin, effective))
+        rows.findings += stage_findings(well.well_id, one.number, view, measured)
+        rows.findings += reported_findings(well.well_id, one.number, reported.get(one.number, {}), measured)
+    return pumped_down
+
+
+def _surroundings(one: _Picked, picked: list[_Picked], plugs: dict[int, dict[str, Any]]) -> Surroundings:
+    """What the rest of the well says of a stage; its own hammer never calibrates its own wave speed."""
+    speeds = []
+    for other in picked:
+        period, depth = other.picks.effective["hammer_period"], other.row.get("bottom_perf_ft")
+        if other is not one and period.value and period.confidence == "high" and depth:
+            speeds.append(4.0 * depth / period.value)
+    speed = error = None
+    if len(speeds) >= FEWEST_WAVES:
+        speed = median(np.asarray(speeds))
+        spread = 1.4826 * median(np.abs(np.asarray(speeds) - speed))
+        # the stage's own speed scatters like the others', and the median is known to their number
+        error = spread * float(np.sqrt(1.0 + 1.57 / len(speeds)))
+    plug = plugs.get(one.number, {})
+    return Surroundings(speed, error, _below(one, picked), plug.get("set_depth_ft"), plug.get("rating_psi"))
+
+
+def _below(one: _Picked, picked: list[_Picked]) -> Below | None:
+    for other in picked:
+        if other.number != one.number - 1:
+            continue
+        isip, later = other.picks.effective["isip"], other.picks.effective["pressure_5min"]
+        end = other.picks.effective["shut_in"].time_s
+        if isip.value is None or end is None:
+            return None
+        decline = 0.0 if later.value is None else max((isip.value - later.value) / np.sqrt(300.0), 0.0)
+        return Below(other.origin + timedelta(seconds=end), isip.value, float(decline))
+    return None
+
+
+def stage_record(samples: Samples) -> StageRecord:
+    """Return a stage's samples as the picks read them."""
+    return StageRecord(
+        samples.time_s,
+        samples.channels["treating_pressure_psi"],
+        samples.channels["slurry_rate_bpm"],
+        samples.channel("clean_rate_bpm"),
+        samples.channel("proppant_conc_ppa"),
+        samples.channel("friction_reducer_gpt"),
+    )
+
+
+def stage_design(row: dict[str, Any], strings: Rows) -> StageDesign:
+    """Return what the tables say of a stage before it is pumped."""
+    depth, density = row.get("bottom_perf_ft"), row.get("fluid_density_ppg")
+    gravity = row.get("proppant_specific_gravity")
+    capacity = casing_volume_bbl(strings, depth)
+    pipe = None
+    if capacity is not None and depth and density:
+        equal = float(np.sqrt(capacity * CAPACITY_IN2_FT_PER_BBL / depth))
+        pipe = Pipe(depth, equal, density)
+    known = {"absolute_volume_gal_lbm": float(absolute_volume_gal_per_lbm(gravity))} if gravity else {}
+    shot = row.get("holes_shot")
+    return StageDesign(
+        rate_bpm=row.get("designed_rate_bpm"),
+        capacity_bbl=capacity,
+        pressure_limit_psi=row.get("pressure_limit_psi"),
+        proppant_lbm=row.get("designed_proppant_lbm"),
+        pipe=pipe,
+        holes=shot if shot is not None else row.get("holes_designed"),
+        hole_in=row.get("hole_diameter_in"),
+        drag_reduction=row.get("drag_reduction"),
+        **known,
+    )
+
+
+def casing_volume_bbl(strings: Rows, depth_ft: float | None) -> float | None:
+    """Volume of the casing from surface to a depth, section by section. [bbl]
+
+    None where depth or diameter of any part of the way is not known.
+    """
+    rows = casing(strings)
+    if depth_ft is None or not rows:
+        return None
+    volume, reached = 0.0, 0.0
+    for row in rows:
+        top, bottom, inside = row["top_md_ft"], row["bottom_md_ft"], row["inside_diameter_in"]
+        if None in (top, bottom, inside) or top > reached + 1.0:
+            return None
+        length = min(bottom, depth_ft) - reached
+        if length > 0.0:
+            volume += float(pipe_capacity_bbl(inside, length))
+            reached += length
+    return volume if reached >= depth_ft - 1.0 else None

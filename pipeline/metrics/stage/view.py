@@ -1,0 +1,211 @@
+"""What stage metrics are computed from: a stage's effective picks with its samples, cut and weighed once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from pipeline.metrics.declare import Level, Missing
+from pipeline.physics.fluids import clean_fraction, slurry_density_ppg
+from pipeline.physics.hydraulics import hydraulic_horsepower
+from pipeline.picks.arrays import filled, integral, percentile, sample_seconds, weighted_mean, weighted_quantiles
+from pipeline.picks.stage import StagePicks
+from pipeline.picks.timeline import TREATING_BPM
+from pipeline.picks.types import Array, StageDesign
+
+AT_RATE = 0.9
+"""Share of the design rate from which a sample is at rate. [1]"""
+
+STAGE: Level[StageView] = Level("stage_metrics", "a measured stage", {"stage": "stage, counted from the toe"})
+NO_INJECTION = "no sustained rate of {20 bpm} or more in the record"
+
+
+@dataclass(frozen=True)
+class Below:
+    """The stage below, shut in: what the plug holds against.
+
+    Attributes
+    ----------
+    shut_in : datetime
+        UTC.
+    isip_psi : float
+        [psi]
+    decline_psi_rt_s : float
+        Decline of its falloff. [psi per square root of a second]
+    """
+
+    shut_in: datetime
+    isip_psi: float
+    decline_psi_rt_s: float
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What a stage's metrics need from the rest of its well; None where it is not known.
+
+    Attributes
+    ----------
+    wave_speed_ft_s, wave_speed_error_ft_s : float, optional
+        Median over the well's other stages of 4L/T, and its standard error. [ft/s]
+    below : Below, optional
+    plug_depth_ft, plug_rating_psi : float, optional
+        Of the plug set for the stage. [ft, psi]
+    """
+
+    wave_speed_ft_s: float | None = None
+    wave_speed_error_ft_s: float | None = None
+    below: Below | None = None
+    plug_depth_ft: float | None = None
+    plug_rating_psi: float | None = None
+
+
+@dataclass
+class StageView:
+    """What stage metrics are computed from.
+
+    Attributes
+    ----------
+    picks : StagePicks
+    design : StageDesign
+    row : dict
+        The stage's row of the stages table; empty where there is none.
+    origin : datetime
+        Moment of the record's first sample, UTC.
+    around : Surroundings
+        What the rest of the well says.
+    """
+
+    picks: StagePicks
+    design: StageDesign
+    row: dict[str, Any]
+    origin: datetime
+    around: Surroundings = field(default_factory=Surroundings)
+
+    @cached_property
+    def injection(self) -> slice | None:
+        """Samples of the injection, the first sample shut in included."""
+        line = self.picks.timeline
+        if line.start is None:
+            return None
+        stop = line.record.time_s.size if line.end is None else line.end + 1
+        return slice(line.start, stop)
+
+    @cached_property
+    def time_s(self) -> Array:
+        """Seconds of the injection's samples."""
+        return self.picks.timeline.record.time_s[self.injection or slice(0, 0)]
+
+    @cached_property
+    def rate(self) -> Array:
+        """Slurry rate over the injection. [bbl/min]"""
+        return self.picks.timeline.record.rate_bpm[self.injection or slice(0, 0)]
+
+    @cached_property
+    def pressure(self) -> Array:
+        """Treating pressure over the injection. [psi]"""
+        return self.picks.timeline.record.pressure_psi[self.injection or slice(0, 0)]
+
+    @cached_property
+    def conc(self) -> Array | None:
+        """Concentration over the injection. [ppa]"""
+        conc = self.picks.timeline.record.conc_ppa
+        return None if conc is None else conc[self.injection or slice(0, 0)]
+
+    @cached_property
+    def clean(self) -> Array | None:
+        """Clean rate: recorded, or from slurry rate and concentration. [bbl/min]"""
+        recorded = self.picks.timeline.record.clean_bpm
+        if recorded is not None:
+            return recorded[self.injection or slice(0, 0)]
+        if self.conc is None:
+            return None
+        return np.asarray(self.rate * clean_fraction(self.conc, self.design.absolute_volume_gal_lbm))
+
+    @cached_property
+    def reducer(self) -> Array | None:
+        """Friction reducer loading over the injection. [gpt]"""
+        reducer = self.picks.timeline.record.reducer_gpt
+        return None if reducer is None else reducer[self.injection or slice(0, 0)]
+
+    @cached_property
+    def seconds(self) -> Array:
+        """Seconds that each sample of the injection stands for."""
+        return sample_seconds(self.time_s)
+
+    @cached_property
+    def main(self) -> np.ndarray:
+        """Samples of the main treatment: 20 bpm or more, from its start."""
+        mask = self.rate >= TREATING_BPM
+        line = self.picks.timeline
+        if line.main is not None and line.start is not None:
+            mask = mask.copy()
+            mask[: max(line.main - line.start, 0)] = False
+        return mask & ~np.isnan(self.pressure)
+
+    @cached_property
+    def at_rate(self) -> np.ndarray:
+        """Samples of the main treatment at 90 % of the design rate or more."""
+        reference = self.design.rate_bpm
+        if not reference:
+            fast = self.rate[self.main]
+            reference = percentile(fast, 80.0) if fast.size else float("inf")
+        return self.main & (self.rate >= AT_RATE * reference)
+
+    @cached_property
+    def at_rate_state(self) -> tuple[float, float, float]:
+        """Mean rate [bpm], pressure [psi] and slurry density [lbm/gal] at rate."""
+        pipe = self.design.pipe
+        if pipe is None:
+            raise Missing("no casing, perforation depth or fluid density in the tables")
+        if not self.at_rate.any():
+            raise Missing("never at rate")
+        rate, pressure = self.mean(self.rate, self.at_rate), self.mean(self.pressure, self.at_rate)
+        conc = 0.0 if self.conc is None else self.mean(filled(self.conc, 0.0), self.at_rate)
+        density = slurry_density_ppg(pipe.density_ppg, conc, self.design.absolute_volume_gal_lbm)
+        return rate, pressure, float(density)
+
+    @cached_property
+    def spread(self) -> list[float]:
+        """10, 50 and 90 % quantiles of pressure over the main treatment. [psi]"""
+        return weighted_quantiles(self.pressure[self.main], self.seconds[self.main], [0.1, 0.5, 0.9])
+
+    @cached_property
+    def power(self) -> Array:
+        """Hydraulic horsepower over the injection. [hp]"""
+        return np.asarray(hydraulic_horsepower(self.pressure, self.rate))
+
+    def total(self, per_s: Array) -> float:
+        """Return the integral over the injection of what is given per second."""
+        if self.injection is None:
+            raise Missing(NO_INJECTION)
+        whole = float(self.seconds @ per_s)  # the trapezoid, gaps left out; NaN where a sample is void
+        return whole if whole == whole else integral(self.time_s, per_s)[0]
+
+    def mean(self, values: Array, mask: np.ndarray) -> float:
+        """Return a time mean over some samples."""
+        mean, total = weighted_mean(values, self.seconds, mask)
+        if not total > 0.0:
+            raise Missing(NO_INJECTION)
+        return mean
+
+    def pick(self, name: str) -> float:
+        """Return an effective pick's value."""
+        found = self.picks.effective[name]
+        if found.value is None:
+            raise Missing(found.reason)
+        return found.value
+
+    def moment(self, name: str) -> datetime:
+        """Return an effective pick's moment. UTC."""
+        found = self.picks.effective[name]
+        if found.time_s is None:
+            raise Missing(found.reason)
+        return self.at(found.time_s)
+
+    def at(self, seconds: float) -> datetime:
+        """Return a moment of the record. UTC."""
+        return self.origin + timedelta(seconds=seconds)

@@ -1,0 +1,1 @@
+"""Pump-down runs with guns and plug."""

@@ -1,0 +1,369 @@
+"""One honest model an outcome, judged on pads it has not seen, beside the mean and beside plain physics."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+from sklearn.base import BaseEstimator, clone
+from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
+from sklearn.linear_model import LogisticRegression, Ridge
+from sklearn.model_selection import GroupKFold
+
+from pipeline.models.columns import COLUMNS, Column, predictors
+from pipeline.models.conformal import grouped_coverage, grouped_quantile
+from pipeline.models.design_matrix import effects_of
+from pipeline.models.specs import ModelSpec, rows_hash
+from pipeline.units import qty
+
+Array = NDArray[np.float64]
+PENALTIES = [0.1, 1.0, 10.0, 100.0, 1000.0]
+FEWEST_PADS = 3
+FEWEST_EVENTS = 5
+"""A chance is not modelled with fewer events, or fewer rows without one."""
+BOOSTED_ROWS = 100
+"""With fewer rows boosting learns the mean."""
+OUTER_FOLDS, INNER_FOLDS = 8, 3
+METHOD_VERSION = 4
+ALPHA = 0.1
+CONFORMAL_PADS = 9
+"""With fewer pads no distribution-free 90 % interval by pad exists: ceil(0.9 * (n + 1)) would exceed n."""
+MUST_NOT = (
+    "Not for pressures, rates or depths as limits; not outside the range of its data; not for causes: its effects are "
+    "associations among the jobs that were done."
+)
+
+
+@dataclass
+class ModelRows:
+    """Rows for `model_cards`, `model_parameters`, `effects`, `predictions`."""
+
+    card: dict[str, Any]
+    effects: list[dict[str, Any]]
+    predictions: list[dict[str, Any]]
+    parameters: list[dict[str, Any]] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Table:
+    """A modelling table ready to fit: features as floats (classes as codes), outcome, pads; and what was left out."""
+
+    used: pl.DataFrame
+    columns: list[Column]
+    features: Array
+    outcome: Array
+    pads: NDArray[np.str_]
+    left_out: int
+
+
+def inputs_hash(frame: pl.DataFrame, spec: ModelSpec) -> str:
+    """Return a hash of the rows and the method that a model follows from."""
+    physics = [spec.physics] if spec.physics else []
+    return rows_hash(frame, spec, METHOD_VERSION, [spec.outcome, *spec.predictors, *physics])
+
+
+def prepare(frame: pl.DataFrame, spec: ModelSpec) -> Table:
+    """Return the rows that a model is fitted on.
+
+    Raises
+    ------
+    KnownOnlyAfter
+        If a predictor is known only after the job.
+    """
+    columns = predictors(list(spec.predictors))
+    used = frame.drop_nulls([spec.outcome, "pad", *spec.predictors])
+    left_out = frame.filter(pl.col("pad").is_not_null()).height - used.height
+    parts = []
+    for column in columns:
+        values = used[column.name]
+        if column.role == "class":
+            values = values.rank("dense")  # codes in alphabetical order; the model one-hot encodes them
+        parts.append(values.to_numpy().astype(float))
+    features = np.column_stack(parts) if parts and used.height else np.empty((used.height, len(columns)))
+    return Table(
+        used, columns, features, used[spec.outcome].to_numpy().astype(float), used["pad"].to_numpy().astype(str),
+        left_out,
+    )  # fmt: skip
+
+
+def fit_model(frame: pl.DataFrame, spec: ModelSpec, seed: int = 0) -> ModelRows | None:
+    """Fit a model and judge it out of pad.
+
+    Parameters
+    ----------
+    frame : polars.DataFrame
+        A modelling table.
+    spec : ModelSpec
+    seed : int
+        Of the resampling of pads.
+
+    Returns
+    -------
+    ModelRows or None
+        None where fewer than three pads have the outcome, or a chance has fewer than five events.
+    """
+    table = prepare(frame, spec)
+    if np.unique(table.pads).size < FEWEST_PADS:
+        return None
+    events = int(table.outcome.sum())
+    if spec.chance and min(events, table.outcome.size - events) < FEWEST_EVENTS:
+        return None
+    plain, mean = out_of_pad(table, PenaltyByPad(table.columns, spec.chance))
+    boosted, keep_boosted = None, False
+    if table.outcome.size >= BOOSTED_ROWS:
+        boosted, _ = out_of_pad(table, Boosted(table.columns, spec.chance))
+        gain, error = _by_pad_gain(table, plain, boosted)
+        keep_boosted = gain > error
+    predicted = boosted if keep_boosted and boosted is not None else plain
+    kind = "boosted" if keep_boosted else ("logistic" if spec.chance else "linear")
+    scores = np.abs(table.outcome - predicted)
+    half = float("inf") if spec.chance else grouped_quantile(scores, table.pads, ALPHA)
+    coverage, _ = (float("nan"), 0.0) if spec.chance else grouped_coverage(scores, table.pads, ALPHA)
+    card = _card(spec, table, predicted, mean, seed)
+    physics = None if spec.physics is None else table.used[spec.physics].to_numpy().astype(float)
+    card |= {
+        "inputs": inputs_hash(frame, spec), "kind": kind, "rmse_linear": _rmse(table.outcome, plain),
+        "rmse_boosted": None if boosted is None else _rmse(table.outcome, boosted),
+        "rmse_of_physics": None if physics is None else _known(_rmse(table.outcome, physics)),
+        "interval_half_width": _known(half), "coverage_90": _known(coverage), "limitations": MUST_NOT,
+        "span": _span(table.used),
+        "interval_note": _interval_note(np.unique(table.pads).size, spec.chance, coverage),
+    }  # fmt: skip
+    effects = effects_of(spec, table.used, table.outcome, table.columns, table.pads)
+    parameters = [row | {"inputs": card["inputs"]} for row in _parameters(spec, table)]
+    return ModelRows(card, effects, _predictions(spec, table, predicted, mean, half), parameters)
+
+
+def _span(used: pl.DataFrame) -> str | None:
+    """First and last quarter of some rows."""
+    quarters = sorted(used["quarter"].drop_nulls().to_list()) if "quarter" in used.columns else []
+    return f"{quarters[0]} to {quarters[-1]}" if quarters else None
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _rmse(outcome: Array, predicted: Array) -> float:
+    return float(np.sqrt(np.mean((outcome - predicted) ** 2)))
+
+
+@dataclass(frozen=True)
+class _Encoding:
+    """How a linear model reads features: numbers scaled by the rows it was made on, a column of ones a class."""
+
+    numbers: list[int]
+    centre: Array
+    scale: Array
+    levels: dict[int, Array]
+
+    @classmethod
+    def made_on(cls, columns: list[Column], features: Array) -> _Encoding:
+        numbers = [i for i, column in enumerate(columns) if column.role == "number"]
+        levels = {i: np.unique(features[:, i]) for i, column in enumerate(columns) if column.role == "class"}
+        values = features[:, numbers]
+        centre, scale = values.mean(axis=0), values.std(axis=0)
+        return cls(numbers, centre, np.where(scale > 1e-12 * np.abs(centre), scale, 1.0), levels)
+
+    def __call__(self, features: Array) -> Array:
+        """Return the design matrix; a class that was not there has no column, so none of them is set."""
+        scaled = (features[:, self.numbers] - self.centre) / self.scale
+        return np.hstack([scaled, *(features[:, [i]] == levels for i, levels in self.levels.items())])
+
+
+class _OnColumns(BaseEstimator):  # type: ignore[misc]
+    """What predicts an outcome from declared columns.
+
+    Parameters
+    ----------
+    columns : list of Column
+    chance : bool
+        Whether the outcome is 1 or 0.
+    """
+
+    def __init__(self, columns: list[Column], chance: bool = False) -> None:
+        self.columns = columns
+        self.chance = chance
+
+    def predict(self, features: Array) -> Array:
+        """Return predictions; chances where the outcome is one."""
+        return self._predicted(self.best_, features)
+
+    def _predicted(self, fitted: Any, features: Array) -> Array:
+        return np.asarray(fitted.predict_proba(features)[:, 1] if self.chance else fitted.predict(features))
+
+
+class PenaltyByPad(_OnColumns):
+    """Ridge or logistic regression on scaled numbers and one-hot classes; its penalty is chosen with pads left out."""
+
+    def predict(self, features: Array) -> Array:
+        """Return predictions; chances where the outcome is one."""
+        return self._predicted(self.best_, self.encoding_(features))
+
+    def _model(self, penalty: float | Array) -> Ridge | LogisticRegression:
+        return LogisticRegression(C=1.0 / penalty, max_iter=500) if self.chance else Ridge(alpha=penalty)
+
+    def _by_penalty(self, features: Array, outcome: Array, test: Array) -> Array:
+        """Predict some rows with every penalty, a column each; ridge fits them all at once."""
+        encoding = _Encoding.made_on(self.columns, features)
+        known, unknown = encoding(features), encoding(test)
+        if self.chance:
+            fitted = [self._model(penalty).fit(known, outcome) for penalty in PENALTIES]
+            return np.column_stack([self._predicted(one, unknown) for one in fitted])
+        many = np.repeat(outcome[:, None], len(PENALTIES), axis=1)
+        return self._predicted(self._model(np.asarray(PENALTIES)).fit(known, many), unknown)
+
+    def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_]) -> PenaltyByPad:
+        """Choose the penalty with whole pads left out, and fit with it."""
+        total = np.zeros(len(PENALTIES))
+        folds = GroupKFold(min(np.unique(groups).size, INNER_FOLDS)).split(features, outcome, groups)
+        for train, test in folds:
+            if np.unique(outcome[train]).size > 1:
+                predicted = self._by_penalty(features[train], outcome[train], features[test])
+                total += np.square(outcome[test][:, None] - predicted).sum(axis=0)
+        self.encoding_ = _Encoding.made_on(self.columns, features)
+        self.best_ = self._model(PENALTIES[int(np.argmin(total))]).fit(self.encoding_(features), outcome)
+        return self
+
+
+class Boosted(_OnColumns):
+    """Gradient boosting, small and slow-learning, on the same columns."""
+
+    def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_]) -> Boosted:
+        """Fit; nothing is chosen by pads."""
+        classes = [i for i, column in enumerate(self.columns) if column.role == "class"]
+        kind = HistGradientBoostingClassifier if self.chance else HistGradientBoostingRegressor
+        self.best_ = kind(
+            max_iter=40, learning_rate=0.15, max_bins=63, max_leaf_nodes=8, min_samples_leaf=10, early_stopping=False,
+            categorical_features=classes or None, random_state=0,
+        ).fit(features, outcome)  # fmt: skip
+        return self
+
+
+def out_of_pad(table: Table, model: PenaltyByPad | Boosted) -> tuple[Array, Array]:
+    """Predict every row with its whole pad left out; everything fitted is fitted on other pads.
+
+    Parameters
+    ----------
+    table : Table
+    model : PenaltyByPad or Boosted
+        A penalty is chosen inside each fold, again with whole pads left out.
+
+    Returns
+    -------
+    predicted, mean : array, shape (n,)
+        And the mean of the rows it was fitted on. Each pad is left out alone while there are few; beyond that pads are
+        left out in eight groups.
+    """
+    groups, outcome = table.pads, table.outcome
+    predicted, mean = np.empty_like(outcome), np.empty_like(outcome)
+    for train, test in GroupKFold(min(np.unique(groups).size, OUTER_FOLDS)).split(table.features, outcome, groups):
+        mean[test] = outcome[train].mean()
+        if np.unique(outcome[train]).size < 2:
+            predicted[test] = mean[test]
+            continue
+        fitted = clone(model).fit(table.features[train], outcome[train], groups[train])
+        predicted[test] = fitted.predict(table.features[test])
+    return predicted, mean
+
+
+def _by_pad_gain(table: Table, plain: Array, boosted: Array) -> tuple[float, float]:
+    """By how much the boosted model's squared error is smaller, pads weighing alike, and that gain's standard error."""
+    gain = (table.outcome - plain) ** 2 - (table.outcome - boosted) ** 2
+    by_pad = np.asarray([gain[table.pads == name].mean() for name in np.unique(table.pads)])
+    return float(by_pad.mean()), float(by_pad.std(ddof=1) / np.sqrt(by_pad.size))
+
+
+def _card(spec: ModelSpec, table: Table, predicted: Array, mean: Array, seed: int) -> dict[str, Any]:
+    outcome = table.outcome
+    error, naive = (outcome - predicted) ** 2, (outcome - mean) ** 2
+    names, code = np.unique(table.pads, return_inverse=True)
+    by_pad = np.column_stack((np.bincount(code, error), np.bincount(code, naive)))
+    skill = 1.0 - by_pad[:, 0].sum() / max(by_pad[:, 1].sum(), 1e-300)
+    rng = np.random.default_rng(seed)
+    drawn = by_pad[rng.integers(0, names.size, (4000, names.size))].sum(axis=1)
+    low, high = np.quantile(1.0 - drawn[:, 0] / np.maximum(drawn[:, 1], 1e-300), [0.025, 0.975])
+    better = bool(low > 0.0)
+    unit = COLUMNS[spec.outcome].unit
+    rmse, rmse_mean = float(np.sqrt(error.mean())), float(np.sqrt(naive.mean()))
+    off, mean_off = qty(rmse, unit), qty(rmse_mean, unit)
+    if better:
+        verdict = (
+            f"On held-out pads the error of {spec.title} is {off} (root mean square), "
+            f"against {mean_off} for the mean of the other pads."
+        )
+    else:
+        verdict = (
+            f"No better than the mean: on held-out pads the error of the model is {off}, that of the mean of the other "
+            f"pads {mean_off}, and {names.size} pads are too few to separate them."
+        )
+    return {
+        "model": spec.name, "outcome": spec.outcome, "unit": unit, "level": spec.level, "rows": table.used.height,
+        "pads": names.size, "wells": table.used["well_id"].n_unique(), "rows_left_out": table.left_out,
+        "rmse_held_out": rmse, "rmse_of_mean": rmse_mean, "skill": float(skill), "skill_low": float(low),
+        "skill_high": float(high), "better_than_mean": better, "verdict": verdict, "fitted_at": datetime.now(UTC),
+    }  # fmt: skip
+
+
+def _interval_note(pads: int, chance: bool, coverage: float) -> str:
+    if chance:
+        return f"{pads} pads: a chance has no interval of its own; read it with its error."
+    if pads < CONFORMAL_PADS:
+        return (
+            f"{pads} pads: no distribution-free 90 % interval by pad exists below {CONFORMAL_PADS}; "
+            "limits rest on resampling pads and are indicative."
+        )
+    if not np.isfinite(coverage):
+        return f"{pads} pads: a 90 % interval exists, but the others of each pad are too few to test it."
+    return f"{pads} pads: of each pad's rows {coverage:.0%} lay inside the 90 % interval made of the other pads."
+
+
+def _predictions(spec: ModelSpec, table: Table, predicted: Array, mean: Array, half: float) -> list[dict[str, Any]]:
+    number = [1] * table.used.height if spec.level == "well" else table.used[spec.level].to_list()
+    reach = half if np.isfinite(half) else None
+    rows = zip(table.used["well_id"], number, table.pads, table.outcome, predicted, mean, strict=True)
+    return [
+        {
+            "model": spec.name, "well_id": well, "number": n, "pad": str(pad), "observed": float(o),
+            "predicted": float(p), "mean_predicted": float(m), "low": None if reach is None else float(p) - reach,
+            "high": None if reach is None else float(p) + reach,
+        }
+        for well, n, pad, o, p, m in rows
+    ]  # fmt: skip
+
+
+def _parameters(spec: ModelSpec, table: Table) -> list[dict[str, Any]]:
+    """Fit the linear model on all pads and write it down as numbers."""
+    fitted = PenaltyByPad(table.columns, spec.chance).fit(table.features, table.outcome, table.pads)
+    weights = np.ravel(fitted.best_.coef_)
+    constant = float(np.ravel(fitted.best_.intercept_)[0])
+    empty = {"centre": None, "scale": None, "lowest": None, "highest": None, "pads": None}
+    rows: list[dict[str, Any]] = [{"model": spec.name, "term": "constant", "coefficient": constant, **empty}]
+    numbers = [column for column in table.columns if column.role == "number"]
+    for index, column in enumerate(numbers):
+        values = table.used[column.name]
+        rows.append(
+            {
+                "model": spec.name, "term": column.name, "coefficient": float(weights[index]),
+                "centre": float(fitted.encoding_.centre[index]), "scale": float(fitted.encoding_.scale[index]),
+                "lowest": float(values.min()), "highest": float(values.max()), "pads": None,  # type: ignore[arg-type]
+            }
+        )  # fmt: skip
+    at = len(numbers)
+    for column in table.columns:
+        if column.role != "class":
+            continue
+        seen = table.used.group_by(column.name).agg(pl.col("pad").n_unique()).sort(column.name)
+        for level, pads in seen.iter_rows():
+            rows.append(
+                {
+                    "model": spec.name, "term": f"{column.name}: {level}", "coefficient": float(weights[at]), **empty,
+                    "pads": pads,
+                }
+            )  # fmt: skip
+            at += 1
+    return rows

@@ -1,0 +1,85 @@
+"""Keep the workspace's plan in the lake, so that a report shows it, and shows it again as it was."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.errors import HeelwardError
+from pipeline.lake import Lake
+from pipeline.metrics.declare import fingerprint
+from pipeline.models.columns import COLUMNS
+from pipeline.models.specs import COMPARISONS
+from pipeline.plan.compare import run_plan
+from pipeline.schemas.fitted import COMPARISONS as COMPARED
+from pipeline.schemas.fitted import MODEL_CARDS, PLANNED, TRIALS
+
+METHOD_VERSION = 1
+TAUGHT = ("designs_pressure", "designs_hours")
+"""Comparisons that the plan's designs may differ in: which trial would teach most about them is kept too."""
+
+
+def record_plan(lake: Lake, path: Path | None, zone: str) -> bool:
+    """Evaluate a plan file and write its figures, where it or the models changed; return whether it wrote.
+
+    Without a file, or with one that cannot be used, no figures stay.
+
+    Raises
+    ------
+    HeelwardError
+        If the file is missing or wrong: names every key.
+    """
+    if path is None:
+        return _clear(lake)
+    try:
+        return _record(lake, path, zone)
+    except HeelwardError:
+        _clear(lake)
+        raise
+
+
+def _clear(lake: Lake) -> bool:
+    """Take the figures of an earlier plan away; return whether there were any."""
+    if lake.scan(PLANNED).head(1).collect().is_empty():
+        return False
+    lake.replace(PLANNED, PLANNED.empty(), {})
+    lake.replace(TRIALS, TRIALS.empty(), {})
+    return True
+
+
+def _record(lake: Lake, path: Path, zone: str) -> bool:
+    if not path.is_file():
+        raise HeelwardError(f"{path}: no such file; the settings name it as 'plan'")
+    cards = lake.scan(MODEL_CARDS).select("model", "inputs").sort("model").collect().rows()
+    compared = lake.scan(COMPARED).select("comparison", "inputs").unique().sort("comparison").collect().rows()
+    mark = fingerprint([METHOD_VERSION, path.read_text(encoding="utf-8"), cards, compared])
+    before = lake.scan(PLANNED).select("inputs").unique().collect()["inputs"].to_list()
+    if before == [mark] or not cards:
+        return False
+    planned = run_plan(lake, path, zone, TAUGHT)
+    place = {design.name: number for number, design in enumerate(planned.plan.designs, start=1)}
+    unit = {spec.name: COLUMNS[spec.outcome].unit for spec in COMPARISONS}
+    lines = [
+        {
+            "design": line.design, "figure": line.quantity, "place": place[line.design], "unit": line.unit,
+            "basis": line.basis, "value": line.value, "low": line.low, "high": line.high, "note": line.note,
+            "pad": planned.plan.pad.name, "verdict": planned.ranking.verdict, "inputs": mark,
+        }
+        for line in planned.lines
+    ]  # fmt: skip
+    trials: list[dict[str, object]] = []
+    for name in TAUGHT:
+        told = planned.taught[name]
+        common = {"comparison": name, "unit": unit[name], "inputs": mark}
+        if isinstance(told, str):
+            trials.append(common | {"wells": "", "half_width": None, "shrinks_to": None, "note": told})
+            continue
+        trials += [
+            common | {"wells": ", ".join(trial.wells), "half_width": trial.half_width, "shrinks_to": trial.shrinks_to,
+                      "note": None}
+            for trial in told
+        ]  # fmt: skip
+    lake.replace(TRIALS, pl.DataFrame(trials, schema=TRIALS.dtypes), {})
+    lake.replace(PLANNED, pl.DataFrame(lines, schema=PLANNED.dtypes), {})
+    return True

@@ -1,0 +1,215 @@
+"""Measure how many small faults the tests notice: change one place of the product at a time, run the tests of its part.
+
+    python -m tests.mutate --seed 1 --mutants 150 --workers 2
+
+Each mutant is one random change in `picks`, `metrics`, `physics`, `models`, `plan` or `ingest`: a comparison moved by one
+(< to <=) or reversed, + and - or * and / exchanged, a number moved by a tenth, `and` and `or` exchanged, a condition
+negated, a statement removed. It is tried in a copy of the repository, against the tests of its part. A mutant is
+noticed when a test fails, or when the tests take longer than the limit. Strings, docstrings, type hints, messages and
+declarations of meaning are left alone.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import copy
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from queue import SimpleQueue
+
+ROOT = Path(__file__).parent.parent
+LIMIT_S = 600.0
+TESTS = {
+    "physics": ("tests/published",),
+    "picks": ("tests/picks", "tests/published"),
+    "metrics": ("tests/metrics", "tests/published", "tests/picks/test_coil_truth.py"),
+    "models": ("tests/models", "tests/published/test_statistics.py"),
+    "plan": ("tests/plan",),
+    "ingest": ("tests/ingest",),
+}
+"""Tests of each part of the product."""
+SLOW = ("tests/ingest/test_kill.py", "tests/ingest/test_large.py", "tests/ingest/test_two_runs.py")
+_COMPARE: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
+    ast.Lt: (ast.LtE, ast.Gt), ast.LtE: (ast.Lt, ast.Gt), ast.Gt: (ast.GtE, ast.Lt), ast.GtE: (ast.Gt, ast.Lt),
+    ast.Eq: (ast.NotEq,), ast.NotEq: (ast.Eq,), ast.Is: (ast.IsNot,), ast.IsNot: (ast.Is,), ast.In: (ast.NotIn,),
+    ast.NotIn: (ast.In,),
+}  # fmt: skip
+_ARITHMETIC: dict[type[ast.operator], type[ast.operator]] = {
+    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One change: file, line, what it is, and the file's text with it."""
+
+    path: str
+    line: int
+    what: str
+    text: str
+
+    @property
+    def part(self) -> str:
+        return self.path.split("/")[1]
+
+
+def _left_alone(tree: ast.AST) -> set[int]:
+    """Return the ids of nodes that are no behaviour: decorators, annotations, texts, `__all__`, raised messages."""
+    alone: set[int] = set()
+    for node in ast.walk(tree):
+        skipped: list[ast.AST | None] = []
+        if isinstance(node, ast.FunctionDef | ast.ClassDef):
+            skipped += node.decorator_list
+        if isinstance(node, ast.FunctionDef):
+            skipped += [node.returns, *(arg.annotation for arg in ast.walk(node.args) if isinstance(arg, ast.arg))]
+        if isinstance(node, ast.AnnAssign):
+            skipped.append(node.annotation)
+        if isinstance(node, ast.JoinedStr | ast.Raise):
+            skipped.append(node)
+        for part in skipped:
+            if part is not None:
+                alone |= {id(child) for child in ast.walk(part)}
+    return alone
+
+
+def _changes(node: ast.AST) -> Iterator[tuple[str, ast.AST]]:
+    """Yield the changes that can be made at a node: words, and the node in its place."""
+    if isinstance(node, ast.Compare):
+        for other in _COMPARE.get(type(node.ops[0]), ()):
+            new = copy.deepcopy(node)
+            new.ops[0] = other()
+            yield f"{type(node.ops[0]).__name__} -> {other.__name__}", new
+    elif isinstance(node, ast.BinOp) and type(node.op) in _ARITHMETIC:
+        number = copy.deepcopy(node)
+        number.op = _ARITHMETIC[type(node.op)]()
+        yield f"{type(node.op).__name__} -> {type(number.op).__name__}", number
+    elif isinstance(node, ast.BoolOp):
+        logic = copy.deepcopy(node)
+        logic.op = ast.Or() if isinstance(node.op, ast.And) else ast.And()
+        yield f"{type(node.op).__name__} -> {type(logic.op).__name__}", logic
+    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not | ast.USub):
+        yield f"{type(node.op).__name__} removed", copy.deepcopy(node.operand)
+    elif isinstance(node, ast.Constant) and type(node.value) in (int, float):
+        moved = node.value + 1 if isinstance(node.value, int) else node.value * 1.1 if node.value else 0.1
+        yield f"{node.value} -> {moved}", ast.Constant(moved)
+    elif isinstance(node, ast.If):
+        negated = copy.deepcopy(node)
+        negated.test = ast.UnaryOp(ast.Not(), negated.test)
+        yield "condition negated", negated
+    elif isinstance(node, ast.Assign | ast.AugAssign) or (
+        isinstance(node, ast.Expr) and isinstance(node.value, ast.Call)
+    ):
+        yield "statement removed", ast.Pass()
+
+
+class _Replace(ast.NodeTransformer):
+    def __init__(self, at: int, new: ast.AST) -> None:
+        self.at, self.new, self.count = at, new, -1
+
+    def visit(self, node: ast.AST) -> ast.AST:
+        self.count += 1
+        if self.count == self.at:
+            return ast.copy_location(self.new, node)
+        return self.generic_visit(node)
+
+
+def _order(tree: ast.AST) -> list[ast.AST]:
+    """Return the nodes in the order in which a transformer visits them."""
+    found: list[ast.AST] = []
+
+    class Visit(ast.NodeVisitor):
+        def visit(self, node: ast.AST) -> None:
+            found.append(node)
+            self.generic_visit(node)
+
+    Visit().visit(tree)
+    return found
+
+
+def mutants(root: Path, parts: tuple[str, ...], count: int, seed: int) -> list[Mutant]:
+    """Draw mutants: each part of the product has a share by its number of places that can be changed."""
+    places: list[tuple[Path, int, int]] = []
+    for part in parts:
+        for path in sorted((root / "pipeline" / part).rglob("*.py")):
+            tree = ast.parse(path.read_text(encoding="utf-8"))
+            alone = _left_alone(tree)
+            for at, node in enumerate(_order(tree)):
+                if id(node) not in alone:
+                    places += [(path, at, which) for which, _ in enumerate(_changes(node))]
+    drawn = random.Random(seed).sample(places, min(count, len(places)))
+    made = []
+    for path, at, which in drawn:
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        node = _order(tree)[at]
+        what, new = list(_changes(node))[which]
+        text = ast.unparse(ast.fix_missing_locations(_Replace(at, new).visit(tree)))
+        made.append(Mutant(str(path.relative_to(root)), getattr(node, "lineno", 0), what, text))
+    return made
+
+
+def noticed(mutant: Mutant, copied: Path) -> bool:
+    """Whether the tests of its part fail in a copy of the repository that holds a mutant."""
+    path = copied / mutant.path
+    before = path.read_text(encoding="utf-8")
+    path.write_text(mutant.text, encoding="utf-8")
+    tests = [name for name in TESTS[mutant.part] if (copied / name).exists()]
+    command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider", *tests]
+    command += [f"--ignore={name}" for name in SLOW]
+    try:
+        done = subprocess.run(command, cwd=copied, capture_output=True, timeout=LIMIT_S, check=False)
+        return done.returncode != 0
+    except subprocess.TimeoutExpired:
+        return True
+    finally:
+        path.write_text(before, encoding="utf-8")
+
+
+def main() -> None:
+    """Draw mutants, try each, print the survivors and the share noticed by part."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--mutants", type=int, default=150)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--parts", nargs="*", default=list(TESTS), choices=list(TESTS))
+    asked = parser.parse_args()
+    drawn = mutants(ROOT, tuple(asked.parts), asked.mutants, asked.seed)
+    copies: SimpleQueue[Path] = SimpleQueue()
+    started = time.monotonic()
+    with tempfile.TemporaryDirectory() as folder:
+        for number in range(asked.workers):
+            copied = Path(folder) / str(number)
+            ignored = shutil.ignore_patterns(".git", ".venv*", "*cache*", "demo", "lake", "out")
+            shutil.copytree(ROOT, copied, ignore=ignored)
+            copies.put(copied)
+
+        def attempt(mutant: Mutant) -> bool:
+            copied = copies.get()
+            try:
+                return noticed(mutant, copied)
+            finally:
+                copies.put(copied)
+
+        counted: dict[str, list[bool]] = defaultdict(list)
+        with ThreadPoolExecutor(asked.workers) as pool:
+            for mutant, found in zip(drawn, pool.map(attempt, drawn), strict=True):
+                counted[mutant.part].append(found)
+                if not found:
+                    print(f"survived: {mutant.path}:{mutant.line}: {mutant.what}", flush=True)
+    for part, results in sorted(counted.items()):
+        print(f"{part}: {sum(results)} of {len(results)} noticed")
+    every = [found for results in counted.values() for found in results]
+    print(f"all: {sum(every)} of {len(every)} ({sum(every) / len(every):.0%}), {time.monotonic() - started:.0f} s")
+
+
+if __name__ == "__main__":
+    main()
