@@ -1,4 +1,4 @@
-"""heelward: records of well completions in, measured stages, fair comparisons and a team report out."""
+"""heelward: reads records of well completions; writes measured stages, fair comparisons and a team report."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ __version__ = "0.2.0.dev0"
 
 
 def open_workspace(folder: Path | str) -> OpenWorkspace:
-    """Open a workspace for questions from Python: saved queries and SQL, as Polars frames.
+    """Open a workspace for queries from Python: saved queries and SQL, as Polars frames.
 
     Parameters
     ----------
     folder : path
         The folder of its ``heelward.toml``.
     """
-    from pipeline.notebook import OpenWorkspace  # only here: the command line must not load all of it for its help
+    from pipeline.notebook import OpenWorkspace  # imported here: the help of the command line must not load it
 
     return OpenWorkspace(Path(folder))

@@ -1,4 +1,4 @@
-"""Commands. Each imports what it needs when it runs, so that help comes at once."""
+"""Commands. Each imports what it needs when it runs, so that help is shown without delay."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from pipeline.workspace import Workspace
 
 ALL_WELL, FAILED, SET_ASIDE = 0, 1, 3
-EPILOG = "Exit codes: 0 all well, 3 a file was set aside, 1 failed."
+EPILOG = "Exit codes: 0 success, 3 a file was set aside, 1 failed."
 
 app = typer.Typer(
     name="heelward",
@@ -33,7 +33,7 @@ Where = Annotated[Path, typer.Option("--workspace", "-w", help="The workspace fo
 
 
 def main() -> None:
-    """Run the command line; turn whatever goes wrong into a message, never a traceback."""
+    """Run the command line; show every error as a message, never as a traceback."""
     from pipeline.errors import HeelwardError, explained
 
     os.environ.setdefault("RUST_BACKTRACE", "0")
@@ -44,7 +44,7 @@ def main() -> None:
         say(str(error), error=True)
         raise SystemExit(FAILED) from None
     except BaseException as error:
-        panic = type(error).__name__ == "PanicException"  # of a library; no Exception
+        panic = type(error).__name__ == "PanicException"  # raised by a library; not an Exception
         if os.environ.get("HEELWARD_DEBUG") or not (isinstance(error, Exception) or panic):
             raise
         say(explained(error), error=True)
@@ -52,7 +52,7 @@ def main() -> None:
 
 
 def _tell_warnings() -> None:
-    """Write what steps warn of to the terminal, made inert like all else."""
+    """Write the warnings of steps to the terminal, made inert like all other output."""
 
     class Inert(logging.Formatter):
         def format(self, record: logging.LogRecord) -> str:
@@ -71,7 +71,7 @@ def _open(workspace: Path) -> Workspace:
 
 @contextmanager
 def _bar(label: str) -> Iterator[Callable[[int, int, str], None]]:
-    """Show a progress bar while a step runs, where someone is looking."""
+    """Show a progress bar while a step runs, if the output is a terminal."""
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
@@ -87,25 +87,25 @@ def _bar(label: str) -> Iterator[Callable[[int, int, str], None]]:
 
 
 def _say_landed(report: Landed) -> int:
-    """Print what an ingest did; return the exit code that it asks for."""
+    """Print what an ingest did; return the exit code."""
     parts = [f"{report.landed} landed", f"{report.unchanged} unchanged"]
     if report.copies:
         parts.append(f"{report.copies} copies of landed files")
     if report.superseded:
         parts.append(f"{report.superseded} superseded by a later revision")
     if report.still_aside:
-        parts.append(f"{report.still_aside} of the unchanged still set aside")
+        parts.append(f"{report.still_aside} of the unchanged files still set aside")
     say(f"ingest: {', '.join(parts)}; {report.findings} findings")
     for table in report.restored:
-        say(f"  repaired: the lake's table '{table}' was damaged; what it lost is landed again from the landing folder")
+        say(f"  repaired: the lake's table '{table}' was damaged; its lost rows are landed again from the files")
     for path in report.incomplete:
-        say(f"  repaired: not all rows of {path} were in the lake")
+        say(f"  repaired: some rows of {path} were missing from the lake")
     for path, why in report.skipped:
         say(f"  not read: {path}: {why}")
     for path, aside in report.set_aside:
         say("\n".join(f"  {line}" for line in aside.lines(path)))
     for text in report.broken_maps:
-        say(f"this map cannot be used, and its files wait:\n{text}", error=True)
+        say(f"this map cannot be used; its files are not processed until it is corrected:\n{text}", error=True)
     if report.broken_maps:
         return FAILED
     return SET_ASIDE if report.set_aside else ALL_WELL
@@ -116,7 +116,7 @@ def demo(
     folder: Annotated[Path, typer.Argument(help="Where to build the sample workspace.")] = Path("demo"),
     small: Annotated[bool, typer.Option("--small", help="Two pads and short wells only.")] = False,
 ) -> None:
-    """Build the sample workspace, run everything, and say where the report is."""
+    """Build the sample workspace, run all steps, and print the path of the report."""
     from pipeline.demo.build import build_demo
 
     with _bar("demo") as tell:
@@ -129,24 +129,24 @@ def demo(
 
 @app.command(epilog=EPILOG)
 def init(folder: Annotated[Path, typer.Argument(help="The new workspace folder.")]) -> None:
-    """Make a new workspace with commented settings and a first source map."""
+    """Create a new workspace with commented settings and a first source map."""
     from pipeline.commands.init import make_workspace
 
     make_workspace(folder)
-    say(f"A workspace is ready in {folder}.")
+    say(f"Workspace created in {folder}.")
     say(f"1. Put records into {folder / 'landing'}.")
     first = folder / "maps" / "first_map.toml"
-    say(f"2. Adapt {first} to them; `heelward inspect FILE -w {folder}` shows how they are read.")
+    say(f"2. Edit {first} to match them; `heelward inspect FILE -w {folder}` shows how a file is read.")
     say(f"3. Run `heelward refresh -w {folder}`.")
 
 
 @app.command(epilog=EPILOG)
 def inspect(
-    file: Annotated[Path, typer.Argument(help="A record or table; with --stage, a well by any of its spellings.")],
-    stage: Annotated[int | None, typer.Option("--stage", help="Show this stage's picks and where its page is.")] = None,
+    file: Annotated[Path, typer.Argument(help="A record or table file; with --stage, a well name or alias.")],
+    stage: Annotated[int | None, typer.Option("--stage", help="Show this stage's picks and its page's path.")] = None,
     workspace: Where = Path(),
 ) -> None:
-    """Show what would be made of a file (writes nothing), or with --stage what was picked of a stage."""
+    """Show how a file would be read (writes nothing); with --stage, show the picks of a stage."""
     if stage is not None:
         from pipeline.commands.review import describe_stage
 
@@ -191,7 +191,7 @@ def _fit(space: Workspace) -> int:
     }
     say("fit: " + "; ".join(f"{label}: {', '.join(names)}" for label, names in named.items() if names))
     if report.plan_error is not None:
-        say(f"the plan for the next pad could not be used:\n{report.plan_error}", error=True)
+        say(f"the plan for the next pad cannot be used:\n{report.plan_error}", error=True)
     return ALL_WELL if report.plan_error is None else FAILED
 
 
@@ -219,7 +219,7 @@ def measure(workspace: Where = Path()) -> None:
 
 @app.command(epilog=EPILOG)
 def fit(workspace: Where = Path()) -> None:
-    """Fit the models and comparisons whose rows changed, and evaluate the plan that the settings name."""
+    """Fit the models and comparisons whose rows changed, and evaluate the plan named in the settings."""
     raise typer.Exit(_fit(_open(workspace)))
 
 
@@ -227,19 +227,19 @@ def fit(workspace: Where = Path()) -> None:
 def report(
     workspace: Where = Path(),
     quarter: Annotated[
-        str | None, typer.Option("--quarter", help="Show nothing after this quarter, such as 2025Q2.")
+        str | None, typer.Option("--quarter", help="Exclude data after this quarter, such as 2025Q2.")
     ] = None,
     as_of: Annotated[
-        str | None, typer.Option("--as-of", help="Show what was on record at the end of this day, such as 2025-07-05.")
+        str | None, typer.Option("--as-of", help="Use the data on record at the end of this day, such as 2025-07-05.")
     ] = None,
     mask: Annotated[
         str | None,
-        typer.Option("--mask", help="Replace names by stable aliases: crews, wells, pads, separated by commas."),
+        typer.Option("--mask", help="Replace names with stable aliases: crews, wells, pads, separated by commas."),
     ] = None,
-    pdf: Annotated[bool, typer.Option("--pdf", help="Also a PDF of each part.")] = False,
-    xlsx: Annotated[bool, typer.Option("--xlsx", help="Also the tables as a spreadsheet.")] = False,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Also write a PDF of each part.")] = False,
+    xlsx: Annotated[bool, typer.Option("--xlsx", help="Also write the tables as a spreadsheet.")] = False,
 ) -> None:
-    """Build the report as a self-contained page; an edition asked for lies in a folder of its own."""
+    """Build the report as a self-contained page; each edition is written to a separate folder."""
     from pipeline.report.edition import edition
 
     beside = [name for name, wanted in (("pdf", pdf), ("xlsx", xlsx)) if wanted] or None
@@ -248,7 +248,7 @@ def report(
 
 @app.command(epilog=EPILOG)
 def refresh(workspace: Where = Path()) -> None:
-    """Ingest, measure, fit and report in order; each does only what changed."""
+    """Ingest, measure, fit and report in order; each step processes only what changed."""
     space = _open(workspace)
     code = _ingest(space)
     _measure(space)
@@ -259,28 +259,28 @@ def refresh(workspace: Where = Path()) -> None:
 
 @app.command(epilog=EPILOG)
 def query(
-    name: Annotated[str | None, typer.Argument(help="Name of a saved query; without it all are listed.")] = None,
+    name: Annotated[str | None, typer.Argument(help="Name of a saved query; without it, list all.")] = None,
     workspace: Where = Path(),
     given: Annotated[
         list[str] | None, typer.Option("--set", help="A parameter, as name=value. May be repeated.")
     ] = None,
-    sql: Annotated[str | None, typer.Option("--sql", help="A SELECT statement instead of a saved query.")] = None,
-    file: Annotated[Path | None, typer.Option("--file", help="A file that holds a SELECT statement.")] = None,
+    sql: Annotated[str | None, typer.Option("--sql", help="A SELECT statement, instead of a saved query.")] = None,
+    file: Annotated[Path | None, typer.Option("--file", help="A file with a SELECT statement.")] = None,
     about: Annotated[str | None, typer.Option("--about", help="List the columns of a mart or table.")] = None,
     out: Annotated[
-        Path | None, typer.Option("--out", "-o", help="A .csv, .parquet or .xlsx file instead of the screen.")
+        Path | None, typer.Option("--out", "-o", help="Write to a .csv, .parquet or .xlsx file instead of the screen.")
     ] = None,
 ) -> None:
-    """Run a saved query, or SQL, over the marts and tables of the lake. Nothing can be written through it.
+    """Run a saved query, or SQL, on the marts and tables of the lake. Read only.
 
-    On the screen a saved query follows the display units; files, and SQL, keep the units that column names end in.
+    On the screen a saved query uses the display units; files and SQL keep the units given at the end of column names.
     """
     from pipeline import queries
     from pipeline.errors import HeelwardError
 
     asked = [word for word, value in (("NAME", name), ("--sql", sql), ("--file", file), ("--about", about)) if value]
     if len(asked) > 1 or (given and name is None):
-        raise HeelwardError(f"give one of NAME, --sql, --file, --about (got {', '.join(asked)}); --set goes with NAME")
+        raise HeelwardError(f"give one of NAME, --sql, --file, --about (got {', '.join(asked)}); --set requires NAME")
     if not asked:
         for line in queries.listing():
             say(line)
@@ -299,7 +299,7 @@ def query(
         export.show(answer, opened.settings.display_units)
     else:
         export.write(answer.frame, out)
-        say(f"{answer.frame.height} rows in {out}")
+        say(f"{answer.frame.height} rows written to {out}")
 
 
 def _text_of(path: Path) -> str:
@@ -318,22 +318,20 @@ def _pairs(given: list[str]) -> dict[str, Any]:
     for item in given:
         key, mark, value = item.partition("=")
         if not mark:
-            raise HeelwardError(f"--set takes name=value, got '{item}'")
+            raise HeelwardError(f"--set: expected name=value, got '{item}'")
         pairs[key] = value
     return pairs
 
 
 @app.command(epilog=EPILOG)
 def plan(
-    file: Annotated[Path, typer.Argument(help="A plan: the pad, its limits, and the designs, in TOML.")],
+    file: Annotated[Path, typer.Argument(help="A plan in TOML: the pad, its limits and the candidate designs.")],
     workspace: Where = Path(),
     teach: Annotated[
         str | None,
-        typer.Option("--teach", help="A comparison, such as designs_pressure: which trial would teach most."),
+        typer.Option("--teach", help="A comparison, such as designs_pressure: report the most informative trial."),
     ] = None,
-    out: Annotated[
-        Path | None, typer.Option("--out", "-o", help="An .html page, .csv or .parquet to write too.")
-    ] = None,
+    out: Annotated[Path | None, typer.Option("--out", "-o", help="Also write an .html, .csv or .parquet file.")] = None,
 ) -> None:
     """Compare candidate designs for the next pad: predictions with intervals, physics against limits, hours, cost."""
     from pipeline import steps
@@ -350,20 +348,20 @@ def plan(
 
 @app.command(epilog=EPILOG)
 def amend(
-    well: Annotated[str, typer.Argument(help="The well, by any of its spellings.")],
+    well: Annotated[str, typer.Argument(help="The well name or an alias.")],
     number: Annotated[int, typer.Argument(help="The stage (or plug, or coil run: see --level).")],
     pick: Annotated[str, typer.Argument(help="The pick, such as isip, breakdown_pressure or shut_in.")],
-    by: Annotated[str, typer.Option("--by", help="Who says so.")],
-    why: Annotated[str, typer.Option("--why", help="Why.")],
+    by: Annotated[str, typer.Option("--by", help="Name of the person who makes the amendment.")],
+    why: Annotated[str, typer.Option("--why", help="Reason for the amendment.")],
     value: Annotated[float | None, typer.Option("--value", help="The value, in the pick's unit.")] = None,
     time: Annotated[
-        str | None, typer.Option("--time", help="The moment, by the pad's clock or with an offset.")
+        str | None, typer.Option("--time", help="The time, in pad local time or with a UTC offset.")
     ] = None,
     level: Annotated[str, typer.Option("--level", help="stage, plug or run.")] = "stage",
-    withdraw: Annotated[bool, typer.Option("--withdraw", help="Take the amendment back.")] = False,
+    withdraw: Annotated[bool, typer.Option("--withdraw", help="Withdraw the amendment.")] = False,
     workspace: Where = Path(),
 ) -> None:
-    """Record an engineer's correction of a pick; it counts everywhere, and stays, until it is withdrawn."""
+    """Record an engineer's correction of a pick; it is used everywhere until it is withdrawn."""
     from pipeline.commands.review import amend as record
 
     space = _open(workspace)
@@ -372,7 +370,7 @@ def amend(
 
 @app.command(epilog=EPILOG)
 def status(workspace: Where = Path()) -> None:
-    """Say what has landed, what was set aside and why, and what is stale."""
+    """Report what has landed, what was set aside and why, and what is stale."""
     from pipeline.commands.status import describe
 
     say(describe(_open(workspace)))
@@ -381,7 +379,7 @@ def status(workspace: Where = Path()) -> None:
 @app.command(epilog=EPILOG)
 def serve(
     workspace: Where = Path(),
-    port: Annotated[int, typer.Option(help="Port of the web page; 0 takes a free one.")] = 0,
+    port: Annotated[int, typer.Option(help="Port of the web page; 0 selects a free port.")] = 0,
 ) -> None:
     """Run the schedules of the settings until stopped (Ctrl-C), with Prefect's web page."""
     from pipeline.commands.serve import serve_workspace

@@ -1,4 +1,4 @@
-"""Errors that a user reads: where, what was expected, what to do."""
+"""Errors shown to the user: where, what was expected, how to fix it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 
 class HeelwardError(Exception):
-    """Something a user can fix; its text is the whole message."""
+    """An error that the user can fix; its text is the complete message."""
 
 
 @dataclass
@@ -18,13 +18,13 @@ class SetAside(Exception):
     Attributes
     ----------
     reason : str
-        Why, in a few words.
+        Short reason.
     expected, found : str
-        What the map asked for, and what the file holds.
+        What the map requires, and what the file contains.
     fix : str
         What to do.
     line : int, optional
-        Line of the file that shows it, counted from 1.
+        Line of the file with the problem, counted from 1.
     """
 
     reason: str
@@ -38,7 +38,7 @@ class SetAside(Exception):
         return f"{at}{self.reason}; expected {self.expected}; found {self.found}; fix: {self.fix}"
 
     def lines(self, path: str = "") -> list[str]:
-        """Return what a reader of a terminal is told, line by line."""
+        """Return the message for the terminal, line by line."""
         at = f"line {self.line}" if self.line is not None else ""
         where = ", ".join(part for part in (path, at) if part)
         return [
@@ -51,35 +51,35 @@ class SetAside(Exception):
 
 
 def short(text: str, length: int = 60) -> str:
-    """Return a text fit for a message: printable, not long."""
+    """Return a text for use in a message: printable and short."""
     shown = "".join(char if char.isprintable() else "?" for char in text)
     return shown if len(shown) <= length else shown[: length - 1] + "…"
 
 
 _CAUSES = (
     ((errno.ENOSPC, errno.EDQUOT), ("No space left", "Disk quota"), "the disk is full",
-     "make room on it"),
-    ((errno.EFBIG,), ("File too large",), "a file may not grow so large here (a limit of the system)",
+     "free some disk space"),
+    ((errno.EFBIG,), ("File too large",), "the file exceeds the system's file size limit",
      "raise the limit (`ulimit -f`)"),
-    ((errno.EROFS,), ("Read-only file system",), "the place is read-only",
-     "make it writable, or name another place in heelward.toml"),
-    ((errno.EACCES, errno.EPERM), ("Permission denied", "Operation not permitted"), "the rights do not allow it",
-     "correct the rights of the workspace, its lake and its output"),
+    ((errno.EROFS,), ("Read-only file system",), "the location is read-only",
+     "make it writable, or set another location in heelward.toml"),
+    ((errno.EACCES, errno.EPERM), ("Permission denied", "Operation not permitted"), "permission denied",
+     "correct the permissions of the workspace, its lake and its output folder"),
     ((errno.ENOTDIR, errno.EISDIR, errno.EEXIST), ("Not a directory", "Is a directory"),
-     "a file stands where a folder belongs, or a folder where a file belongs", "move it away"),
+     "a file exists where a folder is expected, or a folder where a file is expected", "move it elsewhere"),
 )  # fmt: skip
 
 _COLOURS = re.compile(r"\x1b\[[0-9;]*m")
-"""Marks with which libraries colour their messages."""
+"""Codes that libraries use to colour their messages."""
 
 
 def explained(error: BaseException) -> str:
-    """Return a failure that is not the user's input in words: what the system refused, and what to do."""
+    """Describe a failure not caused by the user's input: what the system refused, and how to fix it."""
     text = " ".join(_COLOURS.sub("", str(error)).split()) or type(error).__name__
     for numbers, words, cause, fix in _CAUSES:
         if getattr(error, "errno", None) in numbers or any(word in text for word in words):
             return (
                 f"heelward stopped: {cause}.\n  {short(text, 300)}\n"
-                f"fix: {fix}, then run the command again. Nothing is half done."
+                f"fix: {fix}, then run the command again. No partial results were saved."
             )
-    return f"heelward failed: {type(error).__name__}: {short(text, 300)}\nSet HEELWARD_DEBUG=1 to see where."
+    return f"heelward failed: {type(error).__name__}: {short(text, 300)}\nSet HEELWARD_DEBUG=1 to see the traceback."

@@ -1,4 +1,4 @@
-"""Wiring of the steps for Prefect: order, retries, schedules, names. No work is done here; `steps.py` does it."""
+"""Prefect flows for the steps: order, retries, schedules, names. The work itself is done in `steps.py`."""
 
 from __future__ import annotations
 
@@ -16,20 +16,20 @@ from pipeline.workspace import open_workspace
 
 
 def _passing(_task: Task, _run: TaskRun, state: State) -> bool:
-    """Retry what may pass by itself (disk, network, a commit conflict), and nothing else."""
+    """Retry only temporary failures (disk, network, a commit conflict)."""
     error = state.result(raise_on_failure=False)
     return isinstance(error, OSError | DeltaError)
 
 
 @task(task_run_name="ingest", retries=2, retry_delay_seconds=30, retry_condition_fn=_passing)
 def ingest(workspace: str) -> int:
-    """Land new and changed files; return how many were set aside."""
+    """Land new and changed files; return the number of files set aside."""
     return len(steps.run_ingest(open_workspace(Path(workspace))).set_aside)
 
 
 @task(task_run_name="measure", retries=2, retry_delay_seconds=30, retry_condition_fn=_passing)
 def measure(workspace: str) -> int:
-    """Measure stale wells; return how many."""
+    """Measure stale wells; return their number."""
     return steps.run_measure(open_workspace(Path(workspace))).wells
 
 
@@ -41,7 +41,7 @@ def fit(workspace: str) -> list[str]:
 
 @task(task_run_name="report", retries=2, retry_delay_seconds=30, retry_condition_fn=_passing)
 def report(workspace: str) -> str:
-    """Build the report; return where it is."""
+    """Build the report; return its path."""
     return str(steps.run_report(open_workspace(Path(workspace))).path)
 
 

@@ -1,4 +1,4 @@
-"""Loops over samples that the benchmarks show numpy to be too slow for."""
+"""Loops over samples for which numpy is too slow, according to the benchmarks."""
 
 from __future__ import annotations
 
@@ -16,17 +16,17 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 
 
 def compiled(function: Function) -> Function:
-    """Compile a function of arrays and numbers at its first call.
+    """Compile a function of arrays and numbers on its first call.
 
-    The machine code is kept under a name made from the sources of all such functions and of what they call, so that
-    none outlives a change. It lies beside the package, or in a folder of the user where that cannot be written. A
+    The machine code is cached under a name made from the sources of all such functions and of what they call, so that
+    a source change invalidates it. The cache is next to the package, or in a user folder if that is not writable. A
     division by zero gives inf or NaN, as in numpy.
     """
     return cast(Function, _kept(numba.njit, nogil=True, error_model="numpy")(function))
 
 
 def elementwise(function: Function) -> Function:
-    """Compile a function of numbers at its first call, for numbers and arrays (a numpy ufunc); kept likewise."""
+    """Compile a function of numbers on its first call, for numbers and arrays (a numpy ufunc); cached as above."""
     return cast(Function, functools.update_wrapper(_kept(numba.vectorize)(function), function))
 
 
@@ -36,7 +36,7 @@ def _kept(compiler: Callable[..., Any], **options: Any) -> Callable[[Any], Any]:
         numba.config.CACHE_DIR = str(cache_folder())
         try:
             return compiler(cache=True, **options)(function)
-        except RuntimeError:  # nowhere to keep it
+        except RuntimeError:  # no writable cache folder
             return compiler(**options)(function)
         finally:
             numba.config.CACHE_DIR = before
@@ -45,7 +45,7 @@ def _kept(compiler: Callable[..., Any], **options: Any) -> Callable[[Any], Any]:
 
 
 def cache_folder(package: Path = PACKAGE) -> Path:
-    """Return where machine code of the present sources is kept."""
+    """Return the cache folder for machine code of the current sources."""
     name = f"compiled-{source_digest('picks', 'physics', 'ingest/lines.py', package=package)}"
     beside = package / "__pycache__"
     if os.access(beside if beside.exists() else package, os.W_OK):

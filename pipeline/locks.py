@@ -1,4 +1,4 @@
-"""One run at a time: a workspace, or a file of it, held by the process that writes it."""
+"""Locks: a workspace, or one of its files, is locked by the process that writes it."""
 
 from __future__ import annotations
 
@@ -20,21 +20,21 @@ from pipeline.workspace import replace_text
 
 log = logging.getLogger("heelward")
 TOLD_AFTER_S = 0.5
-"""A shorter wait is not worth a message. [s]"""
+"""A shorter wait is not reported. [s]"""
 
 
 @dataclass(frozen=True)
 class Holder:
-    """Who holds a lock.
+    """The holder of a lock.
 
     Attributes
     ----------
     step : str
-        What it does.
+        Step that it runs.
     process : int
     host : str
     since : str
-        UTC, as a reader sees it.
+        UTC, as displayed.
     """
 
     step: str
@@ -52,17 +52,17 @@ class Holder:
 
 
 def refused(what: str, holder: object, waited_s: float) -> HeelwardError:
-    """Return what a run is told that has waited in vain."""
+    """Return the error for a run whose wait has timed out."""
     return HeelwardError(
-        f"{what} is in use by {holder}. Waited {waited_s:g} s.\n"
-        "fix: run this again when it has ended, or let runs wait longer: 'wait_s' in the settings"
+        f"{what} is in use by {holder}. Waited {waited_s:g} s, then stopped.\n"
+        "fix: run the command again when that run has ended, or increase 'wait_s' in the settings"
     )
 
 
 def wait_until(
     take: Callable[[], bool], what: str, holder: Callable[[], object], wait_s: float, pause_s: float
 ) -> None:
-    """Try until something is taken; say once who holds it.
+    """Try until the lock is acquired; report its holder once.
 
     Raises
     ------
@@ -82,18 +82,18 @@ def wait_until(
 
 @contextmanager
 def held(path: Path, step: str, wait_s: float, what: str = "this workspace") -> Iterator[None]:
-    """Hold a lock file while the block runs. The system frees it with the process, however that ends.
+    """Hold a lock file while the block runs. The system releases it when the process ends for any reason.
 
     Parameters
     ----------
     path : Path
-        The lock file; beside it stands who holds it.
+        The lock file; its holder is written to a file next to it.
     step : str
-        What the holder does, for the message that others read.
+        Step that the holder runs, for the message shown to other processes.
     wait_s : float
         How long to wait for another holder. [s]
     what : str
-        What is held, for that message.
+        What is locked, for that message.
 
     Raises
     ------

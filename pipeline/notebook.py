@@ -1,4 +1,4 @@
-"""A workspace opened for questions from Python."""
+"""A workspace opened for queries from Python."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from pipeline import queries, steps, workspace
 
 
 class OpenWorkspace:
-    """A workspace whose lake is read as it is at the first question. Nothing can be written through it.
+    """A workspace for reading only. The lake is read in its state at the first query.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ class OpenWorkspace:
         return queries.connect(steps.open_lake(self.workspace), settings.display_units, zone=settings.time_zone)
 
     def query(self, name: str, **parameters: Any) -> pl.DataFrame:
-        """Return the rows of a saved query, in the units that its column names end in.
+        """Return the rows of a saved query, in the units given at the end of its column names.
 
         Raises
         ------
@@ -45,12 +45,12 @@ class OpenWorkspace:
         return queries.run(self._connection, queries.load(name), parameters).frame
 
     def sql(self, text: str) -> pl.DataFrame:
-        """Return the rows of a SELECT statement over marts and tables.
+        """Return the rows of a SELECT statement on marts and tables.
 
         Raises
         ------
         HeelwardError
-            If it is no single SELECT statement, or DuckDB cannot run it.
+            If it is not a single SELECT statement, or DuckDB cannot run it.
         """
         return queries.run_sql(self._connection, text).frame
 

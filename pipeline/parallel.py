@@ -41,7 +41,7 @@ def map_unordered(
     ----------
     make_worker : callable
         Called once in each process; returns the function that runs a task. Must be picklable, like the tasks: a
-        function of a module, or a partial of one.
+        module-level function, or a partial of one.
     tasks : iterable
     min_tasks_per_worker : int
         Tasks that pay for starting one process: with fewer than twice as many, this process runs them all.
@@ -92,7 +92,7 @@ def map_unordered(
 
 
 def _cores() -> int:
-    """Cores that this process may run on."""
+    """Number of cores available to this process."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
@@ -121,7 +121,7 @@ def _feed(
                 except (OSError, EOFError, pickle.UnpicklingError):
                     left.append(task)
                     return
-    except (OSError, IndexError):  # it was gone before it began; another took the last task
+    except (OSError, IndexError):  # it ended before it started; another took the last task
         pass
     except Exception as error:
         done.put(_Done(error=error))
@@ -131,7 +131,7 @@ def _feed(
 
 def run_worker() -> None:
     """Worker loop: unpickle the function, then tasks, from stdin; pickle each result to stdout."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interrupt is the other process's to answer
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent process handles interrupts
     ask, answer = sys.stdin.buffer, sys.stdout.buffer
     sys.stdout = sys.stderr
     run = pickle.load(ask)()

@@ -1,4 +1,4 @@
-"""Saved queries over the marts of the lake."""
+"""Saved queries on the marts of the lake."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from pipeline.units import format_quantities, shown, shown_units
 
 
 def folder() -> Path:
-    """Where the saved queries lie."""
+    """Folder of the saved queries."""
     return resources.folder("queries")
 
 
@@ -38,7 +38,7 @@ def load(name: str, within: Path | None = None) -> Statement:
     Raises
     ------
     HeelwardError
-        If there is none of that name, or its header is incomplete.
+        If no query has that name, or its header is incomplete.
     """
     known = names()
     if within is None and name not in known:
@@ -48,14 +48,14 @@ def load(name: str, within: Path | None = None) -> Statement:
 
 @dataclass(frozen=True)
 class Answer:
-    """What a query gave: its rows, and what is known of each of their columns."""
+    """Result of a query: its rows, and the description of each column."""
 
     query: Statement
     frame: pl.DataFrame
     columns: list[Described]
 
     def unit(self, column: str) -> str:
-        """Unit of a column, empty where it has none."""
+        """Unit of a column, empty if it has none."""
         return next((item.unit for item in self.columns if item.name == column), "")
 
 
@@ -67,7 +67,7 @@ def connect(
     zone: str = "UTC",
     quarter: str | None = None,
 ) -> duckdb.DuckDBPyConnection:
-    """Open a connection that queries run on: tables, marts, and the macros that titles write numbers with.
+    """Open a connection for queries: tables, marts, and the macros that format numbers in titles.
 
     Parameters
     ----------
@@ -75,7 +75,7 @@ def connect(
     system : str
         ``field`` or ``metric``.
     seen, zone, quarter
-        As `Lake.connect` takes them.
+        As in `Lake.connect`.
     """
 
     def rows_shown(table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
@@ -88,7 +88,7 @@ def connect(
 
 
 def sentences_shown(table: Table, rows: Any, system: str) -> Any:
-    """Return rows of a table, a frame or a lazy one, with the amounts in its own sentences in the units of a system."""
+    """Return rows of a table (frame or lazy frame) with the amounts in its texts converted to the units of a system."""
 
     def written(texts: pl.Series) -> pl.Series:
         named = texts.filter(texts.str.contains("{", literal=True)).unique()
@@ -102,11 +102,11 @@ def sentences_shown(table: Table, rows: Any, system: str) -> Any:
 
 
 def speak(connection: duckdb.DuckDBPyConnection, system: str = "field") -> None:
-    """Teach a connection the macro that titles say numbers with.
+    """Add to a connection the macros that format numbers in titles.
 
-    ``said(amount, unit)`` is the amount in the units shown, in three figures, and the unit's label;
-    ``said_change(amount, unit)`` the same with its sign. ``trend_p(values)`` is the p value of Mann and Kendall's test
-    of a list in the order of time, null where it is too short to quote one; ``trend_slope(values)`` Theil and Sen's
+    ``said(amount, unit)`` is the amount in display units, to three significant figures, with the unit's label;
+    ``said_change(amount, unit)`` the same with its sign. ``trend_p(values)`` is the p value of the Mann-Kendall test
+    of a list in time order, null if the list is too short for a p value; ``trend_slope(values)`` is the Theil-Sen
     slope.
     """
     factors: dict[str, float] = {}
@@ -126,14 +126,14 @@ def speak(connection: duckdb.DuckDBPyConnection, system: str = "field") -> None:
         sign = f"CASE WHEN {in_units} < 0 THEN '−' ELSE '{plus}' END"
         said = f"CASE WHEN isfinite(amount) THEN rtrim({sign} || {size} || ' ' || {label}) END"
         connection.execute(f"CREATE MACRO {name}(amount, unit) AS {said}")
-    special: Any = "special"  # a null is an answer
+    special: Any = "special"  # null is a valid result
     functions: dict[str, Any] = {"trend_p": trend_p, "trend_slope": trend_slope}
     for name, function in functions.items():
         connection.create_function(name, function, ["DOUBLE[]"], "DOUBLE", null_handling=special)
 
 
 def _map(values: Mapping[str, float | str], absent: float | str) -> str:
-    """Return a literal map; a key that is no unit tells its type where it is empty otherwise."""
+    """Return a literal map; the empty key, which is not a unit, sets its type if there are no other keys."""
     return "MAP {" + ", ".join(f"'{key}': {value!r}" for key, value in {"": absent, **values}.items()) + "}"
 
 
@@ -151,14 +151,14 @@ def run(
         With the lake's tables and marts as views.
     query : Statement
     given : dict, optional
-        Values of its parameters; those not given are null.
+        Values of its parameters; missing ones are null.
     chart : polars.DataFrame, optional
-        Of a title: the rows of its chart, where they are at hand; else its chart's query is run for them.
+        For a title: the rows of its chart, if available; otherwise the chart's query is run.
 
     Raises
     ------
     HeelwardError
-        If a parameter is not known, or a column is described nowhere.
+        If a parameter is unknown, or a column has no description.
     """
     wanted = [item.name for item in query.parameters]
     unknown = sorted(set(given or {}) - set(wanted))
@@ -169,31 +169,31 @@ def run(
     if query.chart:
         rows = run(connection, load(query.chart), given).frame if chart is None else chart
         connection.register("chart", rows)
-    used = {name: value for name, value in bound.items() if f"${name}" in query.sql}  # a title may pass one on only
+    used = {name: value for name, value in bound.items() if f"${name}" in query.sql}  # a title may only pass one on
     frame: pl.DataFrame = connection.sql(query.sql, params=used or None).pl()
     return Answer(query, frame, describe(query, frame.columns, tables_read(connection, query.sql), columns_known()))
 
 
 def run_sql(connection: duckdb.DuckDBPyConnection, text: str) -> Answer:
-    """Run a query that somebody wrote, over the marts and tables of a connection; its columns are in the lake's units.
+    """Run a query written by a user on the marts and tables of a connection; its columns are in the lake's units.
 
     Parameters
     ----------
     connection : duckdb connection
-        Of `connect`: it can reach no file, and nothing can be written through it.
+        From `connect`: it has no access to files and cannot write.
     text : str
         One SELECT statement of DuckDB's SQL.
 
     Raises
     ------
     HeelwardError
-        If it is anything else, or DuckDB cannot run it; says why and which tables there are.
+        If it is anything else, or DuckDB cannot run it; gives the reason and the available tables.
     """
     try:
         statements = connection.extract_statements(text)
         if len(statements) != 1 or statements[0].type != duckdb.StatementType.SELECT:
             found = "no statement" if not statements else ", ".join(str(each.type.name) for each in statements)
-            raise HeelwardError(f"only one SELECT statement can be run over the lake; found: {found}")
+            raise HeelwardError(f"only one SELECT statement is allowed; found: {found}")
         frame: pl.DataFrame = connection.sql(text).pl()
     except duckdb.Error as error:
         raise HeelwardError(f"{inert_lines(str(error))}\n{_there(connection)}") from None
@@ -206,7 +206,7 @@ def _there(connection: duckdb.DuckDBPyConnection) -> str:
     names = {name for (name,) in connection.sql("SELECT table_name FROM duckdb_tables()").fetchall()}
     there = {"marts": names & marts().keys(), "tables": TABLES.keys()}
     lines = [f"{kind}: {', '.join(sorted(of_it))}" for kind, of_it in there.items()]
-    return "\n".join([*lines, "columns of one of them: `heelward query --about NAME`"])
+    return "\n".join([*lines, "to list the columns of one: `heelward query --about NAME`"])
 
 
 def about(name: str) -> Answer:
@@ -215,7 +215,7 @@ def about(name: str) -> Answer:
     Raises
     ------
     HeelwardError
-        If there is none of that name; names those there are.
+        If no mart or table has that name; lists the known names.
     """
     known = columns_known()
     if name not in known:
@@ -232,18 +232,18 @@ def _per(grain: str) -> str:
 
 
 def listing() -> list[str]:
-    """Return the saved queries, and the marts and tables that SQL can read, a line each."""
+    """Return the saved queries, and the marts and tables that SQL can read, one line each."""
     saved = [f"  {name:24} {load(name).title}" for name in names() if not name.endswith("_title")]
     read = [f"  {name:24} one row per {_per(mart.grain)}" for name, mart in marts().items()]
     return [
         "saved queries (`heelward query NAME`):", *saved, "",
-        "marts (`heelward query --sql \"SELECT ... FROM stage\"`, columns by `--about stage`):", *read, "",
+        "marts (`heelward query --sql \"SELECT ... FROM stage\"`, list columns with `--about stage`):", *read, "",
         "tables: " + ", ".join(sorted(TABLES)),
     ]  # fmt: skip
 
 
 def in_units_shown(answer: Answer, system: str) -> tuple[pl.DataFrame, dict[str, str]]:
-    """Return the rows of an answer in the units of a system, and the labels of the units.
+    """Return the rows of an answer in the units of a system, and the unit labels.
 
     Parameters
     ----------
@@ -263,6 +263,6 @@ def in_units_shown(answer: Answer, system: str) -> tuple[pl.DataFrame, dict[str,
 
 
 def heading(column: str, unit: str, label: str) -> str:
-    """Return the heading of a column: its name in words, and the label of the unit shown in the place of its suffix."""
+    """Return the heading of a column: its name in words, with the label of the display unit instead of its suffix."""
     bare = column.removesuffix("_" + unit.replace("/", "_")) if label else column
     return bare.replace("_", " ") + (f" [{label}]" if label else "")

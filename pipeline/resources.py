@@ -1,4 +1,4 @@
-"""Where queries, report pages and the sample workspace lie: in an installed wheel or in a checkout."""
+"""Location of queries, report pages and the sample workspace: in an installed wheel or in a checkout."""
 
 from __future__ import annotations
 
@@ -16,18 +16,18 @@ def folder(name: str) -> Path:
     Raises
     ------
     FileNotFoundError
-        If it is in neither place.
+        If it is in neither location.
     """
     package = Path(str(files("pipeline")))
     for candidate in (package / "_assets" / name, package.parent / name):
         if candidate.is_dir():
             return candidate
-    raise FileNotFoundError(f"the folder '{name}' of heelward is missing: install the package again")
+    raise FileNotFoundError(f"the folder '{name}' of heelward is missing: reinstall the package")
 
 
 @cache
 def source_digest(*names: str, package: Path = PACKAGE) -> str:
-    """Return a hash of the product's own sources in some folders or files: what results of theirs follow from."""
+    """Return a hash of the product's sources in given folders or files; their results depend on these sources."""
     digest = hashlib.sha256()
     for name in names:
         place = package / name

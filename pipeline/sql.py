@@ -1,4 +1,4 @@
-"""SQL files with a header that says what they answer, what a row is, and what each column that they make is."""
+"""SQL files with a header that describes their purpose, their rows and the columns that they create."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _ITEM = re.compile(r"^--\s{3}(\w+)(?: \[([^\]]+)\])?: (.+)$")
 
 @dataclass(frozen=True)
 class Described:
-    """A column or parameter: name, unit (empty where it has none), meaning."""
+    """A column or parameter: name, unit (empty if it has none), meaning."""
 
     name: str
     unit: str
@@ -27,7 +27,7 @@ class Described:
 
 
 Catalogue = Mapping[str, Mapping[str, Described]]
-"""What is known of the columns of each table and mart, by its name."""
+"""Descriptions of the columns of each table and mart, by name."""
 
 
 @dataclass(frozen=True)
@@ -39,18 +39,18 @@ class Statement:
     name : str
         Name of the file.
     title, reader, grain : str
-        What it answers, who asks it, and what a row is.
+        Its purpose, its reader, and the meaning of a row.
     key : tuple of str
-        Of a mart: the columns that name a row.
+        For a mart: the columns that identify a row.
     follows : tuple of str
-        Tables whose description of a column goes before that of the others it reads, the first first.
+        Tables whose column descriptions take precedence over the other tables it reads, in order.
     parameters : tuple of Described
-        Named parameters, bound and never pasted in.
+        Named parameters, always bound and never inserted as text.
     made : dict of str to Described
-        Columns that it makes; what is known of the others is known of the tables that it reads.
+        Columns that it creates; the others are described by the tables that it reads.
     sql : str
     chart : str
-        Of a title: the query whose rows it reads as the view ``chart``; empty where it reads none.
+        For a title: the query whose rows it reads as the view ``chart``; empty if it reads none.
     """
 
     name: str
@@ -87,7 +87,7 @@ def read_statement(path: Path) -> Statement:
             break
     missing = [key for key in ("title", "grain") if key not in fields]
     if missing:
-        raise HeelwardError(f"{path}: the header lacks {', '.join(missing)}")
+        raise HeelwardError(f"{path}: the header is missing: {', '.join(missing)}")
     key, follows = (
         tuple(part.strip() for part in fields.get(field, "").split(",") if part.strip()) for field in ("key", "follows")
     )
@@ -99,7 +99,7 @@ def read_statement(path: Path) -> Statement:
 
 
 def tables_read(connection: duckdb.DuckDBPyConnection, sql: str) -> set[str]:
-    """Return the tables and views that a query reads, by the tree that DuckDB parses it into."""
+    """Return the tables and views that a query reads, from DuckDB's parse tree."""
     ((tree,),) = connection.execute("SELECT json_serialize_sql(?)", [sql]).fetchall()
     tables: set[str] = set()
     shared: set[str] = set()
@@ -117,7 +117,7 @@ def tables_read(connection: duckdb.DuckDBPyConnection, sql: str) -> set[str]:
 
 
 def describe(statement: Statement, columns: Iterable[str], read: Iterable[str], known: Catalogue) -> list[Described]:
-    """Return what is known of a statement's columns: from its header, else from what it reads.
+    """Return the descriptions of a statement's columns: from its header, otherwise from the tables it reads.
 
     Parameters
     ----------
@@ -131,7 +131,7 @@ def describe(statement: Statement, columns: Iterable[str], read: Iterable[str], 
     Raises
     ------
     HeelwardError
-        If a column is described nowhere, or differently by two tables that it may come from.
+        If a column has no description, or has different descriptions in two of its possible source tables.
     """
     found = []
     for column in columns:
@@ -144,6 +144,6 @@ def describe(statement: Statement, columns: Iterable[str], read: Iterable[str], 
         elif len(described) == 1:
             found.append(described.pop())
         else:
-            why = "is described nowhere" if not described else "has several meanings in what it reads"
+            why = "has no description" if not described else "has different descriptions in the tables read"
             raise HeelwardError(f"{statement.name}.sql: column {column} {why}: describe it in the header")
     return found

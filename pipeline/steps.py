@@ -1,4 +1,4 @@
-"""The steps: plain functions on a workspace, called by commands and flows alike."""
+"""The steps: plain functions on a workspace, called by both commands and flows."""
 
 from __future__ import annotations
 
@@ -44,20 +44,20 @@ def open_lake(workspace: Workspace, *, anew: bool = False) -> Lake:
     ----------
     workspace : Workspace
     anew : bool
-        Whether a lake below the workspace that was deleted may be made again from the landing folder.
+        Whether a deleted lake inside the workspace may be rebuilt from the landing folder.
 
     Raises
     ------
     HeelwardError
-        If the workspace has had a lake that is not there any more: it must not be taken for an empty one.
+        If the workspace had a lake that is now missing: it must not be treated as empty.
     """
     lake, note = Lake(workspace.lake, workspace.settings.storage), workspace.state / "lake"
     gone = "://" not in lake.root and not Path(lake.root).is_dir() and _noted(note) == lake.root
     if gone and not (anew and _below(workspace, lake)):
         raise HeelwardError(
-            f"the lake of this workspace is not there: {lake.root}. Nothing was changed.\n"
-            "fix: bring it back (is a share not mounted?), or make a new one by `heelward ingest`\n"
-            f"(for a lake outside the workspace delete {note} first)"
+            f"the lake of this workspace is missing: {lake.root}. Nothing was changed.\n"
+            "fix: restore it (check that its network share is mounted), or create a new one with `heelward ingest`\n"
+            f"(for a lake outside the workspace, delete {note} first)"
         )
     return lake
 
@@ -72,10 +72,10 @@ def _noted(note: Path) -> str:
 
 @contextmanager
 def _alone(workspace: Workspace, step: str, *, writes_lake: bool = True) -> Iterator[Lake]:
-    """Hold the workspace, and the lake where it is written, while a step runs; return the lake.
+    """Lock the workspace, and the lake if it is written, while a step runs; return the lake.
 
-    A lake below the workspace is held with it. One elsewhere may belong to several workspaces: on this machine it has
-    a lock file of its own, in an object store a lease.
+    A lake inside the workspace is locked with it. A lake elsewhere may be shared by several workspaces: on this machine
+    it has a separate lock file, in an object store a lease.
     """
     wait_s, lake = workspace.settings.wait_s, open_lake(workspace, anew=step == "ingest")
     with ExitStack() as stack:
@@ -93,13 +93,13 @@ def _alone(workspace: Workspace, step: str, *, writes_lake: bool = True) -> Iter
 
 
 def versions(lake: Lake) -> dict[str, int]:
-    """Return the present version of every table that exists."""
+    """Return the current version of every table that exists."""
     found = {name: lake.version(table) for name, table in TABLES.items() if table is not SNAPSHOTS}
     return {name: version for name, version in found.items() if version is not None}
 
 
 def _snapshot(workspace: Workspace, lake: Lake, step: str, result: Result) -> Result:
-    """Append the state of all tables after a step; a step that changed nothing adds none, unless it is the first."""
+    """Append the state of all tables after a step; a step without changes adds no row, unless it is the first."""
     before = lake.scan(SNAPSHOTS).filter(pl.col("step") == step).select(pl.len()).collect().item()
     if result.changed or not before:
         at = datetime.now(UTC)
@@ -128,7 +128,7 @@ def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measu
 def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport:
     """Fit the models and comparisons that are stale, then evaluate the workspace's plan for the next pad.
 
-    A plan that cannot be used is told, and keeps nothing else from being done.
+    A plan that cannot be used is reported; everything else is still done.
     """
     with _alone(workspace, "fit") as lake:
         report = fit(lake, workspace.settings.time_zone, progress)
@@ -147,7 +147,7 @@ def run_report(
     edition: Edition = PLAIN,
     beside: Sequence[str] | None = None,
 ) -> Built:
-    """Build an edition of the report: from the present tables, or as they were on a past day.
+    """Build an edition of the report: from the current tables, or from their state on a past day.
 
     Parameters
     ----------
@@ -155,12 +155,12 @@ def run_report(
     progress : callable, optional
     edition : Edition
     beside : sequence of str, optional
-        ``pdf``, ``xlsx``; the settings' where absent.
+        ``pdf``, ``xlsx``; default: as in the settings.
 
     Raises
     ------
     HeelwardError
-        If nothing was on record on the day asked for.
+        If there was no data on record on the requested day.
     """
     settings = workspace.settings
     asked = settings.beside if beside is None else beside
@@ -171,19 +171,19 @@ def run_report(
 
 
 def run_query(workspace: Workspace, name: str, given: dict[str, Any]) -> Answer:
-    """Run a saved query over the present lake."""
+    """Run a saved query on the current lake."""
     query, settings = queries.load(name), workspace.settings
     connection = queries.connect(open_lake(workspace), settings.display_units, zone=settings.time_zone)
     return queries.run(connection, query, given)
 
 
 def run_sql(workspace: Workspace, text: str) -> Answer:
-    """Run a SELECT statement that somebody wrote over the marts and tables of the present lake."""
+    """Run a user's SELECT statement on the marts and tables of the current lake."""
     return queries.run_sql(queries.connect(open_lake(workspace), zone=workspace.settings.time_zone), text)
 
 
 def run_plan(workspace: Workspace, path: Path, teach: str | None = None, out: Path | None = None) -> Planned:
-    """Compare the designs of a plan file; write its page where one is asked for."""
+    """Compare the designs of a plan file; write its page if requested."""
     planned = plan(open_lake(workspace), path, workspace.settings.time_zone, () if teach is None else (teach,))
     planned = planned.shown_in(workspace.settings.display_units)
     if out is not None:
@@ -202,13 +202,13 @@ class Refreshed:
 
 
 def refresh(workspace: Workspace, progress: Callable[[str], Progress] | None = None) -> Refreshed:
-    """Run the four steps in order; each does only what changed.
+    """Run the four steps in order; each processes only what changed.
 
     Parameters
     ----------
     workspace : Workspace
     progress : callable, optional
-        Given a step's name, returns what that step tells its progress to.
+        Takes a step's name and returns the progress function of that step.
     """
 
     def of(step: str) -> Progress | None:

@@ -1,4 +1,4 @@
-"""Text that came from files, made harmless to look at: on a page, in a message, on a terminal."""
+"""Text from files, made safe to display: on a page, in a message, on a terminal."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ import sys
 import unicodedata
 
 _CATEGORIES = frozenset({"Cc", "Cf", "Co", "Cn", "Cs", "Zl", "Zp"})
-"""Control, format, private, unassigned and surrogate characters, and line and paragraph marks: what hides, moves a
-cursor, colours a terminal, or turns the direction of writing."""
+"""Control, format, private, unassigned and surrogate characters, and line and paragraph marks: what can hide, move a
+cursor, colour a terminal, or reverse the direction of text."""
 MARK = "\ufffd"
 
 
 def inert_text(value: str, keep: str = "") -> str:
-    """Return a text in which a mark stands for each character that is invisible or acts on what shows it."""
+    """Return a text with each character that is invisible or controls the display replaced by a mark."""
     if value.isascii() and value.isprintable():
         return value
     return "".join(
@@ -21,10 +21,10 @@ def inert_text(value: str, keep: str = "") -> str:
 
 
 def inert_lines(value: str) -> str:
-    """Return a text of several lines made inert line by line."""
+    """Return a text of several lines, made inert line by line."""
     return inert_text(value, keep="\n")
 
 
 def say(text: str, *, error: bool = False) -> None:
-    """Print a text; the only way in which heelward writes to a terminal, beside its tables, which pass it too."""
+    """Print a text; heelward writes to the terminal only through this function, including its tables."""
     print(inert_lines(text), file=sys.stderr if error else sys.stdout, flush=error)

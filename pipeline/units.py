@@ -11,7 +11,7 @@ from typing import Any
 
 _AMOUNT = re.compile(r"\{([+-]?[\d.]+) ([^{}]{1,12})\}")
 
-# What a reader sees, by the workspace's `display_units`: lake unit -> (shown unit in pint's words, label).
+# Display units, by the workspace's `display_units`: lake unit -> (display unit in pint's notation, label).
 _SHOWN: dict[str, dict[str, tuple[str, str]]] = {
     "field": {},
     "metric": {
@@ -38,7 +38,7 @@ _SHOWN: dict[str, dict[str, tuple[str, str]]] = {
 
 
 _SPELLED = {"1000 USD": "thousand USD", "kft": "thousand ft"}
-"""Units that are no physical ones, as a reader writes them."""
+"""Units that are not physical units, as displayed."""
 
 
 @dataclass(frozen=True)
@@ -50,12 +50,12 @@ class Linear:
 
 
 class UnknownUnit(ValueError):
-    """A unit's name is not in ``units.txt``, or two units measure different things."""
+    """A unit's name is not in ``units.txt``, or two units have different dimensions."""
 
 
 @cache
 def registry() -> Any:
-    """Return the pint registry built from ``units.txt`` and nothing else."""
+    """Return the pint registry built only from ``units.txt``."""
     import pint
 
     ureg = pint.UnitRegistry(None, cache_folder=None, autoconvert_offset_to_baseunit=True)
@@ -76,7 +76,7 @@ def conversion(source: str, target: str) -> Linear:
     Raises
     ------
     UnknownUnit
-        If a name is not known or the dimensions differ; the message names both.
+        If a name is unknown or the dimensions differ; the message names both.
     """
     import pint
 
@@ -85,28 +85,28 @@ def conversion(source: str, target: str) -> Linear:
         at_zero = float(ureg.Quantity(0.0, source).to(target).magnitude)
         at_one = float(ureg.Quantity(1.0, source).to(target).magnitude)
     except pint.DimensionalityError as error:
-        raise UnknownUnit(f"'{source}' cannot be converted to '{target}': they measure different things") from error
-    except Exception as error:  # pint raises many kinds for a text that is no unit
-        raise UnknownUnit(f"'{source}' is not a unit that heelward knows (see pipeline/units.txt)") from error
+        raise UnknownUnit(f"'{source}' cannot be converted to '{target}': the dimensions differ") from error
+    except Exception as error:  # pint raises many kinds for a text that is not a unit
+        raise UnknownUnit(f"'{source}' is not a known unit (see pipeline/units.txt)") from error
     if at_zero == 0.0:
         return Linear(at_one, 0.0)
     return Linear(at_one - at_zero, at_zero)
 
 
 def spellings(written: str) -> list[str]:
-    """Return how a unit found in a file may be meant: as written, in lower case, with m3 for m**3, without brackets."""
+    """Return possible readings of a unit from a file: as written, in lower case, m3 as m**3, without brackets."""
     bare = written.strip("[]() \t")
     cubic = re.sub(r"(?<![a-z])(m|ft|in)[\^]?([23])(?!\d)", r"\1**\2", bare).replace("²", "**2").replace("³", "**3")
     return list(dict.fromkeys((bare, bare.lower(), cubic, cubic.lower())))
 
 
 def shown_units(system: str) -> list[str]:
-    """Return the lake units that a system shows otherwise."""
+    """Return the lake units that a system displays in another unit."""
     return [*_SHOWN[system], *_SPELLED]
 
 
 def shown(unit: str, system: str) -> tuple[Linear, str]:
-    """Return how a lake unit is shown in a system (``"field"`` or ``"metric"``): conversion and label."""
+    """Return how a lake unit is displayed in a system (``"field"`` or ``"metric"``): conversion and label."""
     target = _SHOWN[system].get(unit)
     if target is None:
         return Linear(1.0, 0.0), _SPELLED.get(unit, unit)
@@ -114,15 +114,15 @@ def shown(unit: str, system: str) -> tuple[Linear, str]:
 
 
 def format_number(value: float, digits: int = 4, *, plus: bool = False) -> str:
-    """Return a number as a reader expects it: thousands apart, some significant digits, never an exponent.
+    """Return a number as text: thousands separators, a number of significant digits, no exponent.
 
     Parameters
     ----------
     value : float
     digits : int
-        Significant digits; all digits before the point are written in any case.
+        Significant digits; all digits before the decimal point are always written.
     plus : bool
-        Whether a positive number carries its sign.
+        Whether a positive number has a plus sign.
     """
     if not math.isfinite(value):
         return "–"
@@ -132,9 +132,9 @@ def format_number(value: float, digits: int = 4, *, plus: bool = False) -> str:
 
 
 def qty(value: float, unit: str, *, plus: bool = False) -> str:
-    """Return an amount as a sentence carries it until it is known who reads it: ``{450.25 psi}``.
+    """Return an amount as stored in a text until the display units are known: ``{450.25 psi}``.
 
-    `format_quantities` writes it out in the units shown.
+    `format_quantities` converts it to the display units.
     """
     text = f"{value:{'+' if plus else ''}.6f}".rstrip("0").rstrip(".")
     if unit in ("", "ratio") or not math.isfinite(value):
@@ -143,7 +143,7 @@ def qty(value: float, unit: str, *, plus: bool = False) -> str:
 
 
 def format_quantities(text: str, system: str = "field") -> str:
-    """Return a sentence with its amounts, written ``{-1669 psi}``, in the units shown; a plus sign is kept."""
+    """Return a text with its amounts, written as ``{-1669 psi}``, in display units; a plus sign is kept."""
 
     def written(found: re.Match[str]) -> str:
         line, label = shown(found[2], system)
@@ -154,6 +154,6 @@ def format_quantities(text: str, system: str = "field") -> str:
 
 
 def format_quantity(value: float, unit: str, system: str = "field", digits: int = 3) -> str:
-    """Return an amount in the units shown, with their label."""
+    """Return an amount in display units, with the unit label."""
     line, label = shown(unit, system)
     return f"{format_number(value * line.factor + line.offset, digits)} {'' if label == 'ratio' else label}".rstrip()

@@ -29,7 +29,7 @@ def _zones() -> frozenset[str]:
 
 
 def known_zone(name: str) -> bool:
-    """Whether a time zone is one of the IANA list, which every reader of the lake knows, not one of this machine's."""
+    """Whether a time zone is in the IANA list, which every reader of the lake knows, and not only on this machine."""
     return name in _zones()
 
 
@@ -40,7 +40,7 @@ class Frozen(BaseModel):
 
 
 class Schedules(Frozen):
-    """When `heelward serve` runs the steps: cron expressions on the workspace's clock; empty for never."""
+    """When `heelward serve` runs the steps: cron expressions in the workspace's time zone; empty for never."""
 
     refresh: str = "0 5 * * *"
 
@@ -65,7 +65,7 @@ class Settings(Frozen):
     @classmethod
     def _known_zone(cls, value: str) -> str:
         if not known_zone(value):
-            raise ValueError("is no time zone; write one such as America/Denver")
+            raise ValueError("is not a known time zone; use one such as America/Denver")
         return value
 
     @field_validator("schedules")
@@ -111,17 +111,17 @@ class Workspace:
 
     @property
     def state(self) -> Path:
-        """Folder of locks and of what a run needs while it runs."""
+        """Folder of locks and temporary data of a run."""
         return self.root / ".heelward"
 
     @property
     def plan(self) -> Path | None:
-        """The plan file that the report shows; None where the settings name none."""
+        """The plan file shown in the report; None if the settings name none."""
         return self.root / self.settings.plan if self.settings.plan else None
 
     @property
     def settings_hash(self) -> str:
-        """Hash of the settings that results follow from."""
+        """Hash of the settings that the results depend on."""
         return hashlib.sha256(self.settings.model_dump_json().encode()).hexdigest()[:16]
 
 
@@ -131,13 +131,13 @@ def open_workspace(root: Path) -> Workspace:
     Raises
     ------
     HeelwardError
-        If the folder is no workspace or the settings are wrong; names every wrong key.
+        If the folder is not a workspace or the settings are invalid; names every invalid key.
     """
     path = root / SETTINGS_FILE
     if not path.is_file():
         raise HeelwardError(
-            f"{root} is no heelward workspace: it holds no {SETTINGS_FILE}.\n"
-            f"Make one with `heelward init {root}`, or name another folder with --workspace."
+            f"{root} is not a heelward workspace: {SETTINGS_FILE} is missing.\n"
+            f"fix: create one with `heelward init {root}`, or give another folder with --workspace."
         )
     return Workspace(root.resolve(), parse_toml(path, Settings))
 
@@ -148,7 +148,7 @@ def parse_toml(path: Path, model: type[Model]) -> Model:
     Raises
     ------
     HeelwardError
-        Names the file and every key that is wrong, with what was expected.
+        Names the file and every invalid key, with the expected value.
     """
     try:
         content = tomllib.loads(path.read_text(encoding="utf-8"))
@@ -161,7 +161,7 @@ def parse_toml(path: Path, model: type[Model]) -> Model:
 
 
 def key_problems(error: ValidationError, model: type[BaseModel]) -> list[str]:
-    """Return what is wrong with the keys of a settings object, one line per key."""
+    """Return the problems of the keys of a settings object, one line per key."""
     lines = []
     for item in error.errors():
         key = ".".join(str(part) for part in item["loc"]) or "(the file)"
@@ -169,7 +169,7 @@ def key_problems(error: ValidationError, model: type[BaseModel]) -> list[str]:
         if item["type"] == "extra_forbidden":
             known = _known(model, item["loc"])
             near = difflib.get_close_matches(str(item["loc"][-1]), known, n=2)
-            message = f"no such key; known here: {', '.join(known) or 'none'}"
+            message = f"unknown key; known keys: {', '.join(known) or 'none'}"
             message += f"; nearest: {' or '.join(near)}" if near else ""
         lines.append(f"{key}: {message}")
     return lines
@@ -186,7 +186,7 @@ def _known(model: type[BaseModel], location: tuple[int | str, ...]) -> list[str]
 
 
 def replace_text(path: Path, text: str) -> None:
-    """Write a file so that a reader, or a kill at any moment, finds the old text or the new one, never a part."""
+    """Write a file atomically: a reader, or a kill at any time, finds the old text or the new text, never a part."""
     replace_bytes(path, text.encode())
 
 
@@ -198,7 +198,7 @@ def replace_bytes(path: Path, content: bytes) -> None:
 
 @contextmanager
 def replacing(path: Path) -> Iterator[Path]:
-    """Yield a path beside a file that takes its place when the block ends well, and is gone when it does not."""
+    """Yield a temporary path that replaces a file if the block succeeds, and is removed if it fails."""
     part = path.with_name(f".{path.name[:80]}.{uuid.uuid4().hex}{PART}")
     try:
         yield part
@@ -208,6 +208,6 @@ def replacing(path: Path) -> Iterator[Path]:
 
 
 def sweep_parts(folder: Path, *, deep: bool) -> None:
-    """Remove what writes that were killed left in a folder; call it where no other process writes there."""
+    """Remove temporary files of killed writes from a folder; no other process may be writing there."""
     for part in folder.rglob(f".*{PART}") if deep else folder.glob(f".*{PART}"):
         part.unlink(missing_ok=True)

@@ -4,14 +4,14 @@
 -- follows: well
 -- columns:
 --   runs: mill-out runs
---   trips: runs made because the one before was pulled
---   trip_reasons: why
+--   trips: runs made because the previous run was pulled early
+--   trip_reasons: reasons for the trips
 --   deepest_ft [ft]: deepest point reached
---   short_of_target_ft [ft]: planned depth less deepest point, of the last run
---   locked_up: whether the coil could go no further in one of the runs
---   plugs_left: plugs met by no run
+--   short_of_target_ft [ft]: planned depth minus deepest point, last run
+--   locked_up: whether the coil locked up (could go no further) in one of the runs
+--   plugs_left: plugs not reached by any run
 --   sweeps: viscous sweeps
---   debris_lbm [lbm]: debris recovered where recorded
+--   debris_lbm [lbm]: debris recovered, if recorded
 WITH by_well AS (
     SELECT
         well_id,

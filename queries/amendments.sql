@@ -1,11 +1,11 @@
--- title: Picks that engineers amended, with the automatic pick beside
+-- title: Picks amended by engineers, with the automatic pick
 -- reader: analyst
 -- grain: an amended pick
 -- columns:
---   automatic: picked automatically, in the unit beside it
---   amended: set by an engineer, which counts instead
---   automatic_time: moment picked automatically, UTC
---   amended_time: moment set by an engineer, UTC
+--   automatic: automatic value, in the unit given in the column unit
+--   amended: value set by an engineer, used instead of the automatic value
+--   automatic_time: automatic time, UTC
+--   amended_time: time set by an engineer, UTC
 --   reason: who and why
 SELECT
     well,

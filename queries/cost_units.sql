@@ -5,12 +5,12 @@
 -- columns:
 --   state: budget, accrued or invoiced
 --   cost: sum of the lines, in the currency
---   counted: the part of it that is not replaced by an invoice; only this part may be added up
+--   counted: the part that is not replaced by an invoice; add up only this part
 --   per_stage: cost of all lines per measured stage
 --   per_plug: coiled tubing lines per plug milled
 --   per_lateral_ft: cost of all lines per foot from heel to toe
 --   provisional: whether accrued lines are still open
---   missing: what is missing for a figure
+--   missing: inputs that are missing for a figure
 WITH lines AS (
     SELECT
         well_id,
@@ -44,7 +44,7 @@ SELECT
             CASE WHEN w.stages_measured = 0 THEN 'no stage measured' END,
             CASE WHEN w.plugs_milled = 0 THEN 'no plug milled' END,
             CASE WHEN c.well_id IS NOT NULL AND c.coil_cost IS NULL THEN 'no coiled tubing line' END,
-            CASE WHEN w.lateral_ft IS NULL THEN 'heel or toe not known' END
+            CASE WHEN w.lateral_ft IS NULL THEN 'heel or toe unknown' END
         ),
         ''
     ) AS missing

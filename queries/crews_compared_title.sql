@@ -1,4 +1,4 @@
--- title: What a comparison of crews says
+-- title: Result of a comparison of crews
 -- reader: analyst
 -- grain: one row
 -- chart: crews_compared

@@ -1,4 +1,4 @@
--- title: What the chart of the pump time of every stage says
+-- title: Result of the chart of pump time of every stage
 -- reader: analyst
 -- grain: one row
 -- chart: crews_spread
@@ -9,7 +9,7 @@ SELECT
     CASE
         WHEN count(*) = 0 THEN 'No stage with a crew and a pump time yet'
         ELSE format(
-            'Before adjustment, crews'' medians run from {:.0f} to {:.0f} min per stage', min(minutes), max(minutes)
+            'Before adjustment, crews'' medians range from {:.0f} to {:.0f} min per stage', min(minutes), max(minutes)
         )
     END AS title
 FROM middle

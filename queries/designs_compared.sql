@@ -1,14 +1,14 @@
--- title: Treating pressure per design, adjusted, against the mean of the designs it can be compared with
+-- title: Adjusted treating pressure per design, against the mean of the designs comparable with it
 -- reader: analyst
 -- grain: a design
 -- columns:
 --   design: design
---   difference [psi]: adjusted difference, shrunken towards none
+--   difference [psi]: adjusted difference, shrunken towards no difference
 --   low [psi]: lower 95 % limit, allowing for the number of designs
---   high [psi]: upper limit of the same
+--   high [psi]: upper 95 % limit, allowing for the number of designs
 --   unshrunken [psi]: adjusted difference before shrinkage
 --   compared: stages compared
---   excluded: stages of the design left out
+--   excluded: stages of the design excluded from the comparison
 SELECT
     level AS design,
     shrunken AS difference,

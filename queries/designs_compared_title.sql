@@ -1,4 +1,4 @@
--- title: What the comparison of designs says
+-- title: Result of the comparison of designs
 -- reader: analyst
 -- grain: one row
 -- chart: designs_compared
@@ -17,7 +17,7 @@ SELECT
         CASE
             WHEN comparable < 2 THEN 'No designs that can be compared'
             WHEN least IS NULL THEN format('No clear difference in treating pressure between {} designs', comparable)
-            ELSE format('Design {} treats {} below the mean of designs', lowest, said(-least, 'psi'))
+            ELSE format('Treating pressure of design {} is {} below the mean of designs', lowest, said(-least, 'psi'))
         END,
         CASE WHEN apart IS NOT NULL THEN format('; {} cannot be compared', apart) ELSE '' END
     ) AS title

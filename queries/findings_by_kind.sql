@@ -3,8 +3,8 @@
 -- grain: a kind of finding
 -- columns:
 --   step: ingest or measure
---   kind: short name
---   findings: how many
+--   kind: short name of the finding of the finding
+--   findings: number of findings
 --   example: one of them
 SELECT step, kind, count(*) AS findings, min(message) AS example
 FROM findings

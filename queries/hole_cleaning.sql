@@ -1,17 +1,17 @@
--- title: How well each mill-out carried its debris, and what faster wiper trips would have saved
+-- title: Debris transport of each mill-out, and hours saved by faster wiper trips
 -- reader: engineer
 -- grain: a mill-out run with wiper trips
 -- columns:
 --   crew: coil crew
 --   velocity [ft/min]: annular velocity in the lateral on wiper trips
---   slowest_velocity [ft/min]: the same in the widest casing
---   transport_low [ratio]: share of the slowest at which a fast chip (smooth ball) rises in the vertical
---   transport_high [ratio]: the same of a slow one
+--   slowest_velocity [ft/min]: annular velocity in the widest casing on wiper trips
+--   transport_low [ratio]: transport ratio in the vertical at the slowest velocity, for a fast chip (smooth ball)
+--   transport_high [ratio]: transport ratio for a slow chip
 --   bottoms_up [ratio]: annular volumes pumped on a wiper trip
 --   wiper_share [ratio]: share of the run's hours
---   best_rate [bpm]: highest wiper circulation of any run with this coil in the lake
---   rate [bpm]: wiper circulation of this run
---   saved_hours [h]: estimate: the same volumes at the best rate, pulling speed rising with it
+--   best_rate [bpm]: highest wiper circulation rate of any run with this coil in the lake
+--   rate [bpm]: wiper circulation rate of this run
+--   saved_hours [h]: estimate: the same volumes at the best rate, with a correspondingly higher pulling speed
 WITH runs AS (
     SELECT *, max(wiper_rate_bpm) OVER (PARTITION BY coil_diameter_in) AS best_rate FROM coil_run
 )

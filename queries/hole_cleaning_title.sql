@@ -1,4 +1,4 @@
--- title: What the hole-cleaning chart says
+-- title: Result of the hole-cleaning chart
 -- reader: engineer
 -- grain: one row
 -- chart: hole_cleaning
@@ -8,8 +8,8 @@ SELECT
     CASE
         WHEN count(*) = 0 THEN 'No wiper trip measured yet'
         ELSE format(
-            'Wiper trips took {:.0f} of {:.0f} coil hours; {} of {} runs wiped slower than {}; '
-            'the best rate everywhere would have saved about {:.0f} h',
+            'Wiper trips took {:.0f} of {:.0f} coil hours; {} of {} runs were slower than {}; '
+            'the best rate in every run would have saved about {:.0f} h',
             sum(wiper_hours), sum(hours), count(*) FILTER (lateral_margin_high < 1), count(*), said(180, 'ft/min'),
             sum(saved_hours)
         )

@@ -3,7 +3,7 @@
 -- grain: a model
 -- columns:
 --   half_width: half width of the 90 % prediction interval, in the outcome's unit
---   coverage [ratio]: share of rows inside it, each pad judged by the others
+--   coverage [ratio]: share of rows inside it, each pad held out in turn
 SELECT
     model, outcome, rows, rows_left_out, pads, wells, rmse_held_out, rmse_of_mean, skill, skill_low, skill_high,
     kind, rmse_linear, rmse_boosted, rmse_of_physics, interval_half_width AS half_width, coverage_90 AS coverage, span,

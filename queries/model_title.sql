@@ -1,4 +1,4 @@
--- title: What a model card says in a line
+-- title: Result of a model in one line
 -- reader: engineer
 -- grain: one row
 -- parameters:
@@ -9,7 +9,7 @@ SELECT
     concat(
         CASE $model WHEN 'treating_pressure' THEN 'Treating pressure' ELSE 'Mill time' END,
         CASE
-            WHEN count(*) = 0 THEN ': no model yet, it needs three pads'
+            WHEN count(*) = 0 THEN ': no model yet; three pads are needed'
             WHEN any_value(better_than_mean) THEN format(
                 ': error on held-out pads {} (RMSE), against {} for the mean',
                 said(any_value(rmse_held_out), any_value(unit)), said(any_value(rmse_of_mean), any_value(unit))

@@ -1,4 +1,4 @@
--- title: Which candidate design comes first, or why none does
+-- title: Best candidate design, or why there is none
 -- reader: engineer
 -- grain: one row
 -- columns:
@@ -6,6 +6,6 @@
 SELECT
     coalesce(
         any_value(verdict),
-        'No plan for the next pad: the settings name none, it could not be used, or no model is fitted yet'
+        'No plan for the next pad: the settings name none, the plan cannot be used, or no model is fitted yet'
     ) AS title
 FROM planned

@@ -1,9 +1,9 @@
--- title: Every figure of the candidate designs: physics against limits, predictions inside the data, sums
+-- title: All figures of the candidate designs: physics against limits, predictions inside the range of the data, sums
 -- reader: engineer
 -- grain: a figure of a candidate design
 -- columns:
 --   figure: name of the figure
---   value: value with its unit; none where the design lies outside the data
+--   value: value with its unit; none if the design is outside the range of the data
 --   limits: 90 % limits
 SELECT
     replace(figure, '_', ' ') AS figure,

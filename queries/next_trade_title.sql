@@ -1,4 +1,4 @@
--- title: What the trade-off of the candidate designs says
+-- title: Result of the trade-off of the candidate designs
 -- reader: engineer
 -- grain: one row
 -- chart: next_trade
@@ -15,7 +15,7 @@ WITH judged AS (
 )
 SELECT
     CASE
-        WHEN n = 0 THEN 'No candidate design lies inside the data of both hours and pressure'
+        WHEN n = 0 THEN 'No candidate design is inside the range of the data for both hours and pressure'
         WHEN n = 1
             THEN format('{}: {} to fracture the pad, {} of margin', quickest, said(fewest, 'h'), said(widest, 'psi'))
         WHEN quickest = easiest THEN format(

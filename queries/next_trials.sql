@@ -2,7 +2,7 @@
 -- reader: engineer
 -- grain: a trial: which wells get which design
 -- columns:
---   comparison: the comparison that it would sharpen
+--   comparison: the comparison that it would improve
 --   wells: design of each well
 --   half_width: expected half width of the 95 % interval of the difference, with its unit
 SELECT

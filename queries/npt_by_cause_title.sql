@@ -1,4 +1,4 @@
--- title: What the chart of lost hours says
+-- title: Result of the chart of lost hours
 -- reader: manager
 -- grain: one row
 -- chart: npt_by_cause
@@ -9,7 +9,7 @@ SELECT
     CASE
         WHEN count(*) = 0 THEN 'No lost time on record'
         ELSE format(
-            '{:.0f} h lost in all; the most, {:.0f} h, to {}', sum(hours), max(hours),
+            '{:.0f} h lost in total; largest cause, {:.0f} h: {}', sum(hours), max(hours),
             first(cause ORDER BY hours DESC, cause)
         )
     END AS title

@@ -2,7 +2,7 @@
 -- reader: manager
 -- grain: an interval of the pad pumped last
 -- columns:
---   lane: well, or the pad where the interval belongs to none
+--   lane: well, or the pad if the interval belongs to no well
 --   start_local: start on the pad's clock
 --   end_local: end on the pad's clock
 WITH last_pad AS (

@@ -1,4 +1,4 @@
--- title: What the timeline of the last pad says
+-- title: Result of the timeline of the last pad
 -- reader: manager
 -- grain: one row
 -- chart: pad_timeline

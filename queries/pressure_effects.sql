@@ -2,10 +2,10 @@
 -- reader: engineer
 -- grain: a term of the model
 -- columns:
---   term: term, and for what change of it
---   difference [psi]: association with treating pressure, other terms held
+--   term: term, and the size of its change
+--   difference [psi]: association with treating pressure, other terms held constant constant
 --   low [psi]: lower 95 % limit, clustered by pad
---   high [psi]: upper limit of the same
+--   high [psi]: upper 95 % limit, clustered by pad
 SELECT
     concat(
         replace(regexp_replace(replace(term, 'frac_crew: ', ''), '_(psi_ft|psi|ft)$', ''), '_', ' '), ' (', per, ')'

@@ -1,4 +1,4 @@
--- title: What the chart of effects on treating pressure says
+-- title: Result of the chart of effects on treating pressure
 -- reader: engineer
 -- grain: one row
 -- chart: pressure_effects

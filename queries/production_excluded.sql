@@ -1,8 +1,8 @@
--- title: Wells whose production cannot be compared with that of others, and why
+-- title: Wells excluded from production comparisons, and why
 -- reader: analyst
 -- grain: a well
 -- columns:
---   reason: why
+--   reason: reason for the exclusion
 SELECT pad, well, production_excluded AS reason
 FROM well
 WHERE production_excluded IS NOT NULL

@@ -1,4 +1,4 @@
--- title: What the chart of cost says
+-- title: Result of the chart of cost
 -- reader: manager
 -- grain: one row
 -- chart: quarter_cost
@@ -16,7 +16,7 @@ SELECT
         WHEN budget IS NULL OR spent IS NULL THEN 'No cost lines of measured wells yet'
         ELSE concat(
             format('Spent {:+.1f} % against budget', 100 * (spent / budget - 1)),
-            CASE WHEN provisional THEN '; a part is only accrued: provisional' ELSE '' END
+            CASE WHEN provisional THEN '; provisional: part of it is only accrued' ELSE '' END
         )
     END AS title
 FROM sums

@@ -3,7 +3,7 @@
 -- grain: a quarter, a pad and an activity
 -- columns:
 --   activity: pumping, wireline, swap, coil, standby, NPT or not booked
---   hours [h]: hours, from records where they exist, else from the time log
+--   hours [h]: hours, from records if they exist, otherwise from the time log
 --   share [ratio]: share of the quarter's hours
 WITH parts AS (
     UNPIVOT (

@@ -1,4 +1,4 @@
--- title: What the chart of hours says
+-- title: Result of the chart of hours
 -- reader: manager
 -- grain: one row
 -- chart: quarter_hours

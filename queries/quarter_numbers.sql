@@ -2,12 +2,12 @@
 -- reader: manager
 -- grain: a measure
 -- columns:
---   measure: what is counted
---   quarter: the last quarter that has it
---   value: mean of the quarter with its unit
+--   measure: name of the measure
+--   quarter: the last quarter with this measure
+--   value: mean of the quarter, with its unit
 --   limits: 95 % limits, from pad-to-pad variation so far
---   verdict: against all earlier quarters
---   provisional: whether some of it is only accrued
+--   verdict: change against all earlier quarters
+--   provisional: whether part of the amount is only accrued
 WITH wanted AS (
     SELECT *
     FROM (
@@ -31,7 +31,7 @@ SELECT
         ELSE concat(
             said_change(q.change, q.unit), ' against earlier quarters: ',
             CASE
-                WHEN q.change_low IS NULL THEN 'too few pads to judge'
+                WHEN q.change_low IS NULL THEN 'too few pads to test'
                 WHEN q.change_low <= 0 AND q.change_high >= 0 THEN 'no clear change'
                 ELSE 'outside pad-to-pad variation'
             END

@@ -6,9 +6,9 @@
 --   stages: stages pumped
 --   near_misses: near misses
 --   injuries: first aid, recordable and lost time
---   severity_not_stated: events whose severity is not on record
---   water_per_stage [bbl]: mean of the stages where it is recorded
---   fuel_per_stage [gal]: mean of the stages where it is recorded
+--   severity_not_stated: events without a recorded severity
+--   water_per_stage [bbl]: mean of the stages with recorded water
+--   fuel_per_stage [gal]: mean of the stages with recorded fuel
 --   stages_with_water: stages with water recorded
 WITH counted AS (
     SELECT

@@ -1,4 +1,4 @@
--- title: A measure quarter by quarter, with control limits
+-- title: A measure per quarter, with control limits
 -- reader: manager
 -- grain: a quarter
 -- parameters:
@@ -8,9 +8,9 @@
 --   value [min]: mean of the quarter
 --   n: stages or plugs
 --   centre [min]: mean of the quarters
---   lower [min]: centre less 2.66 mean moving ranges (individuals chart, NIST/SEMATECH e-Handbook 6.3.2.2)
---   upper [min]: centre plus the same
---   signal: whether the quarter lies outside the limits
+--   lower [min]: centre minus 2.66 mean moving ranges (individuals chart, NIST/SEMATECH e-Handbook 6.3.2.2)
+--   upper [min]: centre plus 2.66 mean moving ranges
+--   signal: whether the quarter is outside the limits
 WITH measured AS (
     SELECT 'mill_min' AS metric, quarter, mill_min AS minutes FROM plug
     UNION ALL

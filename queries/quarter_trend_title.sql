@@ -1,4 +1,4 @@
--- title: What a quarterly chart says
+-- title: Result of a quarterly chart
 -- reader: manager
 -- grain: one row
 -- chart: quarter_trend
@@ -23,13 +23,13 @@ SELECT
     CASE
         WHEN w.quarters = 0 THEN concat(n.words, ': nothing measured yet')
         WHEN w.quarters < 4 THEN format(
-            '{}: {:.1f} min in {}; too few quarters to call a change', n.words, q.value, q.quarter
+            '{}: {:.1f} min in {}; too few quarters to test for a change', n.words, q.value, q.quarter
         )
         WHEN w.p < 0.05 THEN format(
             '{} {} by {:.2f} min per quarter', n.words, CASE WHEN w.slope < 0 THEN 'falls' ELSE 'rises' END, abs(w.slope)
         )
         WHEN q.signal THEN format(
-            '{} stands out in {}: {:.1f} min against {:.1f} on average', n.words, q.quarter, q.value, q.centre
+            '{} is unusual in {}: {:.1f} min against {:.1f} on average', n.words, q.quarter, q.value, q.centre
         )
         ELSE format(
             '{}: no clear change; {:.1f} min in {}, {:.1f} on average', n.words, q.value, q.quarter, q.centre

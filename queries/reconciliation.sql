@@ -1,6 +1,6 @@
--- title: Our stage values beside what the providers reported
+-- title: Stage values measured here, with the values reported by the providers
 -- reader: analyst
--- grain: a stage and a value that both have
+-- grain: a stage and a value that is both measured and reported
 -- columns:
 SELECT well, stage, measure, ours, reported, difference, share, confidence
 FROM reconciled

@@ -1,9 +1,9 @@
 -- title: ISIP picked here against ISIP reported
 -- reader: analyst
--- grain: a stage that both have
+-- grain: a stage with a picked and a reported ISIP
 -- columns:
---   reported [psi]: by the provider
---   ours [psi]: measured here, amendments included
+--   reported [psi]: ISIP reported by the provider
+--   ours [psi]: ISIP picked here, amendments included
 --   crew: fracturing crew
 SELECT reported, ours, confidence, pad, frac_crew AS crew, formation, design, quarter, well, stage
 FROM reconciled

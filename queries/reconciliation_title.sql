@@ -1,4 +1,4 @@
--- title: What the reconciliation with reported values says
+-- title: Result of the reconciliation with reported values
 -- reader: analyst
 -- grain: one row
 -- columns:
@@ -19,7 +19,7 @@ SELECT
             '{}; totals off by over 3 % on {} of {} stages',
             CASE
                 WHEN count(near) = 0 THEN 'No ISIP reported'
-                ELSE format('ISIP within {} of the reported on {:.0f} % of stages', said(100, 'psi'), 100 * avg(near::INT))
+                ELSE format('ISIP within {} of reported for {:.0f} % of stages', said(100, 'psi'), 100 * avg(near::INT))
             END,
             count(*) FILTER (off), count(off)
         )

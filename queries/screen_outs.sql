@@ -1,10 +1,10 @@
--- title: Screen-outs by crew, against what chance allows at their number of stages
+-- title: Screen-outs by crew, with the limits of chance at their number of stages
 -- reader: analyst
 -- grain: a crew, or a point of the limits
 -- columns:
---   crew: crew; limits for a point of the lines
+--   crew: crew; "limits" for a point of the limit lines
 --   stages: stages
---   share [ratio]: screen-outs over stages
+--   share [ratio]: screen-outs divided by stages
 --   target [ratio]: share of all stages
 SELECT level AS crew, rows AS stages, events, share, target, low_95, high_95, low_998, high_998
 FROM proportions

@@ -1,4 +1,4 @@
--- title: What the funnel of screen-outs says
+-- title: Result of the funnel of screen-outs
 -- reader: analyst
 -- grain: one row
 -- chart: screen_outs
@@ -17,9 +17,9 @@ SELECT
     CASE
         WHEN n = 0 THEN 'No proportion of screen-outs to compare yet'
         WHEN beyond IS NOT NULL
-            THEN format('{} beyond what chance allows of {:.1f} % screen-outs', beyond, 100 * target)
+            THEN format('{} outside the limits of chance around {:.1f} % screen-outs', beyond, 100 * target)
         WHEN outside IS NOT NULL THEN format(
-            '{} outside the 95 % limits of {:.1f} % screen-outs, within those of 99.8 %', outside, 100 * target
+            '{} outside the 95 % limits around {:.1f} % screen-outs, inside the 99.8 % limits', outside, 100 * target
         )
         ELSE format('No clear difference between {} crews around {:.1f} % screen-outs', n, 100 * target)
     END AS title

@@ -1,4 +1,4 @@
--- title: Files that could not be used, and what to do
+-- title: Files set aside, and how to fix them
 -- reader: analyst
 -- grain: a file under a map
 -- columns:

@@ -1,4 +1,4 @@
--- title: Every file and what became of it
+-- title: Every file and its state
 -- reader: analyst
 -- grain: a file under a map
 -- columns:

@@ -1,10 +1,10 @@
--- title: Every measured stage, with the file it came from
+-- title: Every measured stage, with its source file
 -- reader: analyst
 -- grain: a stage
 -- follows: stage
 -- columns:
 --   crew: fracturing crew
---   files: files it was measured from
+--   files: source files of the stage
 WITH files AS (
     SELECT well_id, number AS stage, string_agg(path, ' | ' ORDER BY time_from) AS files
     FROM sources

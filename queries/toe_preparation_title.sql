@@ -1,4 +1,4 @@
--- title: What the chart of toe preparations says
+-- title: Result of the chart of toe preparations
 -- reader: engineer
 -- grain: one row
 -- chart: toe_preparation

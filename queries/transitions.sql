@@ -1,6 +1,6 @@
 -- title: Minutes from one stage to the next, on the same well and for the same crew
 -- reader: analyst
--- grain: a stage with one before it
+-- grain: a stage with a previous stage
 -- columns:
 --   crew: fracturing crew
 --   mode: operation mode

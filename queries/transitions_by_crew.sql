@@ -1,13 +1,13 @@
--- title: Transition minutes by crew, separately per operation mode
+-- title: Transition minutes per crew and operation mode
 -- reader: analyst
 -- grain: a crew and an operation mode
 -- columns:
 --   crew: fracturing crew
 --   mode: operation mode
---   stages: stages with a transition before them
+--   stages: stages with a preceding transition
 --   pads: pads
 --   middle [min]: median from the crew's last rate to its next first rate on the pad
---   p90 [min]: nine in ten were shorter
+--   p90 [min]: 90th percentile: nine of ten were shorter
 SELECT
     frac_crew AS crew,
     coalesce(operation_mode, 'not recorded') AS mode,

@@ -1,4 +1,4 @@
--- title: What the chart of transitions says
+-- title: Result of the chart of transitions
 -- reader: analyst
 -- grain: one row
 -- columns:

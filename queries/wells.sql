@@ -6,7 +6,7 @@
 --   stages: measured stages
 --   plugs: plugs on record
 --   coil_runs: coil runs on record
---   findings: findings of its landing and measuring
+--   findings: findings from landing and measuring the well
 WITH odd AS (SELECT well_id, count(*) AS findings FROM findings WHERE well_id IS NOT NULL GROUP BY well_id)
 SELECT
     w.pad,

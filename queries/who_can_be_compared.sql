@@ -1,11 +1,11 @@
--- title: Which crews and designs can be compared with each other, and which job would connect the others
+-- title: Crews and designs that are comparable with each other, and the job that would connect the others
 -- reader: analyst
 -- grain: a crew or design in a comparison
 -- columns:
---   set: connected set; only members of one set are compared
+--   set: connected set; only members of the same set are compared
 --   compared: stages, plugs or wells compared
---   excluded: left out, without the outcome or a covariate
---   ranks: ranks that the joint limits leave open
+--   excluded: excluded because the outcome or a covariate is missing
+--   ranks: ranks that are possible within the joint limits
 SELECT
     comparison,
     level,

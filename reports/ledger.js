@@ -1,4 +1,4 @@
-// A long table, a part of its rows at a time: the rows come packed in the page.
+// A long table, displayed in parts: the page contains the rows in compressed form.
 "use strict";
 (async () => {
   const AT_ONCE = 200;
@@ -29,7 +29,7 @@
       return made;
     }));
     const count = (number) => number.toLocaleString("en");
-    told.textContent = found.length ? `Rows ${count(from + 1)} to ${count(from + part.length)} of ${count(found.length)}` : "No such row";
+    told.textContent = found.length ? `Rows ${count(from + 1)} to ${count(from + part.length)} of ${count(found.length)}` : "No matching rows";
     earlier.disabled = from === 0;
     later.disabled = from + AT_ONCE >= found.length;
     window.heelward = { shown: part.length, found: found.length };

@@ -1,13 +1,13 @@
-// Draws the charts, lets a reader pick jobs out, and opens what a link leads to. No request leaves the page.
+// Draws the charts, lets a reader select jobs, and opens the target of a link. The page makes no network requests.
 "use strict";
 (() => {
   const charts = JSON.parse(document.getElementById("charts").textContent);
   const views = {};
-  // Vega marks the rows it is given: what is picked from is kept apart, and handed over as copies.
+  // Vega modifies the rows it is given: the original rows are kept separately, and copies are passed on.
   const kept = structuredClone(Object.fromEntries(Object.entries(charts).map(([id, one]) => [id, one.spec.datasets])));
   window.heelward = { drawn: 0, failed: 0, wanted: Object.keys(charts).length, views };
 
-  // Errors only: a chart that is left without a value, by the data or by what is picked, is no cause to warn.
+  // Errors only: a chart without values, because of the data or the selection, needs no warning.
   const options = { actions: false, renderer: "svg", logLevel: 1 };
   const draw = (id) => vegaEmbed(document.getElementById(id), charts[id].spec, options)
     .then((made) => { views[id] = made.view; window.heelward.drawn += 1; })
@@ -32,9 +32,9 @@
     if (known.length) {
       const shown = words(Object.fromEntries(known));
       parts.push(cells ? `Squares: ${shown}; circles and limits: all.` : `Shown: ${shown}.`);
-      parts.push("The title speaks of all.");
+      parts.push("The title refers to all jobs.");
     }
-    if (unknown.length) parts.push(`Not kept by ${unknown.join(" and ")}: shows all of them.`);
+    if (unknown.length) parts.push(`Cannot be selected by ${unknown.join(" and ")}: all are shown.`);
     note.textContent = parts.join(" ");
     note.hidden = parts.length === 0;
   };

@@ -86,7 +86,7 @@ def test_a_suggested_map_lands_the_file_as_it_stands(tmp_path: Path) -> None:
     file = put(folder, "Anna 1H stage 4.csv", f"{head}\n{units}\n{rest}")
     seen = heelward("inspect", file, "-w", folder)
     assert seen.returncode == 3
-    suggested = seen.stdout[seen.stdout.index("# A first guess") :]
+    suggested = seen.stdout[seen.stdout.index("# Draft map") :]
     (folder / "maps" / "suggested.toml").write_text(suggested, encoding="utf-8")
     done = heelward("refresh", "-w", folder)
     assert done.returncode == 0, done.stdout + done.stderr

@@ -48,7 +48,7 @@ def test_the_second_run_is_told_who_holds_the_workspace(tmp_path: Path) -> None:
     with holder(path) as child, pytest.raises(HeelwardError) as caught, held(path, "ingest", 0.2):
         pass
     assert f"`measure` (process {child.pid} on " in str(caught.value)
-    assert "fix: run this again when it has ended" in str(caught.value)
+    assert "fix: run the command again when that run has ended" in str(caught.value)
 
 
 def test_a_killed_run_leaves_no_lock_behind(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import polars as pl
@@ -21,6 +22,19 @@ from tests.test_cli import heelward
 @pytest.fixture(scope="module")
 def connection(tmp_path_factory: pytest.TempPathFactory) -> duckdb.DuckDBPyConnection:
     return queries.connect(Lake(str(tmp_path_factory.mktemp("lake"))))
+
+
+def test_the_python_lines_of_the_readme_work(
+    campaign: Campaign, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = (queries.folder().parent / "README.md").read_text(encoding="utf-8")
+    lines = text.split("```python\n")[1].split("```")[0]
+    (tmp_path / "myteam").symlink_to(campaign.workspace.root)
+    monkeypatch.chdir(tmp_path)
+    space: dict[str, Any] = {}
+    exec("\n".join(line.removeprefix("   ") for line in lines.splitlines()), space)
+    assert space["stages"].height > 100
+    assert set(space["minutes"].columns) == {"pad", "quarter", "minutes"}
 
 
 def test_a_notebook_gets_frames_in_three_lines(campaign: Campaign) -> None:

@@ -83,10 +83,10 @@ def test_names_and_texts_of_files_cannot_move_the_cursor(tmp_path: Path) -> None
     [
         (OSError(errno.ENOSPC, "No space left on device"), "the disk is full"),
         (DeltaError("Generic LocalFileSystem error: Unable to copy data: No space left on device"), "the disk is full"),
-        (OSError(errno.EFBIG, "File too large"), "may not grow so large"),
+        (OSError(errno.EFBIG, "File too large"), "exceeds the system's file size limit"),
         (OSError(errno.EROFS, "Read-only file system"), "read-only"),
-        (PermissionError(errno.EACCES, "Permission denied"), "the rights do not allow it"),
-        (NotADirectoryError(errno.ENOTDIR, "Not a directory"), "a file stands where a folder belongs"),
+        (PermissionError(errno.EACCES, "Permission denied"), "permission denied"),
+        (NotADirectoryError(errno.ENOTDIR, "Not a directory"), "a file exists where a folder is expected"),
     ],
 )
 def test_what_the_system_refuses_is_explained(error: Exception, words: str) -> None:
@@ -179,7 +179,7 @@ def test_a_lake_that_is_not_there_is_not_taken_for_an_empty_one(tmp_path: Path) 
     steps.run_ingest(space)
     Path(space.lake).rename(tmp_path / "elsewhere")
     for step in (steps.run_measure, steps.run_fit, steps.run_report, status.describe):
-        with pytest.raises(HeelwardError, match="the lake of this workspace is not there"):
+        with pytest.raises(HeelwardError, match="the lake of this workspace is missing"):
             step(space)
     assert steps.run_ingest(space).landed == 2  # deleted to be made again
     share = tmp_path / "share"
@@ -188,7 +188,7 @@ def test_a_lake_that_is_not_there_is_not_taken_for_an_empty_one(tmp_path: Path) 
     space = open_workspace(space.root)
     assert steps.run_ingest(space).landed == 2
     (share / "lake").rename(share / "off")
-    with pytest.raises(HeelwardError, match="is a share not mounted"):
+    with pytest.raises(HeelwardError, match="check that its network share is mounted"):
         steps.run_ingest(space)
     (share / "off").rename(share / "lake")
     assert not steps.run_ingest(space).changed
@@ -201,7 +201,7 @@ def test_maps_that_are_not_there_withdraw_nothing(tmp_path: Path) -> None:
     )  # fmt: skip
     steps.run_ingest(space)
     (tmp_path / "maps").rename(tmp_path / "mpas")
-    with pytest.raises(HeelwardError, match="no folder with source maps"):
+    with pytest.raises(HeelwardError, match="is not a folder with source maps"):
         steps.run_ingest(space)
     assert Lake(space.lake).scan(TREATMENT).collect().height == 60
     (tmp_path / "mpas").rename(tmp_path / "maps")

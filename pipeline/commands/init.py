@@ -8,63 +8,63 @@ from pipeline.errors import HeelwardError
 from pipeline.workspace import SETTINGS_FILE
 
 SETTINGS = """\
-# Settings of a heelward workspace. Lines that are commented out show what is taken without them.
+# Settings of a heelward workspace. Lines that are commented out show the default values.
 
 title = "Completions report"
 
-# Folders that records are put into, below this one.
+# Folders for records, inside this folder.
 landing = ["landing"]
 
-# Where the lake lies: a folder, or an object-store URL such as "s3://bucket/lake".
+# Location of the lake: a folder, or an object-store URL such as "s3://bucket/lake".
 lake = "lake"
-# [storage]                      # what the object store needs, as its client names it
+# [storage]                      # options of the object store, as named by its client
 # AWS_REGION = "..."
 
 out = "out"                      # reports, and copies of files set aside
-time_zone = "UTC"                # of pads that state none, and of the schedules
+time_zone = "UTC"                # for pads without a time zone, and for the schedules
 # display_units = "field"        # or "metric"
-# plan = "next_pad.toml"         # candidate designs that the report's part "Next pad" shows
-# beside = ["pdf", "xlsx"]       # what each refresh writes beside the page: a PDF of each part, the tables
-# wait_s = 600                   # how long a run waits for another one of this workspace, in seconds
-# follow_links_outside = false   # true: follow links that lead out of the landing folders
+# plan = "next_pad.toml"         # candidate designs shown in the report's part "Next pad"
+# beside = ["pdf", "xlsx"]       # what each refresh also writes: a PDF of each part, the tables
+# wait_s = 600                   # how long a run waits for another run of this workspace, in seconds
+# follow_links_outside = false   # true: follow links that point outside the landing folders
 
 [schedules]
 refresh = "0 5 * * *"            # minute hour day month weekday; "" for never
 """
 
 FIRST_MAP = """\
-# How to read one kind of file. Copy this file for every kind you receive; `heelward inspect FILE` shows what a map
-# makes of a file, and suggests one where none fits.
+# How to read one kind of file. Copy this file for every kind you receive; `heelward inspect FILE` shows how a map
+# reads a file, and suggests a map if none matches.
 
 name = "first_map"               # lower-case letters, digits and underscores
-lands = "treatment"              # the lake table that it fills
-files = "*.csv"                  # below the landing folder; ** spans folders
+lands = "treatment"              # the lake table for its rows
+files = "*.csv"                  # relative to the landing folder; ** matches across folders
 
-# What the file's name tells: groups named well, and stage (or run for coil records).
+# What the file's name contains: groups named well, and stage (or run for coil records).
 name_pattern = '^(?P<well>.+?)[ _-]+stage[ _-]*(?P<stage>\\\\d+)'
 
 delimiter = ","
 decimal = "."
 # encoding = "utf-8"
 header_row = 1                   # line of the headings
-# units_row = 2                  # line of the units; they are checked against the units below
-void_values = ["-999.25"]        # numbers that mean nothing was measured
-# ragged_rows = "void"           # rows of another width: "void" (up to 1 % or three) or "set aside" (the file)
+# units_row = 2                  # line of the units; they are compared with the units below
+void_values = ["-999.25"]        # numbers that mean "no measurement"
+# ragged_rows = "void"           # rows with a wrong field count: "void" (up to 1 % or three) or "set aside" (the file)
 
 # revision_pattern = ' rev(?P<rev>\\\\d+)'   # 'stage 3 rev2.csv' replaces 'stage 3.csv'
-unknown_wells = "create"         # or "set aside": what to do with a well that no wells table names
+unknown_wells = "create"         # or "set aside": what to do with a well that is in no wells table
 # stages_numbered_from = "toe"   # or "heel"
 # depth_reference = "rotary table"   # or "ground"
 
-# Lake column = heading of the file and its unit. Channels that the file lacks are left out.
+# Lake column = heading of the file and its unit. Leave out channels that the file does not have.
 [columns]
-time = { column = "Time", format = "%Y-%m-%d %H:%M:%S", zone = "UTC" }   # zone "pad" takes the well's own
+time = { column = "Time", format = "%Y-%m-%d %H:%M:%S", zone = "UTC" }   # zone "pad" uses the well's time zone
 treating_pressure_psi = { column = "Treating pressure", unit = "psi" }
 slurry_rate_bpm = { column = "Slurry rate", unit = "bpm" }
 # clean_rate_bpm = { column = "Clean rate", unit = "bpm" }
 proppant_conc_ppa = { column = "Proppant concentration", unit = "ppa" }
 
-# A provider's words for a closed list of ours, such as the activities of a time log:
+# A provider's words for a fixed list of heelward, such as the activities of a time log:
 # activity = { column = "Operation", words = { "Frac" = "pumping", "Rig up" = "standby" } }
 
 # Records with a start time in the header and elapsed seconds:
@@ -81,10 +81,10 @@ def make_workspace(folder: Path) -> None:
     Raises
     ------
     HeelwardError
-        If the folder is a workspace already.
+        If the folder is already a workspace.
     """
     if (folder / SETTINGS_FILE).exists():
-        raise HeelwardError(f"{folder} is a workspace already: it holds {SETTINGS_FILE}")
+        raise HeelwardError(f"{folder} is already a workspace: it contains {SETTINGS_FILE}")
     for name in ("maps", "landing"):
         (folder / name).mkdir(parents=True, exist_ok=True)
     (folder / "maps" / "first_map.toml").write_text(FIRST_MAP.replace("\\\\", "\\"), encoding="utf-8")

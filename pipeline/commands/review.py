@@ -1,4 +1,4 @@
-"""An engineer's review: what was picked of a stage, and the engineer's word on it."""
+"""An engineer's review: the picks of a stage, and amendments to them."""
 
 from __future__ import annotations
 
@@ -22,23 +22,23 @@ from pipeline.units import format_number, format_quantity, shown
 from pipeline.workspace import Workspace
 
 NEAR = timedelta(days=1)
-"""How far from the picks of its record an amended moment may lie."""
+"""Maximum distance of an amended time from the picks of its record."""
 
 
 def find_well(workspace: Workspace, name: str) -> str:
-    """Return the id of a well by any of its spellings.
+    """Return the id of a well from its name or an alias.
 
     Raises
     ------
     HeelwardError
-        If no well is known by that name; names the nearest.
+        If no well has that name; lists the nearest names.
     """
     names = WellRegistry()
     names.learn(open_lake(workspace).scan(WELLS).collect())
     found = names.find(name)
     if found is None:
         near = ", ".join(names.nearest(name)) or "none"
-        raise HeelwardError(f"no well is known as '{name}'; nearest known: {near}")
+        raise HeelwardError(f"no well has the name '{name}'; nearest known names: {near}")
     return found
 
 
@@ -48,7 +48,7 @@ def describe_stage(workspace: Workspace, well: str, stage: int) -> str:
     Raises
     ------
     HeelwardError
-        If the well is not known or nothing is measured of the stage.
+        If the well is unknown or the stage has no measurements.
     """
     lake = open_lake(workspace)
     well_id = find_well(workspace, well)
@@ -64,13 +64,13 @@ def describe_stage(workspace: Workspace, well: str, stage: int) -> str:
             lines.append(f"{'':20} {_amended(row, system):45} {row['amended_reason']}")
     draw_audit(lake, workspace.out / "audit", CAUTION, well=well_id, system=system)
     page = workspace.out / "audit" / well_id / f"{stage}.svg"
-    return "\n".join([f"{well_id}, stage {stage}; moments in UTC", *lines, f"audit page: {page}"])
+    return "\n".join([f"{well_id}, stage {stage}; times in UTC", *lines, f"audit page: {page}"])
 
 
 def _picks(lake: Lake, well_id: str, level: str, number: int) -> pl.DataFrame:
     picks = lake.scan(PICKS).filter(well_id=well_id, level=level, number=number).collect()
     if picks.is_empty():
-        raise HeelwardError(f"nothing is measured of {level} {number} of {well_id}: run `heelward measure` first")
+        raise HeelwardError(f"{level} {number} of {well_id} has no measurements: run `heelward measure` first")
     return picks
 
 
@@ -88,17 +88,17 @@ def amend(
     workspace: Workspace, well: str, level: str, number: int, pick: str, *, value: float | None, time: str | None,
     by: str, why: str, withdraw: bool,
 ) -> str:  # fmt: skip
-    """Record an amendment, or take one back.
+    """Record an amendment, or withdraw one.
 
     Returns
     -------
     str
-        What was recorded, with the automatic pick beside it.
+        What was recorded, with the automatic pick.
 
     Raises
     ------
     HeelwardError
-        If there is no such pick, or nothing to set.
+        If the pick does not exist, or no value is given.
     """
     lake = open_lake(workspace)
     well_id = find_well(workspace, well)
@@ -107,7 +107,7 @@ def amend(
     if pick not in known:
         raise HeelwardError(f"{level} {number} has no pick '{pick}'; it has: {', '.join(known)}")
     if withdraw == (value is not None or time is not None):
-        raise HeelwardError("give --value or --time (or both), or --withdraw alone")
+        raise HeelwardError("give --value or --time (or both), or only --withdraw")
     wells = lake.scan(WELLS).filter(pl.col("well_id") == well_id).collect()
     zone = (wells["time_zone"][0] if wells.height else None) or workspace.settings.time_zone
     moment = read_moment(time, zone) if time is not None else None
@@ -118,30 +118,30 @@ def amend(
     automatic = "nothing" if row["value"] is None else _both(row["value"], row["unit"], workspace)
     if row["time"] is not None:
         automatic += f" at {row['time']:%Y-%m-%d %H:%M:%S} UTC"
-    what = f"{pick} of {level} {number} of {well_id}"
+    what = f"{well_id}, {level} {number}, {pick}"
     now = "withdrawn" if withdraw else "recorded"
     if value is not None:
         now += f": {_both(value, row['unit'], workspace)}"
-    return f"{what} {now}; picked automatically: {automatic}. Run `heelward refresh`."
+    return f"{what} {now}; automatic pick: {automatic}. Run `heelward refresh`."
 
 
 def _both(value: float, unit: str, workspace: Workspace) -> str:
-    """Return an amount in the unit of its pick, which `--value` takes, and in the one shown where that is another."""
+    """Return an amount in the unit of its pick, as in `--value`, and in the display unit if that is different."""
     stored, also = (format_quantity(value, unit, system, 6) for system in ("field", workspace.settings.display_units))
     return stored if also == stored else f"{stored} ({also})"
 
 
 def _refuse_impossible(pick: str, value: float | None, moment: datetime | None, picks: pl.DataFrame) -> None:
-    """Refuse a value that the pick cannot have, and a moment that lies far from the record."""
+    """Reject a value outside the pick's range, and a time far from the record."""
     low, high = hard_range(pick)
-    if value is not None and not low <= value <= high:  # NaN lies in no range
+    if value is not None and not low <= value <= high:  # NaN is in no range
         span = f"{low:g} to {high:g} {METHODS[pick].unit}".strip()
-        raise HeelwardError(f"--value: {pick} lies within {span}, got {value:g}. Nothing was written")
+        raise HeelwardError(f"--value: {pick} must be within {span}, got {value:g}. Nothing was written")
     first, last = picks["time"].min(), picks["time"].max()
     if moment is None or not isinstance(first, datetime) or not isinstance(last, datetime):
         return
     if not first - NEAR <= moment <= last + NEAR:
         raise HeelwardError(
-            f"--time: {moment:%Y-%m-%d %H:%M:%S} UTC lies far from the record, whose picks are from "
+            f"--time: {moment:%Y-%m-%d %H:%M:%S} UTC is too far from the record. Its picks are from "
             f"{first:%Y-%m-%d %H:%M:%S} to {last:%Y-%m-%d %H:%M:%S} UTC. Nothing was written"
         )

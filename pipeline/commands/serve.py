@@ -1,4 +1,4 @@
-"""Keep a local Prefect server and the schedules running, and stop both without a trace."""
+"""Run a local Prefect server and the schedules, and stop both completely."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ from pipeline.text import say
 from pipeline.workspace import Workspace
 
 START_S = 120.0
-"""How long a server may take to answer. [s]"""
+"""Maximum time for a server to respond. [s]"""
 STOP_S = 15.0
-"""How long a process may take to stop before it is killed. [s]"""
+"""Maximum time for a process to stop before it is killed. [s]"""
 
 
 def serve_workspace(workspace: Workspace, port: int) -> int:
@@ -30,7 +30,7 @@ def serve_workspace(workspace: Workspace, port: int) -> int:
     ----------
     workspace : Workspace
     port : int
-        Of the web page; 0 takes a free one. Not used where ``PREFECT_API_URL`` names a server already.
+        Of the web page; 0 selects a free port. Not used if ``PREFECT_API_URL`` already names a server.
 
     Returns
     -------
@@ -60,7 +60,7 @@ def serve_workspace(workspace: Workspace, port: int) -> int:
         say(f"Schedule of refresh: {cron or 'none'} ({zone}). Stop with Ctrl-C.")
         while all(child.poll() is None for child in children):
             time.sleep(0.5)
-        say("A process of the schedules ended by itself; see the messages above.", error=True)
+        say("A scheduler process ended unexpectedly; see the messages above.", error=True)
         return 1
     except KeyboardInterrupt:
         return 0
@@ -91,7 +91,7 @@ def _free_port() -> int:
 
 
 def _start(command: list[str], environment: Mapping[str, str], log: Path | None) -> subprocess.Popen[bytes]:
-    """Start a process at the head of a group of its own, so that all it starts can be stopped with it."""
+    """Start a process as the leader of a new process group, so that its child processes are stopped with it."""
     sink = None if log is None else log.open("ab")
     try:
         return subprocess.Popen(
@@ -109,7 +109,7 @@ def _start_server(workspace: Workspace, environment: Mapping[str, str], port: in
     deadline = time.monotonic() + START_S
     while time.monotonic() < deadline:
         if child.poll() is not None:
-            raise HeelwardError(f"the Prefect server stopped at once; its log is {log}")
+            raise HeelwardError(f"the Prefect server stopped during startup; see its log: {log}")
         try:
             with urllib.request.urlopen(f"http://127.0.0.1:{port}/api/health", timeout=2.0):
                 return child
@@ -119,11 +119,11 @@ def _start_server(workspace: Workspace, environment: Mapping[str, str], port: in
             _stop(child)
             raise
     _stop(child)
-    raise HeelwardError(f"the Prefect server did not answer within {START_S:.0f} s; its log is {log}")
+    raise HeelwardError(f"the Prefect server did not respond within {START_S:.0f} s; see its log: {log}")
 
 
 def _stop(child: subprocess.Popen[bytes]) -> None:
-    """Stop a process and all that it started."""
+    """Stop a process and its child processes."""
     for name in (signal.SIGTERM, signal.SIGKILL):
         try:
             os.killpg(child.pid, name)

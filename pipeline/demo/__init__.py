@@ -1,1 +1,1 @@
-"""An invented campaign: physical, messy, with planted effects. Only the demo and the tests import it."""
+"""A synthetic campaign: physics-based, with data errors and planted effects. Used only by the demo and the tests."""

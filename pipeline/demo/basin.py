@@ -1,4 +1,4 @@
-"""Who works where and when in the invented campaign, and the effects planted in it."""
+"""Pads, wells, crews and dates of the synthetic campaign, and its planted effects."""
 
 from __future__ import annotations
 
@@ -45,21 +45,21 @@ COIL_CREWS = ("Finch", "Gannet")
 WIRELINE_CREWS = ("Wren", "Dunlin")
 
 RAMP_MIN = {"Alder": 8.0, "Birch": 4.5, "Cedar": 13.0, "Dogwood": 17.0}
-"""Planted: minutes a crew takes from breakdown to design rate. [min]"""
+"""Planted: minutes per crew from breakdown to design rate. [min]"""
 DRAG_REDUCTION = {"Alder": 0.66, "Birch": 0.66, "Cedar": 0.63, "Dogwood": 0.65}
-"""Planted: how well a crew runs its friction reducer. [1]"""
+"""Planted: friction reducer performance of a crew. [1]"""
 MILL_FACTOR = {"Finch": 1.0, "Gannet": 1.3}
-"""Planted: milling time of a coil crew over the other's. [1]"""
+"""Planted: milling time of a coil crew relative to the other crew. [1]"""
 MILL_DRIFT_PER_QUARTER = -0.02
-"""Planted: milling gets faster from quarter to quarter. [1]"""
+"""Planted: decrease of milling time from quarter to quarter. [1]"""
 MOTOR_LIMIT_BPM = 3.0
 TRANSITION_MIN = {"Alder": 26.0, "Birch": 21.0, "Cedar": 33.0, "Dogwood": 38.0}
-"""Planted: minutes between stages beyond the wireline run. [min]"""
+"""Planted: minutes between stages in addition to the wireline run. [min]"""
 
 
 @dataclass(frozen=True)
 class Design:
-    """A stage design of the campaign."""
+    """A stage design of the synthetic campaign."""
 
     name: str
     stage_length_ft: float
@@ -80,7 +80,7 @@ DESIGNS = {
 
 @dataclass(frozen=True)
 class Well:
-    """A well of the campaign."""
+    """A well of the synthetic campaign."""
 
     well_id: str
     name: str
@@ -99,21 +99,21 @@ class Well:
 
 @dataclass(frozen=True)
 class CampaignSize:
-    """How large a campaign to make, and from which seed.
+    """Size and seed of a synthetic campaign.
 
     Attributes
     ----------
     pads : int
         First pads of the list to use, at most eight.
     stages : tuple of int
-        Fewest and most stages of a well.
+        Lowest and highest number of stages of a well.
     seed : int
     wells_per_pad : int, optional
-        Cap on wells of a pad.
+        Maximum number of wells per pad.
     coil_step_s : int
         Sampling of the coil records. [s]
     toe_preparation : bool
-        Whether the first well of each pad has a toe preparation on record.
+        Whether the first well of each pad has a recorded toe preparation.
     """
 
     pads: int = 8
@@ -126,7 +126,7 @@ class CampaignSize:
 
 
 def pad_start(plan: CampaignSize, pad_number: int) -> datetime:
-    """Return when a pad's first stage is pumped: one pad a quarter; the second is on location in early November."""
+    """Return the time of a pad's first stage: one pad per quarter; the second is on location in early November."""
     quarter = plan.first_quarter.month - 1 + 3 * pad_number
     day, hour = (3, 14) if pad_number == 1 else (9 + 5 * (pad_number % 3), 13)
     month = quarter % 12 + 1
@@ -137,7 +137,7 @@ def pad_start(plan: CampaignSize, pad_number: int) -> datetime:
 
 
 def make_wells(plan: CampaignSize, rng: np.random.Generator) -> list[Well]:
-    """Lay out the wells of the campaign."""
+    """Create the wells of the campaign."""
     wells = []
     for pad_number in range(plan.pads):
         pad = PADS[pad_number]
@@ -176,15 +176,15 @@ def perforations_ft(well: Well, stage: int) -> tuple[float, float]:
 
 
 def pump_down_from_ft(well: Well) -> float:
-    """Depth at which guns and plug are pumped from. [ft]"""
+    """Depth from which guns and plug are pumped down. [ft]"""
     return well.heel_ft - 800.0
 
 
 def pump_down_min(well: Well, stage: int) -> float:
-    """Return the minutes of pumping guns and plug down to a stage, at 300 ft/min. [min]"""
+    """Return the pump-down time of guns and plug to a stage, at 300 ft/min. [min]"""
     return (perforations_ft(well, stage)[1] + 12.0 - pump_down_from_ft(well)) / 300.0
 
 
 def hours(value: float) -> timedelta:
-    """Return a time span of so many hours, to the second."""
+    """Return a time span of the given hours, to the second."""
     return timedelta(seconds=round(value * 3600.0))

@@ -21,7 +21,7 @@ SMALL = CampaignSize(pads=3, stages=(3, 4), wells_per_pad=2, coil_step_s=2)
 
 
 def lay_out(folder: Path, plan: CampaignSize, progress: Callable[[str], None] | None = None) -> Truth:
-    """Make the sample workspace's settings, maps and files in a folder; return what was planted."""
+    """Create the sample workspace's settings, maps and files in a folder; return the true values used."""
     sample = resources.folder("sample_lake")
     folder.mkdir(parents=True, exist_ok=True)
     shutil.copyfile(sample / SETTINGS_FILE, folder / SETTINGS_FILE)
@@ -40,20 +40,20 @@ def build_demo(
     Parameters
     ----------
     folder : Path
-        A new or empty folder, or one that a demo made before.
+        A new or empty folder, or one created by an earlier demo.
     small : bool
         Three pads with short wells only.
     progress : callable, optional
-        Told (done, to do, what) of each step.
+        Called with (done, to do, what) for each step.
 
     Raises
     ------
     HeelwardError
-        If the folder holds something else.
+        If the folder contains anything else.
     """
     marker = folder / ".heelward-demo"
     if folder.exists() and any(folder.iterdir()) and not marker.exists():
-        raise HeelwardError(f"{folder} is not empty and no demo made it: name another folder, `heelward demo FOLDER`")
+        raise HeelwardError(f"{folder} is not empty and not a demo folder: give another one, `heelward demo FOLDER`")
     if marker.exists():
         for name in ("landing", "lake", "out", "maps", ".heelward"):
             shutil.rmtree(folder / name, ignore_errors=True)

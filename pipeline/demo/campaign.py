@@ -1,4 +1,4 @@
-"""Write an invented campaign's files, and hand the planted truth to the caller."""
+"""Write the files of a synthetic campaign, and return the planted truth to the caller."""
 
 from __future__ import annotations
 
@@ -47,19 +47,19 @@ Row = dict[str, object]
 LEAKING = (2, 0, 5)
 """Planted: pad, well and stage (numbers from 0, 0, 1) whose plug leaks."""
 HARD_PLUG = (3, 1, 6)
-"""Planted: pad, well and plug that is far harder to mill."""
+"""Planted: pad, well and plug that is much harder to mill."""
 TROUBLES: dict[tuple[int, int], str] = {
     (0, 1): "overpull", (1, 0): "lost_returns", (1, 1): "motor trip", (4, 1): "lock_up", (5, 0): "no_bypass",
     (6, 0): "motor trip", (2, 1): "weight reversed",
 }  # fmt: skip
-"""Planted: pad and well whose mill-out has it."""
+"""Planted: pad and well whose mill-out has the trouble."""
 LATE_LOG = (4, 3)
-"""Planted: pad and pumping entry of its time log that is 25 min late."""
+"""Planted: pad and pumping entry in its time log that starts 25 min late."""
 
 
 @dataclass
 class Truth:
-    """What was planted: one row a stage, plug, coil run, day of a pad with stages, interval of lost time."""
+    """Planted truth: one row per stage, plug, coil run, day of a pad with stages, interval of lost time."""
 
     stages: pl.DataFrame
     plugs: pl.DataFrame
@@ -97,10 +97,10 @@ def generate(folder: Path, plan: CampaignSize, progress: Callable[[str], None] |
     Parameters
     ----------
     folder : Path
-        Landing folder; made where it does not exist.
+        Landing folder; created if it does not exist.
     plan : CampaignSize
     progress : callable, optional
-        Told the name of each well when its files are written.
+        Called with the name of each well when its files are written.
 
     Returns
     -------
@@ -140,7 +140,7 @@ def generate(folder: Path, plan: CampaignSize, progress: Callable[[str], None] |
 
 
 def _order(on_pad: list[Well]) -> list[tuple[Well, int]]:
-    """Return the stages of a pad in the order of pumping: well by well, or by turns on the later pads."""
+    """Return the stages of a pad in pumping order: well by well, or as a zipper between wells on the later pads."""
     if on_pad[0].pad_number < 5:
         return [(well, stage) for well in on_pad for stage in range(1, well.stages + 1)]
     deepest = max(well.stages for well in on_pad)
@@ -149,7 +149,7 @@ def _order(on_pad: list[Well]) -> list[tuple[Well, int]]:
 
 def _pump_pad(folder: Path, plan: CampaignSize, on_pad: list[Well], tables: _Tables, rng: np.random.Generator) -> datetime:
     clock = pad_start(plan, on_pad[0].pad_number)
-    alternating = on_pad[0].pad_number >= 5
+    zipper = on_pad[0].pad_number >= 5
     pumped: list[tuple[datetime, datetime, str]] = []
     for well, stage in _order(on_pad):
         leaking = (well.pad_number, on_pad.index(well), stage) == LEAKING
@@ -162,13 +162,13 @@ def _pump_pad(folder: Path, plan: CampaignSize, on_pad: list[Well], tables: _Tab
         pumped.append((begins, ends, well.name))
         _write_stage(folder, well, stage, start, frame, rng)
         tables.stage_truth.append(truth)
-        tables.stages.append(_stage_row(well, stage, alternating, rng))
+        tables.stages.append(_stage_row(well, stage, zipper, rng))
         tables.reported.append(ledger.summary(well.name, truth, rng))
         run_h = float(rng.normal(2.6, 0.2))
         if stage < well.stages:
             _wireline(tables, well, stage + 1, ends + timedelta(minutes=15), run_h, truth.pump_down_min, rng)
         between = TRANSITION_MIN[well.crew] / 60.0 * float(rng.lognormal(0.0, 0.15))
-        if not alternating:
+        if not zipper:
             between += run_h
         after = timedelta(seconds=frame.height - signal.shut_in)
         clock = max(ends + hours(between), ends + after + timedelta(seconds=30))
@@ -188,7 +188,7 @@ def _write_stage(
     folder: Path, well: Well, stage: int, start: datetime, frame: pl.DataFrame, rng: np.random.Generator
 ) -> None:
     kind = rng.random()
-    if kind < 0.02:  # the record broke off and went on in a second file
+    if kind < 0.02:  # the record was interrupted and continued in a second file
         cut = frame.height // 2
         providers.write_stage(folder, well, stage, start, frame[:cut])
         rest = frame[cut:]
@@ -197,7 +197,7 @@ def _write_stage(
         providers.write_stage(folder, well, stage, start + timedelta(seconds=first), rest, " part 2")
         return
     providers.write_stage(folder, well, stage, start, frame)
-    if kind > 0.98:  # a corrected record: the first one lost its tail
+    if kind > 0.98:  # a corrected record: the first one lost its end
         wrong = frame[: frame.height - 200]
         providers.write_stage(folder, well, stage, start, wrong)
         providers.write_stage(folder, well, stage, start, frame, " rev2")
@@ -220,13 +220,13 @@ def _describe(tables: _Tables, well: Well) -> None:
     )  # fmt: skip
 
 
-def _stage_row(well: Well, stage: int, alternating: bool, rng: np.random.Generator) -> Row:
+def _stage_row(well: Well, stage: int, zipper: bool, rng: np.random.Generator) -> Row:
     design = well.design
     top, bottom = perforations_ft(well, stage)
     misfired = int(design.holes / design.clusters) if rng.random() < 0.04 else 0
     return {
         "well": well.name, "stage": stage, "design": design.name, "crew": f"Crew {well.crew}",
-        "mode": "alternating" if alternating else "single", "top_ft": top, "bottom_ft": bottom,
+        "mode": "zipper" if zipper else "single well", "top_ft": top, "bottom_ft": bottom,
         "tvd_ft": well.tvd_ft, "length_ft": design.stage_length_ft, "clusters": design.clusters,
         "holes": design.holes, "holes_shot": design.holes - misfired, "hole_in": design.hole_in,
         "rate_bpm": design.rate_bpm, "proppant_lb": design.proppant_lbm,
@@ -246,7 +246,7 @@ def _wireline(
     depth = perforations_ft(well, stage)[1] + 12.0
     minutes = pump_down_min(well, stage)
     if on_record_min is not None and rng.random() < 0.1:
-        minutes *= 1.4  # the run record is wrong, the pump record is there to tell
+        minutes *= 1.4  # the run record is wrong; the pump record shows it
     tables.wireline.append(
         {
             "well": well.name, "run": stage, "crew": crew, "start": start, "end": start + hours(run_h),
@@ -265,7 +265,7 @@ def _wireline(
 
 
 def _toe(plan: CampaignSize, well: Well, index: int) -> str | None:
-    """How a well's toe was prepared; only the first well of a pad has it on record."""
+    """Type of a well's toe preparation; recorded only for the first well of a pad."""
     if index or not plan.toe_preparation:
         return None
     return "two runs" if well.pad_number % 2 else "one run"

@@ -30,7 +30,7 @@ NOZZLES = (3, 0.1875)
 
 @dataclass
 class PlugTruth:
-    """What was planted in a plug. Units in the names; seconds count from the run's first sample."""
+    """Planted truth of a plug. Units in the names; seconds count from the run's first sample."""
 
     well_id: str
     plug: int
@@ -44,7 +44,7 @@ class PlugTruth:
 
 @dataclass
 class RunTruth:
-    """What was planted in a coil run."""
+    """Planted truth of a coil run."""
 
     well_id: str
     run: int
@@ -68,7 +68,7 @@ class RunTruth:
 
 @dataclass(frozen=True)
 class CoilScript:
-    """What happens to a mill-out beside its plugs.
+    """Events of a mill-out in addition to its plugs.
 
     Attributes
     ----------
@@ -77,11 +77,11 @@ class CoilScript:
     fates : dict of int to str
         Plugs that are ``missing``, ``pushed`` onto the next one or ``moved``.
     hard_plug : int, optional
-        A plug far harder to mill.
+        A plug that is much harder to mill.
     motor_trip_after : int, optional
-        Pull out for a motor after so many plugs.
+        Number of plugs after which the coil is pulled for a motor.
     lock_up, overpull, lost_returns, no_bypass : bool
-        What else goes wrong.
+        Other planted problems.
     """
 
     counter_ft: float = 0.0
@@ -96,9 +96,9 @@ class CoilScript:
 
 
 def draw_coil_script(plugs: list[int], rng: np.random.Generator) -> CoilScript:
-    """Draw the ordinary troubles of a mill-out: depth errors, and a plug in twenty that is not where it was set."""
+    """Draw the usual problems of a mill-out: depth errors, and one plug in twenty that is not at its set depth."""
     fates: dict[int, str] = {}
-    for plug in plugs[1:-1]:  # counted from the toe: the deepest and the shallowest stay where they are
+    for plug in plugs[1:-1]:  # counted from the toe: the deepest and the shallowest are not moved
         if rng.random() < 0.06 and not {plug - 1, plug + 1} & fates.keys():
             fates[plug] = str(rng.choice(["missing", "pushed", "moved"]))
     return CoilScript(float(rng.uniform(-12.0, 12.0)), float(rng.uniform(-0.0004, 0.0004)), fates)
@@ -115,14 +115,14 @@ class _Path:
         self.states: dict[str, float] = defaultdict(float)
 
     def go(self, state: str, depth: float, speed_ft_min: float, rate: float, **more: float) -> None:
-        """Move to a depth."""
+        """Move the coil to a depth."""
         self.hold(state, abs(depth - self.depth) / speed_ft_min * 60.0, depth, rate, **more)
 
     def hold(
         self, state: str, seconds: float, depth: float, rate: float, *, extra: float = 0.0, weight: float = 0.0,
         sand: float = 0.0, lost: float = 0.0,
     ) -> None:  # fmt: skip
-        """Spend seconds in a state while the depth goes to a value."""
+        """Spend seconds in a state while the depth changes to a value."""
         start, self.second = self.second, self.second + float(max(round(seconds), 1))
         if max(depth, self.depth) > 50.0:
             self.states[state] += self.second - start
@@ -149,7 +149,7 @@ def simulate_mill_out(
     Returns
     -------
     list of (frame, truth)
-        One a run. A frame holds ``second`` and the channels at one sample a second.
+        One item per run. A frame holds ``second`` and the channels at one sample per second.
     """
     ordered = sorted(plugs, key=lambda item: item[1])
     cut = script.motor_trip_after
@@ -196,9 +196,9 @@ def _mill_out_run(
         truth.plugs.append(_mill(path, well, plug, lies, minutes, hard, rng))
         truth.plugs[-1].fate = fate
         path.go("running in", lies + float(rng.uniform(12.0, 25.0)), 20.0, MILL_RATE_BPM)
-        if rng.random() < 0.12:  # a wait between plugs, circulating
+        if rng.random() < 0.12:  # a wait between plugs while circulating
             path.hold("stationary", float(rng.uniform(180.0, 480.0)), path.depth, MILL_RATE_BPM)
-        if rng.random() < 0.1:  # a short pull is no wiper trip
+        if rng.random() < 0.1:  # a short pull is not a wiper trip
             back = path.depth
             path.go("pulling out", back - float(rng.uniform(90.0, 220.0)), 60.0, MILL_RATE_BPM)
             path.go("running in", back, 60.0, MILL_RATE_BPM)
@@ -215,7 +215,7 @@ def _mill_out_run(
 
 
 def _wipe(path: _Path, well: Well, rate: float, script: CoilScript, *, first: bool, rng: np.random.Generator) -> float:
-    """Pull to the heel and come back; returns its minutes."""
+    """Pull to the heel and come back; return the minutes."""
     back, begin = path.depth, path.second
     top = well.heel_ft - float(rng.uniform(0.0, 150.0))
     if first and script.overpull:
@@ -272,14 +272,14 @@ def simulate_toe_preparation(
     ----------
     well : Well
     script : CoilScript
-        Only its depth errors count.
+        Only its depth errors are used.
     rng : numpy Generator
     one_run : bool
 
     Returns
     -------
     list of (frame, truth)
-        One a run.
+        One item per run.
     """
     runs = []
     truth = RunTruth(well.well_id, 1, "toe preparation" if one_run else "toe milling")

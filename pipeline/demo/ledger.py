@@ -1,4 +1,4 @@
-"""Time log, costs and early production of the campaign."""
+"""Time log, costs and early production of the synthetic campaign."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ NPT_CAUSES = ("pumping equipment", "water supply", "wireline", "weather", "third
 
 
 def time_log(pad: str, pumped: list[tuple[datetime, datetime, str]], rng: np.random.Generator) -> list[Row]:
-    """Book every minute of a pad between its first and last stage to one activity.
+    """Assign every minute of a pad between its first and last stage to one activity.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def time_log(pad: str, pumped: list[tuple[datetime, datetime, str]], rng: np.ran
 
 
 def summary(well: str, truth: StageTruth, rng: np.random.Generator) -> Row:
-    """Return a stage as its provider reports it: by hand, rounded, sometimes mistaken."""
+    """Return a stage as its provider reports it: entered by hand, rounded, sometimes wrong."""
     slip = rng.random()
     isip = None if truth.isip_psi is None else round(truth.isip_psi + float(rng.normal(0.0, 45.0)), -1)
     clean = truth.clean_bbl * (1.06 if slip < 0.02 else 1.0)
@@ -62,7 +62,7 @@ def summary(well: str, truth: StageTruth, rng: np.random.Generator) -> Row:
 
 
 def cost_lines(well: Well, when: date, last_quarter: bool, toe: str | None, rng: np.random.Generator) -> list[Row]:
-    """Return a well's cost lines; the last quarter is still accrued; a toe preparation in two runs costs more."""
+    """Return a well's cost lines; the last quarter is accrued; a toe preparation in two runs costs more."""
     pounds = well.design.proppant_lbm * well.stages
     amounts = {
         "stimulation": well.stages * 41_000.0 + 0.045 * pounds,
@@ -87,7 +87,7 @@ def cost_lines(well: Well, when: date, last_quarter: bool, toe: str | None, rng:
 
 
 OTHER_CHOKE = (4, 0)
-"""Planted: pad, and place on it, of a well that is produced through a wider choke than all others."""
+"""Planted: pad and position of a well that is produced through a wider choke than all others."""
 
 
 def production(well: Well, index: int, online: date, until: date, rng: np.random.Generator) -> list[Row]:
@@ -114,7 +114,7 @@ def production(well: Well, index: int, online: date, until: date, rng: np.random
 
 
 def toe_test(well: Well, rng: np.random.Generator) -> Row:
-    """Return how a well's toe was accepted."""
+    """Return the acceptance test of a well's toe."""
     return {
         "well": well.name, "casing_test_psi": round(float(rng.normal(11_000.0, 60.0)), 0), "held": True,
         "injected_bpm": round(float(rng.uniform(8.0, 16.0)), 1),
@@ -123,7 +123,7 @@ def toe_test(well: Well, rng: np.random.Generator) -> Row:
 
 
 def neighbours(on_pad: list[Well], rng: np.random.Generator) -> list[Row]:
-    """Return each well's neighbours on its pad; now and then one feels the next well's stage."""
+    """Return each well's neighbours on its pad; some show a pressure response to the next well's stage."""
     rows: list[Row] = []
     for index, well in enumerate(on_pad):
         for other, neighbour in enumerate(on_pad):
@@ -159,5 +159,5 @@ def incidents(pad: str, pumped: list[tuple[datetime, datetime, str]], rng: np.ra
 
 
 def later(moment: datetime, days: float) -> datetime:
-    """Return a moment some days later."""
+    """Return a time some days later."""
     return moment + timedelta(days=days)

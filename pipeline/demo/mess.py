@@ -1,4 +1,4 @@
-"""What recorders do to a clean signal: noise, spikes, gaps, repeated and out-of-order rows, drop-outs."""
+"""Recorder errors added to a clean signal: noise, spikes, gaps, repeated and out-of-order rows, drop-outs."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ VOID = -999.25
 
 
 def record_stage(signal: StageSignal, truth: StageTruth, rng: np.random.Generator) -> pl.DataFrame:
-    """Return the record as written, with what was done to it noted in the truth.
+    """Return the record as written, and note the added errors in the truth.
 
     Returns
     -------
     polars.DataFrame
-        ``second`` (of the record) and the channels, in the order of the file; void samples carry ``VOID``.
+        ``second`` (of the record) and the channels, in file order; void samples are ``VOID``.
     """
     n = signal.pressure_psi.size
     second = np.arange(n)

@@ -1,4 +1,4 @@
-"""The files of three invented data providers, and the team's own tables."""
+"""Write the files of three synthetic data providers, and the team's own tables."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from pipeline.demo.basin import ZONE, Well
 from pipeline.units import conversion
 
 PROVIDER = {"Alder": "larkspoke", "Dogwood": "larkspoke", "Birch": "tallowmere", "Cedar": "quernby"}
-"""Whose recorder each fracturing crew carries."""
+"""Data provider of each fracturing crew."""
 COIL_PROVIDER = {"Finch": "larkspoke", "Gannet": "tallowmere"}
 
 
@@ -42,7 +42,7 @@ def write_stage(folder: Path, well: Well, stage: int, start: datetime, frame: pl
 
 
 def _larkspoke_stage(folder: Path, well: Well, stage: int, start: datetime, frame: pl.DataFrame, suffix: str) -> Path:
-    """Field units, a units row, local times in day:month order."""
+    """Write field units, a units row, local times in day/month order."""
     path = folder / f"{well.aliases[0].replace('#', '')} stage {stage:02d}{suffix}.csv"
     table = frame.select(
         _clock(start).dt.convert_time_zone(ZONE).dt.strftime("%d/%m/%Y %H:%M:%S").alias("Clock"),
@@ -61,7 +61,7 @@ def _larkspoke_stage(folder: Path, well: Well, stage: int, start: datetime, fram
 
 
 def _tallowmere_stage(folder: Path, well: Well, stage: int, start: datetime, frame: pl.DataFrame, suffix: str) -> Path:
-    """Metric units, semicolons, decimal commas, UTC."""
+    """Write metric units, semicolons, decimal commas, UTC."""
     path = folder / f"{well.aliases[1]}_s{stage:02d}{suffix}.csv"
     frame.select(
         _clock(start).dt.strftime("%Y-%m-%dT%H:%M:%SZ").alias("utc"),
@@ -75,7 +75,7 @@ def _tallowmere_stage(folder: Path, well: Well, stage: int, start: datetime, fra
 
 
 def _quernby_stage(folder: Path, well: Well, stage: int, start: datetime, frame: pl.DataFrame, suffix: str) -> Path:
-    """Header lines, a start time on the local clock, elapsed seconds."""
+    """Write header lines, a local start time, elapsed seconds."""
     path = folder / f"{well.well_id}.{stage:02d}{suffix}.txt"
     local = start.astimezone(ZoneInfo(ZONE)).strftime("%Y-%m-%d %H:%M:%S")
     body = frame.select(
@@ -133,7 +133,7 @@ def write_table(path: Path, rows: Sequence[dict[str, object]]) -> None:
 
 
 def write_workbook(path: Path, sheets: dict[str, Sequence[dict[str, object]]]) -> None:
-    """Write tables as the sheets of one workbook, headers in the first row."""
+    """Write tables as the sheets of one workbook, with headers in the first row."""
     path.parent.mkdir(parents=True, exist_ok=True)
     stamp = datetime(2023, 7, 1)
     with xlsxwriter.Workbook(str(path), {"strings_to_formulas": False, "strings_to_urls": False}) as book:

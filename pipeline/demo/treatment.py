@@ -27,12 +27,12 @@ from pipeline.demo.basin import (
 
 Array = NDArray[np.float64]
 CLIMB_S = 95.0
-"""How long the pressure of a screen-out climbs. [s]"""
+"""Duration of the pressure climb in a screen-out. [s]"""
 
 
 @dataclass
 class StageTruth:
-    """What was planted in a stage; None where the thing does not exist. Units in the names."""
+    """Planted truth of a stage; None if the feature does not exist. Units in the names."""
 
     well_id: str
     stage: int
@@ -58,7 +58,7 @@ class StageTruth:
 
 @dataclass
 class StageSignal:
-    """Channels at one sample a second, before the recorder spoils them."""
+    """Channels at one sample per second, before recorder errors are added."""
 
     pressure_psi: Array
     slurry_bpm: Array
@@ -71,7 +71,7 @@ class StageSignal:
 
 @dataclass(frozen=True)
 class Script:
-    """What happens to a stage beside its design."""
+    """Events of a stage in addition to its design."""
 
     screenout: bool
     cut_short: bool
@@ -85,7 +85,7 @@ class Script:
 
 
 def draw_script(rng: np.random.Generator, *, first: bool, leaking: bool) -> Script:
-    """Draw what happens to a stage."""
+    """Draw the events of a stage."""
     return Script(
         screenout=bool(rng.random() < 0.035),
         cut_short=bool(rng.random() < 0.03),
@@ -130,7 +130,7 @@ def simulate_stage(well: Well, stage: int, script: Script, rng: np.random.Genera
 def _schedule(
     well: Well, script: Script, truth: StageTruth, capacity: float, rng: np.random.Generator
 ) -> tuple[Array, Array, dict[str, int]]:
-    """Rate and concentration from ball pump-down to the end of the falloff, and the seconds that matter."""
+    """Rate and concentration from ball pump-down to the end of the falloff, and the seconds of the main events."""
     design = well.design
     ball_bpm = float(rng.uniform(12.0, 16.0))
     rate_parts: list[Array] = []
@@ -271,7 +271,7 @@ def _pressure(
 def _break_down(
     pressure: Array, script: Script, truth: StageTruth, marks: dict[str, int], rng: np.random.Generator
 ) -> None:
-    """Ball lands, the wellbore is compressed until the rock gives way."""
+    """Ball lands; the wellbore is compressed until the rock breaks down."""
     seat, raised = marks["seat"], marks["raise"]
     start = float(pressure[seat - 1])
     rise = float(rng.uniform(350.0, 1100.0))
@@ -289,7 +289,7 @@ def _break_down(
         path[up + 1 :] = start + rise - drop * (1.0 - np.exp(-after / 5.0))
         peak = start + rise
     pressure[seat:raised] = path
-    # from here on the model's pressure: join without a jump
+    # from here on, use the modelled pressure; join without a jump
     gap = path[-1] - pressure[raised]
     fade = np.arange(pressure.size - raised, dtype=float)
     pressure[raised:] += gap * np.exp(-fade / 25.0)
@@ -307,7 +307,7 @@ def _shut(
     rng: np.random.Generator,
     extra: float = 0.0,
 ) -> tuple[float, float]:
-    """Falloff with water hammer; returns (period, ISIP)."""
+    """Falloff with water hammer; return (period, ISIP)."""
     clock = np.arange(stop - start, dtype=float)
     isip = float(bottom[start] - weight[start]) + extra
     period = float(hammer_period_s(reflector_ft, WAVE_SPEED_FT_S))
@@ -334,7 +334,7 @@ def _totals(signal: StageSignal, truth: StageTruth, design_bpm: float) -> None:
 
 
 def _with_surroundings(signal: StageSignal, script: Script, truth: StageTruth, rng: np.random.Generator) -> StageSignal:
-    """Add what stands before and after the stage in the file: idle pumps, line tests, the next pump-down."""
+    """Add the data before and after the stage in the file: idle pumps, line tests, the next pump-down."""
     static = float(signal.pressure_psi[0])
     before_p: list[Array] = [np.zeros(int(rng.integers(60, 180)))]
     before_q: list[Array] = [np.zeros(before_p[0].size)]

@@ -1,1 +1,1 @@
-"""Landing: files in, typed rows with their source out; what cannot be used is set aside with a reason."""
+"""Landing: converts files into typed rows with their source; files that cannot be used are set aside with a reason."""

@@ -1,4 +1,4 @@
-"""Amendments: an engineer's word on a pick, kept in one CSV file of the workspace that is landed like any other."""
+"""Amendments: an engineer's corrections of picks, in one CSV file of the workspace that is landed like other files."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ MAP = _map()
 
 @dataclass(frozen=True)
 class Amendment:
-    """One word on a pick.
+    """One correction of a pick.
 
     Attributes
     ----------
@@ -64,7 +64,7 @@ class Amendment:
         UTC.
     by, why : str
     withdrawn : bool
-        Takes the amendment of that pick back.
+        Withdraws the amendment of that pick.
     """
 
     well: str
@@ -79,18 +79,18 @@ class Amendment:
 
 
 def read_moment(written: str, zone: str) -> datetime:
-    """Read a moment as an engineer writes it: ISO, on the pad's clock where it names no offset. UTC.
+    """Read a time as an engineer writes it: ISO, in pad local time if it has no offset. Returns UTC.
 
     Raises
     ------
     HeelwardError
-        If it is no ISO time.
+        If it is not an ISO time.
     """
     try:
         moment = datetime.fromisoformat(written)
         return (moment if moment.tzinfo else moment.replace(tzinfo=ZoneInfo(zone))).astimezone(UTC)
     except (ValueError, OverflowError) as error:
-        raise HeelwardError(f"--time takes a time such as '2025-06-30 14:05:10', got '{short(written)}'") from error
+        raise HeelwardError(f"--time: expected a time such as '2025-06-30 14:05:10', got '{short(written)}'") from error
 
 
 def write(root: Path, amendment: Amendment, wait_s: float) -> Path:
@@ -99,20 +99,20 @@ def write(root: Path, amendment: Amendment, wait_s: float) -> Path:
     Raises
     ------
     HeelwardError
-        If name or reason is empty, is not one line of visible letters, or could be taken for a formula by a
-        spreadsheet; if the value is no number; if another process holds the file for longer than ``wait_s``.
+        If name or reason is empty, is not one line of printable characters, or could be read as a formula by a
+        spreadsheet; if the value is not a number; if another process locks the file for longer than ``wait_s``.
     """
     for label, text in (("--by", amendment.by), ("--why", amendment.why)):
         first = unicodedata.normalize("NFKC", text.strip()[:1])
         if not first or first[0] in "=+-@" or inert_text(text) != text or len(text) > LONGEST:
             raise HeelwardError(
-                f"{label} must be words in one line that begin with a letter or digit, without control characters, "
-                f"at most {LONGEST} letters"
+                f"{label} must be one line of text that starts with a letter or digit, without control characters, "
+                f"at most {LONGEST} characters"
             )
     if amendment.value is not None and not math.isfinite(amendment.value):
         raise HeelwardError(f"--value must be a number, got {amendment.value}")
     path = root / FILE
-    with held(root / ".heelward" / "amendments.lock", "amend", wait_s, "the file of amendments"):
+    with held(root / ".heelward" / "amendments.lock", "amend", wait_s, "the amendments file"):
         sweep_parts(root, deep=False)
         before = path.read_text(encoding="utf-8") if path.exists() else ",".join(COLUMNS) + "\n"
         line = io.StringIO()
@@ -129,14 +129,14 @@ def write(root: Path, amendment: Amendment, wait_s: float) -> Path:
 
 
 def _next_moment(before: str) -> str:
-    """Return now, or a second after the last word where the clock has not moved on: words have an order."""
+    """Return now, or one second after the last amendment if that is later: amendments have an order."""
     now = datetime.now(UTC).replace(microsecond=0, tzinfo=None)
     try:
         said = [datetime.strptime(row["at"], _FORMAT) for row in csv.DictReader(io.StringIO(before, newline=""))]
     except (KeyError, TypeError, ValueError, csv.Error) as error:
         raise HeelwardError(
-            f"{FILE}: every row needs 'at' as a UTC time such as 2025-06-30 14:05:10 ({error}).\n"
-            "fix: open the file and correct that row; nothing was written"
+            f"{FILE}: every row needs a UTC time in the column 'at', such as 2025-06-30 14:05:10 ({error}).\n"
+            "fix: open the file and correct the row. Nothing was written"
         ) from error
     if said:
         now = max(now, max(said) + timedelta(seconds=1))

@@ -1,4 +1,4 @@
-"""The cells of a file as typed columns: numbers in the lake's units, whole numbers, flags, days, moments."""
+"""The cells of a file as typed columns: numbers in the lake's units, whole numbers, flags, dates, times."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ YES_NO = {"true": True, "yes": True, "y": True, "1": True, "false": False, "no":
 
 
 def typed(work: FileJob, frame: pl.DataFrame) -> list[pl.Series]:
-    """Return the mapped columns of a raw frame as typed series, the well and the sample time apart."""
+    """Return the mapped columns of a raw frame as typed series, except the well and the sample time."""
     columns = work.source.table.columns
     done: list[pl.Series] = []
     quantities = []
@@ -47,7 +47,7 @@ def typed(work: FileJob, frame: pl.DataFrame) -> list[pl.Series]:
 
 
 def _cells(work: FileJob, lake: str, dtype: Any, series: pl.Series, lines: pl.Series) -> pl.Series:
-    """Return cells that are no measured quantities as what their column holds."""
+    """Convert cells that are not measured quantities to the type of their column."""
     column: Any = work.source.table.columns[lake]
     channel = work.source.columns[lake]
     text = series.str.strip_chars()
@@ -67,7 +67,7 @@ def _cells(work: FileJob, lake: str, dtype: Any, series: pl.Series, lines: pl.Se
     if isinstance(dtype, pl.Date):
         written = channel.format or "%Y-%m-%d"
         value = _dated(work, lake, text.str.to_date(written, strict=False), lines)
-        return _counted(work, lake, text, value, f"a date as {written}, {_range_of_days(work, lake)}", lines)
+        return _counted(work, lake, text, value, f"a date like {written}, {_range_of_days(work, lake)}", lines)
     if isinstance(dtype, pl.Datetime):
         return moment(work, lake, channel, series, lines)
     if allowed is not None:
@@ -83,7 +83,7 @@ def _cells(work: FileJob, lake: str, dtype: Any, series: pl.Series, lines: pl.Se
 
 
 def _counted(work: FileJob, lake: str, text: pl.Series, value: pl.Series, expected: str, lines: pl.Series) -> pl.Series:
-    """Count the cells of a piece that are no values; they are void until `judge` has seen all of them."""
+    """Count the invalid cells of a piece; they are void until `judge` has processed all of them."""
     tally = work.tallies[lake]
     tally.rows += len(text)
     tally.values += value.count()
@@ -97,7 +97,7 @@ def _counted(work: FileJob, lake: str, text: pl.Series, value: pl.Series, expect
 
 
 def _quantities(work: FileJob, floats: list[pl.Series], lines: pl.Series) -> list[pl.Series]:
-    """Convert all measured columns to the lake's units at once, and void what cannot be."""
+    """Convert all measured columns to the lake's units in one step, and void impossible values."""
     if not floats:
         return []
     columns = work.source.table.columns
@@ -142,7 +142,7 @@ def _as_float(work: FileJob, lake: str, series: pl.Series, lines: pl.Series) -> 
 
 
 def _numbers(work: FileJob, lake: str, series: pl.Series) -> tuple[pl.Series, pl.Series]:
-    """Return cells without those that mean nothing, and the numbers that they are."""
+    """Return the cells without void values, and their numeric values."""
     numbers = _void_numbers(work)
     if series.dtype.is_float():
         value = _finite(series)
@@ -157,13 +157,13 @@ def _numbers(work: FileJob, lake: str, series: pl.Series) -> tuple[pl.Series, pl
         plain = text.str.replace(",", ".", literal=True)
     value = _finite(plain.cast(pl.Float64, strict=False))
     kept = _without(value, numbers)
-    if kept is not value:  # a void number, however it is written, is no bad cell
+    if kept is not value:  # a void number, in any notation, is not a bad cell
         text = pl.select(pl.when(value.is_null() | kept.is_not_null()).then(text).alias(lake)).to_series()
     return text, kept
 
 
 def _void_numbers(work: FileJob) -> list[float]:
-    """Return the map's void values that are numbers: -999.25 is -999.250 too."""
+    """Return the numeric void values of the map: -999.25 also matches -999.250."""
     found = []
     for value in work.source.void_values:
         with suppress(ValueError):
@@ -172,21 +172,21 @@ def _void_numbers(work: FileJob) -> list[float]:
 
 
 def _without(values: pl.Series, numbers: list[float]) -> pl.Series:
-    """Void the numbers that mean nothing; a column without them is returned as it is."""
+    """Void the map's void numbers; a column without them is returned unchanged."""
     if not numbers or not np.isin(values.to_numpy(), numbers).any():
         return values
     return pl.select(pl.when(~values.is_in(numbers)).then(values).alias(values.name)).to_series()
 
 
 def _finite(values: pl.Series) -> pl.Series:
-    """Void what is no finite number; clean columns, nearly all, are returned as they are."""
+    """Void numbers that are not finite; clean columns (the usual case) are returned unchanged."""
     if int(np.isfinite(values.to_numpy()).sum()) == values.count():
         return values
     return pl.select(pl.when(values.is_finite()).then(values).alias(values.name)).to_series()
 
 
 def _dated(work: FileJob, lake: str, days: pl.Series, lines: pl.Series) -> pl.Series:
-    """Void days that cannot be."""
+    """Void impossible dates."""
     first, last = days_allowed(ahead=bool(meta(work.source.table.columns[lake]).get("ahead")))
     return pl.select(pl.when(days.is_between(first, last)).then(days).alias(lake)).to_series()
 
@@ -202,18 +202,18 @@ def moment(work: FileJob, lake: str, channel: Channel, series: pl.Series, lines:
     naive = series.str.to_datetime(channel.format, strict=False, time_unit="us")
     if naive.null_count() > series.null_count():
         naive = series.str.strip_chars().str.to_datetime(channel.format, strict=False, time_unit="us")
-    offset = isinstance(naive.dtype, pl.Datetime) and naive.dtype.time_zone is not None  # each time says its own
+    offset = isinstance(naive.dtype, pl.Datetime) and naive.dtype.time_zone is not None  # each time has its own offset
     if offset:
         naive = naive.dt.convert_time_zone("UTC").dt.replace_time_zone(None)
     naive = possible(naive)
-    _counted(work, lake, series, naive, f"a time as {channel.format}{_when()}", lines)
+    _counted(work, lake, series, naive, f"a time in the format {channel.format}{_when()}", lines)
     utc = _on_utc(work, naive, "UTC" if offset else channel.zone).alias(lake)
     work.tallies[lake].skipped += naive.count() - utc.count()
     return utc
 
 
 def possible(times: pl.Series) -> pl.Series:
-    """Void times that cannot be: a clock that was never set, a date read in the wrong order."""
+    """Void impossible times: a clock that was never set, a date read in the wrong order."""
     first_day, last_day = days_allowed()
     first, last = datetime.combine(first_day, time()), datetime.combine(last_day + timedelta(days=1), time())
     bounds = pl.Series([first, last], dtype=pl.Datetime("us")).to_physical()
@@ -243,30 +243,30 @@ def _zone(work: FileJob, zone: str) -> str:
     well = work.names.find(named)
     if not named:
         raise SetAside(
-            "the pad's time zone cannot be taken from a file of several wells", "one well, named in the file's name",
-            "wells in a column", f"name the zone in the map '{work.source.name}' instead of \"pad\"",
+            "the pad's time zone cannot be used: the file has several wells", "one well, given in the file's name",
+            "wells in a column", f"set the zone in the map '{work.source.name}' instead of \"pad\"",
         )  # fmt: skip
     if well is None:
         raise SetAside(
-            f"the well '{short(named)}' is not known, and so neither is its time zone",
-            "a name or alias of the wells table", "no such well",
+            f"the well '{short(named)}' is unknown, so its time zone is unknown",
+            "a name or alias in the wells table", "no such well",
             "add the spelling to the well's 'aliases', or the well to the wells table",
         )  # fmt: skip
     if well not in work.names.zones:
         raise SetAside(
-            "the pad's time zone is not known", "'time_zone' of the well in the wells table", "none",
-            "fill it in, or name the zone in the map",
+            "the pad's time zone is unknown", "'time_zone' of the well in the wells table", "none",
+            "fill it in, or set the zone in the map",
         )  # fmt: skip
     return work.names.zones[well]
 
 
 def clock_zone(work: FileJob, channel: Channel) -> str:
-    """Return the zone of a time column's clock."""
+    """Return the time zone of a time column."""
     return _zone(work, channel.start.zone if channel.start is not None else channel.zone or "UTC")
 
 
 def elapsed(work: FileJob, channel: Channel, frame: pl.DataFrame) -> pl.Series:
-    """Return a start time above the data plus elapsed time as UTC."""
+    """Return the start time from the header plus elapsed time, in UTC."""
     assert channel.start is not None and channel.unit is not None
     text, value = _numbers(work, "time", frame["time"])
     micro = (value * conversion(channel.unit, "s").factor * 1e6).round(0).cast(pl.Int64, strict=False)
@@ -276,12 +276,12 @@ def elapsed(work: FileJob, channel: Channel, frame: pl.DataFrame) -> pl.Series:
 
 
 def _start(work: FileJob, start: Start) -> int:
-    """Return the start time above the data, in microseconds since 1970."""
+    """Return the start time from the header, in microseconds since 1970."""
     pattern = re.compile(start.pattern)
     match = next((found for line in work.raw.head if (found := pattern.search(line))), None)
     if match is None:
         raise SetAside(
-            "no start time stands above the data", f"a line that fits {start.pattern}", "none",
+            "no start time found above the data", f"a line that matches {start.pattern}", "none",
             f"correct 'start.pattern' in the map '{work.source.name}'", 1,
         )  # fmt: skip
     written = match.group("start").strip()
@@ -289,15 +289,15 @@ def _start(work: FileJob, start: Start) -> int:
         moment = datetime.strptime(written, start.format)
     except ValueError as error:
         raise SetAside(
-            "the start time cannot be read", f"a time as {start.format}", f"'{short(written)}'",
+            "the start time cannot be read", f"a time in the format {start.format}", f"'{short(written)}'",
             f"correct 'start.format' in the map '{work.source.name}'",
         ) from error  # fmt: skip
-    zone = start.zone if moment.tzinfo is None else "UTC"  # what the file says of its offset counts
+    zone = start.zone if moment.tzinfo is None else "UTC"  # an offset in the file takes precedence
     moment = moment if moment.tzinfo is None else moment.astimezone(UTC).replace(tzinfo=None)
     utc = _on_utc(work, possible(pl.Series([moment], dtype=pl.Datetime("us"))), zone)
     if utc[0] is None:
         raise SetAside(
-            "the start time cannot be", f"a time that {start.zone} had{_when()}", f"'{short(written)}'",
-            "ask the provider for the right start",
+            "the start time is impossible", f"a time that exists in {start.zone}{_when()}", f"'{short(written)}'",
+            "ask the provider for the correct start time",
         )  # fmt: skip
     return int(utc.dt.timestamp("us")[0])

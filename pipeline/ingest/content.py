@@ -1,4 +1,4 @@
-"""A file's content: unpacked, hashed, and read a part at a time where it is large."""
+"""A file's content: unpacked, hashed, and read in parts if it is large."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from pathlib import Path
 from pipeline.errors import SetAside
 
 LARGEST_BYTES = 4 * 1024**3
-"""A file that unpacks to more is set aside: larger than any plausible record."""
+"""A file with a larger unpacked size is set aside: larger than any plausible record."""
 PART_BYTES = 8 * 1024**2
-"""What is read of a file at once. A smaller file is kept in memory; a larger one is read twice, a part at a time."""
+"""Size of the parts in which a file is read. A smaller file is kept in memory; a larger one is read twice, in parts."""
 
 
 @dataclass(frozen=True)
 class Content:
-    """What a file holds.
+    """Content of a file.
 
     Attributes
     ----------
@@ -28,7 +28,7 @@ class Content:
     size : int
         [bytes]
     whole : bytes, optional
-        All of it, where it is small.
+        The complete content, if it is small.
     """
 
     path: Path
@@ -37,12 +37,12 @@ class Content:
     whole: bytes | None
 
     def parts(self) -> Iterator[bytes]:
-        """Read the content a part at a time.
+        """Read the content in parts.
 
         Raises
         ------
         SetAside
-            If it is not what it was when it was hashed.
+            If it has changed since it was hashed.
         """
         if self.whole is not None:
             yield self.whole
@@ -53,8 +53,8 @@ class Content:
             yield part
         if digest.hexdigest() != self.digest:
             raise SetAside(
-                "the file changed while it was read", "a file that stays as it is", "another content",
-                "wait until it is complete; the next ingest reads it again",
+                "the file changed while it was read", "a file that does not change", "different content",
+                "wait until the file is complete; the next ingest reads it again",
             )  # fmt: skip
 
     def first(self) -> bytes:
@@ -71,19 +71,19 @@ class Content:
         """
         if self.size > most:
             raise SetAside(
-                "the file is too large", f"at most {most // 1024**2} MiB of this kind",
+                "the file is too large", f"at most {most // 1024**2} MiB for this kind of file",
                 f"{self.size // 1024**2} MiB", "export it as delimited text, or split it",
             )  # fmt: skip
         return b"".join(self.parts())
 
 
 def content_of(path: Path) -> Content:
-    """Read a file once: what it is, and what it holds where that is little.
+    """Read a file once: hash and size, and its content if it is small.
 
     Raises
     ------
     SetAside
-        If it is empty, no gzip in spite of its name, or unpacks to more than 4 GiB.
+        If it is empty, has a gzip name but is not gzip, or unpacks to more than 4 GiB.
     OSError
         If it cannot be read.
     """
@@ -116,7 +116,7 @@ def _gunzipped(packed: Iterator[bytes]) -> Iterator[bytes]:
         for part in packed:
             waiting += part
             while waiting:
-                if ended:  # another member, or the padding that some writers add
+                if ended:  # another member, or padding added by some writers
                     waiting = waiting.lstrip(b"\x00")
                     if not waiting:
                         break
@@ -134,5 +134,5 @@ def _gunzipped(packed: Iterator[bytes]) -> Iterator[bytes]:
         ) from error
     if not ended:
         raise SetAside(
-            "the file is cut off", "a whole gzip file", "a truncated gzip stream", "ask the provider to send it again"
+            "the file is truncated", "a complete file", "a truncated gzip stream", "ask the provider to send it again"
         )

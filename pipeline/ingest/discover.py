@@ -1,4 +1,4 @@
-"""Which files are there, which map reads them, and which are new."""
+"""Find the files, the maps that read them, and the new files."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ NO_MAP = ""
 
 @dataclass(frozen=True)
 class SourceFile:
-    """A file under one map (None where none fits).
+    """A file with one map (None if no map matches).
 
     Attributes
     ----------
     file : Path
     path : str
-        The file below the workspace, with forward slashes.
+        Path of the file in the workspace, with forward slashes.
     loaded : LoadedMap, optional
     size, modified_us : int
         Size [bytes] and time stamp [us since 1970].
@@ -42,7 +42,7 @@ class SourceFile:
 
     @property
     def key(self) -> tuple[str, str]:
-        """Path and map: what names the file in `sources`."""
+        """Path and map: the key of the file in `sources`."""
         return self.path, self.loaded.source.name if self.loaded else NO_MAP
 
     @property
@@ -53,16 +53,16 @@ class SourceFile:
 
 @dataclass(frozen=True)
 class Skipped:
-    """Something in a landing folder that is not read.
+    """An entry of a landing folder that is not read.
 
     Attributes
     ----------
     path : str
-        Below the workspace.
+        Relative to the workspace.
     kind : str
         Short name of the finding.
     message : str
-        Why, and what to do.
+        Reason and fix.
     """
 
     path: str
@@ -72,7 +72,7 @@ class Skipped:
 
 @dataclass(frozen=True)
 class Discovered:
-    """What the landing folders hold: files under their maps in the order of landing, and what is not read."""
+    """Content of the landing folders: files with their maps in the order of landing, and entries that are not read."""
 
     items: list[SourceFile]
     skipped: list[Skipped]
@@ -81,7 +81,7 @@ class Discovered:
 def discover(
     root: Path, folders: Sequence[Path], maps: Sequence[LoadedMap], *, follow_outside: bool = False
 ) -> Discovered:
-    """List the files of the landing folders under the maps that claim them.
+    """List the files of the landing folders with the maps that claim them.
 
     Parameters
     ----------
@@ -91,12 +91,12 @@ def discover(
     maps : sequence of LoadedMap
         In the order in which their tables are landed.
     follow_outside : bool
-        Whether links that lead out of the landing folders are followed.
+        Whether links that point outside the landing folders are followed.
 
     Returns
     -------
     Discovered
-        A workbook stands once per map (each reads a sheet). Files that begin with a dot or with ``~$`` are passed over.
+        A workbook is listed once per map (each reads a sheet). Files that begin with a dot or with ``~$`` are ignored.
     """
     by_map: dict[str, list[SourceFile]] = defaultdict(list)
     skipped: list[Skipped] = []
@@ -116,17 +116,17 @@ def discover(
 
 
 def item_of(root: Path, file: Path, loaded: LoadedMap | None) -> SourceFile:
-    """Return a file under a map, as it lies there now."""
+    """Return a file with a map, in its current state."""
     found = file.stat()
     return SourceFile(file, _below(root, file), loaded, found.st_size, found.st_mtime_ns // 1000)
 
 
 def shown_path(path: Path) -> str:
-    """Return a path as text with forward slashes; bytes that are no UTF-8 are written as escapes."""
+    """Return a path as text with forward slashes; bytes that are not UTF-8 are written as escapes."""
     written = os.fsencode(path.as_posix())
     try:
         return written.decode()
-    except UnicodeDecodeError:  # the mark keeps it apart from a file whose name is the escapes themselves
+    except UnicodeDecodeError:  # the mark distinguishes it from a file whose name is the escaped text
         mark = hashlib.sha256(written).hexdigest()[:6]
         return f"{written.decode('utf-8', 'backslashreplace')} (bytes {mark})"
 
@@ -137,7 +137,7 @@ def _below(root: Path, file: Path) -> str:
 
 @dataclass
 class _Walk:
-    """A walk through landing folders: where links may lead, what was read, and what is passed over."""
+    """A walk through landing folders: allowed link targets, folders already read, and skipped entries."""
 
     root: Path
     inside: list[Path] | None
@@ -149,7 +149,7 @@ class _Walk:
         self.skipped.append(Skipped(_below(self.root, path), kind, message))
 
     def files(self, folder: Path) -> Iterator[Path]:
-        """Yield the files below a folder; what links lead to comes last, and each folder is read once."""
+        """Yield the files in a folder; link targets come last, and each folder is read once."""
         yield from self._below(folder)
         while self.links:
             link = self.links.pop(0)
@@ -182,48 +182,48 @@ class _Walk:
         try:
             place = folder.stat()
             if (place.st_dev, place.st_ino) in self.read:
-                self.skip(folder, "read_already", "the link leads to a folder that is read already: remove it")
+                self.skip(folder, "read_already", "the link points to a folder that is already read: remove it")
                 return []
             self.read.add((place.st_dev, place.st_ino))
             return sorted(os.scandir(folder), key=lambda entry: entry.name)
         except FileNotFoundError:
-            self.skip(folder, "no_folder", "there is no such folder: make it, or correct 'landing' in the settings")
+            self.skip(folder, "no_folder", "the folder does not exist: create it, or correct 'landing' in the settings")
         except OSError as error:
-            self.skip(folder, "unreadable_folder", f"the folder cannot be read ({error.strerror}): check its rights")
+            self.skip(folder, "unreadable_folder", f"cannot read the folder ({error.strerror}): check its permissions")
         return []
 
     def _file(self, path: Path) -> Iterator[Path]:
         try:
             mode = path.stat().st_mode
         except FileNotFoundError:
-            self.skip(path, "vanished", "it was gone before it could be read")
+            self.skip(path, "vanished", "the file disappeared before it could be read")
         except OSError as error:
-            self.skip(path, "unreadable_file", f"the file cannot be read ({error.strerror}): check its rights")
+            self.skip(path, "unreadable_file", f"cannot read the file ({error.strerror}): check its permissions")
         else:
             if stat.S_ISREG(mode):
                 yield path
             else:
-                self.skip(path, "not_a_file", "this is no file but a pipe, socket or device: remove it")
+                self.skip(path, "not_a_file", "this is not a file but a pipe, socket or device: remove it")
 
     def _may_follow(self, link: Path) -> bool:
-        """Whether a link is followed; says why where it is not."""
+        """Whether a link is followed; if not, the reason is recorded."""
         try:
             target = link.resolve(strict=True)
         except FileNotFoundError:
-            self.skip(link, "broken_link", "the link leads nowhere: remove it, or restore what it names")
+            self.skip(link, "broken_link", "the link is broken: remove it, or restore its target")
             return False
         except (OSError, RuntimeError):
-            self.skip(link, "link_loop", "the link leads back to itself: remove it")
+            self.skip(link, "link_loop", "the link points to itself: remove it")
             return False
         if self.inside is None or any(target.is_relative_to(folder) for folder in self.inside):
             return True
-        text = "the link leads out of the landing folders: put the file itself there, or set "
+        text = "the link points outside the landing folders: put the file itself there, or set "
         self.skip(link, "link_outside", text + "'follow_links_outside = true' in the settings")
         return False
 
 
 def _revisions(items: list[SourceFile], loaded: LoadedMap) -> list[SourceFile]:
-    """Mark the files that a later revision of the same document supersedes."""
+    """Mark the files that are superseded by a later revision of the same document."""
     if loaded.source.revision_pattern is None:
         return items
     pattern = re.compile(loaded.source.revision_pattern)
@@ -244,7 +244,7 @@ def _revisions(items: list[SourceFile], loaded: LoadedMap) -> list[SourceFile]:
 
 
 def unchanged(item: SourceFile, row: Mapping[str, Any] | None, tried_with: str) -> bool:
-    """Whether nothing about a file has changed since `sources` last spoke of it."""
+    """Whether a file is unchanged since its last entry in `sources`."""
     if row is None:
         return False
     same = (
@@ -258,6 +258,6 @@ def unchanged(item: SourceFile, row: Mapping[str, Any] | None, tried_with: str) 
 
 
 def source_id(content: str, item: SourceFile) -> str:
-    """Return the id of a source: content, map, reader version; and path, so that no two files share rows."""
+    """Return the id of a source: content, map, reader version and path, so that two files never share rows."""
     text = f"{content}:{item.map_hash}:{READER_VERSION}:{item.path}"
     return hashlib.sha256(text.encode()).hexdigest()[:16]

@@ -1,4 +1,4 @@
-"""What is in the landing folders and the maps, against what is on record."""
+"""Compare the landing folders and maps with the recorded files."""
 
 from __future__ import annotations
 
@@ -18,23 +18,23 @@ from pipeline.workspace import Workspace
 
 
 def refuse_no_maps(workspace: Workspace, maps: list[LoadedMap], broken: list[BrokenMap], known: SourceIndex) -> None:
-    """Refuse to take all landed files for files that no map fits because the maps themselves are not there."""
+    """Stop if all maps are missing: landed files must not be treated as files without a matching map."""
     if maps or broken:
         return
     landed = [row for row in known.rows() if row["state"] == "landed" and row["map"] != amend.MAP.source.name]
     if landed or not workspace.maps.is_dir():
         raise HeelwardError(
-            f"{workspace.maps} is no folder with source maps (*.toml). Nothing was changed.\n"
-            "fix: put the maps back, or write a first one (`heelward inspect FILE` suggests it)"
+            f"{workspace.maps} is not a folder with source maps (*.toml). Nothing was changed.\n"
+            "fix: restore the maps, or write a first one (`heelward inspect FILE` suggests one)"
         )
 
 
 def readable(
     items: list[SourceFile], maps: list[LoadedMap], broken: list[BrokenMap], known: SourceIndex, workspace: Workspace
 ) -> list[SourceFile]:
-    """Leave out the files that wait for a broken map to be corrected: what is landed of them stays as it is.
+    """Exclude the files that wait for a broken map to be corrected: their landed rows stay unchanged.
 
-    Which files a map claims that cannot even be read is not known: files that landed by a map that is not there wait.
+    If a map cannot be read at all, the files it claims are unknown: files landed with a missing map wait.
     """
     if not broken:
         return items
@@ -51,9 +51,9 @@ def readable(
 def retired_rows(
     known: SourceIndex, items: list[SourceFile], maps: list[LoadedMap], *, all_maps: bool
 ) -> dict[str, list[dict[str, Any]]]:
-    """Return, by path, what `sources` says of a file under maps that claim it no more.
+    """Return, by path, the entries in `sources` of files with maps that no longer claim them.
 
-    While a map is broken, only those of maps that are there: the others may be its.
+    While a map is broken, only entries of available maps: the others may belong to the broken map.
     """
     there = {item.source.name for item in maps} | {NO_MAP}
     claims: dict[str, set[str]] = defaultdict(set)
@@ -69,7 +69,7 @@ def retired_rows(
 
 
 def gone_from(known: SourceIndex, found: Discovered, items: list[SourceFile]) -> set[Key]:
-    """Return the files on record that are not in the landing folders any more; what could not be read may be there."""
+    """Return the recorded files that are no longer in the landing folders; unreadable ones may still be there."""
     there = {item.path for item in (*found.items, *items)}
     hidden = [item.path for item in found.skipped]
 
@@ -80,7 +80,7 @@ def gone_from(known: SourceIndex, found: Discovered, items: list[SourceFile]) ->
 
 
 def tell_skipped(lake: Lake, skipped: list[Skipped]) -> bool:
-    """Keep the findings of what is not read in the landing folders; return whether they changed."""
+    """Store the findings about entries of the landing folders that are not read; return whether they changed."""
     step = pl.col("step") == "discover"
     before = lake.scan(FINDINGS).filter(step).select("path", "kind", "message").sort("path").collect().rows()
     now = sorted((item.path, item.kind, item.message) for item in skipped)

@@ -1,4 +1,4 @@
-"""What would be made of a file; nothing is written."""
+"""Show how a file would be read; nothing is written."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from pipeline.workspace import Workspace
 
 
 def inspect_file(workspace: Workspace, file: Path) -> tuple[str, bool]:
-    """Describe what a workspace's maps would make of a file.
+    """Describe how a workspace's maps would read a file.
 
     Parameters
     ----------
@@ -33,15 +33,15 @@ def inspect_file(workspace: Workspace, file: Path) -> tuple[str, bool]:
     -------
     text : str
     usable : bool
-        Whether some map can read it.
+        Whether any map can read it.
 
     Raises
     ------
     HeelwardError
-        If there is no such file.
+        If the file does not exist.
     """
     if not file.is_file():
-        raise HeelwardError(f"there is no file {file}")
+        raise HeelwardError(f"file not found: {file}")
     names = WellRegistry()
     names.learn(Lake(workspace.lake, workspace.settings.storage).scan(WELLS).collect())
     try:
@@ -64,12 +64,12 @@ def _told(
     if claiming:
         return "\n\n".join([str(file), *(text for text, _ in results)]), bool(usable)
     if usable:
-        note = "No map's 'files' matches this path, but these can read it:"
+        note = "No map's 'files' pattern matches this path, but these maps can read it:"
         return "\n\n".join([str(file), note, *usable]), True
     guess = suggest(str(file), content.first(), workspace.settings.time_zone)
     if guess is None:
-        return f"{file}\nNo map fits, and the file is no table of text.", False
-    return f"{file}\nNo map fits. A first map to save as {workspace.maps.name}/NAME.toml:\n\n{guess.toml}", False
+        return f"{file}\nNo map matches, and the file is not a text table.", False
+    return f"{file}\nNo map matches. Draft map to save as {workspace.maps.name}/NAME.toml:\n\n{guess.toml}", False
 
 
 def _claims(workspace: Workspace, loaded: LoadedMap, file: Path) -> bool:

@@ -1,4 +1,4 @@
-"""What `sources` says of the files seen so far, found by path, by content, and by what they hold."""
+"""Entries of `sources` for known files, indexed by path, by content, and by stages or runs."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ Key = tuple[str, str]
 
 
 class SourceIndex:
-    """Rows of `sources`, kept current while an ingest lands more."""
+    """Rows of `sources`, updated while an ingest lands more files."""
 
     def __init__(self, rows: Iterable[Row]) -> None:
         self._rows: dict[Key, Row] = {}
@@ -22,11 +22,11 @@ class SourceIndex:
             self.put(row)
 
     def get(self, key: Key) -> Row | None:
-        """Return what is known of a path under a map."""
+        """Return the entry of a path with a map."""
         return self._rows.get(key)
 
     def put(self, row: Row) -> None:
-        """Take a row in, in place of what was known of its path under its map."""
+        """Add a row; it replaces the earlier entry of its path and map."""
         key = (row["path"], row["map"])
         before = self._rows.get(key)
         if before is not None and before["state"] == "landed":
@@ -38,25 +38,25 @@ class SourceIndex:
             self._sources.add(row["source_id"])
 
     def twin(self, key: Key, content_hash: str) -> str | None:
-        """Return the path of another landed file with the same content under the same map."""
+        """Return the path of another landed file with the same content and map."""
         others = self._by_content[(content_hash, key[1])] - {key}
         return min(others)[0] if others else None
 
     def claiming(self, lands: str, wells: set[str], numbers: set[int], *, signal: bool) -> list[Row]:
-        """Return the landed files that may hold rows of the same stages or runs, or else of the same table."""
+        """Return the landed files that may have rows of the same stages or runs, otherwise of the same table."""
         claims: set[tuple[Any, ...]] = {(lands,)}
         if signal:
             claims |= {(lands, well, number) for well in wells for number in numbers}
         return [self._rows[key] for key in sorted(set().union(*(self._by_claim[claim] for claim in claims)))]
 
     def suspend(self, key: Key) -> None:
-        """Take a file's content and rows for nobody's: it is read again in this run, or superseded, or gone."""
+        """Release a file's content and rows: the file is read again in this run, or superseded, or missing."""
         row = self._rows.get(key)
         if row is not None:
             self._leave(key, row)
 
     def holds(self, source: str) -> bool:
-        """Whether a source is landed, and nothing about its file has changed in this run."""
+        """Whether a source is landed and its file has not changed in this run."""
         return source in self._sources
 
     def _leave(self, key: Key, row: Row) -> None:
@@ -69,7 +69,7 @@ class SourceIndex:
         return list(self._rows.values())
 
     def drop(self, row: Row) -> None:
-        """Forget a file: it counts as one that was never seen."""
+        """Remove a file: it is treated as unknown."""
         key = (row["path"], row["map"])
         self._rows.pop(key, None)
         self._leave(key, row)
@@ -80,7 +80,7 @@ def _content(row: Row) -> Key:
 
 
 def _claim(row: Row) -> tuple[Any, ...]:
-    """Return what a file holds: one stage or run, or several, which only its table tells."""
+    """Return the claim of a file: one stage or run; for several, only its table."""
     if row["time_from"] is None or row["well_id"] is None or row["number"] is None:
         return (row["lands"],)
     return row["lands"], row["well_id"], row["number"]

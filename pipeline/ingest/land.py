@@ -1,4 +1,4 @@
-"""Land what is new: one commit a table and batch, `sources` last, so that a reader never sees half a file."""
+"""Land new files: one commit per table and batch, `sources` last, so that a reader never sees part of a file."""
 
 from __future__ import annotations
 
@@ -31,13 +31,13 @@ from pipeline.workspace import Workspace
 
 Progress = Callable[[int, int, str], None]
 BATCH_BYTES = 256 * 1024**2
-"""Files of a well that are in memory together and landed in one commit; a larger file is landed alone. [bytes]"""
+"""Limit for files of a well that are held in memory and landed in one commit; a larger file is landed alone. [bytes]"""
 _LOST: dict[str, Any] = {
-    "reason": "its rows are not all in the lake, and the file is gone", "line": None, "expected": "the file",
+    "reason": "rows are missing from the lake, and the file no longer exists", "line": None, "expected": "the file",
     "found": "no such file", "fix": "put the file back into the landing folder",
 }  # fmt: skip
 READERS = 2
-"""Files of a batch that are read beside each other; each read is itself spread over the cores."""
+"""Number of files of a batch that are read in parallel; each read also uses several cores."""
 
 
 @dataclass
@@ -51,16 +51,16 @@ class Landed:
     set_aside : list of (path, SetAside)
         Files set aside in this run.
     still_aside : int
-        Files set aside before that nothing has changed about.
+        Unchanged files that were set aside before.
     findings : int
     skipped : list of (path, why)
-        What is not read in the landing folders: pipes, links that lead nowhere or outside, folders without rights.
+        Entries not read in the landing folders: pipes, broken or outside links, folders without read permission.
     incomplete : list of str
-        Files that were on record as landed and whose rows were not all there; those still there are landed again.
+        Files recorded as landed with missing rows; files that still exist are landed again.
     broken_maps : list of str
-        Maps that cannot be used, with everything that is wrong with each. Their files wait as they are.
+        Maps that cannot be used, with all their errors. Their files wait unchanged.
     restored : list of str
-        Tables of the lake that were damaged: what is left of them can be read again, what is lost is landed again.
+        Damaged tables of the lake: the remaining rows are readable again, lost rows are landed again.
     tidied : bool
         Whether rows were removed, or findings of the landing folders changed.
     """
@@ -93,7 +93,7 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     workspace : Workspace
     lake : Lake
     progress : callable, optional
-        Told (files done, files to do, path).
+        Called with (files done, files to do, path).
 
     Returns
     -------
@@ -102,7 +102,7 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     Raises
     ------
     HeelwardError
-        If there are no source maps at all.
+        If there are no source maps.
     """
     maps, broken = read_maps(workspace.maps)
     restored = restore_tables(lake)
@@ -154,9 +154,9 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
 def _repair(
     lake: Lake, known: SourceIndex, items: list[SourceFile], retired: dict[str, list[dict[str, Any]]], report: Landed
 ) -> None:
-    """Sweep what a killed run left, and see that files whose rows are not all there are landed again.
+    """Remove the leftovers of a killed run, and mark files with missing rows to be landed again.
 
-    Only where the lake is not as the last step left it: counting all rows takes a while.
+    Only if the lake has changed since the last step: counting all rows takes time.
     """
     if settled(lake):
         return
@@ -205,9 +205,9 @@ def _of_bounded_size(items: list[SourceFile]) -> Iterator[list[SourceFile]]:
 
 
 def _read_ahead(context: IngestContext, batches: list[list[SourceFile]]) -> Iterator[list[PreparedFile]]:
-    """Read the next batch while the present one is written; never more than two in memory.
+    """Read the next batch while the current one is written; never more than two in memory.
 
-    Where a map makes unknown wells, each batch must see the wells that the one before it made, and waits.
+    If a map creates unknown wells, each batch needs the wells created by the previous batch, and waits for it.
     """
     with ThreadPoolExecutor(READERS) as pool:
 
@@ -234,7 +234,7 @@ def _land_batch(
     if loaded is not None:
         _write_rows(context, loaded.source.table, ready)
     for entry in ready:
-        if entry.shaped is not None:  # what it made known of its wells is known now
+        if entry.shaped is not None:  # the wells that it created are known now
             entry.row["tried_with"] = context.read_with(entry.item, aside=False)
     before = [row for entry in ready if (row := context.known.get(entry.item.key)) is not None]
     before += [row for entry in ready for row in retired.pop(entry.item.path, [])]
@@ -275,7 +275,7 @@ def _write_rows(context: IngestContext, table: Table, ready: list[PreparedFile])
         assert entry.shaped is not None
         wells |= entry.shaped.rows.wells
         before = context.known.get(entry.item.key)
-        if before is not None and before["well_id"] is not None:  # the same content may have been another well's
+        if before is not None and before["well_id"] is not None:  # the same content may have belonged to another well
             wells.add(before["well_id"])
         stubs.append(_stubs(context, entry).with_columns(pl.lit(entry.row["source_id"]).alias("source_id")))
         findings += [_finding_row(entry, finding) for finding in entry.shaped.findings]
@@ -301,7 +301,7 @@ def _frames(fresh: list[PreparedFile]) -> Iterator[pl.DataFrame]:
 
 
 def _stubs(context: IngestContext, entry: PreparedFile) -> pl.DataFrame:
-    """Wells made for this file, with those that its former content made."""
+    """Wells created for this file, and those created for its former content."""
     assert entry.shaped is not None
     before = context.known.get(entry.item.key)
     if before is None:
@@ -319,7 +319,7 @@ def _finding_row(entry: PreparedFile, finding: Finding) -> dict[str, Any]:
 
 
 def _replace_sources(lake: Lake, rows: list[dict[str, Any]], before: list[dict[str, Any]]) -> bool:
-    """Replace what `sources` says of some files in one commit, then remove the rows that it names no more."""
+    """Replace the entries of files in `sources` in one commit, then remove the rows that it no longer lists."""
     ids = sorted({row["source_id"] for row in (*rows, *before)})
     if not ids:
         return False
@@ -336,7 +336,7 @@ def _replace_sources(lake: Lake, rows: list[dict[str, Any]], before: list[dict[s
 
 
 def _clear_stubs(context: IngestContext, ready: list[PreparedFile]) -> None:
-    """Remove the wells that landing made where a wells table describes them now."""
+    """Remove wells created by landing that are now described in a wells table."""
     wells = sorted({well for entry in ready if entry.shaped is not None for well in entry.shaped.rows.wells})
     stubs = context.lake.scan_raw(WELLS).filter(pl.col("stub") & pl.col("well_id").is_in(wells))
     if wells and stubs.collect().height:

@@ -1,4 +1,4 @@
-"""Delimited text as records: how many fields each has, which cannot be read, on which line each begins."""
+"""Delimited text as records: number of fields, unreadable records, and start line of each record."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ Bytes = NDArray[np.uint8]
 LINE, QUOTE, RETURN, TAB, SPACE = 10, 34, 13, 9, 32
 _PLAIN, _BLANK, _DIVIDES, _ENDS, _IS_QUOTE, _IS_JUNK = 0, 1, 2, 3, 4, 5
 QUOTED_LINES = 50
-"""A quoted text that goes on for more lines is a stray quote. [lines]"""
+"""A quoted text with more lines is treated as a stray quote. [lines]"""
 _STRAY_QUOTE, _GOES_ON = -1, -2
 JUNK, STRAY, QUOTED = 1, 2, 4
 
@@ -28,19 +28,19 @@ class Records:
     Attributes
     ----------
     text : bytes
-        Those that can be read, as text that any reader of delimited files divides in the same way.
+        The readable records, as text that every reader of delimited files splits in the same way.
     line : ndarray of int32
-        Line on which each of them begins, counted from the piece's first as 0.
+        Start line of each record; the piece's first line is 0.
     width : int
-        Fields that each of them has.
+        Number of fields of each record.
     quoted : bool
-        Whether a field stands in quotes.
+        Whether any field is quoted.
     bad_line, bad_width : ndarray of int32
-        Records that have another number of fields, and the number; 0 where they hold bytes that are no text.
+        Records with a wrong number of fields, and that number; 0 if they contain bytes that are not text.
     used : int
-        Bytes of the piece that make up complete records; the rest goes before the next piece.
+        Bytes of the piece in complete records; the rest is put before the next piece.
     lines : int
-        Lines of the piece up to there.
+        Lines of the piece up to that point.
     """
 
     text: bytes
@@ -56,7 +56,7 @@ class Records:
 def records(
     piece: bytes, delimiter: str, fewest: int, most: int, *, last: bool, width: int | None = None, lines: bool = True
 ) -> Records:
-    """Divide a piece of text into records and put apart those that cannot be read.
+    """Split a piece of text into records and separate the unreadable ones.
 
     Parameters
     ----------
@@ -64,14 +64,14 @@ def records(
         UTF-8, beginning at the start of a line.
     delimiter : str
     fewest, most : int
-        Fields that have a heading, up to the last one that is not empty, and all fields of the heading.
+        Number of fields up to the last non-empty heading, and of all fields of the heading line.
     last : bool
-        Whether nothing follows: the piece's end is a line's end.
+        Whether this is the last piece: its end is the end of a line.
     width : int, optional
-        Fields of each record: a file divides all its lines in the same way. Where absent, what most records of this
-        piece have, if that covers the headings; fields beyond them may be there if they are empty.
+        Fields per record, the same for all lines of a file. Default: the most frequent number in this
+        piece, if it covers the headings; additional fields are allowed if they are empty.
     lines : bool
-        Whether a quoted text may go on over lines.
+        Whether a quoted text may continue over several lines.
     """
     data = np.frombuffer(piece, dtype=np.uint8)
     count = int(np.count_nonzero(data == LINE)) + 1
@@ -97,7 +97,7 @@ def records(
 
 
 def _kinds(delimiter: str) -> Bytes:
-    """Return what each byte is in a file with this delimiter."""
+    """Return the class of each byte in a file with this delimiter."""
     kind = np.full(256, _PLAIN, dtype=np.uint8)
     kind[:SPACE] = _IS_JUNK
     kind[[SPACE, TAB, RETURN]] = _BLANK
@@ -106,21 +106,21 @@ def _kinds(delimiter: str) -> Bytes:
 
 
 def _joined(piece: bytes, begun: NDArray[np.int64], kept: NDArray[np.bool_]) -> bytes:
-    """Return the records that are kept, in stretches."""
+    """Return the kept records, joined in contiguous blocks."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], kept, [False])).astype(np.int8)))
     view = memoryview(piece)
     return b"".join(view[begun[a] : begun[b]] for a, b in zip(edges[::2], edges[1::2], strict=True))
 
 
 def _usual(fields: NDArray[np.int32], fewest: int) -> int:
-    """Return how many fields most records have; what the headings ask for where those have fewer."""
+    """Return the most frequent number of fields; at least the number that the headings need."""
     return max(int(np.bincount(fields).argmax()), fewest) if fields.size else fewest
 
 
 def _requoted(
     piece: bytes, begun: NDArray[np.int64], kept: NDArray[np.bool_], stray: NDArray[np.bool_], delimiter: str
 ) -> bytes:
-    """Write records that hold a quote inside a plain field anew, so that it is a letter like any other."""
+    """Rewrite records with a quote inside an unquoted field, so that it is read as a normal character."""
     out = []
     for index in np.flatnonzero(kept):
         record = piece[begun[index] : begun[index + 1]]
@@ -134,7 +134,7 @@ def _requoted(
 
 
 def _divided(record: bytes, delimiter: str) -> list[str]:
-    """Divide one record as `_scanned` counts its fields."""
+    """Split one record in the same way as `_scanned` counts its fields."""
     data, mark = np.frombuffer(record, dtype=np.uint8), ord(delimiter)
     fields, at = [], 0
     while at <= len(record):
@@ -200,10 +200,10 @@ def _scanned(data: Bytes, kind: Bytes, delimiter: int, headings: int, last: bool
 
 @compiled
 def _closing(data: Bytes, opened: int, delimiter: int, before: int, headings: int) -> tuple[int, int]:
-    """Return where a quoted text ends and the lines in it; or that it is a stray quote, or goes on.
+    """Return the end of a quoted text and its number of lines; or that it is a stray quote, or continues.
 
-    A quote whose line, and the line after it, both have all the fields of the headings is a sign of its own (inches,
-    ditto) and opens no text. Without ``headings`` no text goes on over lines.
+    If the line of the quote and the next line both have all fields of the headings, the quote is a symbol (inches,
+    ditto) and does not open a quoted text. Without ``headings`` a quoted text cannot continue over lines.
     """
     lines, first, second = 0, before, 1
     i = opened + 1
@@ -235,7 +235,7 @@ def _closing(data: Bytes, opened: int, delimiter: int, before: int, headings: in
 
 @compiled
 def _delimiters(data: Bytes, start: int, delimiter: int) -> int:
-    """Return how many delimiters follow up to the line's end."""
+    """Return the number of delimiters up to the end of the line."""
     n, i = 0, start
     while i < data.size and data[i] != LINE:
         n += data[i] == delimiter

@@ -21,11 +21,11 @@ from pipeline.units import UnknownUnit, conversion
 from pipeline.workspace import Frozen, key_problems, known_zone
 
 READER_VERSION = 2
-"""Raised when the same file under the same map would give other rows."""
+"""Increased when the same file with the same map would give different rows."""
 MOST_HEAD = 10_000
-"""No file has more lines above its data."""
+"""Maximum number of lines above the data."""
 PAD_ZONE = "pad"
-"""Zone of a time that runs on the clock of the well's pad."""
+"""Zone name for times in the local time of the well's pad."""
 
 
 class Start(Frozen):
@@ -37,7 +37,7 @@ class Start(Frozen):
 
 
 class Channel(Frozen):
-    """Where a lake column comes from."""
+    """Source of a lake column."""
 
     column: str | None = None
     value: str | float | bool | None = None
@@ -73,7 +73,7 @@ class SourceMap(Frozen):
 
     @property
     def table(self) -> Table:
-        """The lake table that the map fills."""
+        """The lake table that receives the map's rows."""
         return LANDED[self.lands]
 
     @property
@@ -82,7 +82,7 @@ class SourceMap(Frozen):
         return self.first_row or max(self.header_row, self.units_row or 0) + 1
 
     def claims(self, path: str) -> bool:
-        """Whether the map's ``files`` match a path below the landing folder: * within a folder, ** across folders."""
+        """Whether the map's ``files`` match a path in the landing folder: * within a folder, ** across folders."""
         return _glob(self.files).fullmatch(path) is not None
 
 
@@ -94,9 +94,9 @@ def _glob(pattern: str) -> re.Pattern[str]:
 
 
 def _problems(source: SourceMap) -> list[str]:
-    """Return everything that is wrong with a map, not only the first thing."""
+    """Return all errors of a map, not only the first one."""
     if source.lands not in LANDED:
-        return [f"'lands' is no lake table: '{source.lands}'; known: {', '.join(LANDED)}"]
+        return [f"'lands' is not a lake table: '{source.lands}'; known tables: {', '.join(LANDED)}"]
     problems = []
     groups: set[str] = set()
     readable = True
@@ -105,25 +105,25 @@ def _problems(source: SourceMap) -> list[str]:
         try:
             groups |= set(re.compile(pattern).groupindex) if pattern else set()
         except re.error as error:
-            problems.append(f"'{key}' is no regular expression: {error}")
+            problems.append(f"'{key}' is not a valid regular expression: {error}")
             readable = False
     if len(source.delimiter) != 1 or not source.delimiter.isascii() or source.delimiter in '\n\r"':
         problems.append("'delimiter' must be one character, such as ',' or '\\t'")
     elif source.delimiter == source.decimal:
-        problems.append(f"'delimiter' and 'decimal' are both '{source.decimal}'")
+        problems.append(f"'delimiter' and 'decimal' must differ; both are '{source.decimal}'")
     if source.kind == "workbook" and not source.sheet:
         problems.append("'sheet' must name the sheet of the workbook")
     try:
         codecs.getincrementaldecoder(source.encoding)().decode(b"")
     except (LookupError, AttributeError, TypeError, ValueError):
-        problems.append(f"'encoding' is no encoding of text: '{source.encoding}'")
+        problems.append(f"'encoding' is not a known text encoding: '{source.encoding}'")
     for name, channel in source.columns.items():
         problems += [f"columns.{name}: {text}" for text in _channel_problems(source.table, name, channel)]
     given = set(source.columns) | groups
     key_names = {"well_id": "well", "run": "run", "stage": "stage"}
     for key in source.table.key:
         if readable and key not in source.columns and key_names.get(key, key) not in given:
-            problems.append(f"nothing yields '{key}': map a column to it or name a group in 'name_pattern'")
+            problems.append(f"no source for '{key}': map a column to it, or add a named group to 'name_pattern'")
     return problems
 
 
@@ -131,14 +131,14 @@ def _channel_problems(table: Table, name: str, channel: Channel) -> list[str]:
     columns = table.columns
     allowed = [column for column in columns if column not in ("source_id", "source_row", "stub")]
     if name not in allowed:
-        return [f"table '{table.name}' has no such column; it has {', '.join(allowed)}"]
+        return [f"table '{table.name}' has no such column; its columns: {', '.join(allowed)}"]
     if (channel.column is None) == (channel.value is None):
-        return ["give either 'column' (a heading of the file) or 'value' (the same for all rows)"]
+        return ["give either 'column' (a heading of the file) or 'value' (one value for all rows)"]
     unit = meta(columns[name]).get("unit")
     problems = []
     if unit is not None and channel.column is not None:
         if channel.unit is None:
-            problems.append(f"'unit' is missing (the lake keeps {unit})")
+            problems.append(f"'unit' is missing (the lake uses {unit})")
         else:
             try:
                 conversion(channel.unit, unit)
@@ -157,9 +157,9 @@ def _time_problems(channel: Channel) -> list[str]:
             problems.append("'unit' of the elapsed time is missing, such as \"s\"")
         try:
             if "start" not in re.compile(channel.start.pattern).groupindex:
-                problems.append("'start.pattern' must hold a group (?P<start>...)")
+                problems.append("'start.pattern' must contain a group (?P<start>...)")
         except re.error as error:
-            problems.append(f"'start.pattern' is no regular expression: {error}")
+            problems.append(f"'start.pattern' is not a valid regular expression: {error}")
     elif channel.format is None:
         problems.append("'format' is missing, such as \"%d/%m/%Y %H:%M:%S\"")
     written = channel.start.format if channel.start is not None else channel.format
@@ -169,16 +169,16 @@ def _time_problems(channel: Channel) -> list[str]:
         if zone is None:
             problems.append('\'zone\' is missing: "UTC", "pad", or one such as "America/Denver"')
         elif zone != PAD_ZONE:
-            problems += [] if known_zone(zone) else [f"'{zone}' is no time zone"]
+            problems += [] if known_zone(zone) else [f"'{zone}' is not a known time zone"]
     return problems
 
 
 def _date_problems(written: str) -> list[str]:
-    """Return what a time's format lacks to name a day."""
+    """Return what a time format needs to give a date."""
     named = set(re.findall(r"%-?([A-Za-z])", written))
     if named & {"s", "c", "x", "D", "F", "+"} or (named & {"Y", "y"} and ("j" in named or _names_day(named))):
         return []
-    return [f"'{written}' names no date: it needs a year (%Y), a month (%m or %b) and a day (%d)"]
+    return [f"'{written}' has no complete date: it needs a year (%Y), a month (%m or %b) and a day (%d)"]
 
 
 def _names_day(named: set[str]) -> bool:
@@ -202,9 +202,9 @@ class BrokenMap:
     ----------
     path : Path
     name, files : str
-        As far as they can be read: its name, and the files that it would claim (none where it does not say).
+        If they can be read: its name, and the files that it would claim (empty if not given).
     problems : list of str
-        Everything that is wrong with it.
+        All its errors.
     """
 
     path: Path
@@ -213,7 +213,7 @@ class BrokenMap:
     problems: list[str]
 
     def claims(self, path: str) -> bool:
-        """Whether the map would claim a path below the landing folder."""
+        """Whether the map would claim a path in the landing folder."""
         return bool(self.files) and _glob(self.files).fullmatch(path) is not None
 
     def __str__(self) -> str:
@@ -228,7 +228,7 @@ def read_maps(folder: Path) -> tuple[list[LoadedMap], list[BrokenMap]]:
     maps : list of LoadedMap
         In the order in which their tables are landed.
     broken : list of BrokenMap
-        Those that cannot be used; they do not keep the others from being used.
+        Maps that cannot be used; the other maps are still used.
     """
     loaded: list[LoadedMap] = []
     broken: list[BrokenMap] = []
@@ -237,7 +237,7 @@ def read_maps(folder: Path) -> tuple[list[LoadedMap], list[BrokenMap]]:
         if isinstance(found, BrokenMap):
             broken.append(found)
         elif any(other.source.name == found.source.name for other in loaded):
-            problem = f"name: another map is named '{found.source.name}' too"
+            problem = f"name: another map already has the name '{found.source.name}'"
             broken.append(BrokenMap(path, "", found.source.files, [problem]))
         else:
             loaded.append(found)
@@ -249,7 +249,7 @@ def _read_map(path: Path) -> LoadedMap | BrokenMap:
     try:
         data = path.read_bytes()
         content = tomllib.loads(data.decode("utf-8-sig"))
-    except (OSError, ValueError) as error:  # no TOML, no UTF-8
+    except (OSError, ValueError) as error:  # not TOML, or not UTF-8
         return BrokenMap(path, path.stem, "", [f"not valid TOML: {error}"])
     source, problems = _checked(content)
     if problems or source is None:
@@ -259,7 +259,7 @@ def _read_map(path: Path) -> LoadedMap | BrokenMap:
 
 
 def _checked(content: dict[str, Any]) -> tuple[SourceMap | None, list[str]]:
-    """Return a map, and everything that is wrong with it: what its keys hold, then what they say together."""
+    """Return a map and all its errors: first in single keys, then in their combination."""
     try:
         source = SourceMap.model_validate(content)
         return source, _problems(source)
@@ -273,7 +273,7 @@ def _checked(content: dict[str, Any]) -> tuple[SourceMap | None, list[str]]:
 
 
 def _without(content: dict[str, Any], places: list[tuple[int | str, ...]]) -> dict[str, Any]:
-    """Return a map without its wrong keys, and with something in place of those that each map needs."""
+    """Return a map without its invalid keys, with placeholders for required keys."""
     rest = copy.deepcopy({"name": "unnamed", "lands": "treatment", "files": "*", "columns": {}} | content)
     for place in places:
         holder: Any = rest

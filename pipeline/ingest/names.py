@@ -1,4 +1,4 @@
-"""Which well a name means, however a provider spells it."""
+"""Find the well for a name in any spelling of a provider."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def folded(name: str) -> str:
 
 
 def new_id(name: str) -> str:
-    """Return an id for a well: letters, digits and hyphens, safe in any path; unlike names never share one."""
+    """Return an id for a well: letters, digits and hyphens, safe in any path; different names never share one."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     slug = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:48]
     if slug and folded(name) == slug.replace("-", ""):
@@ -31,7 +31,7 @@ def new_id(name: str) -> str:
 
 @dataclass
 class WellRegistry:
-    """The wells that are known, by every folded spelling."""
+    """The known wells, by every folded spelling."""
 
     by_folded: dict[str, str] = field(default_factory=dict)
     shown: dict[str, str] = field(default_factory=dict)
@@ -41,28 +41,28 @@ class WellRegistry:
     made: set[str] = field(default_factory=set)
 
     def find(self, name: str) -> str | None:
-        """Return the well's id, or None where the name is not known."""
+        """Return the well's id, or None if the name is unknown."""
         return self.by_folded.get(folded(name))
 
     def nearest(self, name: str) -> list[str]:
-        """Return the known names that are most like it."""
+        """Return the most similar known names."""
         near = difflib.get_close_matches(folded(name), list(self.by_folded), n=3, cutoff=0.4)
         return list(dict.fromkeys(self.shown[self.by_folded[item]] for item in near))
 
     def fingerprint(self, *, made: bool) -> str:
-        """Return a hash of what is known; with or without the wells that landing made."""
+        """Return a hash of the known wells; with or without wells created by landing."""
         named = sorted(item for item in self.by_folded.items() if made or item[1] not in self.made)
         facts = (self.zones, self.stage_counts, self.rotary_table_ft)
         text = repr((named, *(sorted(held.items()) for held in facts)))
         return hashlib.sha256(text.encode()).hexdigest()[:16]
 
     def facts(self, well: str | None) -> str:
-        """Return a hash of all that reading a record takes from the wells table about a well."""
+        """Return a hash of all facts of a well that reading a record takes from the wells table."""
         known = (well, *(held.get(well or "") for held in (self.zones, self.stage_counts, self.rotary_table_ft)))
         return hashlib.sha256(repr(known).encode()).hexdigest()[:16]
 
     def learn(self, wells: pl.DataFrame) -> None:
-        """Add the wells of a wells frame; of a spelling that two wells claim, the first keeps it."""
+        """Add the wells of a wells frame; a spelling claimed by two wells belongs to the first."""
         for row in wells.iter_rows(named=True):
             well = row["well_id"]
             self.shown[well] = row["well_name"]
@@ -78,7 +78,7 @@ class WellRegistry:
                 self.rotary_table_ft[well] = row["rotary_table_ft"]
 
     def relearn(self, wells: pl.DataFrame) -> None:
-        """Forget what was known, and learn the wells as they are now; those that a table describes come first."""
+        """Clear all wells and load the current ones; wells described in a table come first."""
         for held in (self.by_folded, self.shown, self.zones, self.stage_counts, self.rotary_table_ft):
             held.clear()
         self.made.clear()
@@ -86,13 +86,13 @@ class WellRegistry:
 
 
 def spellings(row: Mapping[str, Any]) -> list[str]:
-    """Return all ways in which a row of the wells table spells its well."""
+    """Return all spellings of the well in a row of the wells table."""
     ways = (row["well_id"], row["well_name"] or "", *(row["aliases"] or "").split("|"))
     return [way.strip() for way in ways if folded(way)]
 
 
 def claimed_twice(wells: pl.DataFrame) -> list[tuple[str, str, str]]:
-    """Return the spellings that two wells of a frame claim: spelling, first well, second well."""
+    """Return the spellings claimed by two wells of a frame: spelling, first well, second well."""
     first: dict[str, str] = {}
     twice = []
     for row in wells.iter_rows(named=True):

@@ -1,4 +1,4 @@
-"""One file on its way into the lake: read, shaped, checked against what is landed; or set aside with the reason."""
+"""Prepare one file for the lake: read, shape, check against landed files; or set it aside with the reason."""
 
 from __future__ import annotations
 
@@ -32,16 +32,16 @@ from pipeline.schemas.wells import WELLS
 from pipeline.workspace import Workspace, replace_text, replacing
 
 LINEAGE = ("reason", "line", "expected", "found", "fix")
-"""What a set-aside file's row says."""
+"""Fields of a set-aside file's row."""
 
 
 CLASH = "clash with "
-"""How the row of a file begins that holds rows of another one, whose source follows, in the column `tried_with`."""
+"""Prefix in the column `tried_with` for a file with rows of another file; the source id of that file follows."""
 
 
 @dataclass
 class PreparedFile:
-    """A file that is read, with its row of `sources`; without rows where it is not landed in this run."""
+    """A file that was read, with its row of `sources`; without rows if it is not landed in this run."""
 
     item: SourceFile
     row: dict[str, Any]
@@ -51,7 +51,7 @@ class PreparedFile:
 
 @dataclass(frozen=True)
 class IngestContext:
-    """What a file is checked against.
+    """Context for checking a file.
 
     Attributes
     ----------
@@ -60,7 +60,7 @@ class IngestContext:
     names : WellRegistry
     known : SourceIndex
     superseded, gone : set of (path, map)
-        Files that a later revision replaces, and files on record that are not in the landing folders any more.
+        Files replaced by a later revision, and recorded files that are no longer in the landing folders.
     """
 
     workspace: Workspace
@@ -72,15 +72,15 @@ class IngestContext:
     large: threading.Lock = field(default_factory=threading.Lock)
 
     def expects(self, item: SourceFile, row: Mapping[str, Any] | None) -> str:
-        """Return what an unchanged file's row says that it was read with."""
+        """Return the `tried_with` value expected in an unchanged file's row."""
         if row is not None and _clashed(row):
             return str(row["tried_with"])
         return self.read_with(item, aside=row is not None and row["state"] == "set aside")
 
     def read_with(self, item: SourceFile, *, aside: bool) -> str:
-        """Return a hash of what a file's rows take from the wells table; when that changes it is read again.
+        """Return a hash of the facts that a file's rows take from the wells table; if they change, it is read again.
 
-        A table that was set aside may have wanted any well that is known now; one that landed knew all of its wells.
+        A table that was set aside may need any well that is known now; for a landed table all wells were known.
         """
         source = item.loaded.source if item.loaded is not None else None
         if source is None or source.table is WELLS or "well_id" not in source.table.dtypes:
@@ -92,7 +92,7 @@ class IngestContext:
         return self.names.fingerprint(made=aside) if spelled is None else self.names.facts(self.names.find(spelled))
 
     def still_holds(self, row: Mapping[str, Any] | None) -> bool:
-        """Whether what kept an unchanged file from landing is still so: its twin, or the file that it clashed with."""
+        """Whether the reason why an unchanged file was not landed still holds: its copy, or the conflicting file."""
         if row is None:
             return False
         if row["state"] == "copy":
@@ -100,7 +100,7 @@ class IngestContext:
         return not _clashed(row) or self.known.holds(row["tried_with"].removeprefix(CLASH))
 
     def spool_of(self, source: str) -> Path:
-        """Where a file's rows wait that are more than memory should hold."""
+        """Folder for a file's rows that are too large for memory."""
         return spool(self.workspace) / source
 
 
@@ -109,12 +109,12 @@ def _clashed(row: Mapping[str, Any]) -> bool:
 
 
 def spool(workspace: Workspace) -> Path:
-    """Return the folder of rows that wait to be written; what is in it belongs to the run that is on."""
+    """Return the folder of rows that wait to be written; its content belongs to the current run."""
     return workspace.state / "spool"
 
 
 def read(context: IngestContext, item: SourceFile) -> PreparedFile:
-    """Read and shape one file; safe to run beside others. What is wrong with it becomes its row."""
+    """Read and shape one file; safe to run in parallel. Errors are stored in its row."""
     row: dict[str, Any] = dict.fromkeys(SOURCES.dtypes)
     row |= {
         "path": item.path, "map": item.key[1], "lands": item.loaded.source.lands if item.loaded else None,
@@ -133,7 +133,7 @@ def read(context: IngestContext, item: SourceFile) -> PreparedFile:
         _set_aside(context, entry, aside)
     except OSError as error:
         found = error.strerror or type(error).__name__
-        fix = "check that it is still there, and its rights; the next ingest tries it again"
+        fix = "check that the file exists, and its permissions; the next ingest tries again"
         _set_aside(context, entry, SetAside("the file cannot be read", "a readable file", found, fix))
         entry.row["tried_with"] = ""
     return entry
@@ -157,21 +157,21 @@ def _read(context: IngestContext, entry: PreparedFile) -> None:
 
 @contextmanager
 def as_set_aside(map_name: str) -> Iterator[None]:
-    """Turn whatever goes wrong with one file into a `SetAside`: it never stops the others."""
+    """Convert every error of one file into a `SetAside`, so that it never stops the other files."""
     try:
         yield
     except (SetAside, OSError):
         raise
     except MemoryError as error:
         raise SetAside(
-            "the file needs more memory than there is", "a file that can be read", "no memory left", "split the file"
+            "the file needs more memory than available", "a file that fits in memory", "out of memory", "split the file"
         ) from error
     except BaseException as error:
         if not isinstance(error, Exception) and type(error).__name__ != "PanicException":
-            raise  # an interrupt; a reader's panic is no Exception either
+            raise  # an interrupt; a reader's panic is also not an Exception
         raise SetAside(
-            "the file cannot be read by its map", f"what the map '{map_name}' describes", _first_line(error),
-            "open the file and compare it with the map; `heelward inspect FILE` shows what was understood",
+            "the file cannot be read with its map", f"content as described in the map '{map_name}'", _first_line(error),
+            "open the file and compare it with the map; `heelward inspect FILE` shows how it is read",
         ) from error  # fmt: skip
 
 
@@ -185,18 +185,18 @@ def _refuse_strange_name(item: SourceFile) -> None:
         item.file.name.encode()
     except UnicodeEncodeError as error:
         raise SetAside(
-            "the file's name is not UTF-8", "a name that every program can show", short(item.path, 120),
+            "the file's name is not UTF-8", "a valid UTF-8 name", short(item.path, 120),
             "rename the file",
         ) from error  # fmt: skip
 
 
 def _landed_alike(before: Mapping[str, Any], source: str, read_with: str) -> bool:
-    """Whether a file is landed with the same content, read with the same facts about its wells."""
+    """Whether a file is landed with the same content and the same facts about its wells."""
     return bool(before["state"] == "landed" and before["source_id"] == source and before["tried_with"] == read_with)
 
 
 def settle(context: IngestContext, entry: PreparedFile, batch: Sequence[PreparedFile]) -> PreparedFile:
-    """Check a read file against the landed ones and those before it in its batch: copies and conflicts."""
+    """Check a read file against landed files and earlier files of its batch, for copies and conflicts."""
     row = entry.row
     if row["state"] != "landed" or row["map"] == "":
         return entry
@@ -204,7 +204,7 @@ def settle(context: IngestContext, entry: PreparedFile, batch: Sequence[Prepared
     landed = [other for other in batch if other.row["state"] == "landed"]
     same = [other.item.path for other in landed if other.row["content_hash"] == row["content_hash"]]
     if twin is not None or same:
-        row |= {"state": "copy", "reason": f"the same content is landed from {twin or same[0]}"}
+        row |= {"state": "copy", "reason": f"the same content is already landed from {twin or same[0]}"}
         entry.shaped = None
     elif entry.shaped is not None:
         try:
@@ -217,7 +217,7 @@ def settle(context: IngestContext, entry: PreparedFile, batch: Sequence[Prepared
 
 @dataclass
 class _Clash(Exception):
-    """Rows that another file holds: the file's source id, and what the user is told."""
+    """Rows that another file already has: the file's source id, and the message for the user."""
 
     source: str
     aside: SetAside
@@ -246,7 +246,7 @@ def _describe(entry: PreparedFile) -> None:
 
 
 def _refuse_conflicts(context: IngestContext, entry: PreparedFile, batch: Sequence[PreparedFile]) -> None:
-    """Set a file aside that claims rows which another landed file already holds."""
+    """Set a file aside if another landed file already has its rows."""
     assert entry.shaped is not None and entry.item.loaded is not None
     table, rows, row = entry.item.loaded.source.table, entry.shaped.rows, entry.row
     for other in batch:
@@ -278,7 +278,7 @@ def _may_meet(rows: Rows, other: Rows) -> bool:
 
 
 def _replace_gone(context: IngestContext, entry: PreparedFile, table: Table, rows: Rows) -> None:
-    """Take the place of files that held the same rows, or the same content, and are not in the folders any more."""
+    """Replace files with the same rows or content that are no longer in the folders."""
     assert entry.shaped is not None
     for key in sorted(context.gone):
         held = context.known.get(key)
@@ -295,19 +295,19 @@ def _replace_gone(context: IngestContext, entry: PreparedFile, table: Table, row
             same = True
         if same:
             entry.replaces.append(held)
-            text = f"it takes the place of {held['path']}, which is not in the landing folders any more"
+            text = f"replaces {held['path']}, which is no longer in the landing folders"
             entry.shaped.findings.append(Finding("replaces", text))
             entry.row["findings"] = len(entry.shaped.findings)
 
 
 def _overlap(rows: Rows, held: Mapping[str, Any]) -> bool:
-    """Whether a file on record may hold rows of the same wells, stages or runs."""
+    """Whether a recorded file may have rows of the same wells, stages or runs."""
     well = held["well_id"] is None or not rows.wells or held["well_id"] in rows.wells
     return well and (held["number"] is None or not rows.numbers or held["number"] in rows.numbers)
 
 
 def _clash(table: Table, rows: Rows, other: pl.LazyFrame, held: Mapping[str, Any], path: str = "") -> None:
-    """Refuse rows whose keys another file holds; a piece at a time, each with what lies in its span."""
+    """Reject rows whose keys another file has; piece by piece, each compared with the rows in its time span."""
     for frame in rows.frames():
         span = other
         if "time" in table.key:
@@ -315,19 +315,19 @@ def _clash(table: Table, rows: Rows, other: pl.LazyFrame, held: Mapping[str, Any
         common = frame.join(span.select(table.key).collect(), on=table.key, how="semi")
         if common.height:
             what = (
-                "samples of the same seconds" if "time" in table.key else f"rows of the same {' and '.join(table.key)}"
+                "samples at the same times" if "time" in table.key else f"rows with the same {' and '.join(table.key)}"
             )
             aside = SetAside(
-                f"another file holds {common.height} {what}", "each once", f"both here and in {held['path']}",
+                f"another file already has {common.height} {what}", "each row once", f"rows here and in {held['path']}",
                 "remove the wrong file from the landing folder, or declare revisions with 'revision_pattern' in the "
-                "map" if held["path"] != path else "let only one map claim the file: correct 'files' in one of them",
+                "map" if held["path"] != path else "only one map may claim the file: correct 'files' in one of them",
                 int(common["source_row"][0]),
             )  # fmt: skip
             raise _Clash(held["source_id"], aside)
 
 
 def _keep_copy(workspace: Workspace, item: SourceFile, source: str, aside: SetAside) -> None:
-    """Copy a file set aside, with its reason, under a name of our own; without room for it, say so and go on."""
+    """Copy a set-aside file, with its reason, under a generated name; if that fails, log a warning and continue."""
     folder = workspace.out / "set_aside"
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -337,4 +337,4 @@ def _keep_copy(workspace: Workspace, item: SourceFile, source: str, aside: SetAs
                 shutil.copyfile(item.file, part)
         replace_text(folder / f"{source}.reason.txt", f"{item.path}\n{aside}\n")
     except OSError as error:
-        log.warning("no copy of %s could be kept in %s: %s", item.path, folder, error.strerror or error)
+        log.warning("could not copy %s to %s: %s", item.path, folder, error.strerror or error)

@@ -1,4 +1,4 @@
-"""Read one file by its map into untyped columns: delimited text, a piece at a time, or a sheet of a workbook."""
+"""Read one file with its map into untyped columns: delimited text, piece by piece, or a sheet of a workbook."""
 
 from __future__ import annotations
 
@@ -25,32 +25,32 @@ DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 ROW = "source_row"
 BAD_SHARE = 0.01
 FEW = 3
-"""Up to this share of rows that cannot be read, or this few, are void and a finding; more set the file aside. [1]"""
+"""Up to this share or number of unreadable rows are void, with a finding; with more, the file is set aside. [1]"""
 LONGEST_RECORD = 8 * 1024**2
-"""A record that is longer is no record. [bytes]"""
+"""Maximum length of a record. [bytes]"""
 SHOWN_LINES = 5
-"""Lines that a finding names. [1]"""
+"""Number of lines listed in a finding. [1]"""
 
 
 def few(bad: int, rows: int) -> bool:
-    """Whether so few of a file's rows are bad that the rest may be used."""
+    """Whether the number of bad rows is small enough to use the rest of the file."""
     return bad <= max(BAD_SHARE * rows, FEW)
 
 
 @dataclass
 class RawFile:
-    """What stands in a file.
+    """Raw content of a file.
 
     Attributes
     ----------
     head : list of str
         Lines above the data.
     pieces : iterator of polars.DataFrame
-        The data, a piece at a time. One column per mapped lake column (numbers already parsed where the file is clean,
-        else text), and ``source_row``, the line of the file. Read once; it raises `SetAside` where the file cannot
+        The data, piece by piece. One column per mapped lake column (numbers already parsed if the file is clean,
+        otherwise text), and ``source_row``, the line of the file. Read once; raises `SetAside` if the file cannot
         be used.
     notes : list of (kind, message, line, rows)
-        Findings of reading; complete once all pieces are read.
+        Findings of reading; complete after all pieces are read.
     """
 
     head: list[str]
@@ -59,12 +59,12 @@ class RawFile:
 
 
 def read_raw(content: Content, source: SourceMap) -> RawFile:
-    """Read a file's content by its map.
+    """Read a file's content with its map.
 
     Raises
     ------
     SetAside
-        Where the file is not what the map describes.
+        If the file does not match the map's description.
     """
     if source.kind == "workbook":
         return _read_sheet(content, source)
@@ -104,7 +104,7 @@ def _text(content: Content, source: SourceMap) -> Iterator[bytes]:
 
 
 def _head(text: bytes, lines: int, source: SourceMap) -> tuple[list[str], bytes]:
-    """Return the lines above the data, and what follows them."""
+    """Return the lines above the data, and the rest."""
     *head, rest = text.split(b"\n", lines) if text.count(b"\n") >= lines else (*text.split(b"\n"), b"")
     if any(b"\x00" in line for line in head):
         raise _no_text(source)
@@ -114,7 +114,7 @@ def _head(text: bytes, lines: int, source: SourceMap) -> tuple[list[str], bytes]
 def _no_text(source: SourceMap) -> SetAside:
     return SetAside(
         "the file is not text", f"text in {source.encoding}", "bytes of a binary file",
-        "export it as text, or exclude it from the map's 'files'", 1,
+        "export the file as text, or exclude it in the map's 'files'", 1,
     )  # fmt: skip
 
 
@@ -141,7 +141,7 @@ def _read_delimited(content: Content, source: SourceMap) -> RawFile:
 
 @dataclass
 class _Unread:
-    """Records that could not be divided into fields, so far."""
+    """Records that could not be split into fields, so far."""
 
     rows: int = 0
     bad: int = 0
@@ -158,7 +158,7 @@ class _Unread:
 def _pieces(
     text: Iterator[bytes], names: list[str], places: dict[str, int], source: SourceMap, raw: RawFile
 ) -> Iterator[pl.DataFrame]:
-    """Divide the data into records, void those that cannot be read, and parse the others."""
+    """Split the data into records, void unreadable ones, and parse the others."""
     most = len(names)
     fewest = max((place + 1 for place, name in enumerate(names) if name), default=most)
     line, waiting, unread, any_rows = source.data_row, b"", _Unread(), False
@@ -187,32 +187,32 @@ def _pieces(
     _judge(unread, fewest, source, raw)
     if not any_rows:
         raise SetAside(
-            "the file holds no rows", f"rows from line {source.data_row}", "none",
+            "the file has no rows", f"rows from line {source.data_row}", "none",
             "ask the provider to send it again", source.data_row,
         )  # fmt: skip
 
 
 def _judge(unread: _Unread, fields: int, source: SourceMap, raw: RawFile) -> None:
-    """Make a finding of the rows that could not be read, or set the file aside where they are many."""
+    """Add a finding for the unreadable rows, or set the file aside if there are too many."""
     if not unread.bad:
         return
     lines = ", ".join(str(line) for line in unread.lines) + (", ..." if unread.bad > len(unread.lines) else "")
     widths = " or ".join(str(width) for width in sorted(unread.widths - {0}))
-    found = f"{widths} fields" if widths else "bytes that are no text"
+    found = f"{widths} fields" if widths else "bytes that are not text"
     if source.ragged_rows == "set aside" or not few(unread.bad, unread.rows):
         raise SetAside(
-            f"{unread.bad} of {unread.rows} rows do not have the fields of the heading", f"{fields} fields in each row",
+            f"{unread.bad} of {unread.rows} rows do not match the heading", f"{fields} fields in each row",
             f"{found} (lines {lines})",
             f"correct the file, or 'delimiter', 'decimal' and 'header_row' in the map '{source.name}'", unread.lines[0],
         )  # fmt: skip
     raw.notes.append(
-        ("unreadable_rows", f"{unread.bad} row(s) hold {found} where the heading has {fields}: void (lines {lines})",
+        ("unreadable_rows", f"{unread.bad} row(s) have {found}, the heading has {fields}: void (lines {lines})",
          unread.lines[0], unread.bad)
     )  # fmt: skip
 
 
 def _places(names: list[str], line: str, source: SourceMap) -> dict[str, int]:
-    """Return the place of each mapped lake column in the file."""
+    """Return the position of each mapped lake column in the file."""
     places: dict[str, int] = {}
     for lake, channel in source.columns.items():
         if channel.column is None:
@@ -223,7 +223,7 @@ def _places(names: list[str], line: str, source: SourceMap) -> dict[str, int]:
             raise SetAside(
                 f"the heading '{short(wanted)}' occurs twice", "each mapped heading once",
                 "columns " + " and ".join(str(index + 1) for index in found),
-                "rename one of them in the file, or ask the provider which is right", source.header_row,
+                "rename one of them in the file, or ask the provider which is correct", source.header_row,
             )  # fmt: skip
         if not found:
             raise _missing(wanted, names, line, source)
@@ -237,21 +237,21 @@ def _missing(wanted: str, names: list[str], line: str, source: SourceMap) -> Set
     if len(names) == 1 and source.kind == "delimited" and others.get(best, 0) >= 1:
         ours = DELIMITERS.get(source.delimiter, source.delimiter)
         return SetAside(
-            "the columns are not divided as the map says", f"fields divided by {ours}",
-            f"fields that seem divided by {DELIMITERS[best]}", f"set 'delimiter' in the map '{source.name}'",
+            "the delimiter differs from the map", f"fields separated by {ours}",
+            f"fields apparently separated by {DELIMITERS[best]}", f"set 'delimiter' in the map '{source.name}'",
             source.header_row,
         )  # fmt: skip
     if not any(names):
         return SetAside(
-            f"line {source.header_row} holds no headings", f"the headings that the map '{source.name}' names",
+            f"line {source.header_row} has no headings", f"the headings given in the map '{source.name}'",
             "an empty line", f"correct 'header_row' in the map '{source.name}'", source.header_row,
         )  # fmt: skip
     near = difflib.get_close_matches(wanted, names, n=1, cutoff=0.5)
     hint = f"; the nearest is '{short(near[0])}'" if near else ""
     shown = ", ".join(short(name) for name in names[:12]) + (" ..." if len(names) > 12 else "")
     return SetAside(
-        f"no column is headed '{short(wanted)}'", f"the headings that the map '{source.name}' names", shown + hint,
-        "correct the heading in the map, or write a map for this kind of file", source.header_row,
+        f"no column has the heading '{short(wanted)}'", f"the headings given in the map '{source.name}'", shown + hint,
+        "correct the heading in the map, or write a separate map for this kind of file", source.header_row,
     )  # fmt: skip
 
 
@@ -266,7 +266,7 @@ def _check_units(units: list[str], places: dict[str, int], source: SourceMap) ->
         if _same_unit(written, unit, target):
             continue
         raise SetAside(
-            f"the unit of '{short(source.columns[lake].column or lake)}' is not the map's",
+            f"the unit of '{short(source.columns[lake].column or lake)}' differs from the map",
             f"'{unit}'", f"'{short(written)}'", f"correct 'unit' in the map '{source.name}', or the file",
             source.units_row,
         )  # fmt: skip
@@ -291,27 +291,27 @@ def _with_last(parts: Iterator[bytes]) -> Iterator[tuple[bytes, bool]]:
 
 
 def _without_cut_line(piece: bytes, line: int, fields: int, source: SourceMap, raw: RawFile) -> bytes:
-    """Return the end of a text without a last line that was cut off.
+    """Return the end of a text without a truncated last line.
 
-    A record of samples that lost its last one is better than a wrong number; a table that was cut off is set aside.
+    In a record of samples a truncated last sample is dropped to avoid a wrong number; a truncated table is set aside.
     """
     rest = piece[piece.rfind(b"\n") + 1 :]
     if not rest.strip():
         return piece
     line += piece.count(b"\n")
     if "time" in source.table.key:
-        raw.notes.append(("cut_off", "the file ends inside its last line, which is not used", line, 1))
+        raw.notes.append(("cut_off", "the last line of the file is incomplete and is not used", line, 1))
         return piece[: len(piece) - len(rest)]
     if rest.count(source.delimiter.encode()) + 1 < fields and b'"' not in rest:
         raise SetAside(
-            "the file is cut off", f"{fields} fields in each line", f"{rest.count(source.delimiter.encode()) + 1}",
+            "the file is truncated", f"{fields} fields in each line", f"{rest.count(source.delimiter.encode()) + 1}",
             "ask the provider to send it again", line,
         )  # fmt: skip
     return piece
 
 
 def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap, *, quoted: bool) -> pl.DataFrame:
-    """Parse the mapped columns: as numbers where the text is clean, else as text."""
+    """Parse the mapped columns: as numbers if the text is clean, otherwise as text."""
     columns = source.table.columns
     numbers = [
         lake
@@ -354,7 +354,7 @@ def _read_sheet(content: Content, source: SourceMap) -> RawFile:
     sheet = read_sheet(content, source.sheet)
     if sheet.height < source.data_row:
         raise SetAside(
-            "the sheet holds no rows", f"rows from line {source.data_row}", f"{sheet.height} line(s)",
+            "the sheet has no rows", f"rows from line {source.data_row}", f"{sheet.height} line(s)",
             "fill the sheet, or exclude it from the map", source.data_row,
         )  # fmt: skip
     names = [str(value or "").strip() for value in sheet.row(source.header_row - 1)]

@@ -1,4 +1,4 @@
-"""From what stands in a file to typed rows of a lake table."""
+"""Convert the content of a file to typed rows of a lake table."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from pipeline.schemas.base import MOST_NUMBER, meta
 from pipeline.schemas.wells import WELLS
 
 LONG_DAYS = 3.0
-"""A record that spans more has odd times. [d]"""
+"""A longer record probably has wrong times. [d]"""
 
 
 @dataclass
@@ -34,7 +34,7 @@ class Shaped:
     rows : Rows
         All columns of the table except ``source_id``.
     stubs : polars.DataFrame
-        Wells made because the file named unknown ones (empty where none).
+        Wells created because the file names unknown wells (empty if none).
     rows_in : int
         Rows read.
     findings : list of Finding
@@ -58,12 +58,12 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
     file_name : str
         Name of the file, for ``name_pattern``.
     folder : Path
-        Where rows wait that are more than memory should hold.
+        Folder for rows that are too large for memory.
 
     Raises
     ------
     SetAside
-        Where the rows cannot be used; says where and what to do.
+        If the rows cannot be used; gives the location and the fix.
     """
     work = FileJob(source, raw, names, name_groups(source, file_name))
     spool, rows_in, incomplete = Spool(source.table, folder), 0, _Incomplete()
@@ -75,13 +75,13 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
     rows = spool.rows(work.findings)
     if rows.height == 0:
         raise SetAside(
-            "no row can be used", "rows with a time and what names them", "none",
+            "no row can be used", "rows with a time and their key values", "none",
             f"correct the map '{source.name}', or the file",
         )  # fmt: skip
     _long(work, rows)
     if source.lands == WELLS.name:
         for way, owner, other in claimed_twice(pl.concat(rows.frames())):
-            text = f"'{short(way)}' is a name of two wells, {owner} and {other}: files of that name are the first one's"
+            text = f"'{short(way)}' is a name of two wells, {owner} and {other}: files with that name go to the first"
             work.findings.append(Finding("alias_twice", text))
     work.findings[:0] = [Finding(*note) for note in raw.notes]
     return Shaped(rows, _stubs(work), rows_in, work.findings)
@@ -106,7 +106,7 @@ def _shaped(work: FileJob, frame: pl.DataFrame, incomplete: _Incomplete) -> pl.D
 
 
 def _at_clock_changes(work: FileJob, pieces: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
-    """Join pieces that part near a night on which clocks change: its hours are told apart by the rows around them."""
+    """Join pieces that end near a clock change: the rows around it are needed to identify its hours."""
     channel = work.source.columns.get("time")
     if channel is None or channel.format is None or "time" not in work.source.table.key:
         yield from pieces
@@ -124,20 +124,20 @@ def _at_clock_changes(work: FileJob, pieces: Iterator[pl.DataFrame]) -> Iterator
 
 
 def _ends_at_clock_change(work: FileJob, channel: Channel, frame: pl.DataFrame) -> bool:
-    if "%z" in (channel.format or ""):  # each time says its own offset
+    if "%z" in (channel.format or ""):  # each time has its own offset
         return False
     last = possible(frame["time"].tail(1).str.to_datetime(channel.format, strict=False))
     return len(last) == 1 and last[0] is not None and near_clock_change(last[0], clock_zone(work, channel))
 
 
 def name_groups(source: SourceMap, file_name: str) -> dict[str, str]:
-    """Return what a file's name tells: the groups of the map's pattern."""
+    """Return the groups of the map's pattern in a file's name."""
     if source.name_pattern is None:
         return {}
     match = re.search(source.name_pattern, file_name)
     if match is None:
         raise SetAside(
-            "the file's name does not tell what it is", f"a name that fits {source.name_pattern}",
+            "the file's name does not match 'name_pattern'", f"a name that matches {source.name_pattern}",
             short(file_name, 120), f"rename the file, or correct 'name_pattern' in the map '{source.name}'",
         )  # fmt: skip
     return {key: value for key, value in match.groupdict().items() if value is not None}
@@ -162,7 +162,7 @@ def _well_ids(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
             if optional:
                 continue
             raise SetAside(
-                "a row names no well", "the well's name", "nothing", "fill in the well, or remove the row", line
+                "a row has no well name", "the well's name", "nothing", "fill in the well, or remove the row", line
             )
         if source.lands == WELLS.name:
             found[name] = new_id(name)
@@ -185,13 +185,13 @@ def _resolve(work: FileJob, name: str, line: int | None) -> str:
             return well
         work.created[well] = name
         work.findings.append(
-            Finding("well_created", f"no wells table knows '{short(name)}': a well without data was made", line)
+            Finding("well_created", f"'{short(name)}' is in no wells table: a new well without data was created", line)
         )
         return well
     near = work.names.nearest(name)
-    hint = f"nearest known: {', '.join(near)}" if near else "no well is known that is like it"
+    hint = f"nearest known: {', '.join(near)}" if near else "no similar well is known"
     raise SetAside(
-        f"the well '{short(name)}' is not known", "a name or alias of the wells table", hint,
+        f"the well '{short(name)}' is unknown", "a name or alias in the wells table", hint,
         "add the spelling to the well's 'aliases', or the well to the wells table", line,
     )  # fmt: skip
 
@@ -209,10 +209,10 @@ def _numbers_from_name(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
                 number = int(work.groups[key])
             except ValueError as error:
                 raise SetAside(
-                    f"the file's name gives no {key}", "a whole number", f"'{short(work.groups[key])}'",
+                    f"the file's name has no valid {key}", "a whole number", f"'{short(work.groups[key])}'",
                     f"correct 'name_pattern' in the map '{work.source.name}'",
                 ) from error  # fmt: skip
-            number = max(-1, min(number, MOST_NUMBER + 1))  # what is no possible number is told as such later
+            number = max(-1, min(number, MOST_NUMBER + 1))  # impossible numbers are reported later
             frame = frame.with_columns(pl.lit(number, dtype=pl.Int32).alias(key))
     return frame
 
@@ -229,7 +229,7 @@ def _times(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
 
 
 def _timed(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
-    """Place the times of each stage or run on the UTC axis by itself: its order tells the hours of a night apart."""
+    """Convert the times of each stage or run to UTC separately: its row order resolves the hours at a clock change."""
     names = [name for name in work.source.table.key if name != "time" and name in frame.columns]
     if "time" not in work.source.table.key or all(frame[name].n_unique() <= 1 for name in names):
         return _times(work, frame)
@@ -250,7 +250,7 @@ def _referenced(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
             height = frame["rotary_table_ft"]
         if height.null_count():
             raise SetAside(
-                "depths are measured from the ground, and the rotary table's height is not known",
+                "depths are measured from ground level, but the height of the rotary table is unknown",
                 "'rotary_table_ft' of the well", "none", "fill it in the wells table",
             )  # fmt: skip
         frame = frame.with_columns(pl.col(name) + height for name in depths)
@@ -261,14 +261,14 @@ def _from_toe(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
     counts = frame["well_id"].replace_strict(work.names.stage_counts, default=None, return_dtype=pl.Int32)
     if counts.null_count():
         raise SetAside(
-            "stages are numbered from the heel, and the number of stages is not known",
+            "stages are numbered from the heel, but the number of stages is unknown",
             "'stage_count' of the well", "none", "fill it in the wells table",
         )  # fmt: skip
     turned = counts + 1 - frame["stage"]
     if (turned < 1).any():
         line = int(frame[ROW][int((turned < 1).arg_true()[0])])
         raise SetAside(
-            "a stage number is larger than the well's number of stages", "at most 'stage_count'",
+            "a stage number is larger than the well's number of stages", "at most the well's 'stage_count'",
             str(frame["stage"].max()), "correct 'stage_count' in the wells table", line,
         )  # fmt: skip
     return frame.with_columns(turned.alias("stage"))
@@ -279,20 +279,20 @@ def _long(work: FileJob, rows: Rows) -> None:
         return
     days = (rows.last - rows.first).total_seconds() / 86400.0
     if days > LONG_DAYS:
-        text = f"the record spans {days:.1f} days: is the order of day and month right in the map?"
+        text = f"the record spans {days:.1f} days: check the order of day and month in the map"
         work.findings.append(Finding("long_span", text))
 
 
 @dataclass
 class _Incomplete:
-    """Rows without a value that each row needs, so far."""
+    """Rows without a required value, so far."""
 
     count: int = 0
     line: int = 0
     column: str = ""
 
     def drop(self, work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
-        """Return the rows that have all they need."""
+        """Return the rows that have all required values."""
         columns = work.source.table.columns
         needed = [name for name in frame.columns if name in columns and not columns[name].nullable]
         if not any(frame[name].null_count() for name in needed):
@@ -305,10 +305,10 @@ class _Incomplete:
         return frame.filter(whole)
 
     def judge(self, work: FileJob, rows: int) -> None:
-        """Make a finding of them, or set the file aside where they are many."""
+        """Add a finding for them, or set the file aside if there are too many."""
         told = work.tallies[self.column] if self.column in work.tallies else Tally()
         missing = self.count - told.bad - told.skipped
-        if missing <= 0:  # each is told as a cell that is no value
+        if missing <= 0:  # each is already reported as an invalid cell
             return
         channel = work.source.columns.get(self.column)
         heading = short((channel.column if channel is not None else None) or self.column)
@@ -317,21 +317,21 @@ class _Incomplete:
                 f"'{heading}' is empty in {missing} of {rows} rows", "a value in each row", "nothing",
                 "fill it in, or remove the rows", self.line,
             )  # fmt: skip
-        text = f"{missing} row(s) lack a value that each row needs, first '{heading}': void"
+        text = f"{missing} row(s) without a required value, first in '{heading}': void"
         work.findings.append(Finding("incomplete_rows", text, self.line, missing))
 
 
 def _keep_rules(work: FileJob, frame: pl.DataFrame) -> None:
-    """Set the file aside where a row breaks the table's schema; name the row and the rule."""
+    """Set the file aside if a row breaks the table's schema; report the row and the rule."""
     table = work.source.table
     schema: Any = table.schema
-    if "time" in table.key:  # ranges are the cells' work; what remains is the number in the file's name
+    if "time" in table.key:  # ranges are checked per cell; only the number in the file's name remains
         name = next(name for name in ("stage", "run") if name in table.key)
         low, high = schema.columns()[name].min, schema.columns()[name].max
         numbers = frame[name].unique().to_list()
         if not all(low <= number <= high for number in numbers):
             raise SetAside(
-                f"the file is of no possible {name}", f"a {name} from {low} to {high}", f"{min(numbers)}",
+                f"the file has an impossible {name} number", f"a {name} from {low} to {high}", f"{min(numbers)}",
                 f"rename the file, or correct 'name_pattern' or '{name}' in the map '{work.source.name}'",
             )  # fmt: skip
         return
@@ -341,6 +341,6 @@ def _keep_rules(work: FileJob, frame: pl.DataFrame) -> None:
     if rules:
         row = failed.invalid().row(0, named=True)
         raise SetAside(
-            f"a row breaks the rule '{next(iter(rules))}' of table '{table.name}'", "rows that keep it",
+            f"a row breaks the rule '{next(iter(rules))}' of table '{table.name}'", "rows that satisfy it",
             short(str({key: row[key] for key in table.key})), "correct the row", row[ROW],
         )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Rows of a file on their way to the lake: in memory where they are few, else in files that wait to be written."""
+"""Rows of a file before they are written to the lake: in memory if they are few, otherwise in temporary files."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ from pipeline.ingest.tally import Finding
 from pipeline.schemas.base import Table
 
 MOST_UNORDERED = 10_000_000
-"""Rows of one stage, or of one table, that are put in order in memory. [rows]"""
+"""Maximum number of rows of one stage or table that are sorted in memory. [rows]"""
 
 
 @dataclass
 class _Piece:
-    """Rows that stand together: of a signal, samples of one stage or run in the order of time."""
+    """A block of rows; for a signal, samples of one stage or run in time order."""
 
     rows: int
     frame: pl.DataFrame | None
@@ -45,9 +45,9 @@ class Rows:
     ----------
     height : int
     wells, numbers : set
-        Wells, and stages or runs, that the rows are of; empty where the table has none.
+        Wells, and stages or runs, of the rows; empty if the table has none.
     first, last : datetime, optional
-        First and last moment of samples.
+        Times of the first and last sample.
     """
 
     _pieces: list[_Piece]
@@ -59,11 +59,11 @@ class Rows:
 
     @property
     def large(self) -> bool:
-        """Whether the rows lie in files."""
+        """Whether the rows are in temporary files."""
         return any(piece.path is not None for piece in self._pieces)
 
     def frames(self) -> Iterator[pl.DataFrame]:
-        """Yield the rows, a piece at a time."""
+        """Yield the rows, piece by piece."""
         for piece in self._pieces:
             yield piece.read()
 
@@ -76,7 +76,7 @@ class Spool:
     ----------
     table : Table
     folder : Path
-        Where pieces wait once there is more than one.
+        Folder for the pieces if there is more than one.
     """
 
     table: Table
@@ -89,12 +89,12 @@ class Spool:
     _pieces: int = 0
 
     def add(self, frame: pl.DataFrame) -> None:
-        """Take a piece in; from the second one on the file is large, and pieces wait on the disk.
+        """Add a piece; from the second piece on, the file counts as large and pieces are stored on disk.
 
         Raises
         ------
         SetAside
-            Where a table has more rows than can be put in order.
+            If a table has more rows than can be sorted.
         """
         if frame.is_empty():
             return
@@ -119,7 +119,7 @@ class Spool:
 
     @property
     def _grouped_by(self) -> list[str]:
-        """What names the stage or run of a sample."""
+        """Columns that identify the stage or run of a sample."""
         return [name for name in self.table.key if name != "time"] if self._signal else []
 
     def _parted(self, frame: pl.DataFrame) -> Iterator[tuple[tuple[Any, ...], pl.DataFrame]]:
@@ -136,14 +136,14 @@ class Spool:
         return _Piece(piece.rows, None, path, piece.first, piece.last)
 
     def _count_backward(self, group: tuple[Any, ...], times: pl.Series) -> None:
-        """Count the samples that are earlier than the one before them in the file."""
+        """Count the samples that are earlier than the previous one in the file."""
         before = self._arrived.get(group)
         self._backward += int((_steps(times) < 0).sum())
         self._backward += before is not None and times[0] < before
         self._arrived[group] = times[-1]
 
     def _in_order(self, frame: pl.DataFrame) -> pl.DataFrame:
-        """Sort samples by time; of repeated times keep each channel's last reading: an empty one replaces nothing."""
+        """Sort samples by time; for repeated times keep each channel's last non-empty reading."""
         if (_steps(frame["time"]) > 0).all():
             return frame
         frame = frame.sort("time", maintain_order=True)
@@ -159,12 +159,12 @@ class Spool:
         return once
 
     def rows(self, findings: list[Finding]) -> Rows:
-        """Return all rows in order, and say what order or repetition was found.
+        """Return all rows in order, and add findings about wrong order or repeated times.
 
         Raises
         ------
         SetAside
-            Where two rows of a table have the same key, or there are more rows out of order than memory holds.
+            If two rows of a table have the same key, or too many rows are out of order to sort in memory.
         """
         pieces: list[_Piece] = []
         for found in self._groups.values():
@@ -186,7 +186,7 @@ class Spool:
         )  # fmt: skip
 
     def _in_sequence(self, found: list[_Piece]) -> bool:
-        """Whether each piece of a group comes after the one before."""
+        """Whether each piece of a group is later than the previous one."""
         if not self._signal:
             return len(found) == 1
         return all(a.last < b.first for a, b in pairwise(found) if a.last and b.first)
@@ -213,7 +213,7 @@ class Spool:
         if twice.any():
             lines = frame.filter(twice)["source_row"].to_list()
             raise SetAside(
-                f"two rows describe the same {' and '.join(self.table.key)}", "each once",
+                f"two rows have the same {' and '.join(self.table.key)}", "each once",
                 "lines " + ", ".join(str(line) for line in lines[:4]), "remove or correct one of them", lines[0],
             )  # fmt: skip
 
@@ -228,6 +228,6 @@ def _steps(times: pl.Series) -> NDArray[np.int64]:
 
 def _too_many() -> SetAside:
     return SetAside(
-        "the file holds too many rows to put in order", f"at most {MOST_UNORDERED:,} rows of a stage or table", "more",
+        "the file has too many rows to sort", f"at most {MOST_UNORDERED:,} rows per stage or table", "more",
         "split the file, or sort it by time",
     )  # fmt: skip

@@ -1,4 +1,4 @@
-"""What a file that no map fits seems to be, and a first map for it."""
+"""Guess the structure of a file without a matching map, and write a draft map for it."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from pipeline.errors import SetAside
 from pipeline.units import UnknownUnit, conversion, spellings
 
 _WORDS: tuple[tuple[str, str, str], ...] = (
-    # pattern over heading, lake column, likely unit; the first match wins
+    # pattern for the heading, lake column, likely unit; the first match is used
     (r"time|clock|date|utc", "time", ""),
     (r"depth", "depth_ft", "ft"),
     (r"weight|hookload", "weight_lbf", "lbf"),
@@ -50,31 +50,31 @@ class Suggestion:
 
 
 def no_map_fits(path: str, data: bytes, maps: Path) -> SetAside:
-    """Return why a file that no map claims is set aside."""
+    """Return the reason why a file without a matching map is set aside."""
     guess = suggest(path, data)
-    seen = f"headings {', '.join(guess.names[:8])}" if guess else "no table of text"
+    seen = f"headings {', '.join(guess.names[:8])}" if guess else "not a text table"
     return SetAside(
-        "no map fits the file", f"a map in {maps.name}/ whose 'files' matches it", seen,
+        "no map matches the file", f"a map in {maps.name}/ whose 'files' pattern matches it", seen,
         f'write one (`heelward inspect "{path}"` suggests it), or move the file out of the landing folder',
     )  # fmt: skip
 
 
 def suggest(path: str, data: bytes, zone: str = "UTC") -> Suggestion | None:
-    """Guess the shape of a delimited file and write a first map for it.
+    """Guess the structure of a delimited file and write a draft map for it.
 
     Parameters
     ----------
     path : str
-        Its path, for the name.
+        Path of the file, for the name of the map.
     data : bytes
         Its content.
     zone : str
-        Time zone that its clock is taken to run in.
+        Assumed time zone of its times.
 
     Returns
     -------
     Suggestion or None
-        None where it is no table of text.
+        None if it is not a text table.
     """
     if b"\x00" in data[:4096]:
         return None
@@ -96,7 +96,7 @@ def suggest(path: str, data: bytes, zone: str = "UTC") -> Suggestion | None:
 
 
 def _score(lines: list[str], mark: str) -> tuple[int, int]:
-    """How many lines hold the mark equally often, and how often."""
+    """Number of lines with the same count of the mark, and that count."""
     counts = Counter(count for line in lines if (count := line.count(mark)))
     if not counts:
         return 0, 0
@@ -105,7 +105,7 @@ def _score(lines: list[str], mark: str) -> tuple[int, int]:
 
 
 def _time_format(cell: str) -> str:
-    """Return the first usual format that reads a cell; the day before the month where both would."""
+    """Return the first common format that can read a cell; day before month if both can."""
     for pattern in _TIME_FORMATS:
         try:
             datetime.strptime(cell.strip(), pattern)
@@ -147,14 +147,14 @@ def _toml(guess: _Guess) -> str:
     lands = "coil" if "depth_ft" in columns else "treatment"
     number = "run" if lands == "coil" else "stage"
     lines = [
-        "# A first guess: check every line.",
+        "# Draft map, guessed from the file: check every line.",
         f'name = "{name}"',
         f'lands = "{lands}"',
         f'files = "**/*{ending}"',
         f"name_pattern = '(?P<well>.+?)[ _-]*(?:{number}|{number[0]})[ _-]*(?P<{number}>\\d+)'",
         f"delimiter = {json.dumps(guess.delimiter)}",
         f"header_row = {guess.header}",
-        'unknown_wells = "create"   # a well that no wells table names is made, with a finding',
+        'unknown_wells = "create"   # a well that is in no wells table is created, with a finding',
     ]
     if guess.units:
         lines.append(f"units_row = {guess.header + 1}")
@@ -176,7 +176,7 @@ def _channel(guess: _Guess, place: int, lake: str, usual: str) -> str:
 
 
 def _unit(heading: str, below: str, usual: str) -> str:
-    """Return the unit that stands below a heading or in it; the usual one where neither is known."""
+    """Return the unit below a heading or inside it; the usual unit if neither is known."""
     for word in (below, *re.findall(r"[\w*/^]+", heading)):
         for spelling in spellings(word):
             try:

@@ -1,4 +1,4 @@
-"""What a file's cells were, counted over all its pieces, and what is made of it in the end."""
+"""Counts of a file's cells over all its pieces, and the findings from these counts."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from pipeline.ingest.read import RawFile, few
 from pipeline.schemas.base import meta
 
 WRONG_UNIT_SHARE = 0.05
-"""More samples than this outside the hard range: the unit is wrong. [1]"""
+"""If a larger share of samples is outside the hard range, the unit is wrong. [1]"""
 
 
 @dataclass
 class Finding:
-    """Something odd in a file that did not stop its landing."""
+    """A problem in a file that did not prevent its landing."""
 
     kind: str
     message: str
@@ -29,16 +29,16 @@ class Finding:
 
 @dataclass
 class Tally:
-    """What the cells of a column were, counted over all pieces of a file.
+    """Counts of the cells of a column over all pieces of a file.
 
     Attributes
     ----------
     rows, values : int
-        Cells, and those that were understood.
+        Number of cells, and of valid values.
     bad, outside, unusual, skipped : int
-        Cells that are no value, values outside the hard range, outside the usual one, and times that a clock skipped.
+        Invalid cells, values outside the hard range or the usual range, and times skipped by a clock change.
     expected : str
-        What a cell should be.
+        Expected content of a cell.
     first_bad, first_outside : (line, text), optional
         The first such cell.
     """
@@ -56,7 +56,7 @@ class Tally:
 
 @dataclass
 class FileJob:
-    """One file on its way to rows: its map, its content, the known wells, what its name tells, what was odd."""
+    """State of converting one file: its map, its content, the known wells, the groups of its name, its findings."""
 
     source: SourceMap
     raw: RawFile
@@ -68,12 +68,12 @@ class FileJob:
 
 
 def judge(work: FileJob) -> None:
-    """Make findings of what was odd in the cells of all pieces.
+    """Add findings for the problems in the cells of all pieces.
 
     Raises
     ------
     SetAside
-        Where a column holds too much that is no value, or that lies outside what it can be.
+        If a column has too many invalid cells, or too many values outside its possible range.
     """
     for lake, tally in work.tallies.items():
         _judge_bad(work, lake, tally)
@@ -81,7 +81,7 @@ def judge(work: FileJob) -> None:
         text = isinstance(work.source.table.columns[lake].dtype, pl.String)
         if tally.values == tally.outside and tally.rows and not text:
             heading = short(work.source.columns[lake].column or lake)
-            message = f"'{heading}' ({lake}) holds no value in any of {tally.rows} row(s)"
+            message = f"'{heading}' ({lake}) has no value in any of {tally.rows} row(s)"
             work.findings.append(Finding("void_column", message, rows=tally.rows))
 
 
@@ -93,7 +93,7 @@ def _judge_bad(work: FileJob, lake: str, tally: Tally) -> None:
     if not few(tally.bad, tally.rows) or tally.bad == tally.rows:
         raise SetAside(
             f"'{heading}' is not {tally.expected} in {tally.bad} of {tally.rows} rows", tally.expected, f"'{shown}'",
-            "correct the file, list such texts under 'void_values', translate them under 'words', or correct the "
+            "correct the file, add such texts to 'void_values', translate them in 'words', or correct the "
             f"decimal mark or format in the map '{work.source.name}'", line,
         )  # fmt: skip
     text = f"'{heading}' is not {tally.expected} in {tally.bad} row(s), first '{shown}': void"
@@ -110,7 +110,7 @@ def _judge_outside(work: FileJob, lake: str, tally: Tally) -> None:
             raise SetAside(
                 f"'{short(channel.column or lake)}' is out of range in {tally.outside} of {tally.values} rows",
                 f"{low:g} to {high:g} {unit}".strip(), f"{shown} {unit} when read as '{channel.unit}'",
-                f"correct 'unit' in the map '{work.source.name}', or the column it names", line,
+                f"correct 'unit' in the map '{work.source.name}', or the mapped column", line,
             )  # fmt: skip
         text = f"{lake}: {tally.outside} value(s) outside {low:g} to {high:g} are void"
         work.findings.append(Finding("void_samples", text, line, tally.outside))

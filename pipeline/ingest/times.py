@@ -1,4 +1,4 @@
-"""Clock times to UTC, across the two nights a year on which clocks change."""
+"""Convert clock times to UTC, including the two clock changes per year."""
 
 from __future__ import annotations
 
@@ -8,43 +8,43 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 SETTLED = timedelta(days=30)
-"""No zone steps its clock twice within this time."""
+"""No time zone changes its clock twice within this time."""
 
 FIRST_DAY = date(1950, 1, 1)
-"""No record of a completion is older."""
+"""No completion record is older."""
 PLANNED_DAYS = 3650
-"""How far ahead a planned day may lie. [d]"""
+"""Maximum time ahead for a planned date. [d]"""
 
 
 def days_allowed(*, ahead: bool = False) -> tuple[date, date]:
-    """Return the first and last day that a record may speak of: tomorrow, as clocks differ; later for planned days."""
+    """Return the first and last date allowed in a record: up to tomorrow, as clocks differ; later for planned dates."""
     today = datetime.now(UTC).date()
     return FIRST_DAY, today + timedelta(days=PLANNED_DAYS if ahead else 1)
 
 
 def to_utc(times: pl.Series, zone: str) -> tuple[pl.Series, list[tuple[str, str, int]]]:
-    """Place naive local times, in the order of the file's rows, on the UTC axis.
+    """Convert naive local times, in the order of the file's rows, to UTC.
 
     Parameters
     ----------
     times : polars.Series of Datetime without zone
-        In the order of the rows; null where a time could not be read.
+        In the order of the rows; null if a time could not be read.
     zone : str
         Time zone of the clock.
 
     Returns
     -------
     utc : polars.Series of Datetime[us, UTC]
-        Null where the local time does not exist (the hour skipped in spring).
+        Null if the local time does not exist (the hour skipped in spring).
     notes : list of (kind, message, rows)
         Findings.
 
     Notes
     -----
-    The hour that occurs twice in autumn is resolved by the order of the rows: before the clock steps back it is the
-    first, after it the second. Where no step is seen, the rows that lead continuously into the hour are the first
-    pass, and those that lead continuously out of it the second. Where neither is seen the hour stays ambiguous, is
-    read as the first, and is a finding.
+    The hour that occurs twice in autumn is resolved by the order of the rows: before the clock goes back it is the
+    first, afterwards the second. If no step is found, rows that continue without a gap into the hour are the first
+    pass, and rows that continue without a gap after it are the second. Otherwise the hour stays ambiguous, is
+    read as the first pass, and a finding is added.
     """
     if zone == "UTC":
         return times.dt.cast_time_unit("us").dt.replace_time_zone("UTC"), []
@@ -58,7 +58,7 @@ def to_utc(times: pl.Series, zone: str) -> tuple[pl.Series, list[tuple[str, str,
     skipped = int((first.is_null() & times.is_not_null()).sum())
     if skipped:
         notes.append(
-            ("no_such_time", f"{skipped} row(s) carry a local time that {zone} skipped in spring; not used", skipped)
+            ("no_such_time", f"{skipped} row(s) have a local time that {zone} skipped in spring; not used", skipped)
         )
     twice = (first != second).fill_null(False)
     if not twice.any():
@@ -67,7 +67,7 @@ def to_utc(times: pl.Series, zone: str) -> tuple[pl.Series, list[tuple[str, str,
 
 
 def _one_offset(times: pl.Series, zone: str) -> timedelta | None:
-    """Return the clock's offset from UTC where it is one and the same, and certain, over all times; else None."""
+    """Return the clock's offset from UTC if it is certain and the same for all times; otherwise None."""
     first, last = times.min(), times.max()
     if not isinstance(first, datetime) or not isinstance(last, datetime) or last - first > SETTLED:
         return None
@@ -95,8 +95,8 @@ def _resolve(
             notes.append(
                 (
                     "ambiguous_time",
-                    f"{count} row(s) fall into the hour that occurred twice in {zone}, and the order of the rows "
-                    "does not tell which; read as the first",
+                    f"{count} row(s) are in the hour that occurred twice in {zone}, and the order of the rows "
+                    "does not show which one; read as the first",
                     count,
                 )
             )
@@ -106,7 +106,7 @@ def _resolve(
 
 
 def near_clock_change(moment: datetime, zone: str) -> bool:
-    """Whether a zone's clock changes within half a day of a moment of it; no such moment, no change."""
+    """Whether a zone's clock changes within half a day of a local time; False if the time is out of range."""
     first, last = days_allowed()
     if not first <= moment.date() <= last:
         return False

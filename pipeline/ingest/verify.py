@@ -1,4 +1,4 @@
-"""Whether the lake holds what `sources` says, no more and no less."""
+"""Check whether the lake contains exactly the rows listed in `sources`."""
 
 from __future__ import annotations
 
@@ -21,16 +21,16 @@ _CHECKED = (*LANDED.values(), FINDINGS, SOURCES)
 
 @dataclass(frozen=True)
 class Verified:
-    """What is wrong with a lake's landed rows.
+    """Problems of a lake's landed rows.
 
     Attributes
     ----------
     orphans : dict of Table to list of str
-        Ids that rows carry and `sources` does not name: what a run that was killed left, seen by no reader.
+        Ids of rows that are not in `sources`: leftovers of a killed run, not visible to readers.
     incomplete : list of dict
-        Rows of `sources` that name a file as landed whose rows or findings are not all there.
+        Rows of `sources` for landed files with missing rows or findings.
     missing : dict of Table to list of str
-        Files of the lake that are gone; all that a table so hurt holds counts as incomplete.
+        Missing files of the lake; all content of a table with missing files counts as incomplete.
     """
 
     orphans: dict[Table, list[str]]
@@ -39,9 +39,9 @@ class Verified:
 
 
 def restore_tables(lake: Lake) -> list[str]:
-    """Make tables that were damaged from outside readable again; return their names. What they lost is landed again.
+    """Make externally damaged tables readable again; return their names. Their lost rows are landed again.
 
-    Files that are gone or cut off are taken out of the table's log; a table whose log cannot be read is moved away.
+    Missing or truncated files are removed from the table's log; a table with an unreadable log is moved away.
     """
     restored = []
     for table in (*_CHECKED, SNAPSHOTS):
@@ -58,7 +58,7 @@ def restore_tables(lake: Lake) -> list[str]:
 
 
 def settled(lake: Lake) -> bool:
-    """Whether the lake is as the last step left it, by versions, files and numbers of rows; reads no samples."""
+    """Whether the lake is unchanged since the last step, by versions, files and row counts; reads no samples."""
     last = lake.scan(SNAPSHOTS).sort("at").tail(1).collect()
     if last.is_empty() or last["code_version"][0] != __version__:
         return False
@@ -100,7 +100,7 @@ def _damaged(lake: Lake, table: Table) -> list[str]:
 
 
 def _counts(lake: Lake, table: Table) -> dict[str, int]:
-    """Rows of each file; wells that landing made for a record are not the wells table's."""
+    """Rows of each file; wells created by landing do not count as rows of the wells table."""
     rows = lake.scan_raw(table).filter(pl.col("source_id").is_not_null())
     if table is WELLS:
         rows = rows.filter(~pl.col("stub"))

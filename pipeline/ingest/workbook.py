@@ -1,4 +1,4 @@
-"""Read a sheet of a workbook in a process of its own: a hostile one can end that process, and nothing else."""
+"""Read a sheet of a workbook in a separate process: a malicious workbook can stop only that process."""
 
 from __future__ import annotations
 
@@ -16,30 +16,30 @@ LARGEST_BYTES = 256 * 1024**2
 MEMORY_BYTES = 3 * 1024**3
 """Address space of the reading process. [bytes]"""
 LEAST_S, S_PER_MB = 8.0, 2.0
-"""Time that a workbook may take to be read: a least, and more with its size. [s]"""
+"""Maximum time to read a workbook: a minimum, plus a time per size. [s]"""
 ERRORS = {
     "Div0": "#DIV/0!", "NA": "#N/A", "Name": "#NAME?", "Null": "#NULL!", "Num": "#NUM!", "Ref": "#REF!",
     "Value": "#VALUE!", "GettingData": "#GETTING_DATA",
 }  # fmt: skip
-"""What a formula that failed leaves in its cell, here and in text that a spreadsheet exported."""
+"""Cell content of a failed formula, here and in text exported from a spreadsheet."""
 _WORKBOOK, _SHEET = 4, 5
-"""Exit codes of the reading process: the workbook cannot be opened, the sheet is not there."""
+"""Exit codes of the reading process: the workbook cannot be opened, the sheet does not exist."""
 _READ = "from pipeline.ingest.workbook import read_here; read_here()"
 
 
 def read_sheet(content: Content, sheet: str) -> pl.DataFrame:
-    """Return a sheet's cells as text, from its first row on, columns in order.
+    """Return a sheet's cells as text, from the first row, columns in order.
 
     Raises
     ------
     SetAside
-        If it is no workbook, has no such sheet, or cannot be read within the limits of memory and time.
+        If it is not a workbook, has no such sheet, or cannot be read within the memory and time limits.
     """
     data = content.all(LARGEST_BYTES)
     if not data.startswith(b"PK"):
         raise SetAside(
-            "the file is no workbook", "an .xlsx workbook", "another kind of file",
-            "save it as .xlsx, or exclude it from the map's 'files'",
+            "the file is not a workbook", "an .xlsx workbook", "another kind of file",
+            "save it as .xlsx, or exclude it in the map's 'files'",
         )  # fmt: skip
     limit_s = LEAST_S + S_PER_MB * len(data) / 1e6
     try:
@@ -47,7 +47,7 @@ def read_sheet(content: Content, sheet: str) -> pl.DataFrame:
             [sys.executable, "-c", _READ, sheet], input=data, capture_output=True, timeout=limit_s, check=False
         )
     except subprocess.TimeoutExpired:
-        raise _unreadable(f"no end after {limit_s:.0f} s") from None
+        raise _unreadable(f"not finished after {limit_s:.0f} s") from None
     said = done.stderr.decode("utf-8", "replace").strip()
     if done.returncode == _SHEET:
         raise SetAside(
@@ -57,14 +57,14 @@ def read_sheet(content: Content, sheet: str) -> pl.DataFrame:
     if done.returncode == _WORKBOOK:
         raise _unreadable(short(said.splitlines()[-1] if said else "no reason given"))
     if done.returncode != 0:
-        raise _unreadable(f"more than {MEMORY_BYTES / 1024**3:g} GiB of memory, or a sheet that breaks its reader")
+        raise _unreadable(f"more than {MEMORY_BYTES / 1024**3:g} GiB of memory, or a sheet that crashes its reader")
     return pl.read_ipc(io.BytesIO(done.stdout))
 
 
 def _unreadable(found: str) -> SetAside:
     return SetAside(
-        "the workbook cannot be read", "an .xlsx workbook whose sheets are as large as what they hold", found,
-        "open and save it again in a spreadsheet program, or export the sheet as delimited text",
+        "the workbook cannot be read", "an .xlsx workbook without oversized empty sheets", found,
+        "open and save it in a spreadsheet program, or export the sheet as delimited text",
     )  # fmt: skip
 
 
@@ -80,11 +80,11 @@ def read_here() -> None:
             print(", ".join(short(known) for known in book.sheet_names), file=sys.stderr)
             raise SystemExit(_SHEET)
         batch, wrong = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="string").to_arrow_with_errors()
-    except Exception as error:  # the reader raises its own kinds for every way a workbook can be broken
+    except Exception as error:  # the reader raises its own exception types for damaged workbooks
         print(" ".join(str(error).split()) or type(error).__name__, file=sys.stderr)
         raise SystemExit(_WORKBOOK) from None
     sheet = pl.DataFrame(pl.from_arrow(batch))
-    for cell in wrong.errors if wrong is not None else ():  # a formula's error is no empty cell
+    for cell in wrong.errors if wrong is not None else ():  # a formula error is not an empty cell
         found = re.search(r"Error\((\w+)\)", cell.detail)
         row, column = cell.offset_position
         sheet[row, column] = ERRORS.get(found[1] if found else "", "#VALUE!")

@@ -1,4 +1,4 @@
-"""A lock for a lake that several machines share: a row of a Delta table, taken by an atomic commit."""
+"""A lock for a lake that is shared by several machines: a row of a Delta table, acquired by an atomic commit."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ from pipeline.errors import HeelwardError
 from pipeline.locks import Holder, log, wait_until
 
 EXPIRES_S = 60.0
-"""A holder that has given no sign for as long is gone. Judged by the waiting process's own clock. [s]"""
+"""A holder without a renewal for this time is treated as ended. Measured by the waiting process's clock. [s]"""
 _NO_RETRY = CommitProperties(max_commit_retries=0)
 
 
 @dataclass
 class Lease:
-    """The right to write a lake.
+    """The exclusive right to write a lake.
 
     Attributes
     ----------
@@ -45,7 +45,7 @@ class Lease:
 
     @contextmanager
     def held(self, wait_s: float) -> Iterator[Lease]:
-        """Hold the lease while the block runs, and renew it beside.
+        """Hold the lease while the block runs, and renew it in the background.
 
         Raises
         ------
@@ -63,7 +63,7 @@ class Lease:
             self._release()
 
     def check(self) -> None:
-        """Refuse to write once the lease may be another's.
+        """Stop writing if another process may hold the lease.
 
         Raises
         ------
@@ -72,8 +72,8 @@ class Lease:
         """
         if time.monotonic() - self._renewed > self.expires_s * 0.8:
             raise HeelwardError(
-                f"the lock of the lake ({self.uri}) could not be renewed for {self.expires_s * 0.8:.0f} s: another run "
-                "may write now, so this one stops. Nothing is half done.\nfix: check the connection, then run it again"
+                f"the lake's lock ({self.uri}) could not be renewed for {self.expires_s * 0.8:.0f} s. Another run "
+                "may write now, so this run stops. The lake is consistent.\nfix: check the connection, then run again"
             )
 
     def _open(self) -> DeltaTable:
@@ -81,7 +81,7 @@ class Lease:
         try:
             return DeltaTable(self.uri, storage_options=options)
         except TableNotFoundError:
-            with suppress(DeltaError):  # another run may have made it in the meantime
+            with suppress(DeltaError):  # another run may have created it in the meantime
                 write_deltalake(
                     self.uri, _row("", ""), mode="error", storage_options=options, commit_properties=_NO_RETRY
                 )
@@ -100,7 +100,7 @@ class Lease:
         if token and now - self._seen[1] < self.expires_s:
             return False
         if token:
-            log.warning("the lake's lock was left by %s, which has given no sign for %g s", holder, self.expires_s)
+            log.warning("the lake's lock was left by %s without renewal for %g s", holder, self.expires_s)
         return self._commit(table, self._token, str(Holder.here(self.step)))
 
     def _commit(self, table: DeltaTable, token: str, holder: str) -> bool:
@@ -129,7 +129,7 @@ class Lease:
             if token == self._token:
                 self._commit(table, "", "")
         except (DeltaError, OSError) as error:
-            log.warning("the lake's lock could not be given back; it ends in %g s: %s", self.expires_s, error)
+            log.warning("the lake's lock could not be released; it expires in %g s: %s", self.expires_s, error)
 
 
 def _row(token: str, holder: str) -> pl.DataFrame:

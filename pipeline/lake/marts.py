@@ -1,4 +1,4 @@
-"""Marts: tables of a DuckDB connection with a stated grain, where every join and shared definition stands once."""
+"""Marts: tables of a DuckDB connection with a stated grain, where every join and shared definition is written once."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def marts() -> dict[str, Statement]:
 
 @cache
 def _reads() -> dict[str, set[str]]:
-    """What each mart reads, in an order in which they can be made."""
+    """Tables that each mart reads, in an order in which the marts can be created."""
     with duckdb.connect(":memory:") as parser:
         reads = {name: tables_read(parser, mart.sql) for name, mart in marts().items()}
     order = TopologicalSorter({name: read & reads.keys() for name, read in reads.items()}).static_order()
@@ -37,7 +37,7 @@ def create_marts(
     *,
     quarter: str | None = None,
 ) -> None:
-    """Compute the marts whose tables are there, once for all queries of a connection, and make the macros they share.
+    """Compute the marts whose tables exist, once for all queries of a connection, and create their shared macros.
 
     Parameters
     ----------
@@ -46,16 +46,16 @@ def create_marts(
     tables : iterable of str
         Names of the tables.
     zone : str
-        Time zone of pads that state none.
+        Time zone for pads without one.
     quarter : str, optional
-        Such as ``2025Q2``: rows of later quarters are left out of every mart that has a quarter.
+        Such as ``2025Q2``: rows of later quarters are excluded from every mart that has a quarter.
     """
     quoted = zone.replace("'", "''")
     for macro in (
         f"default_zone() AS '{quoted}'",
         "quarter_of(day) AS year(day) || 'Q' || quarter(day)",
         "minutes_between(earlier, later) AS (epoch_us(later) - epoch_us(earlier)) / 6e7",
-        "money(amount) AS CAST(amount AS DECIMAL(18, 4))",  # a sum that does not depend on the order of its lines
+        "money(amount) AS CAST(amount AS DECIMAL(18, 4))",  # exact sums, independent of the order of the lines
     ):
         connection.execute(f"CREATE MACRO {macro}")
     there = set(tables)
@@ -70,7 +70,7 @@ def create_marts(
 
 
 def catalogue(tables: Sequence[Table]) -> Mapping[str, Mapping[str, Described]]:
-    """Return what is known of every column of the tables and of the marts over them."""
+    """Return the descriptions of all columns of the tables and their marts."""
     known = {
         table.name: {
             name: Described(name, table.unit(name), column.description or "") for name, column in table.columns.items()

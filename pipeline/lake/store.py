@@ -1,7 +1,7 @@
 """Read and write lake tables.
 
-Delta has no transaction across tables. What keeps readers right all the same: rows that came from files carry
-``source_id`` and count only once `sources` names it, and `sources` is written last.
+Delta has no transaction across tables. Readers still get consistent data: rows from files have a
+``source_id`` and count only when `sources` lists it, and `sources` is written last.
 """
 
 from __future__ import annotations
@@ -33,28 +33,28 @@ _RETENTION = {
 }
 _WRITER = WriterProperties(compression="ZSTD")
 _NO_RETRY = CommitProperties(max_commit_retries=0)
-"""A conflict comes back to `replace`, which asks again whether what it writes is still right."""
+"""A conflict is returned to `replace`, which checks again whether its rows are still valid."""
 _TRIES = 8
 ROWS_PER_COMMIT = 200_000
-"""Rows of a large file that are written at once: the writer holds what it is given in memory. [rows]"""
+"""Rows of a large file that are written in one commit: the writer keeps them in memory. [rows]"""
 VISIBLE_STATE = "landed"
 
 
 class InputsChanged(RuntimeError):
-    """What a write was computed from changed while it waited for its turn."""
+    """The inputs of a write changed while it waited."""
 
 
 class _LocalTable(DeltaTable):  # type: ignore[misc]
-    """A table in a folder of this machine, whose name may hold spaces and other letters that a URL escapes."""
+    """A table in a local folder, whose name may contain spaces and other characters that a URL escapes."""
 
     def file_uris(self, *given: Any, **named: Any) -> list[str]:
-        """Return the table's files as paths: Polars takes them for paths, the Delta library writes them as URLs."""
+        """Return the table's files as paths: Polars expects paths, the Delta library returns URLs."""
         return [unquote(path) for path in super().file_uris(*given, **named)]
 
 
 @dataclass(frozen=True)
 class Condition:
-    """What a table's log says: its version (None: no table), its rows, and its files that are gone or cut off."""
+    """State of a table from its log: version (None: no table), number of rows, missing or truncated files."""
 
     version: int | None
     rows: int
@@ -63,7 +63,7 @@ class Condition:
 
 @dataclass(frozen=True)
 class Lake:
-    """A folder or object-store prefix of Delta tables, now or as it was.
+    """A folder or object-store prefix of Delta tables, in its current or a past state.
 
     Attributes
     ----------
@@ -72,9 +72,9 @@ class Lake:
     storage_options : mapping
         Credentials and endpoints for an object store.
     versions : mapping of str to int, optional
-        Table versions to read; the newest where absent. A pinned lake cannot be written.
+        Table versions to read; default: the newest. A pinned lake cannot be written.
     guard : callable, optional
-        Asked before each write; raises where this process may not write any more.
+        Called before each write; raises if this process must not write any more.
     """
 
     root: str
@@ -83,11 +83,11 @@ class Lake:
     guard: Callable[[], None] | None = field(default=None, compare=False, repr=False)
 
     def uri(self, table: Table) -> str:
-        """Where a table lies."""
+        """Location of a table."""
         return f"{self.root.rstrip('/')}/{table.name}"
 
     def open(self, table: Table) -> DeltaTable | None:
-        """Return the Delta table at its pinned or newest version, or None where it does not exist."""
+        """Return the Delta table at its pinned or newest version, or None if it does not exist."""
         version = None
         if self.versions is not None:
             if table.name not in self.versions:
@@ -95,7 +95,7 @@ class Lake:
             version = self.versions[table.name]
         place = Path(self.uri(table))
         if "://" not in self.root and place.exists() and not place.is_dir():
-            raise HeelwardError(f"a file stands where a table of the lake belongs: {place}\nfix: move it away")
+            raise HeelwardError(f"a file is in the place of a lake table: {place}\nfix: move the file elsewhere")
         kind = DeltaTable if "://" in self.root else _LocalTable
         try:
             return kind(self.uri(table), version=version, storage_options=dict(self.storage_options) or None)
@@ -103,12 +103,12 @@ class Lake:
             return None
 
     def version(self, table: Table) -> int | None:
-        """Return the version of a table, or None where it does not exist."""
+        """Return the version of a table, or None if it does not exist."""
         delta = self.open(table)
         return None if delta is None else int(delta.version())
 
     def condition(self, table: Table) -> Condition:
-        """Return a table's condition by its log; of files in an object store it is not asked whether they are there."""
+        """Return a table's condition from its log; the existence of files in an object store is not checked."""
         delta = self.open(table)
         if delta is None:
             return Condition(None, 0, [])
@@ -119,7 +119,7 @@ class Lake:
         return Condition(int(delta.version()), int(added["num_records"].sum()), missing)
 
     def drop_missing_files(self, table: Table) -> None:
-        """Take files that are gone or cut off out of a table's log, so that what is left can be read."""
+        """Remove missing or truncated files from a table's log, so that the remaining files can be read."""
         delta = self.open(table)
         if delta is not None:
             for path in self.condition(table).missing:
@@ -128,23 +128,23 @@ class Lake:
             delta.repair()
 
     def move_away(self, table: Table) -> None:
-        """Move a table whose log cannot be read out of the way, so that it can be made again; on this machine only."""
+        """Move away a table with an unreadable log, so that it can be created again; only on this machine."""
         if "://" in self.root:
             raise HeelwardError(f"the log of {self.uri(table)} cannot be read.\nfix: restore it from a backup")
         Path(self.uri(table)).rename(f"{self.uri(table)}.damaged-{time.time_ns()}")
 
     def at(self, versions: Mapping[str, int]) -> Lake:
-        """Return the same lake as it was at the given table versions."""
+        """Return the same lake at the given table versions."""
         return replace(self, versions=dict(versions))
 
     def reader(self) -> Lake:
-        """Return the same lake for other processes, which only read."""
+        """Return the same lake for other processes, for reading only."""
         return replace(self, guard=None)
 
     def scan_raw(self, table: Table) -> pl.LazyFrame:
-        """Return all rows of a table, those that no reader may see included.
+        """Return all rows of a table, including those that are not visible to readers.
 
-        Columns that a table written by an older version lacks read as null.
+        Columns that are missing in a table written by an older version are null.
         """
         delta = self.open(table)
         if delta is None:
@@ -155,19 +155,19 @@ class Lake:
         ).select(list(table.dtypes))  # fmt: skip
 
     def scan(self, table: Table, visible_ids: Sequence[str] | None = None) -> pl.LazyFrame:
-        """Return the rows of a table that count: those whose file is landed.
+        """Return the visible rows of a table: those whose file is landed.
 
         Parameters
         ----------
         table : Table
         visible_ids : sequence of str, optional
-            What `visible_ids` returns, where many tables are scanned at once.
+            Result of `visible_ids`, when many tables are scanned at once.
         """
         rows = self.scan_raw(table)
         if not table.follows_sources:
             return rows
         source = pl.col("source_id")
-        # imploded, the ids are one value; as a list, polars tests each against the files' statistics at length
+        # imploded, the ids are one value; as a list, polars slowly tests each one against the files' statistics
         visible = source.is_in(
             pl.Series(self.visible_ids() if visible_ids is None else visible_ids, dtype=pl.String).implode()
         )
@@ -186,30 +186,30 @@ class Lake:
         *,
         still_valid: Callable[[], bool] | None = None,
     ) -> int:
-        """Replace the rows that ``where`` selects by ``rows``, in one atomic commit: the only way to write.
+        """Replace the rows selected by ``where`` with ``rows``, in one atomic commit: the only way to write.
 
         Parameters
         ----------
         table : Table
         rows : polars.DataFrame, or iterator of them
-            New rows, with the table's columns; each must satisfy ``where``. May be empty. Those that do not come from
-            files are held to the table's schema: its key, ranges and required columns. Frames of an iterator are
-            written in several commits and are never all in memory: for rows of a file that `sources` does not name
-            yet, which no reader sees before all are there.
+            New rows, with the table's columns; each must satisfy ``where``. May be empty. Rows that do not come from
+            files are validated with the table's schema: key, ranges and required columns. Frames of an iterator are
+            written in several commits and are never all in memory: for rows of a file that `sources` does not list
+            yet; readers see them only when all are written.
         where : mapping
             Column to value or values; an empty mapping selects the whole table.
         still_valid : callable, optional
-            Asked again before each try after a conflict; False gives up.
+            Called before each retry after a conflict; False stops the write.
 
         Returns
         -------
         int
-            The version written (the present one where there was nothing to do).
+            The version written (the current one if there was nothing to write).
 
         Raises
         ------
         InputsChanged
-            If ``still_valid`` says no.
+            If ``still_valid`` returns False.
         dataframely.exc.ValidationError
             If a row breaks the table's schema.
         ValueError
@@ -235,7 +235,7 @@ class Lake:
         append: bool = False,
     ) -> int:
         frame = rows.select(list(table.dtypes)).cast(pl.Schema(table.dtypes))
-        if not table.landed:  # rows from files are checked at the door, where each can be named
+        if not table.landed:  # rows from files are checked during ingest, where each can be reported
             table.schema.validate(frame, cast=False)
         if table.sort_by:
             frame = frame.sort(table.sort_by)
@@ -287,18 +287,18 @@ class Lake:
         zone: str = "UTC",
         quarter: str | None = None,
     ) -> duckdb.DuckDBPyConnection:
-        """Open an in-memory DuckDB whose views are the given tables' visible rows, and the marts over them, in UTC.
+        """Open an in-memory DuckDB with views of the given tables' visible rows, and their marts, in UTC.
 
-        Files and extensions are out of its reach: a query can read the lake's views and nothing else.
+        It has no access to files and extensions: a query can read only the lake's views.
 
         Parameters
         ----------
         tables : iterable of Table
-            A mart is there where all tables that it reads are.
+            A mart is created if all tables that it reads are given.
         seen : callable, optional
-            Given a table and its rows, returns the rows that the views show.
+            Takes a table and its rows and returns the rows for the views.
         zone, quarter
-            As `create_marts` takes them.
+            As in `create_marts`.
         """
         tables = list(tables)
         connection = duckdb.connect(":memory:")
@@ -315,7 +315,7 @@ class Lake:
 
 
 def _batched(frames: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
-    """Join frames until they are worth a commit."""
+    """Join frames until they are large enough for a commit."""
     waiting: list[pl.DataFrame] = []
     for frame in frames:
         waiting.append(frame)
@@ -331,7 +331,7 @@ def _size(path: str) -> int | None:
 
 
 def _conflict(error: DeltaError) -> bool:
-    """Whether another process wrote in between, the table's creation included."""
+    """Whether another process wrote in the meantime, including the creation of the table."""
     return isinstance(error, CommitFailedError) or "already exists" in str(error)
 
 

@@ -1,6 +1,6 @@
-"""A metric is a declaration: one function with its name, unit, level, meaning, source and version.
+"""Declare a metric: one function with its name, unit, level, meaning, source and version.
 
-The lake column, the dictionary, the fingerprint and the documentation all derive from it.
+The lake column, the dictionary, the fingerprint and the documentation are all derived from it.
 """
 
 from __future__ import annotations
@@ -54,15 +54,15 @@ class Metric(Generic[View]):
     name : str
         Column name, with the unit as suffix.
     unit : str
-        In the words of ``units.txt``; empty for counts, flags and texts.
+        Unit name from ``units.txt``; empty for counts, flags and texts.
     kind : str
         ``number``, ``count``, ``flag``, ``text``, ``time`` or ``day``.
     meaning, source : str
-        One sentence each, for the dictionary.
+        One sentence each, shown in the dictionary.
     version : int
-        Raised when the function's results change.
+        Increased when the function's results change.
     function : callable
-        From the level's view to a value.
+        Takes the level's view and returns a value.
     """
 
     name: str
@@ -97,7 +97,7 @@ def _once(function: Callable[[View], Value]) -> Callable[[View], Value]:
 
 
 class Level(Generic[View]):
-    """The metrics of one level (stage, plug, coil run) and the table they make."""
+    """The metrics of one level (stage, plug, coil run) and their table."""
 
     def __init__(self, table: str, grain: str, keys: dict[str, str]) -> None:
         self.name = table
@@ -108,7 +108,7 @@ class Level(Generic[View]):
     def metric(
         self, unit: str, meaning: str, *, source: str = "", version: int = 1, kind: str = "number"
     ) -> Callable[[Callable[[View], Value]], Callable[[View], Value]]:
-        """Declare the decorated function as a metric named like it."""
+        """Declare the decorated function as a metric of the same name."""
 
         def register(function: Callable[[View], Value]) -> Callable[[View], Value]:
             name = function.__name__
@@ -121,7 +121,7 @@ class Level(Generic[View]):
         return register
 
     def measure(self, key: dict[str, Any], view: View) -> dict[str, Any]:
-        """Return one row: every metric's value, and why the missing ones are missing."""
+        """Return one row: every metric's value, and the reasons for missing values."""
         row, reasons = dict(key), []
         for metric in self.metrics.values():
             try:
@@ -138,7 +138,7 @@ class Level(Generic[View]):
 
     @functools.cached_property
     def table(self) -> Table:
-        """Return the lake table that follows from the declarations."""
+        """Return the lake table generated from the declarations."""
         makers: dict[str, Callable[[Metric[View]], Any]] = {
             "number": lambda m: quantity(m.unit, m.meaning, source=m.source),
             "count": lambda m: integer(m.meaning),
@@ -147,11 +147,11 @@ class Level(Generic[View]):
             "time": lambda m: instant(m.meaning),
             "day": lambda m: day(m.meaning),
         }
-        columns: dict[str, Any] = {"well_id": text("our name of the well", key=True)}
+        columns: dict[str, Any] = {"well_id": text("id of the well in the lake", key=True)}
         columns |= {name: integer(meaning, key=True) for name, meaning in self.keys.items()}
         columns |= {metric.name: makers[metric.kind](metric) for metric in self.metrics.values()}
-        columns["missing_because"] = text("for each metric without a value, why", amounts=True)
-        columns["fingerprint"] = text("hash of all that the well's rows follow from", required=True)
+        columns["missing_because"] = text("for each metric without a value, the reason", amounts=True)
+        columns["fingerprint"] = text("hash of all inputs of the well's rows", required=True)
         title = "".join(part.title() for part in self.name.split("_"))
         make: Callable[..., type[dy.Schema]] = type(dy.Schema)
         schema = make(title, (dy.Schema,), {"__doc__": self.grain, **columns})

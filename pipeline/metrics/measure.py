@@ -1,4 +1,4 @@
-"""Measure the wells that are stale: the well is the unit of reading, of commit and of recomputation."""
+"""Measure stale wells. Reading, commits and recomputation are all per well."""
 
 from __future__ import annotations
 
@@ -44,16 +44,16 @@ _MEASURED = {
     WIRELINE_METRICS: "wireline",
 }  # fmt: skip
 WELLS_PER_TASK = 8
-"""Wells that are read and measured together on one core."""
+"""Wells read and measured together on one core."""
 TASKS_PER_COMMIT = 6
-"""Tasks whose rows are written together; a kill in between costs measuring them again, nothing else."""
+"""Tasks whose rows are written together; if the process is killed in between, only these are measured again."""
 TASKS_PER_CORE = 8
-"""Tasks that pay for starting a process on a further core."""
+"""Number of tasks that justifies starting a process on another core."""
 
 
 @dataclass
 class Measured:
-    """What a measure did: wells measured and left as they were, rows written, pads whose time was booked."""
+    """Result of a measure step: wells measured and unchanged, rows written, pads with time booked."""
 
     wells: int = 0
     unchanged: int = 0
@@ -69,7 +69,7 @@ class Measured:
         return self.wells + self.pads > 0
 
     def add(self, result: _Result) -> None:
-        """Count what some wells gave."""
+        """Add the counts of one result."""
         self.wells += len(result.wells)
         self.stages += result.frames[STAGE_METRICS.name].height
         self.plugs += result.frames[PLUG_METRICS.name].height
@@ -84,9 +84,9 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
     ----------
     lake : Lake
     default_zone : str
-        Time zone of pads that state none.
+        Time zone for pads without one.
     progress : callable, optional
-        Told (wells done, wells to do, well).
+        Called with (wells done, wells to do, well).
 
     Returns
     -------
@@ -112,13 +112,13 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
 
 
 def stale_wells(lake: Lake) -> list[str]:
-    """Return the wells whose rows no longer follow from their inputs."""
+    """Return the wells whose rows are out of date with their inputs."""
     return [well.well_id for well in _plan(lake).stale]
 
 
 @dataclass(frozen=True)
 class _Stale:
-    """A well to measure: all that its rows follow from but its samples, and the files that those came from."""
+    """A well to measure: all inputs of its rows except the samples, and the source files of the samples."""
 
     well_id: str
     fingerprint: str
@@ -134,7 +134,7 @@ class _Plan:
 
 
 def _plan(lake: Lake) -> _Plan:
-    """Compare each well's fingerprint with the one stored beside its picks."""
+    """Compare each well's fingerprint with the fingerprint stored with its picks."""
     tables = {table.name: _by_well(lake, table) for table in _DESCRIBED}
     signals = _signal_sources(lake)
     before = dict(lake.scan(PICKS).select("well_id", "fingerprint").unique().collect().iter_rows())
@@ -148,7 +148,7 @@ def _plan(lake: Lake) -> _Plan:
 
 
 def _methods() -> list[Any]:
-    """What rows follow from beside their inputs: versions of the methods, and the code of all that measuring calls."""
+    """What rows depend on besides their inputs: method versions, and all code that measuring calls."""
     picks = sorted((method.name, method.version) for method in METHODS.values())
     levels = [level.versions() for level in (STAGE, PLUG, RUN, TOE, WIRELINE_RUN)]
     return [source_digest("physics", "picks", "metrics"), picks, *levels]
@@ -173,14 +173,14 @@ def _signal_sources(lake: Lake) -> dict[str, list[str]]:
 
 @dataclass(frozen=True)
 class _Result:
-    """What measuring some wells gave: their ids, and the rows of each table."""
+    """Result of measuring a group of wells: their ids, and the rows of each table."""
 
     wells: list[str]
     frames: dict[str, pl.DataFrame]
 
 
 def _measurer(lake: Lake) -> Callable[[list[_Stale]], _Result]:
-    """Open the tables of samples, and return what measures wells from them."""
+    """Open the sample tables and return a function that measures wells from them."""
     return partial(_measure_wells, lake.scan_raw(TREATMENT), lake.scan_raw(COIL))
 
 
@@ -201,7 +201,7 @@ def _measure_wells(treatment: pl.LazyFrame, coil: pl.LazyFrame, wells: list[_Sta
 
 
 def _samples(table: pl.LazyFrame, wells: list[_Stale]) -> dict[str, pl.DataFrame]:
-    """Read some wells' samples at once and cut them into wells: rows of a well mostly stand together."""
+    """Read the samples of several wells in one query and split them by well; a well's rows are mostly contiguous."""
     sources = pl.Series([source for well in wells for source in well.sources], dtype=pl.String)
     mine = pl.col("well_id").is_in([well.well_id for well in wells])
     landed = pl.col("source_id").is_in(sources.implode())
@@ -215,14 +215,14 @@ def _samples(table: pl.LazyFrame, wells: list[_Stale]) -> dict[str, pl.DataFrame
 
 
 def _frames(results: list[WellRows], hashes: dict[str, str]) -> dict[str, pl.DataFrame]:
-    """Return the rows of each table, by its name."""
+    """Return the rows of each table, by table name."""
     mark = pl.col("well_id").replace_strict(hashes, return_dtype=pl.String).alias("fingerprint")
     frames = {}
     for table, name in _MEASURED.items():
         dtypes = {column: dtype for column, dtype in table.dtypes.items() if column != "fingerprint"}
         rows = list(chain.from_iterable(getattr(result, name) for result in results))
         frame = pl.DataFrame(rows, schema=dtypes, infer_schema_length=None)
-        # a plug met again in a later run is the later run's
+        # a plug met again in a later run is assigned to the later run
         frames[table.name] = frame.unique(table.key, keep="last", maintain_order=True).with_columns(mark)
     findings = list(chain.from_iterable(result.findings for result in results))
     picks = pl.DataFrame(list(chain.from_iterable(result.picks for result in results)), schema=PICKS.dtypes)
@@ -232,13 +232,13 @@ def _frames(results: list[WellRows], hashes: dict[str, str]) -> dict[str, pl.Dat
 
 
 def _write(lake: Lake, measured: list[_Result]) -> None:
-    """Write some wells' rows; `picks` come last: their fingerprint says that all of them are new."""
+    """Write the rows of several wells; `picks` come last, because their fingerprint marks all rows as current."""
     wells = [well for result in measured for well in result.wells]
     _replace(lake, wells, lambda table: pl.concat([result.frames[table.name] for result in measured]))
 
 
 def _forget(lake: Lake, wells: list[str]) -> None:
-    """Remove rows of wells that no source speaks of any more."""
+    """Remove rows of wells that no longer appear in any source."""
     if wells:
         _replace(lake, wells, Table.empty)
 

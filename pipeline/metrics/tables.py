@@ -1,4 +1,4 @@
-"""Every table of the lake, and what is known of its columns and of the marts'."""
+"""Every table of the lake, with descriptions of its columns and of the marts' columns."""
 
 from __future__ import annotations
 
@@ -16,5 +16,5 @@ TABLES: dict[str, Table] = {**schemas.TABLES, **{level.name: level.table for lev
 
 @cache
 def columns_known() -> Catalogue:
-    """Return what is known of every column, by table and mart."""
+    """Return the description of every column, by table and mart."""
     return catalogue(list(TABLES.values()))

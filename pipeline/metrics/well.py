@@ -1,4 +1,4 @@
-"""One well on its way through measuring: all that its rows follow from, and the rows."""
+"""One well during measuring: all inputs of its rows, and the rows."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Rows = list[dict[str, Any]]
 
 @dataclass
 class WellInput:
-    """All that one well's rows follow from."""
+    """All inputs of one well's rows."""
 
     well_id: str
     fingerprint: str
@@ -31,7 +31,7 @@ class WellInput:
 
 @dataclass
 class WellRows:
-    """What one well's measuring gives."""
+    """Result of measuring one well."""
 
     stages: Rows = field(default_factory=list)
     plugs: Rows = field(default_factory=list)
@@ -43,7 +43,7 @@ class WellRows:
 
 
 def amended(well: WellInput, level: str, number: int, origin: datetime) -> dict[str, Pick]:
-    """Return the picks that engineers set, as the picks' functions take them: the latest word on each."""
+    """Return the picks set by engineers in the form the pick functions take; the latest amendment of each counts."""
     found: dict[str, Pick] = {}
     said = [row for row in well.tables["amendments"] if (row["level"], row["number"]) == (level, number)]
     rows = [row for row in said if refusal(row) is None]
@@ -58,27 +58,27 @@ def amended(well: WellInput, level: str, number: int, origin: datetime) -> dict[
 
 
 def refusal(row: Mapping[str, Any]) -> str | None:
-    """Return why an amendment cannot count, however it came into the lake; None where it can."""
+    """Return the reason why an amendment is not valid, whatever its source; None if it is valid."""
     if row["withdrawn"]:
         return None
     if row["pick"] not in METHODS:
-        return f"there is no pick '{short(str(row['pick']))}'"
+        return f"unknown pick '{short(str(row['pick']))}'"
     if row["value"] is None and row["time"] is None:
         return "it sets neither a value nor a time"
     low, high = hard_range(row["pick"])
-    if row["value"] is not None and not low <= row["value"] <= high:  # NaN lies in no range
+    if row["value"] is not None and not low <= row["value"] <= high:  # NaN is in no range
         unit = METHODS[row["pick"]].unit
-        return f"a value of {row['value']:g} is outside the {low:g} to {high:g} {unit}".rstrip() + " that it can have"
+        return f"a value of {row['value']:g} is outside the {low:g} to {high:g} {unit}".rstrip() + " range"
     return None
 
 
 def amendment_findings(well: WellInput) -> Rows:
-    """Return a finding for each amendment that does not count."""
+    """Return a finding for each amendment that is not valid."""
     return [
         {
             "step": "measure", "well_id": well.well_id, "level": row["level"], "number": row["number"],
             "kind": "amendment_ignored",
-            "message": f"the amendment of {short(row['pick'])} by {short(row['by'])} does not count: {why}",
+            "message": f"the amendment of {short(row['pick'])} by {short(row['by'])} is not valid: {why}",
         }
         for row in well.tables["amendments"]
         if (why := refusal(row)) is not None
@@ -87,7 +87,7 @@ def amendment_findings(well: WellInput) -> Rows:
 
 @dataclass(frozen=True)
 class Samples:
-    """The samples of one stage or run, in order of time: first moment, seconds since, channels with NaN where void."""
+    """The samples of one stage or run in time order: start time, elapsed seconds, channels with NaN if void."""
 
     number: int
     origin: datetime
@@ -95,21 +95,21 @@ class Samples:
     channels: dict[str, Array]
 
     def channel(self, name: str) -> Array | None:
-        """Return a channel; None where all of its samples are void."""
+        """Return a channel; None if all of its samples are void."""
         values = self.channels[name]
         return None if np.isnan(values).all() else values
 
 
 def parts(frame: pl.DataFrame, key: str) -> list[Samples]:
-    """Cut a well's samples into stages or runs, each in order of time.
+    """Split a well's samples into stages or runs, each in time order.
 
-    Columns become arrays once for the well and are cut after that: a cut of a frame costs more than its samples.
+    Columns are converted to arrays once per well and then split, because slicing a frame is slow.
     """
     if frame.is_empty():
         return []
     number, moment = frame[key].to_numpy(), frame["time"].to_physical().to_numpy()
     step = np.diff(number)
-    if (step < 0).any() or (np.diff(moment)[step == 0] < 0).any():  # several files, written one after the other
+    if (step < 0).any() or (np.diff(moment)[step == 0] < 0).any():  # several files, appended one after the other
         return parts(frame.sort(key, "time"), key)
     edges = [0, *(np.flatnonzero(step) + 1).tolist(), frame.height]
     names = [name for name in frame.columns if name not in (key, "time")]
@@ -131,7 +131,7 @@ def casing(strings: Rows) -> Rows:
 def pick_row(
     well: WellInput, level: str, number: int, pick: Pick, origin: datetime, effective: Pick | None = None
 ) -> dict[str, Any]:
-    """Return the row of an automatic pick, with the amendment that counts instead where there is one."""
+    """Return the row of an automatic pick, with the amendment that replaces it, if any."""
 
     def at(seconds: float | None) -> datetime | None:
         return None if seconds is None else origin + timedelta(seconds=seconds)

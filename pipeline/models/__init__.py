@@ -1,1 +1,1 @@
-"""Measured rows into comparisons and fitted models: pads are the independent unit, and doubt is said."""
+"""Comparisons and fitted models from measured rows; pads are the independent unit, and uncertainty is reported."""

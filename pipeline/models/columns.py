@@ -1,6 +1,6 @@
-"""Columns of the modelling tables: how a model uses each, and whether it is known before the job.
+"""Columns of the modelling tables: use in models, and whether each is known before the job.
 
-Unit and meaning come from the marts; only what `frames.py` adds is described here.
+Unit and meaning come from the marts; only columns added by `frames.py` are described here.
 """
 
 from __future__ import annotations
@@ -22,11 +22,11 @@ class Column:
     role : {"number", "class"}
         How a model uses it.
     known : {"before", "after"}
-        Whether it is known before the job. What is known only after may not predict.
+        Whether it is known before the job. A column known only after the job must not be a predictor.
     step : float
         Change for which an effect is quoted, in its unit.
     added : Described, optional
-        Unit and meaning, where no mart has the column.
+        Unit and meaning, if no mart has the column.
     """
 
     name: str
@@ -37,12 +37,12 @@ class Column:
 
     @property
     def unit(self) -> str:
-        """Unit, empty where it has none."""
+        """Unit; empty if it has none."""
         return self._described().unit
 
     @property
     def meaning(self) -> str:
-        """What it is, in a sentence."""
+        """Meaning, in one sentence."""
         return self._described().meaning
 
     def _described(self) -> Described:
@@ -84,7 +84,7 @@ _ORDER_AND_TIME = (
     Column("mill_order"),
     Column("plugs_since_wiper"),
     Column("depth_debris", step=10.0),
-    Column("quarters", added=Described("quarters", "quarter", "calendar time: quarters since the first of the table")),
+    Column("quarters", added=Described("quarters", "quarter", "calendar time: quarters since the first in the table")),
     Column("stages_measured"),
 )
 _OUTCOMES = tuple(
@@ -116,5 +116,5 @@ def predictors(names: list[str]) -> list[Column]:
     chosen = [COLUMNS[name] for name in names]
     late = [column.name for column in chosen if column.known == "after"]
     if late:
-        raise KnownOnlyAfter(f"known only after the job, so no predictor: {', '.join(late)}")
+        raise KnownOnlyAfter(f"known only after the job, so not usable as predictors: {', '.join(late)}")
     return chosen

@@ -1,4 +1,4 @@
-"""Crews compared fairly: adjusted for what was known before the job, and only where they can be told from the pad."""
+"""Crews compared fairly: adjusted for what was known before the job, and only if separable from the pad effect."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ FEWEST_ROWS = 10
 
 
 def connected_sets(units: list[str], pads: list[str]) -> dict[str, int]:
-    """Return the connected set of each crew, crews and pads being the two sides of a graph.
+    """Return the connected set of each crew in the bipartite graph of crews and pads.
 
     Parameters
     ----------
@@ -37,7 +37,7 @@ def connected_sets(units: list[str], pads: list[str]) -> dict[str, int]:
     Returns
     -------
     dict of str to int
-        Sets are numbered from 1, the one with most rows first.
+        Sets are numbered from 1; the set with most rows is first.
 
     References
     ----------
@@ -54,7 +54,7 @@ def connected_sets(units: list[str], pads: list[str]) -> dict[str, int]:
 
 
 def inputs_hash(frame: pl.DataFrame, spec: CompareSpec) -> str:
-    """Return a hash of the rows and the method that a comparison follows from."""
+    """Return a hash of the rows and the method that determine a comparison."""
     return rows_hash(frame, spec, METHOD_VERSION, [spec.outcome, spec.factor, *spec.adjusted_for])
 
 
@@ -70,13 +70,13 @@ def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        Rows of `comparisons`, one a crew. Effects are differences from the mean of the crew's connected set, adjusted
+        Rows of `comparisons`, one per crew. Effects are differences from the mean of the crew's connected set, adjusted
         by a mixed model (crew fixed, pad random; wells within pads random); limits use Student's t with as many degrees
         of freedom as there are wells beyond crews. Crews that worked alone on their pads have no effect.
 
     Notes
     -----
-    A crew alone on its pads cannot be told from them: it is shown, named not separable, and not ranked.
+    A crew alone on its pads is not separable from the pad effect. It is shown as not separable and is not ranked.
     """
     predictors([spec.factor, *spec.adjusted_for])
     known = frame.drop_nulls([spec.factor, "pad"])
@@ -106,12 +106,12 @@ def _row(
 ) -> dict[str, Any]:
     mine = used.filter(pl.col(spec.factor) == level)
     pads = mine["pad"].n_unique()
-    worked = "only one pad" if pads == 1 else "its pads"
-    note = f"worked {worked} without another: not separable from the pad"
+    worked = "its only pad" if pads == 1 else "its pads"
+    note = f"worked alone on {worked}: not separable from the pad effect"
     others = used.filter(pl.col(spec.factor) != level)
     if others.height:
         beside = others.group_by(spec.factor).len().sort("len", spec.factor, descending=[True, False])[spec.factor][0]
-        note += f"; a pad shared with {beside}, each on wells of its own, would separate it"
+        note += f"; a pad shared with {beside}, each on separate wells, would separate the two"
     if not enough:
         note = f"fewer than {FEWEST_ROWS} rows: not compared"
     return {
@@ -127,7 +127,7 @@ def _row(
 
 
 def _fill_uncut(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]) -> None:
-    """Refit without the stages that were cut short or screened out: they are kept, and this shows what they do."""
+    """Refit without stages cut short or screened out. The main fit keeps them; this fit shows their influence."""
     if "cut_short" not in used.columns or rows[levels[0]]["effect"] is None:
         return
     whole = used.filter(~(pl.col("cut_short").fill_null(False) | (pl.col("screenout").fill_null(0.0) > 0.5)))
@@ -140,10 +140,10 @@ def _fill_uncut(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows: 
 
 
 def _fill_bounds(spec: CompareSpec, known: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]) -> None:
-    """Refit with the rows that lack the outcome at its extremes: this level's at one end, the others' at the other.
+    """Refit with missing outcomes set to extremes: those of this level to one end, those of others to the other.
 
-    What the comparison would be if the missing stages (the hard ones lose their outcome first) had been as good or as
-    bad as the worst twentieth of those seen.
+    This bounds the comparison if the missing stages (hard stages lose their outcome first) were as good or as
+    bad as the worst twentieth of the observed stages.
     """
     lost = known.filter(pl.col(spec.outcome).is_null()).height
     if not lost or rows[levels[0]]["effect"] is None:
@@ -186,11 +186,11 @@ def _fill_effects(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows
 
 
 def _effects(spec: CompareSpec, used: pl.DataFrame, levels: list[str]) -> tuple[Array, Array] | None:
-    """Return each level's difference from the mean of the levels, and their covariance; None where aliased."""
+    """Return each level's difference from the mean of the levels, and their covariance; None if aliased."""
     covariates = predictors(list(spec.adjusted_for))
     others, names, _ = design_matrix(used, covariates)
     crews = np.column_stack([(used[spec.factor] == level).to_numpy().astype(float) for level in levels])
-    design = np.column_stack((crews, others[:, 1:]))  # a column a crew takes the constant's place
+    design = np.column_stack((crews, others[:, 1:]))  # one column per crew replaces the constant
     terms = [*levels, *names[1:]]
     lost = aliased_terms(np.column_stack((others, crews[:, 1:])), [*names, *levels[1:]])
     if any(level in lost for level in levels):

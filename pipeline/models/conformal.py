@@ -1,4 +1,4 @@
-"""Prediction intervals that hold on pads not seen: conformal, with the pad as the unit."""
+"""Prediction intervals that are valid on held-out pads: conformal, with the pad as the unit."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ Array = NDArray[np.float64]
 
 
 def quantile_rank(n: int, alpha: float) -> int:
-    """Return which of n calibration scores bounds the next one with chance ``1 - alpha``: ``ceil((n + 1)(1 - alpha))``.
+    """Return the rank of n scores that bounds the next one with chance ``1 - alpha``: ``ceil((n + 1)(1 - alpha))``.
 
     A rank above n means that no finite interval exists.
 
@@ -23,12 +23,12 @@ def quantile_rank(n: int, alpha: float) -> int:
 
 
 def grouped_quantile(scores: Array, groups: NDArray[np.str_], alpha: float) -> float:
-    """Return the bound on the score of a row of a pad not seen, from the rows of other pads.
+    """Return the bound on the score of a row of a held-out pad, from the rows of other pads.
 
     Parameters
     ----------
     scores : array, shape (n,)
-        Absolute errors, each made without its own pad.
+        Absolute errors, each predicted with its own pad held out.
     groups : array of str, shape (n,)
         Pad of each row.
     alpha : float
@@ -37,12 +37,12 @@ def grouped_quantile(scores: Array, groups: NDArray[np.str_], alpha: float) -> f
     Returns
     -------
     float
-        Infinite where there are too few pads (nine at least for 90 %).
+        Infinite if there are too few pads (at least nine for 90 %).
 
     Notes
     -----
-    Pads are exchangeable, rows within a pad are not: each of K pads has the weight 1/(K + 1), shared by its rows, and
-    the pad to come has the same weight at infinity.
+    Pads are exchangeable, rows within a pad are not. Each of K pads has weight 1/(K + 1), shared by its rows, and
+    the next pad has the same weight at infinity.
 
     References
     ----------
@@ -57,14 +57,14 @@ def grouped_quantile(scores: Array, groups: NDArray[np.str_], alpha: float) -> f
 
 
 def grouped_coverage(scores: Array, groups: NDArray[np.str_], alpha: float) -> tuple[float, float]:
-    """Return the mean share of a pad's rows inside the bound made of all other pads, and the mean bound.
+    """Return the mean share of a pad's rows inside the bound from all other pads, and the mean bound.
 
-    NaN where the other pads are too few for a bound.
+    NaN if the other pads are too few for a bound.
     """
     names, code, count = np.unique(groups, return_inverse=True, return_counts=True)
     order = np.argsort(scores)
     ordered, pad = scores[order], code[order]
-    weight = 1.0 / count[pad]  # the pads that bound a pad number one less, and the pad to come makes up for it
+    weight = 1.0 / count[pad]  # one pad fewer bounds each pad; the next pad offsets this
     inside, bounds = [], []
     for name in range(names.size):
         others = pad != name

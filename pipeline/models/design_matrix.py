@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 
 
 def design_matrix(used: pl.DataFrame, columns: list[Column]) -> tuple[Array, list[str], list[str]]:
-    """Return a design matrix with constant, the terms' names, and for what change each effect is quoted.
+    """Return a design matrix with constant, the terms' names, and the change for which each effect is quoted.
 
     Numbers are centred and divided by their step; a class's first level (in alphabetical order) is the reference.
     """
@@ -50,7 +50,7 @@ def effects_of(
     unit = "log odds" if spec.chance else COLUMNS[spec.outcome].unit
     alone = _on_one_pad(used, columns)
     for i, name in enumerate(names):
-        if name in alone:  # told apart from its pad only by assumption: no number
+        if name in alone:  # separable from its pad only by assumption: no number
             estimate[i] = low[i] = high[i] = np.nan
             per[i] = "one pad only: not separable"
 

@@ -1,4 +1,4 @@
-"""Fit what is stale and write it to the lake."""
+"""Fit stale models and comparisons and write them to the lake."""
 
 from __future__ import annotations
 
@@ -31,16 +31,16 @@ Rows = list[dict[str, Any]]
 
 @dataclass
 class FitReport:
-    """What a fit did.
+    """Result of a fit.
 
     Attributes
     ----------
     fitted, unchanged : list of str
         Models and comparisons.
     not_possible : list of str
-        With too few pads.
+        Not fitted, because there are too few pads.
     removed : list of str
-        Fitted once, and no longer possible: what they said is gone.
+        Fitted before but no longer possible; their results are removed.
     plan_error : str, optional
         Why the workspace's plan could not be used.
     """
@@ -57,7 +57,7 @@ class FitReport:
         return bool(self.fitted or self.removed)
 
     def note(self, name: str, *, possible: bool, before: bool) -> None:
-        """Note what became of something that was fitted anew."""
+        """Record the result of a refit."""
         (self.fitted if possible else self.removed if before else self.not_possible).append(name)
 
 
@@ -68,15 +68,15 @@ def fit(lake: Lake, zone: str, progress: Callable[[int, int, str], None] | None 
     ----------
     lake : Lake
     zone : str
-        Time zone of pads that state none.
+        Time zone for pads without one.
     progress : callable, optional
-        Told (done, to do, name).
+        Called with (done, to do, name).
 
     Returns
     -------
     FitReport
     """
-    with threadpool_limits(1):  # a fit is small: what its threads share costs more than they save
+    with threadpool_limits(1):  # a fit is small: threads cost more than they save
         return _fit(lake, zone, progress)
 
 
@@ -124,7 +124,7 @@ def _fit(lake: Lake, zone: str, progress: Callable[[int, int, str], None] | None
 
 
 def _small_tables(frames: dict[str, pl.DataFrame]) -> Iterator[tuple[Table, str, dict[str, Rows]]]:
-    """Make the rows of the tables that cost next to nothing: table, key column, rows by key."""
+    """Build the rows of the inexpensive tables: table, key column, rows by key."""
     yield PROPORTIONS, "event", {name: quarters.proportions(frames["stage"], name) for name in quarters.EVENTS}
     for table, make, metrics in (
         (CHANGES, quarters.changes, quarters.CHANGED), (QUARTER_MEANS, quarters.quarter_means, quarters.MEANS)
@@ -137,7 +137,7 @@ def _inputs(rows: Rows) -> set[str]:
 
 
 def _hashes(lake: Lake, table: Table, key: str) -> dict[str, set[str]]:
-    """What the rows of each key on record follow from."""
+    """Stored input hashes, by key."""
     found: dict[str, set[str]] = defaultdict(set)
     for name, inputs in lake.scan(table).select(key, "inputs").unique().collect().iter_rows():
         found[name].add(inputs)
@@ -145,14 +145,14 @@ def _hashes(lake: Lake, table: Table, key: str) -> dict[str, set[str]]:
 
 
 def _write(lake: Lake, table: Table, key: str, rows: dict[str, Rows]) -> None:
-    """Replace the rows of some keys, in one commit."""
+    """Replace the rows of the given keys in one commit."""
     if rows:
         frame = pl.DataFrame(list(chain.from_iterable(rows.values())), schema=table.dtypes)
         lake.replace(table, frame, {key: list(rows)})
 
 
 def _write_models(lake: Lake, fitted: dict[str, grouped_cv.ModelRows | None]) -> None:
-    """Write what was fitted; the cards last, whose inputs say that all of it is new."""
+    """Write the fitted models; write the cards last, because their inputs mark the whole fit as current."""
     parts: tuple[tuple[Table, Callable[[grouped_cv.ModelRows], Rows]], ...] = (
         (PREDICTIONS, lambda rows: rows.predictions), (EFFECTS, lambda rows: rows.effects),
         (MODEL_PARAMETERS, lambda rows: rows.parameters), (MODEL_CARDS, lambda rows: [rows.card]),

@@ -1,4 +1,4 @@
-"""Modelling tables: the marts of stages, plugs and wells, with what physics says of a design and time as a number."""
+"""Modelling tables: the marts of stages, plugs and wells, with physics estimates and numeric time."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 
 DRAG_REDUCTION = 0.65
-"""Share of pipe friction that a friction reducer takes away, assumed alike for all designs (common practice). [1]"""
+"""Share of pipe friction removed by a friction reducer, assumed equal for all designs (common practice). [1]"""
 NET_PSI = 500.0
-"""Net pressure that the plain physics adds to closure (common practice). [psi]"""
+"""Net pressure added to closure in the plain physics estimate (common practice). [psi]"""
 PERF_CD = 0.75
 """Discharge coefficient of perforations assumed for all designs (common practice). [1]"""
 _ORDER = {"stage": "stage", "plug": "set_depth_ft", "coil_run": "run", "well": "well_id"}
-"""The marts that are modelled, and what their rows are sorted by within a well."""
+"""The modelled marts, and the sort order of their rows within a well."""
 
 
 def modelling_tables(lake: Lake, zone: str) -> dict[str, pl.DataFrame]:
@@ -28,7 +28,7 @@ def modelling_tables(lake: Lake, zone: str) -> dict[str, pl.DataFrame]:
     ----------
     lake : Lake
     zone : str
-        Time zone of pads that state none.
+        Time zone for pads without one.
     """
     with lake.connect(TABLES.values(), zone=zone) as connection:
         frames = {
@@ -41,7 +41,7 @@ def modelling_tables(lake: Lake, zone: str) -> dict[str, pl.DataFrame]:
 
 
 def plain_pressure_psi(closure_gradient_psi_ft: Any, density_ppg: Any, tvd_ft: Any, friction_psi: Any) -> Any:
-    """Surface pressure at rate by plain physics: closure and net pressure, less the column, plus friction. [psi]
+    """Surface pressure at rate by plain physics: closure plus net pressure, minus the column, plus friction. [psi]
 
     Parameters
     ----------
@@ -52,7 +52,7 @@ def plain_pressure_psi(closure_gradient_psi_ft: Any, density_ppg: Any, tvd_ft: A
 
 
 def _with_friction(frame: pl.DataFrame) -> pl.DataFrame:
-    """Add what physics says of a design: friction in pipe and perforations at the designed rate."""
+    """Add physics estimates for a design: friction in pipe and perforations at the designed rate."""
     design = frame.select(
         "designed_rate_bpm", "fluid_density_ppg", "bottom_perf_ft", "casing_inside_diameter_in", "holes_shot",
         "hole_diameter_in",
@@ -78,6 +78,6 @@ def _with_friction(frame: pl.DataFrame) -> pl.DataFrame:
 
 
 def _with_quarters(frame: pl.DataFrame) -> pl.DataFrame:
-    """Add calendar time as quarters since the first of the frame."""
+    """Add calendar time as quarters since the first in the frame."""
     number = pl.col("quarter").str.slice(0, 4).cast(pl.Int32) * 4 + pl.col("quarter").str.slice(5, 1).cast(pl.Int32)
     return frame.with_columns(quarters=(number - number.min()).cast(pl.Float64))

@@ -1,4 +1,4 @@
-"""Proportions of crews against limits that know how few stages they are of."""
+"""Proportions of crews against limits that depend on the number of stages."""
 
 from __future__ import annotations
 
@@ -10,20 +10,20 @@ from scipy import stats
 
 Array = NDArray[np.float64]
 WINSOR = 0.1
-"""Share of the lowest and of the highest that is pulled in before the over-dispersion is judged. [1]"""
+"""Share of values winsorised at each end before over-dispersion is estimated. [1]"""
 
 
 def binomial_limit(count: int, target: float, tail: float) -> float:
-    """Return an exact binomial limit of a proportion, interpolated between counts; may lie outside 0 to 1.
+    """Return an exact binomial limit of a proportion, interpolated between counts; can be outside 0 to 1.
 
     Parameters
     ----------
     count : int
         Stages.
     target : float
-        Proportion that is expected of all. [1]
+        Expected proportion of all crews. [1]
     tail : float
-        Chance below the limit. [1]
+        Probability below the limit. [1]
 
     Returns
     -------
@@ -43,7 +43,7 @@ def binomial_limit(count: int, target: float, tail: float) -> float:
 
 @dataclass(frozen=True)
 class Dispersion:
-    """How much more crews differ than chance: z scores, their mean square, the same winsorised, and what it adds."""
+    """Over-dispersion of crews: z scores, their mean square, the winsorised mean square, and the added variance."""
 
     z: Array
     phi: float
@@ -52,7 +52,7 @@ class Dispersion:
 
 
 def over_dispersion(events: Array, counts: Array, target: float) -> Dispersion:
-    """Judge whether proportions scatter by more than chance.
+    """Test whether proportions scatter by more than chance.
 
     Parameters
     ----------
@@ -77,7 +77,7 @@ def over_dispersion(events: Array, counts: Array, target: float) -> Dispersion:
 
 
 def funnel_limits(counts: Array, target: float, tau2: float, z: float = 1.959964) -> tuple[Array, Array]:
-    """Return limits that allow for over-dispersion, clipped to 0 and 1; exact binomial where there is none.
+    """Return limits that allow for over-dispersion, clipped to 0 and 1; exact binomial if there is none.
 
     Parameters
     ----------

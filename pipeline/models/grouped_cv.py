@@ -1,4 +1,4 @@
-"""One honest model an outcome, judged on pads it has not seen, beside the mean and beside plain physics."""
+"""One model per outcome, tested on held-out pads, compared with the mean and with plain physics."""
 
 from __future__ import annotations
 
@@ -24,17 +24,17 @@ Array = NDArray[np.float64]
 PENALTIES = [0.1, 1.0, 10.0, 100.0, 1000.0]
 FEWEST_PADS = 3
 FEWEST_EVENTS = 5
-"""A chance is not modelled with fewer events, or fewer rows without one."""
+"""Fewest events, and fewest rows without an event, for modelling a chance."""
 BOOSTED_ROWS = 100
-"""With fewer rows boosting learns the mean."""
+"""With fewer rows boosting returns the mean."""
 OUTER_FOLDS, INNER_FOLDS = 8, 3
 METHOD_VERSION = 4
 ALPHA = 0.1
 CONFORMAL_PADS = 9
 """With fewer pads no distribution-free 90 % interval by pad exists: ceil(0.9 * (n + 1)) would exceed n."""
 MUST_NOT = (
-    "Not for pressures, rates or depths as limits; not outside the range of its data; not for causes: its effects are "
-    "associations among the jobs that were done."
+    "Not for pressure, rate or depth limits; not outside the range of its data; not for causes: its effects are "
+    "associations among completed jobs."
 )
 
 
@@ -50,7 +50,7 @@ class ModelRows:
 
 @dataclass(frozen=True)
 class Table:
-    """A modelling table ready to fit: features as floats (classes as codes), outcome, pads; and what was left out."""
+    """A modelling table ready to fit: features as floats (classes as codes), outcome, pads, excluded rows."""
 
     used: pl.DataFrame
     columns: list[Column]
@@ -61,13 +61,13 @@ class Table:
 
 
 def inputs_hash(frame: pl.DataFrame, spec: ModelSpec) -> str:
-    """Return a hash of the rows and the method that a model follows from."""
+    """Return a hash of the rows and the method that determine a model."""
     physics = [spec.physics] if spec.physics else []
     return rows_hash(frame, spec, METHOD_VERSION, [spec.outcome, *spec.predictors, *physics])
 
 
 def prepare(frame: pl.DataFrame, spec: ModelSpec) -> Table:
-    """Return the rows that a model is fitted on.
+    """Return the rows used to fit a model.
 
     Raises
     ------
@@ -91,7 +91,7 @@ def prepare(frame: pl.DataFrame, spec: ModelSpec) -> Table:
 
 
 def fit_model(frame: pl.DataFrame, spec: ModelSpec, seed: int = 0) -> ModelRows | None:
-    """Fit a model and judge it out of pad.
+    """Fit a model and test it on held-out pads.
 
     Parameters
     ----------
@@ -99,12 +99,12 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec, seed: int = 0) -> ModelRows 
         A modelling table.
     spec : ModelSpec
     seed : int
-        Of the resampling of pads.
+        For the resampling of pads.
 
     Returns
     -------
     ModelRows or None
-        None where fewer than three pads have the outcome, or a chance has fewer than five events.
+        None if fewer than three pads have the outcome, or a chance has fewer than five events.
     """
     table = prepare(frame, spec)
     if np.unique(table.pads).size < FEWEST_PADS:
@@ -139,7 +139,7 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec, seed: int = 0) -> ModelRows 
 
 
 def _span(used: pl.DataFrame) -> str | None:
-    """First and last quarter of some rows."""
+    """First and last quarter of the rows."""
     quarters = sorted(used["quarter"].drop_nulls().to_list()) if "quarter" in used.columns else []
     return f"{quarters[0]} to {quarters[-1]}" if quarters else None
 
@@ -154,7 +154,7 @@ def _rmse(outcome: Array, predicted: Array) -> float:
 
 @dataclass(frozen=True)
 class _Encoding:
-    """How a linear model reads features: numbers scaled by the rows it was made on, a column of ones a class."""
+    """How a linear model reads features: numbers scaled by the training rows, one indicator column per class."""
 
     numbers: list[int]
     centre: Array
@@ -170,13 +170,13 @@ class _Encoding:
         return cls(numbers, centre, np.where(scale > 1e-12 * np.abs(centre), scale, 1.0), levels)
 
     def __call__(self, features: Array) -> Array:
-        """Return the design matrix; a class that was not there has no column, so none of them is set."""
+        """Return the design matrix; a class not in the training rows has no column, so none is set."""
         scaled = (features[:, self.numbers] - self.centre) / self.scale
         return np.hstack([scaled, *(features[:, [i]] == levels for i, levels in self.levels.items())])
 
 
 class _OnColumns(BaseEstimator):  # type: ignore[misc]
-    """What predicts an outcome from declared columns.
+    """Base of the models that predict an outcome from declared columns.
 
     Parameters
     ----------
@@ -190,7 +190,7 @@ class _OnColumns(BaseEstimator):  # type: ignore[misc]
         self.chance = chance
 
     def predict(self, features: Array) -> Array:
-        """Return predictions; chances where the outcome is one."""
+        """Return predictions; probabilities if the outcome is a chance."""
         return self._predicted(self.best_, features)
 
     def _predicted(self, fitted: Any, features: Array) -> Array:
@@ -198,17 +198,17 @@ class _OnColumns(BaseEstimator):  # type: ignore[misc]
 
 
 class PenaltyByPad(_OnColumns):
-    """Ridge or logistic regression on scaled numbers and one-hot classes; its penalty is chosen with pads left out."""
+    """Ridge or logistic regression on scaled numbers and one-hot classes; the penalty is chosen with held-out pads."""
 
     def predict(self, features: Array) -> Array:
-        """Return predictions; chances where the outcome is one."""
+        """Return predictions; probabilities if the outcome is a chance."""
         return self._predicted(self.best_, self.encoding_(features))
 
     def _model(self, penalty: float | Array) -> Ridge | LogisticRegression:
         return LogisticRegression(C=1.0 / penalty, max_iter=500) if self.chance else Ridge(alpha=penalty)
 
     def _by_penalty(self, features: Array, outcome: Array, test: Array) -> Array:
-        """Predict some rows with every penalty, a column each; ridge fits them all at once."""
+        """Predict rows with every penalty, one column each; ridge fits all penalties together."""
         encoding = _Encoding.made_on(self.columns, features)
         known, unknown = encoding(features), encoding(test)
         if self.chance:
@@ -218,7 +218,7 @@ class PenaltyByPad(_OnColumns):
         return self._predicted(self._model(np.asarray(PENALTIES)).fit(known, many), unknown)
 
     def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_]) -> PenaltyByPad:
-        """Choose the penalty with whole pads left out, and fit with it."""
+        """Choose the penalty with whole pads held out, and fit with it."""
         total = np.zeros(len(PENALTIES))
         folds = GroupKFold(min(np.unique(groups).size, INNER_FOLDS)).split(features, outcome, groups)
         for train, test in folds:
@@ -231,10 +231,10 @@ class PenaltyByPad(_OnColumns):
 
 
 class Boosted(_OnColumns):
-    """Gradient boosting, small and slow-learning, on the same columns."""
+    """Small gradient boosting model with a low learning rate, on the same columns."""
 
     def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_]) -> Boosted:
-        """Fit; nothing is chosen by pads."""
+        """Fit; no setting is chosen by pads."""
         classes = [i for i, column in enumerate(self.columns) if column.role == "class"]
         kind = HistGradientBoostingClassifier if self.chance else HistGradientBoostingRegressor
         self.best_ = kind(
@@ -245,19 +245,19 @@ class Boosted(_OnColumns):
 
 
 def out_of_pad(table: Table, model: PenaltyByPad | Boosted) -> tuple[Array, Array]:
-    """Predict every row with its whole pad left out; everything fitted is fitted on other pads.
+    """Predict every row with its whole pad held out; all fitting uses only other pads.
 
     Parameters
     ----------
     table : Table
     model : PenaltyByPad or Boosted
-        A penalty is chosen inside each fold, again with whole pads left out.
+        The penalty is chosen inside each fold, also with whole pads held out.
 
     Returns
     -------
     predicted, mean : array, shape (n,)
-        And the mean of the rows it was fitted on. Each pad is left out alone while there are few; beyond that pads are
-        left out in eight groups.
+        Prediction, and mean of the training rows. With few pads, each pad is held out alone; with more, pads are
+        held out in eight groups.
     """
     groups, outcome = table.pads, table.outcome
     predicted, mean = np.empty_like(outcome), np.empty_like(outcome)
@@ -272,7 +272,7 @@ def out_of_pad(table: Table, model: PenaltyByPad | Boosted) -> tuple[Array, Arra
 
 
 def _by_pad_gain(table: Table, plain: Array, boosted: Array) -> tuple[float, float]:
-    """By how much the boosted model's squared error is smaller, pads weighing alike, and that gain's standard error."""
+    """Reduction of squared error by the boosted model, pads weighted equally, and its standard error."""
     gain = (table.outcome - plain) ** 2 - (table.outcome - boosted) ** 2
     by_pad = np.asarray([gain[table.pads == name].mean() for name in np.unique(table.pads)])
     return float(by_pad.mean()), float(by_pad.std(ddof=1) / np.sqrt(by_pad.size))
@@ -311,15 +311,15 @@ def _card(spec: ModelSpec, table: Table, predicted: Array, mean: Array, seed: in
 
 def _interval_note(pads: int, chance: bool, coverage: float) -> str:
     if chance:
-        return f"{pads} pads: a chance has no interval of its own; read it with its error."
+        return f"{pads} pads: a chance has no prediction interval; use it with its error."
     if pads < CONFORMAL_PADS:
         return (
             f"{pads} pads: no distribution-free 90 % interval by pad exists below {CONFORMAL_PADS}; "
-            "limits rest on resampling pads and are indicative."
+            "the limits are from resampling pads and are indicative."
         )
     if not np.isfinite(coverage):
-        return f"{pads} pads: a 90 % interval exists, but the others of each pad are too few to test it."
-    return f"{pads} pads: of each pad's rows {coverage:.0%} lay inside the 90 % interval made of the other pads."
+        return f"{pads} pads: a 90 % interval exists, but there are too few other pads to test it."
+    return f"{pads} pads: {coverage:.0%} of each pad's rows are inside the 90 % interval from the other pads."
 
 
 def _predictions(spec: ModelSpec, table: Table, predicted: Array, mean: Array, half: float) -> list[dict[str, Any]]:
@@ -337,7 +337,7 @@ def _predictions(spec: ModelSpec, table: Table, predicted: Array, mean: Array, h
 
 
 def _parameters(spec: ModelSpec, table: Table) -> list[dict[str, Any]]:
-    """Fit the linear model on all pads and write it down as numbers."""
+    """Fit the linear model on all pads and store it as numbers."""
     fitted = PenaltyByPad(table.columns, spec.chance).fit(table.features, table.outcome, table.pads)
     weights = np.ravel(fitted.best_.coef_)
     constant = float(np.ravel(fitted.best_.intercept_)[0])

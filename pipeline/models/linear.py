@@ -1,4 +1,4 @@
-"""Least squares with intervals clustered by pad, and the aliasing that forbids some of them."""
+"""Least squares with intervals clustered by pad, and detection of aliased terms that have none."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Fitted:
     estimate, low, high : array, shape (k,)
         Coefficients and 95 % limits; NaN for aliased terms.
     aliased : list of str
-        Terms that are a combination of others and were not fitted.
+        Terms that are linear combinations of others and were not fitted.
     residual_sd : float
         Residual standard deviation, in the outcome's unit.
     """
@@ -36,7 +36,7 @@ class Fitted:
 
 
 def aliased_terms(design: Array, names: list[str]) -> list[str]:
-    """Return the terms that are linear combinations of the terms before them.
+    """Return the terms that are linear combinations of earlier terms.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ def aliased_terms(design: Array, names: list[str]) -> list[str]:
 
     Notes
     -----
-    A term is aliased where the part of its column that the earlier columns do not explain is nothing but rounding.
+    A term is aliased if the part of its column not explained by earlier columns is only rounding error.
     """
     scale = np.linalg.norm(design, axis=0)
     columns = design / np.where(scale > 0.0, scale, 1.0)
@@ -70,7 +70,7 @@ def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: lis
     Parameters
     ----------
     design : array, shape (n, k)
-        With its constant column.
+        Including the constant column.
     outcome : array, shape (n,)
     names : list of str, length k
     clusters : list of str, length n
@@ -79,7 +79,7 @@ def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: lis
     Returns
     -------
     Fitted
-        Limits from Student's t with (pads - 1) degrees of freedom; NaN where there are fewer than two pads.
+        Limits from Student's t with (pads - 1) degrees of freedom; NaN if there are fewer than two pads.
 
     References
     ----------
@@ -105,7 +105,7 @@ class Clustered:
     ----------
     estimate : array, shape (k,)
     covariance : array, shape (k, k), optional
-        None with fewer than two pads, or no more rows than columns.
+        None with fewer than two pads, or if there are not more rows than columns.
     pads : int
     residual_sd : float
         Residual standard deviation, in the outcome's unit.
@@ -118,7 +118,7 @@ class Clustered:
 
 
 def clustered_covariance(design: Array, outcome: Array, clusters: list[str]) -> Clustered:
-    """Fit by least squares (QR), coefficients' covariance clustered by pad.
+    """Fit by least squares (QR), with the coefficients' covariance clustered by pad.
 
     Parameters
     ----------

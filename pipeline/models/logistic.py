@@ -1,16 +1,19 @@
-"""Logistic regression for rare events, with errors clustered by pad and a word on separation."""
+"""Logistic regression for rare events, with errors clustered by pad and detection of separation."""
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
+from sklearn.exceptions import ConvergenceWarning
+from sklearn.linear_model import LogisticRegression
 
 Array = NDArray[np.float64]
 LARGEST_ERROR = 1e3
-"""A standard error beyond this says that the outcome is separated. [1]"""
+"""A larger standard error indicates that the outcome is separated. [1]"""
 
 
 @dataclass(frozen=True)
@@ -25,7 +28,7 @@ class Logistic:
         Standard errors clustered by pad; NaN without clusters.
     log_likelihood : float
     separated : bool
-        Whether a combination of columns tells the outcome apart: unpenalised estimates are then meaningless.
+        Whether a combination of columns separates the outcome; if so, unpenalised estimates are meaningless.
     """
 
     estimate: Array
@@ -38,12 +41,12 @@ class Logistic:
 def fit_logistic(
     design: Array, outcome: Array, *, penalty: float = 1.0, clusters: NDArray[np.str_] | None = None
 ) -> Logistic:
-    """Fit by penalised maximum likelihood (Newton); the constant, the first column, is not penalised.
+    """Fit by penalised maximum likelihood (scikit-learn); the constant, the first column, is not penalised.
 
     Parameters
     ----------
     design : array, shape (n, k)
-        With its constant first; other columns of about unit scale where a penalty is given.
+        Constant column first; other columns of about unit scale if a penalty is given.
     outcome : array, shape (n,)
         0 or 1.
     penalty : float
@@ -59,22 +62,18 @@ def fit_logistic(
     ----------
     le Cessie and van Houwelingen, *Appl. Statist.* 41 (1992) for the ridge; Liang and Zeger (1986) for clusters.
     """
-    ridge = np.full(design.shape[1], penalty)
-    ridge[0] = 0.0
-    beta = np.zeros(design.shape[1])
-    bread = np.full((beta.size, beta.size), np.nan)
-    for _ in range(60):
-        chance = 1.0 / (1.0 + np.exp(-np.clip(design @ beta, -35.0, 35.0)))
-        weight = np.maximum(chance * (1.0 - chance), 1e-12)
-        normal = (design * weight[:, None]).T @ design + np.diag(ridge)
-        step = np.linalg.solve(normal, design.T @ (outcome - chance) - ridge * beta)
-        size = float(np.abs(step).max())
-        beta = beta + step * min(1.0, 5.0 / max(size, 1e-300))
-        if size < 1e-10:
-            break
-    bread = np.linalg.inv(normal)
+    model = LogisticRegression(
+        C=1.0 / penalty if penalty else np.inf, solver="newton-cholesky", tol=1e-10, max_iter=200
+    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", ConvergenceWarning)  # separation is judged below
+        model.fit(design[:, 1:], outcome)
+    beta = np.concatenate((model.intercept_, model.coef_[0]))
+    chance = model.predict_proba(design[:, 1:])[:, 1]
+    ridge = np.diag(np.concatenate(([0.0], np.full(beta.size - 1, penalty))))
+    weight = np.maximum(chance * (1.0 - chance), 1e-12)
+    bread = np.linalg.inv((design * weight[:, None]).T @ design + ridge)
     error = np.sqrt(np.diag(bread))
-    chance = 1.0 / (1.0 + np.exp(-np.clip(design @ beta, -35.0, 35.0)))
     likelihood = float(np.sum(np.log(np.where(outcome > 0.5, chance, 1.0 - chance))))
     clustered = np.full(beta.size, np.nan)
     if clusters is not None and np.unique(clusters).size >= 2:

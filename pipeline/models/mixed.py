@@ -10,7 +10,7 @@ from scipy.optimize import minimize
 
 Array = NDArray[np.float64]
 LARGEST = 50.0
-"""A variance component this many times the residual's is the bound of the search. [1]"""
+"""A variance component this many times the residual's is the upper bound of the search. [1]"""
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ class Mixed:
 
 
 class _Sums:
-    """What the likelihood needs of the rows: cross products, sums and counts of each well, the pad of each well."""
+    """Inputs of the likelihood from the rows: cross products, sums and counts of each well, the pad of each well."""
 
     def __init__(self, outcome: Array, design: Array, pads: NDArray[np.str_], wells: NDArray[np.str_]) -> None:
         table = np.column_stack((design, outcome))
@@ -59,10 +59,10 @@ class _Sums:
         self.first_of_pad = np.flatnonzero(np.r_[True, pad_of[1:] != pad_of[:-1]])  # wells are sorted by pad
 
     def weighed(self, well_ratio: float, pad_ratio: float) -> tuple[Array, float, Array, Array]:
-        """Return ``[X y]' V^-1 [X y]``, log|V|, and what pad effects are predicted from, V in residual variances.
+        """Return ``[X y]' V^-1 [X y]``, log|V|, and inputs for pad effects, V in residual variances.
 
-        A well's block of V is ``I + w 11'``, a pad's adds ``p 11'`` over its wells; both are inverted by hand
-        (Sherman and Morrison), so that a row costs nothing after its well is summed.
+        A well's block of V is ``I + w 11'``, a pad's adds ``p 11'`` over its wells; both are inverted analytically
+        (Sherman and Morrison), so rows have no cost after their well is summed.
         """
         shrink = well_ratio / (1.0 + self.count * well_ratio)
         inner = self.gram - (self.sums * shrink[:, None]).T @ self.sums
@@ -77,7 +77,7 @@ class _Sums:
 
 
 def _profiled(sums: _Sums, well_ratio: float, pad_ratio: float) -> tuple[float, Array, float, Array]:
-    """Return -2 log restricted likelihood at its best residual variance, the estimate, that variance, X'V^-1X."""
+    """Return -2 log restricted likelihood at the optimal residual variance, the estimate, that variance, X'V^-1X."""
     whole, log_det, _, _ = sums.weighed(well_ratio, pad_ratio)
     k = sums.k
     normal, right, square = whole[:k, :k], whole[:k, k], whole[k, k]
@@ -101,7 +101,7 @@ def fit_mixed(outcome: Array, design: Array, pads: NDArray[np.str_], wells: NDAr
         Of full column rank.
     pads : array of str, shape (n,)
     wells : array of str, shape (n,), optional
-        Without it, pads only.
+        If not given, only pads are random.
 
     Returns
     -------
@@ -110,13 +110,13 @@ def fit_mixed(outcome: Array, design: Array, pads: NDArray[np.str_], wells: NDAr
     Raises
     ------
     numpy.linalg.LinAlgError
-        If the columns of the design are combinations of each other.
+        If the columns of the design are linearly dependent.
 
     Notes
     -----
     The restricted likelihood is profiled over fixed effects and residual variance; the two variance ratios are
-    searched from several starts, the bound of zero included. The library's own mixed model takes minutes on 50,000
-    rows and stops at a singular matrix on some small ones; this one needs sums over wells only.
+    searched from several starts, including the bound of zero. The library's mixed model takes minutes on 50,000
+    rows and stops at a singular matrix on some small ones; this one only needs sums over wells.
 
     References
     ----------
@@ -152,7 +152,7 @@ def fit_mixed(outcome: Array, design: Array, pads: NDArray[np.str_], wells: NDAr
 
 
 def covariance_of(design: Array, pads: NDArray[np.str_], wells: NDArray[np.str_], fitted: Mixed) -> Array:
-    """Return the covariance that fixed effects of a design would have, with a fitted model's variances.
+    """Return the covariance of a design's fixed effects, given a fitted model's variances.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Predict from stored parameters, and only inside what the data have seen."""
+"""Predict from stored parameters, and only inside the range of the data."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ from pipeline.schemas.fitted import MODEL_CARDS, MODEL_PARAMETERS
 from pipeline.units import qty
 
 MARGIN = 0.02
-"""A number may lie outside the data's range by this share of it before it counts as outside. [1]"""
+"""A number can exceed the data's range by this share of the range before it counts as outside. [1]"""
 CHANCES = {spec.name for spec in MODELS if spec.chance}
 """Models of an outcome that is 1 or 0."""
 FEWEST_CLASS_PADS = 2
-"""A class seen on fewer pads cannot be told from its pad."""
+"""A class on fewer pads is not separable from the pad effect."""
 
 
 @dataclass(frozen=True)
 class StoredModel:
-    """A model as the lake holds it: its card, and its parameters by term."""
+    """A model as stored in the lake: its card, and its parameters by term."""
 
     card: dict[str, Any]
     terms: dict[str, dict[str, Any]]
@@ -33,14 +33,14 @@ class StoredModel:
 
 @dataclass(frozen=True)
 class Prediction:
-    """What a model says of a job to come.
+    """Prediction of a model for a future job.
 
     Attributes
     ----------
     value, low, high : float, optional
-        In the outcome's unit, with a 90 % interval; None where the job lies outside the data.
+        In the outcome's unit, with a 90 % interval; None if the job is outside the data.
     note : str
-        What the interval rests on, or why there is no value.
+        Basis of the interval, or the reason why there is no value.
     as_mean : bool
         Whether the model is no better than the mean.
     """
@@ -53,7 +53,7 @@ class Prediction:
 
 
 def load_models(lake: Lake) -> dict[str, StoredModel]:
-    """Return the fitted models of a lake by name."""
+    """Return the fitted models in a lake, by name."""
     terms = lake.scan(MODEL_PARAMETERS).collect()
     return {
         card["model"]: StoredModel(
@@ -64,7 +64,7 @@ def load_models(lake: Lake) -> dict[str, StoredModel]:
 
 
 def outside(model: StoredModel, job: Mapping[str, Any]) -> list[str]:
-    """Say where a job lies outside the data that a model was fitted on; empty where it does not."""
+    """List where a job is outside the data that a model was fitted on; empty if it is inside."""
     said = []
     classes: dict[str, list[str]] = {}
     for term, row in model.terms.items():
@@ -101,14 +101,14 @@ def predict(model: StoredModel | None, job: Mapping[str, Any]) -> Prediction:
     Parameters
     ----------
     model : StoredModel, optional
-        None where it could not be fitted.
+        None if it could not be fitted.
     job : mapping
-        Predictor to value, all known before the job.
+        Predictor values by name, all known before the job.
 
     Returns
     -------
     Prediction
-        Without a value where the job lies outside the data. A model that is no better than the mean says so.
+        Without a value if the job is outside the data. The note states if the model is no better than the mean.
     """
     if model is None:
         return Prediction(None, None, None, "no model: too few pads have this outcome")
@@ -127,8 +127,8 @@ def predict(model: StoredModel | None, job: Mapping[str, Any]) -> Prediction:
     card = model.card
     as_mean = not card["better_than_mean"]
     plain = "; the model is no better than the mean" if as_mean else ""
-    better = "; a boosted model does better out of pad" if card["kind"] == "boosted" else ""
-    if card["model"] in CHANCES:  # whichever does better out of pad, the parameters stored are log odds
+    better = "; a boosted model is better on held-out pads" if card["kind"] == "boosted" else ""
+    if card["model"] in CHANCES:  # the stored parameters are log odds for both kinds of model
         note = f"chance, {card['pads']} pads{better}{plain}"
         return Prediction(1.0 / (1.0 + math.exp(-value)), None, None, note, as_mean)
     half = card["interval_half_width"]

@@ -1,4 +1,4 @@
-"""Proportions of crews, and what drove each quarter's change."""
+"""Proportions of crews, and the causes of each quarter's change."""
 
 from __future__ import annotations
 
@@ -17,25 +17,25 @@ METHOD_VERSION = 2
 FUNNEL_Z = (1.959964, 3.090232)
 """Normal quantiles of the 95 % and the 99.8 % limits. [1]"""
 CLASSES = ("design", "formation")
-"""A change of these is mix; a change within them is performance."""
+"""A change of these classes is mix; a change within them is performance."""
 CHANGED = {"stage": ("pump_time_min", "transition_min"), "plug": ("mill_min",)}
 MEANS = {"stage": ("pump_time_min",), "plug": ("mill_min",), "well": ("hours_per_stage", "cost_per_stage")}
 FEWEST_PADS = 3
-"""With fewer pads a mean has no limits: there is nothing to tell how much pads differ."""
+"""With fewer pads a mean has no limits, because the variation between pads is unknown."""
 EVENTS = ("screenout",)
 ALIKE = 0.5
-"""A change is split only where this share of the quarter's rows is of jobs seen before. [1]"""
+"""A change is split only if at least this share of the quarter's rows is from known classes of job. [1]"""
 
 
 def proportions(frame: pl.DataFrame, event: str) -> list[dict[str, Any]]:
-    """Return each crew's proportion of an event with exact limits, and points of the limits for the drawing.
+    """Return each crew's proportion of an event with exact limits, and points of the limit lines for the chart.
 
     Parameters
     ----------
     frame : polars.DataFrame
         Modelling table of stages.
     event : str
-        A column of 1 and 0.
+        A column with values 1 and 0.
     """
     used = frame.drop_nulls([event, "frac_crew"])
     counted = used.group_by("frac_crew").agg(pl.len().alias("n"), pl.col(event).sum().alias("k")).sort("frac_crew")
@@ -64,7 +64,7 @@ def proportions(frame: pl.DataFrame, event: str) -> list[dict[str, Any]]:
 
 
 def changes(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
-    """Split each quarter's change against all quarters before it into mix (other designs, other rock) and performance.
+    """Split each quarter's change from all earlier quarters into mix (other designs, other rock) and performance.
 
     Parameters
     ----------
@@ -105,7 +105,7 @@ def changes(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
 
 
 def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
-    """Return each quarter's mean, and its difference from all quarters before, with 95 % limits.
+    """Return each quarter's mean, and its difference from all earlier quarters, with 95 % limits.
 
     Parameters
     ----------
@@ -115,9 +115,9 @@ def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
 
     Notes
     -----
-    A quarter often holds one or two pads, and wells of a pad are alike, so the limits come from how much the means of
-    all pads so far differ: m ± t s / √p with p pads in the quarter and one degree of freedom less than pads so far.
-    What pads differ by because of a trend is inside s, so the limits are rather too wide than too narrow.
+    A quarter often has one or two pads, and wells of a pad are similar, so the limits are based on how much the means
+    of all pads so far differ: m ± t s / √p with p pads in the quarter; degrees of freedom are pads so far minus one.
+    A trend between pads is included in s, so the limits tend to be too wide.
     """
     used = frame.drop_nulls([metric, "quarter", "pad"]).sort("quarter", "pad", "well_id")
     mark = fingerprint(
@@ -146,7 +146,7 @@ def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
 
 
 def _limits(prefix: str, value: float | None, reach: float | None, share: float) -> dict[str, float | None]:
-    """Limits that lie a reach away, the reach of one pad shared by the pads of a mean."""
+    """Limits at a distance from the mean: the distance for one pad, reduced for the number of pads."""
     if value is None or reach is None:
         return {f"{prefix}low": None, f"{prefix}high": None}
     away = reach * float(np.sqrt(share))
@@ -154,7 +154,7 @@ def _limits(prefix: str, value: float | None, reach: float | None, share: float)
 
 
 def _pooled(quarters: list[dict[str, tuple[float, int]]]) -> dict[str, tuple[float, int]]:
-    """Means and rows of each class of job over some quarters."""
+    """Means and rows of each class of job over the given quarters."""
     rows: dict[str, list[tuple[float, int]]] = {}
     for jobs in quarters:
         for job, found in jobs.items():

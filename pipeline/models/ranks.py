@@ -1,4 +1,4 @@
-"""Who may be first: rank intervals, expected ranks, and the chance of being best."""
+"""Ranking uncertainty: rank intervals, expected ranks, and the chance of being best."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ DRAWS = 20_000
 
 
 def rank_intervals(low: Array, high: Array) -> list[tuple[int, int]]:
-    """Return the ranks that joint intervals leave open, the smallest value being first.
+    """Return the ranks that are possible under joint intervals; the smallest value is first.
 
     Parameters
     ----------
@@ -28,7 +28,7 @@ def rank_intervals(low: Array, high: Array) -> list[tuple[int, int]]:
 
 
 def chance_of_least(value: Array, covariance: Array, seed: int = 0) -> Array:
-    """Return the chance that each value is the smallest, by drawing from a joint normal. [1]"""
+    """Return the chance that each value is the smallest, by sampling from a joint normal. [1]"""
     rng = np.random.default_rng(seed)
     drawn = rng.multivariate_normal(value, covariance, size=DRAWS, method="eigh")
     return np.asarray(np.bincount(drawn.argmin(axis=1), minlength=value.size) / DRAWS)

@@ -20,9 +20,9 @@ class Shrunken:
     value, error : array, shape (k,)
         Shrunken values and their standard errors, in the unit of the input.
     tau2 : float
-        Variance between units beyond sampling error, in the unit squared.
+        Variance between units beyond sampling error, in the squared unit.
     mean, mean_error : float
-        Weighted mean towards which they were shrunken, and its standard error.
+        Weighted mean towards which the values are shrunken, and its standard error.
     heterogeneity : float
         Cochran's Q. [1]
     """
@@ -50,7 +50,7 @@ def empirical_bayes(value: Array, error: Array) -> Shrunken:
     Notes
     -----
     ``B_i = v_i/(v_i + tau2)``; the shrunken value is ``B_i*mean + (1 - B_i)*y_i``. Its error is that of the posterior
-    given ``tau2``, with the mean's own error carried through.
+    given ``tau2``, including the error of the mean.
 
     References
     ----------

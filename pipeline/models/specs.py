@@ -1,4 +1,4 @@
-"""What is modelled and compared: outcome, level, predictors known before the job."""
+"""Models and comparisons: outcome, level, predictors known before the job."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class ModelSpec:
     predictors : tuple of str
         All known before the job.
     physics : str, optional
-        Column of the outcome by plain physics, nothing fitted.
+        Column with the outcome from plain physics, without fitting.
     chance : bool
         Whether the outcome is 1 or 0.
     """
@@ -37,7 +37,7 @@ class ModelSpec:
 
 @dataclass(frozen=True)
 class CompareSpec:
-    """A comparison: which factor, on which outcome, adjusted for what."""
+    """A comparison: factor, outcome, and covariates to adjust for."""
 
     name: str
     outcome: str
@@ -120,7 +120,7 @@ COMPARISONS = (
 
 
 def rows_hash(frame: pl.DataFrame, spec: ModelSpec | CompareSpec, version: int, columns: Sequence[str]) -> str:
-    """Return a hash of the rows, the spec and the method that fitted rows follow from."""
+    """Return a hash of the rows, the spec and the method that determine fitted rows."""
     key = [] if spec.level == "well" else [spec.level]
     used = frame.select(list(dict.fromkeys(["well_id", "pad", *key, *columns])))
     return fingerprint([version, spec, used.hash_rows(seed=1).sort().to_list()])

@@ -1,4 +1,4 @@
-"""Trends with few points, and what a change is made of: other jobs, or jobs done otherwise."""
+"""Trends with few points, and the parts of a change: other jobs, or different performance."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def mann_kendall(values: Array) -> Trend:
 
 
 def trend_p(values: Sequence[float] | None) -> float | None:
-    """Return the p value of a trend, or None where there are too few values to quote one."""
+    """Return the p value of a trend, or None if there are too few values to quote one."""
     return mann_kendall(np.asarray(values)).p if values and len(values) >= FEWEST_FOR_P else None
 
 
@@ -74,13 +74,13 @@ def mix_and_performance(
     Parameters
     ----------
     before, after : dict of str to (mean, rows)
-        By class of job (design, rock).
+        Keyed by class of job (design, rock).
 
     Returns
     -------
     change, mix, performance : float
-        Change of the mean; what other shares of the classes make of it; what the classes' own changes make of it. A
-        class seen in one quarter only counts as mix. ``change = mix + performance``.
+        Change of the mean; part due to different shares of the classes; part due to changes within the classes. A
+        class present in only one quarter counts as mix. ``change = mix + performance``.
 
     Notes
     -----

@@ -1,1 +1,1 @@
-"""Textbook relations of completions hydraulics: pure functions on numbers and arrays, units in brackets."""
+"""Textbook equations of completion hydraulics: pure functions on numbers and arrays, units in brackets."""

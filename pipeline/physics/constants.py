@@ -1,7 +1,7 @@
-"""Exact unit factors (NIST SP 811, appendix B) and the field-unit constants that follow from them.
+"""Exact unit factors (NIST SP 811, appendix B) and the field-unit constants derived from them.
 
-The trade prints rounded constants (0.052, 0.2369, 40.8 ...). The code uses the exact ones below; a rounded one
-appears only in a test that reproduces a hand calculation.
+Field handbooks print rounded constants (0.052, 0.2369, 40.8 ...). The code uses the exact ones below; a rounded one
+is used only in a test that reproduces a hand calculation.
 """
 
 from __future__ import annotations
@@ -26,22 +26,22 @@ WATER_DENSITY_PPG = 1000.0 / PPG_KG_M3
 """Density of water at 1,000 kg/m3 [lbm/gal]."""
 
 HYDROSTATIC_PSI_PER_PPG_FT = 12.0 / 231.0
-"""Pressure of one foot of one lbm/gal [psi]."""
+"""Pressure of one foot of fluid at one lbm/gal [psi]."""
 
 PERFORATION_FRICTION = 8.0 / math.pi**2 * PPG_KG_M3 * BPM_M3_S**2 / IN_M**4 / PSI_PA
 """Constant of perforation friction in lbm/gal, bbl/min, in, psi (0.237636)."""
 
 HORSEPOWER_PSI_BPM = 33000.0 / (144.0 * GAL_PER_BBL * 231.0 / 1728.0)
-"""psi times bbl/min that make one horsepower (40.8163)."""
+"""psi times bbl/min per horsepower (40.8163)."""
 
 CAPACITY_IN2_FT_PER_BBL = 4.0 * BBL_M3 / (math.pi * IN_M**2 * FT_M)
-"""Square inches times feet of a round pipe's diameter squared that hold one barrel (1029.414)."""
+"""Diameter squared times length (square inches times feet) of a round pipe that holds one barrel (1029.414)."""
 
 NOZZLE_GPM = 2.0 * IN_M**4 * PSI_PA / (PPG_KG_M3 * GPM_M3_S**2)
 """Constant of nozzle pressure drop in lbm/gal, gal/min, in2, psi (12033.93)."""
 
 NOZZLE_VELOCITY_FT_S = GPM_M3_S / IN_M**2 / FT_M
-"""ft/s of one gal/min through one square inch (0.320833)."""
+"""Velocity in ft/s of one gal/min through one square inch (0.320833)."""
 
 JET_PSI = PPG_KG_M3 * FT_M**2 / (2.0 * PSI_PA)
-"""psi that one lbm/gal at one ft/s brings as velocity head (8.072974e-4)."""
+"""Velocity head in psi of one lbm/gal at one ft/s (8.072974e-4)."""

@@ -1,4 +1,4 @@
-"""How a stage's rate divides between clusters, and what it would treat at another rate."""
+"""Division of a stage's rate between clusters, and its treating pressure at another rate."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ Array = NDArray[np.float64]
 def limited_entry_split(
     rate_bpm: float, stress_psi: Array, holes: Any, diameter_in: Any, discharge_coefficient: float, density_ppg: float
 ) -> tuple[float, Array]:
-    """Divide a rate between clusters that share one wellbore pressure.
+    """Divide a rate between clusters at a common wellbore pressure.
 
     Parameters
     ----------
     rate_bpm : float
-        Of all clusters together, above zero. [bbl/min]
+        Total of all clusters, above zero. [bbl/min]
     stress_psi : array, shape (n,)
         Pressure behind each cluster. [psi]
     holes, diameter_in : float or array, shape (n,)
@@ -36,7 +36,7 @@ def limited_entry_split(
     wellbore_psi : float
         [psi]
     cluster_bpm : array, shape (n,)
-        A cluster whose stress exceeds the wellbore pressure takes nothing. [bbl/min]
+        A cluster with stress above the wellbore pressure takes no fluid. [bbl/min]
 
     Notes
     -----
@@ -56,14 +56,14 @@ def limited_entry_split(
 
 
 def evenness(cluster_bpm: Array) -> float:
-    """Coefficient of variation of the clusters' rates (population); 0 is even. [1]"""
+    """Coefficient of variation of the clusters' rates (population); 0 means even distribution. [1]"""
     return float(np.std(cluster_bpm) / np.mean(cluster_bpm))
 
 
 def pressure_at_reference_rate_psi(
     pressure_psi: Any, rate_bpm: Any, reference_bpm: float, pipe_psi: Any, perforation_psi: Any, exponent: float = 1.75
 ) -> Any:
-    """Bring a treating pressure to another rate: each loss is scaled with its own exponent.
+    """Convert a treating pressure to another rate; each loss is scaled with its own exponent.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ def pressure_at_reference_rate_psi(
     pipe_psi, perforation_psi : float or array
         Losses at the measured rate. [psi]
     exponent : float
-        Of pipe friction with rate: 1.75 untreated, about 1.4 at Virk's limit. [1]
+        Exponent of pipe friction with rate: 1.75 untreated, about 1.4 at Virk's limit. [1]
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""Columns of fluid and slurry: hydrostatic pressure, density and rate with proppant."""
+"""Fluid and slurry columns: hydrostatic pressure, density and rate with proppant."""
 
 from __future__ import annotations
 
@@ -20,18 +20,18 @@ def hydrostatic_psi(density_ppg: Any, tvd_ft: Any) -> Any:
     Returns
     -------
     float or array
-        Pressure at the foot of the column. [psi]
+        Pressure at the bottom of the column. [psi]
 
     Notes
     -----
-    ``p = 12/231 * density * tvd``; the exact factor follows from the unit definitions (NIST SP 811). The trade's
-    rounded 0.052 reads 0.1 % high.
+    ``p = 12/231 * density * tvd``; the exact factor follows from the unit definitions (NIST SP 811). The usual
+    rounded value 0.052 is 0.1 % high.
     """
     return HYDROSTATIC_PSI_PER_PPG_FT * density_ppg * tvd_ft
 
 
 def absolute_volume_gal_per_lbm(specific_gravity: Any) -> Any:
-    """Volume that a pound of proppant grains takes up.
+    """Volume of a pound of proppant grains.
 
     Parameters
     ----------
@@ -45,8 +45,8 @@ def absolute_volume_gal_per_lbm(specific_gravity: Any) -> Any:
 
     Notes
     -----
-    ``v = 1/(SG * 8.345404)``. Printed tables carry 0.0456 for sand, which belongs to SG 2.628: keep the factor that
-    the provider states where there is one.
+    ``v = 1/(SG * 8.345404)``. Printed tables give 0.0456 for sand, which corresponds to SG 2.628: use the factor that
+    the provider states, if there is one.
     """
     return 1.0 / (specific_gravity * WATER_DENSITY_PPG)
 
@@ -94,7 +94,7 @@ def clean_fraction(concentration_ppa: Any, absolute_volume: Any) -> Any:
 
 
 def proppant_rate_lbm_min(clean_rate_bpm: Any, concentration_ppa: Any) -> Any:
-    """Mass of proppant leaving the blender a minute: ``q_clean * 42 * c``.
+    """Mass rate of proppant leaving the blender, per minute: ``q_clean * 42 * c``.
 
     Parameters
     ----------

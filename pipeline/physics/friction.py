@@ -1,4 +1,4 @@
-"""Friction between the gauge and the fracture: pipe, perforations, and how far drag reduction can go."""
+"""Friction between the gauge and the fracture: pipe, perforations, and the limit of drag reduction."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ from pipeline.physics.constants import (
 def perforation_friction_psi(
     rate_bpm: Any, density_ppg: Any, holes: Any, diameter_in: Any, discharge_coefficient: Any
 ) -> Any:
-    """Pressure lost through perforations that take fluid.
+    """Pressure loss through open perforations.
 
     Parameters
     ----------
     rate_bpm : float or array
-        Slurry rate through all holes together. [bbl/min]
+        Slurry rate through all holes. [bbl/min]
     density_ppg : float or array
         Slurry density. [lbm/gal]
     holes : float
@@ -43,7 +43,7 @@ def perforation_friction_psi(
 
     Notes
     -----
-    ``0.23764 * rho * q**2 / (n**2 * d**4 * Cd**2)``; the exact constant, 0.31 % above the printed 0.2369.
+    ``0.23764 * rho * q**2 / (n**2 * d**4 * Cd**2)``; the exact constant is 0.31 % above the printed 0.2369.
 
     References
     ----------
@@ -84,7 +84,7 @@ def reynolds_number(rate_bpm: Any, density_ppg: Any, diameter_in: float, viscosi
 
 @elementwise
 def churchill_darcy(reynolds: Any, relative_roughness: Any) -> Any:
-    """Darcy friction factor over all regimes.
+    """Darcy friction factor for all flow regimes.
 
     Parameters
     ----------
@@ -119,7 +119,7 @@ def virk_maximum_drag_reduction_fanning(reynolds: Any) -> Any:
     Returns
     -------
     float or array
-        Fanning factor, a quarter of Darcy's. [1]
+        Fanning factor, a quarter of the Darcy factor. [1]
 
     Notes
     -----
@@ -138,7 +138,7 @@ def virk_maximum_drag_reduction_fanning(reynolds: Any) -> Any:
 
 @elementwise
 def darcy_weisbach_psi(darcy: Any, length_ft: Any, diameter_in: float, rate_bpm: Any, density_ppg: Any) -> Any:
-    """Pressure lost along a round pipe: ``f * L/D * rho*v**2/2``.
+    """Pressure loss along a round pipe: ``f * L/D * rho*v**2/2``.
 
     Parameters
     ----------
@@ -174,7 +174,7 @@ def pipe_friction_psi(
     roughness_in: float = 0.0018,
     drag_reduction: float = 0.0,
 ) -> Any:
-    """Pipe friction of a water-based fluid, less what a friction reducer saves.
+    """Pipe friction of a water-based fluid, minus the reduction by a friction reducer.
 
     Parameters
     ----------
@@ -191,7 +191,7 @@ def pipe_friction_psi(
     roughness_in : float
         Wall roughness. [in]
     drag_reduction : float
-        Share of the untreated friction that the reducer takes away, 0 to below 1. [1]
+        Share of the untreated friction removed by the reducer, 0 to below 1. [1]
 
     Returns
     -------

@@ -32,7 +32,7 @@ def hydraulic_horsepower(pressure_psi: Any, rate_bpm: Any) -> Any:
 
 
 def pipe_capacity_bbl(inside_diameter_in: Any, length_ft: Any) -> Any:
-    """Volume of a round pipe, ``D**2/1029.414`` a foot.
+    """Volume of a round pipe, ``D**2/1029.414`` per foot.
 
     Parameters
     ----------
@@ -54,7 +54,7 @@ def pipe_capacity_bbl(inside_diameter_in: Any, length_ft: Any) -> Any:
 
 
 def annulus_capacity_bbl(outer_in: Any, inner_in: Any, length_ft: Any) -> Any:
-    """Volume between a hole and a pipe in it.
+    """Volume between a hole and a pipe inside it.
 
     Parameters
     ----------
@@ -108,7 +108,7 @@ def nozzle_pressure_drop_psi(
     rate_gpm : float or array
         [gal/min]
     density_ppg : float or array
-        Density of what flows (slurry where sand is cut with). [lbm/gal]
+        Density of the fluid pumped (slurry if cutting with sand). [lbm/gal]
     area_in2 : float or array
         Total flow area. [in2]
     discharge_coefficient : float

@@ -1,4 +1,4 @@
-"""What it takes to carry debris: slip of particles, critical velocities, density on circulation."""
+"""Debris transport: particle slip, critical velocities, equivalent circulating density."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from pipeline.physics.constants import (
     STANDARD_GRAVITY_M_S2,
 )
 
-REYNOLDS = 928.0
-"""Re = 928*rho*v*d/mu with lbm/gal, ft/s, in, cP (book constant)."""
+REYNOLDS = PPG_KG_M3 * FT_M * IN_M / CP_PA_S
+"""Re = 927.69*rho*v*d/mu with lbm/gal, ft/s, in, cP."""
 
 
 def moore_slip_ft_s(diameter_in: Any, solid_ppg: Any, fluid_ppg: Any, viscosity_cp: Any) -> Any:
@@ -48,7 +48,7 @@ def moore_slip_ft_s(diameter_in: Any, solid_ppg: Any, fluid_ppg: Any, viscosity_
 
 
 def chien_slip_ft_s(diameter_in: Any, solid_ppg: Any, fluid_ppg: Any, viscosity_cp: Any) -> Any:
-    """Slip velocity of an irregular particle in a vertical annulus, one formula for all regimes.
+    """Slip velocity of an irregular particle in a vertical annulus, one formula for all flow regimes.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def chien_slip_ft_s(diameter_in: Any, solid_ppg: Any, fluid_ppg: Any, viscosity_
 
 
 def sphere_settling_ft_s(diameter_in: float, solid_ppg: float, fluid_ppg: float, viscosity_cp: float) -> float:
-    """Terminal velocity of a smooth sphere, the fastest that debris of a size can fall.
+    """Terminal velocity of a smooth sphere, the upper limit for debris of a given size.
 
     Parameters
     ----------
@@ -100,12 +100,12 @@ def sphere_settling_ft_s(diameter_in: float, solid_ppg: float, fluid_ppg: float,
 
 
 def slip_band_ft_s(diameter_in: float, solid_ppg: float, fluid_ppg: float, viscosity_cp: float) -> tuple[float, float]:
-    """Return the lowest and highest slip velocity of the relations above: they differ by a factor of two. [ft/s]"""
+    """Return the lowest and highest slip velocity from the relations above, which differ by a factor of two. [ft/s]"""
     given = (diameter_in, solid_ppg, fluid_ppg, viscosity_cp)
     found = [float(moore_slip_ft_s(*given)), float(chien_slip_ft_s(*given)), sphere_settling_ft_s(*given)]
     return min(found), max(found)
 
 
 def transport_ratio(velocity_ft_s: Any, slip_ft_s: Any) -> Any:
-    """Share of the fluid's velocity at which debris rises in the vertical: ``1 - slip/velocity``. [1]"""
+    """Rise velocity of debris in the vertical, as a share of the fluid velocity: ``1 - slip/velocity``. [1]"""
     return 1.0 - slip_ft_s / velocity_ft_s

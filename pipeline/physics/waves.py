@@ -25,7 +25,7 @@ def hammer_period_s(reflector_depth_ft: Any, wave_speed_ft_s: Any) -> Any:
 
     Notes
     -----
-    A closed far end (screened-out perforations) reflects with the same sign and rings at ``2L/a``.
+    A closed far end (screened-out perforations) reflects with the same sign, and the period is ``2L/a``.
 
     References
     ----------
@@ -47,13 +47,13 @@ def wave_speed_ft_s(
     Parameters
     ----------
     bulk_modulus_pa : float
-        Of the liquid. [Pa]
+        Bulk modulus of the liquid. [Pa]
     density_kg_m3 : float
-        Of the liquid. [kg/m3]
+        Density of the liquid. [kg/m3]
     inside_diameter_in, wall_in : float
-        Of the pipe. [in]
+        Inside diameter and wall thickness of the pipe. [in]
     youngs_modulus_pa : float
-        Of the pipe. [Pa]
+        Young's modulus of the pipe. [Pa]
     restraint : float
         1 with expansion joints, ``1 - nu/2`` anchored at one end, ``1 - nu**2`` anchored along its length. [1]
 
@@ -72,7 +72,7 @@ def wave_speed_ft_s(
 
 
 def joukowsky_surge_psi(density_ppg: Any, wave_speed_ft_s: Any, rate_change_bpm: Any, inside_diameter_in: float) -> Any:
-    """Pressure step of a sudden change of rate, ``rho*a*dv``.
+    """Pressure step from a sudden rate change, ``rho*a*dv``.
 
     Parameters
     ----------

@@ -15,12 +15,12 @@ from pipeline.jit import compiled
 from pipeline.picks.types import Array, Mask
 
 GAP_S = 5.0
-"""Samples further apart are a gap: nothing is integrated across it. [s]"""
+"""Samples further apart than this form a gap; nothing is integrated across a gap. [s]"""
 
 
 @compiled
 def median(values: Array) -> float:
-    """Return the median of the samples that are not void; NaN where there are none."""
+    """Return the median of the samples that are not void; NaN if there are none."""
     seen = np.empty(values.size)
     n = 0
     for value in values:
@@ -32,7 +32,7 @@ def median(values: Array) -> float:
 
 @compiled
 def _middle(seen: Array, n: int) -> float:
-    """Median of the first n samples, none of them void; they are put into another order."""
+    """Median of the first n samples, none of which may be void; the samples are reordered in place."""
     if n == 0:
         return np.nan
     half = n // 2
@@ -47,7 +47,7 @@ def _middle(seen: Array, n: int) -> float:
 
 @compiled
 def _nth(seen: Array, n: int, k: int) -> float:
-    """Value that would stand at k if the first n were sorted; smaller ones end up before it (Hoare's selection)."""
+    """Value at index k if the first n were sorted; smaller values are moved before it (Hoare's selection)."""
     low, high = 0, n - 1
     while low < high:
         i, j, _ = _parted(seen, None, low, high)
@@ -62,7 +62,7 @@ def _nth(seen: Array, n: int, k: int) -> float:
 
 @compiled
 def _parted(seen: Array, weights: Array | None, low: int, high: int) -> tuple[int, int, float]:
-    """Part samples by one of them: up to j none is larger than it, from i on none is smaller. Weights go along."""
+    """Partition samples by a pivot: up to j none is larger, from i on none is smaller. Weights are moved with them."""
     pivot = seen[(low + high) // 2]
     i, j = low, high
     while i <= j:
@@ -81,7 +81,7 @@ def _parted(seen: Array, weights: Array | None, low: int, high: int) -> tuple[in
 
 @compiled
 def percentile(values: Array, percent: float) -> float:
-    """Return a percentile of samples, interpolated between them as numpy does; NaN where one of them is void."""
+    """Return a percentile of samples, interpolated as in numpy; NaN if any of them is void."""
     n = values.size
     seen = values.copy()
     for value in seen:
@@ -102,7 +102,7 @@ def percentile(values: Array, percent: float) -> float:
 
 @compiled
 def filled(values: Array, value: float) -> Array:
-    """Return the samples with void ones (NaN) set to a value."""
+    """Return the samples with void samples (NaN) set to a value."""
     out = values.copy()
     for k in range(out.size):
         if out[k] != out[k]:
@@ -112,7 +112,7 @@ def filled(values: Array, value: float) -> Array:
 
 @compiled
 def highest(values: Array) -> int:
-    """Return the index of the first highest sample that is not void; 0 where all are."""
+    """Return the index of the first highest sample that is not void; 0 if all are void."""
     top = -1
     for k in range(values.size):
         if values[k] == values[k] and (top < 0 or values[k] > values[top]):
@@ -122,7 +122,7 @@ def highest(values: Array) -> int:
 
 @compiled
 def largest(values: Array, least: float) -> float:
-    """Return the largest of a least value and the samples that are not void."""
+    """Return the largest of a lower bound and the samples that are not void."""
     top = least
     for value in values:
         if value > top:
@@ -132,13 +132,13 @@ def largest(values: Array, least: float) -> float:
 
 @compiled
 def deviation(values: Array) -> float:
-    """Return the standard deviation of the samples that are not void; NaN where there are none."""
+    """Return the standard deviation of the samples that are not void; NaN if there are none."""
     return float(np.nanstd(values))
 
 
 @compiled
 def runs(mask: Mask) -> NDArray[np.intp]:
-    """Return the runs of True as rows of (start, stop), stop excluded.
+    """Return the runs of True as rows of (start, stop), stop exclusive.
 
     Parameters
     ----------
@@ -170,7 +170,7 @@ def runs(mask: Mask) -> NDArray[np.intp]:
 
 @compiled
 def joined(spans: NDArray[np.intp], time_s: Array, gap_s: float) -> NDArray[np.intp]:
-    """Join runs that are less than ``gap_s`` seconds apart."""
+    """Join runs separated by less than ``gap_s`` seconds."""
     out = spans.copy()
     last = 0
     for row in range(1, len(spans)):
@@ -182,7 +182,7 @@ def joined(spans: NDArray[np.intp], time_s: Array, gap_s: float) -> NDArray[np.i
 
 
 def duration_s(spans: NDArray[np.intp], time_s: Array) -> Array:
-    """Return how long each run lasts, from its first to its last sample. [s]"""
+    """Return the duration of each run, from its first to its last sample. [s]"""
     return np.asarray(time_s[spans[:, 1] - 1] - time_s[spans[:, 0]], dtype=float)
 
 
@@ -193,7 +193,7 @@ def noise_sigma(values: Array) -> float:
     Parameters
     ----------
     values : array, shape (n,)
-        NaN is passed over.
+        NaN is skipped.
 
     Returns
     -------
@@ -202,7 +202,7 @@ def noise_sigma(values: Array) -> float:
 
     Notes
     -----
-    Median absolute second difference over ``0.6745*sqrt(6)``: trends and single steps do not enter.
+    Median absolute second difference over ``0.6745*sqrt(6)``: trends and single steps have no effect.
     """
     if values.size < 4:
         return 0.0
@@ -218,7 +218,7 @@ def noise_sigma(values: Array) -> float:
 
 @compiled
 def sample_seconds(time_s: Array) -> Array:
-    """Return the time each sample stands for: half the way to each neighbour, nothing across a gap. [s]"""
+    """Return the time represented by each sample: half the interval to each neighbour, nothing across a gap. [s]"""
     weight = np.zeros(time_s.size)
     for k in range(1, time_s.size):
         step = time_s[k] - time_s[k - 1]
@@ -230,21 +230,21 @@ def sample_seconds(time_s: Array) -> Array:
 
 @compiled
 def integral(time_s: Array, values: Array) -> tuple[float, float]:
-    """Integrate by trapezoid over true time.
+    """Integrate by the trapezoidal rule over true time.
 
     Parameters
     ----------
     time_s : array, shape (n,)
         [s]
     values : array, shape (n,)
-        Per second. NaN is a gap.
+        Per second. NaN is treated as a gap.
 
     Returns
     -------
     total : float
         Integral over the measured time.
     unmeasured_s : float
-        Seconds that no sample pair covers: gaps longer than 5 s and void samples. [s]
+        Seconds not covered by a sample pair: gaps longer than 5 s and void samples. [s]
     """
     total = unmeasured = 0.0
     for k in range(1, values.size):
@@ -259,7 +259,7 @@ def integral(time_s: Array, values: Array) -> tuple[float, float]:
 
 @compiled
 def weighted_mean(values: Array, weights: Array, mask: Mask) -> tuple[float, float]:
-    """Return the weighted mean of some samples, NaN where one of them is void, and the weight of them all."""
+    """Return the weighted mean of samples, NaN if any of them is void, and their total weight."""
     total = mass = 0.0
     for k in range(values.size):
         if mask[k]:
@@ -269,7 +269,7 @@ def weighted_mean(values: Array, weights: Array, mask: Mask) -> tuple[float, flo
 
 
 def weighted_quantiles(values: Array, weights: Array, shares: Sequence[float]) -> list[float]:
-    """Return quantiles of weighted samples: the least value with at least a share of the weight at or below it."""
+    """Return quantiles of weighted samples: the lowest value with at least a share of the weight at or below it."""
     seen, mass = values.copy(), weights.copy()
     total = mass.sum()
     if not total > 0.0:
@@ -279,7 +279,7 @@ def weighted_quantiles(values: Array, weights: Array, shares: Sequence[float]) -
 
 @compiled
 def _weighted_nth(seen: Array, weights: Array, target: float) -> float:
-    """Value at which the weight at or below it reaches a target; the samples are put into another order."""
+    """Lowest value whose cumulative weight reaches a target; the samples are reordered in place."""
     low, high, below = 0, seen.size - 1, 0.0
     while low < high:
         i, j, pivot = _parted(seen, weights, low, high)
@@ -306,7 +306,7 @@ def at_time(time_s: Array, moment_s: float) -> int:
 
 @compiled
 def ahead(time_s: Array, seconds: float) -> NDArray[np.intp]:
-    """Return for each sample the first one that is later by some seconds (the last one where none is)."""
+    """Return, for each sample, the first sample later by a number of seconds (the last sample if there is none)."""
     n = time_s.size
     index = np.empty(n, np.intp)
     later = 0
@@ -319,7 +319,7 @@ def ahead(time_s: Array, seconds: float) -> NDArray[np.intp]:
 
 @compiled
 def median3(values: Array) -> Array:
-    """Running median of three: takes single-sample spikes out, keeps edges where they are."""
+    """Running median of three: removes single-sample spikes and keeps edges in place."""
     out = values.copy()
     for k in range(1, values.size - 1):
         one, two, three = values[k - 1], values[k], values[k + 1]

@@ -1,4 +1,4 @@
-"""Ball seat and breakdown: what the pressure does between pump-down and the rise to rate."""
+"""Ball seat and breakdown: pressure events between pump-down and the rise to rate."""
 
 from __future__ import annotations
 
@@ -11,18 +11,18 @@ from pipeline.picks.types import Array, Doubts, Method, Pick
 from pipeline.units import qty
 
 STEP_S = 10.0
-"""A ball seats within about this time. [s]"""
+"""Window in which a ball seats. [s]"""
 RAISED = 1.2
-"""A rate this much above the pump-down rate is 'raised'. [1]"""
+"""A rate above this multiple of the pump-down rate counts as raised. [1]"""
 SHARP_S = 60.0
-"""A sharp breakdown falls within this time. [s]"""
+"""Window for the pressure fall of a sharp breakdown. [s]"""
 
 BALL_SEAT = Method("ball_seat", "", "pressure steps up on the pump-down plateau while the rate is held", 1)
 BREAKDOWN = Method("breakdown_pressure", "psi", "first local maximum after ball seat, before the rate is raised", 1)
 
 
 def find_ball_seat(timeline: Timeline) -> Pick:
-    """Find the moment the ball lands on the plug.
+    """Find the time when the ball lands on the plug.
 
     Parameters
     ----------
@@ -31,12 +31,12 @@ def find_ball_seat(timeline: Timeline) -> Pick:
     Returns
     -------
     Pick
-        A moment; none where no step is seen.
+        A time; none if no step is found.
 
     Notes
     -----
     On the plateau before the rate is raised, the largest rise of the smoothed pressure within 10 s that follows the
-    first 30 s of the plateau; it must reach max(50 psi, 5 noise sigmas). A rate that moves with it lowers the
+    first 30 s of the plateau; it must reach max(50 psi, 5 noise sigmas). A rate change at the same time lowers the
     confidence.
     """
     span = _plateau(timeline)
@@ -47,7 +47,7 @@ def find_ball_seat(timeline: Timeline) -> Pick:
     begin = at_time(time, time[first] + 30.0)
     stop = min(stop, time.size)
     if stop - begin < 8:
-        return BALL_SEAT.missing("the pump-down plateau is shorter than the ball's landing")
+        return BALL_SEAT.missing("the pump-down plateau is shorter than the ball-seat window")
     pressure = median3(timeline.record.pressure_psi[begin:stop])
     clock = time[begin:stop]
     rate = timeline.record.rate_bpm[begin:stop]
@@ -62,41 +62,41 @@ def find_ball_seat(timeline: Timeline) -> Pick:
     if largest(steady, 0.0) >= needed:
         rise = steady
     else:
-        doubts.add("the rate moved at the same time")
+        doubts.add("the rate changed at the same time")
     top = highest(rise)
     if rise[top] < needed:
         return BALL_SEAT.missing(f"no step of {qty(needed, 'psi')} on the plateau")
-    # The step itself: the steepest sample pair inside the window.
+    # Time of the step: the steepest sample pair in the window.
     window = slice(top, int(later[top]) + 1)
     steepest = top + highest(np.diff(pressure[window]))
     if rise[top] < 2.0 * needed:
-        doubts.add("the step is less than twice the least that counts")
+        doubts.add("the step is less than twice the threshold")
     return BALL_SEAT.at(
         None, float(clock[steepest]), doubts.confidence, doubts.words(f"step of {qty(rise[top], 'psi')} at steady rate")
     )
 
 
 def find_breakdown(timeline: Timeline, ball_seat_s: float | None) -> tuple[Pick, str]:
-    """Find the breakdown pressure and its kind.
+    """Find the breakdown pressure and its type.
 
     Parameters
     ----------
     timeline : Timeline
     ball_seat_s : float, optional
-        Effective moment of the ball seat. [s]
+        Effective time of the ball seat. [s]
 
     Returns
     -------
     pick : Pick
-        Pressure [psi] and moment.
+        Pressure [psi] and time.
     kind : str
         ``sharp`` (falls by max(150 psi, 3 %) within 60 s), ``soft`` (falls by more than 3 noise sigmas), ``gradual``
         (no fall before the rate rises), ``unseen``.
 
     Notes
     -----
-    The search begins at ball seat; without one, at the first sustained rate of the injection, with less confidence.
-    It ends where the rate is raised by a fifth. Higher pressures on the way to design rate are not the breakdown.
+    The search begins at ball seat, or, without one, at the first sustained rate of the injection (lower confidence).
+    It ends when the rate is raised by a fifth. Higher pressures on the way to design rate are not the breakdown.
     """
     if timeline.start is None or timeline.main is None:
         return BREAKDOWN.missing("no injection in the record"), "unseen"
@@ -112,9 +112,9 @@ def find_breakdown(timeline: Timeline, ball_seat_s: float | None) -> tuple[Pick,
         doubts.add("no ball seat: first maximum at injection rate", grave=True)
     stop = min((span[1] if span is not None else timeline.main) + 3, time.size)
     if stop - begin < 5:
-        return BREAKDOWN.missing("too few samples between ball seat and the rise of the rate"), "unseen"
+        return BREAKDOWN.missing("too few samples between ball seat and the rate increase"), "unseen"
     if np.isnan(pressure[begin:stop]).mean() > 0.2:
-        return BREAKDOWN.missing("pressure is void where the breakdown would be"), "unseen"
+        return BREAKDOWN.missing("pressure is void in the breakdown window"), "unseen"
     return _classify(timeline, begin, stop, doubts)
 
 
@@ -125,14 +125,14 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
     sigma = max(noise_sigma(timeline.record.pressure_psi[begin:stop]), _still_sigma(timeline, begin), 1.0)
     step = median(np.diff(clock))
     if step > 2.0:
-        doubts.add(f"one sample every {step:.0f} s can miss the crest", grave=True)
+        doubts.add(f"one sample every {step:.0f} s can miss the peak", grave=True)
     running = np.fmax.accumulate(smooth)
     fall = running - smooth
     felled = np.flatnonzero(fall > 3.0 * sigma + 5.0)
     if not felled.size:
         return _gradual(smooth, clock, doubts)
-    # The first maximum that is followed by a fall beyond noise; a higher one before a deeper fall takes over,
-    # as long as it comes within a minute: formations break in steps.
+    # Take the first maximum followed by a fall beyond noise. A higher one before a deeper fall replaces it
+    # if it comes within a minute, because formations break in steps.
     top = int(np.flatnonzero(smooth[: felled[0] + 1] == running[felled[0]])[-1])
     within = slice(top, int(np.searchsorted(clock, clock[top] + SHARP_S)))
     higher = top + highest(smooth[within])
@@ -143,8 +143,8 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
     sharp = depth >= max(150.0, 0.03 * smooth[top])
     kind = "sharp" if sharp else "soft"
     if not sharp and depth < 6.0 * sigma + 10.0:
-        doubts.add("the fall is hardly more than noise")
-    # the highest of a few noisy samples lies above the crest; between samples the crest lies above them
+        doubts.add("the fall is barely above noise")
+    # the highest of a few noisy samples is above the true peak; between samples the true peak is above them
     error = max(2.5 * sigma, 0.25 * depth if not sharp else 0.1 * depth)
     pick = BREAKDOWN.at(
         peak, float(clock[top]), doubts.confidence,
@@ -160,7 +160,7 @@ def _still_sigma(timeline: Timeline, begin: int) -> float:
 
 
 def _crest(raw: np.ndarray, smooth: np.ndarray, top: int, sigma: float) -> tuple[int, float]:
-    """Return the highest sample at a smoothed maximum, unless it is a spike: the median of three cuts sharp crests."""
+    """Return the highest sample at a smoothed maximum, unless it is a spike: the median of three clips sharp peaks."""
     first = max(top - 1, 0)
     near = raw[first : top + 2]
     peak = first + highest(near)
@@ -174,7 +174,7 @@ def _gradual(smooth: np.ndarray, clock: np.ndarray, doubts: Doubts) -> tuple[Pic
     running = np.fmax.accumulate(slope)
     slow = np.flatnonzero((slope < 0.5 * running) & (running > 0.0))
     at = int(slow[0]) if slow.size else smooth.size - 1
-    doubts.add("no fall before the rate was raised: where the rise slows to half", grave=True)
+    doubts.add("no fall before the rate was raised: picked where the rise slows to half", grave=True)
     spread = float(largest(smooth, -np.inf) - smooth[at])
     pick = BREAKDOWN.at(float(smooth[at]), float(clock[at]), "low", doubts.words(""), max(spread, 50.0))
     return pick, "gradual"
@@ -194,7 +194,7 @@ def _plateau(timeline: Timeline) -> tuple[int, int] | None:
 
 @compiled
 def _held(rate: Array, level: float) -> tuple[int, int]:
-    """First sample near a level, and the first from which the rate stays above it for five samples or to the end."""
+    """First sample near a level, and the first of five or more samples above it (or above it to the end)."""
     size = rate.size
     first, above = size, 0
     for k in range(size):

@@ -1,4 +1,4 @@
-"""All picks by name, with what each may be."""
+"""All picks by name, with the valid range of each."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ _BY_UNIT = {
     "psi/bpm**2": (0.0, 1_000.0), "psi/bpm**0.5": (0.0, 10_000.0), "": (0.0, 1_000.0),
 }  # fmt: skip
 _BY_NAME = {"zero_offset": (-250.0, 250.0)}
-"""A gauge that reads less than nothing at rest is off by that much."""
+"""Lowest valid pressure, because a gauge with a zero offset can read below zero."""
 
 
 def hard_range(pick: str) -> tuple[float, float]:
-    """Return the values that a pick can have, in its unit; no engineer's word goes beyond them.
+    """Return the valid range of a pick, in its unit; amendments outside it are refused.
 
     Raises
     ------
     KeyError
-        If there is no such pick.
+        If the pick does not exist.
     """
     return _BY_NAME.get(pick) or _BY_UNIT[METHODS[pick].unit]

@@ -1,4 +1,4 @@
-"""A coil run's samples, and the path of the mill that can be trusted in them."""
+"""A coil run's samples, and the reliable path of the mill in them."""
 
 from __future__ import annotations
 
@@ -11,29 +11,29 @@ from pipeline.picks.arrays import at_time, runs, sample_seconds
 from pipeline.picks.types import Array, Mask
 
 FASTEST_FT_S = 5.0
-"""No coil moves faster; a depth that does is a counter that jumped. [ft/s]"""
+"""Highest possible coil speed; a faster depth change is a counter jump. [ft/s]"""
 JUMP_FT = 8.0
-"""A smaller step between two samples is no jump of the counter. [ft]"""
+"""A smaller step between two samples is not a counter jump. [ft]"""
 SHALLOW_FT = 200.0
-"""Above this depth a counter is set right before the run: the later reading counts. [ft]"""
+"""Above this depth the counter is reset before the run; the later reading is used. [ft]"""
 GAP_S = 60.0
-"""A longer pause between good depths hides what the mill did. [s]"""
+"""A longer interval between good depths is a gap; the mill's position in it is unknown. [s]"""
 AWAY_FT = 60.0
-"""The mill is off the bottom of its hole when it is this far above the deepest point reached. [ft]"""
+"""The mill is off the bottom of its hole when it is more than this above the deepest point reached. [ft]"""
 SPEED_S = 4.0
-"""Speeds are taken over this long on either side. [s]"""
+"""Speeds are calculated over this time on either side. [s]"""
 
 
 @dataclass(frozen=True)
 class CoilRecord:
-    """One coil run's samples, strictly rising in time; void samples are NaN, absent channels None.
+    """One coil run's samples, strictly increasing in time; void samples are NaN, missing channels None.
 
     Attributes
     ----------
     time_s : array, shape (n,)
         [s]
     depth_ft : array, shape (n,)
-        Depth of the mill by the counter. [ft]
+        Depth of the mill by the depth counter. [ft]
     pressure_psi : array, shape (n,), optional
         Circulating pressure. [psi]
     pump_bpm, return_bpm : array, shape (n,), optional
@@ -58,20 +58,20 @@ class CoilRecord:
 
 @dataclass(frozen=True)
 class CoilPath:
-    """Where the mill was.
+    """Path of the mill.
 
     Attributes
     ----------
     time_s, depth_ft : array, shape (n,)
-        Depth without voids and without jumps of the counter. [s], [ft]
+        Depth without void samples and counter jumps. [s], [ft]
     frontier_ft : array, shape (n,)
         Deepest point reached so far. [ft]
     present_s : array, shape (n,)
-        Seconds spent so far at the bottom of the hole (not more than 60 ft above it). [s]
+        Cumulative seconds at the bottom of the hole (at most 60 ft above it). [s]
     gaps_s : array, shape (m, 2)
-        Start and end of what no good depth covers for more than a minute. [s]
-    jumps_ft : list of (moment, jump)
-        What the counter jumped by, taken out again. [s], [ft]
+        Start and end of each span of more than a minute without a good depth. [s]
+    jumps_ft : list of (time, jump)
+        Size of each counter jump, removed from the depths. [s], [ft]
     """
 
     time_s: Array
@@ -83,7 +83,7 @@ class CoilPath:
 
     @cached_property
     def seconds(self) -> Array:
-        """Seconds that each sample stands for."""
+        """Seconds represented by each sample."""
         return sample_seconds(self.time_s)
 
     @cached_property
@@ -96,7 +96,7 @@ class CoilPath:
         return np.asarray((self.depth_ft[ahead] - self.depth_ft[behind]) / span * 60.0)
 
     def within(self, spans: list[tuple[float, float]]) -> Mask:
-        """Return which samples lie in any of some spans of seconds."""
+        """Return a mask of the samples inside any of the given spans of seconds."""
         mask = np.zeros(self.time_s.size, dtype=bool)
         for start, stop in spans:
             first, last = np.searchsorted(self.time_s, (start, stop))
@@ -104,7 +104,7 @@ class CoilPath:
         return mask
 
     def gap_in(self, start_s: float, stop_s: float) -> float:
-        """Return the seconds of gaps between two moments. [s]"""
+        """Return the seconds of gaps between two times. [s]"""
         if not len(self.gaps_s):
             return 0.0
         both = np.minimum(self.gaps_s[:, 1], stop_s) - np.maximum(self.gaps_s[:, 0], start_s)
@@ -112,12 +112,12 @@ class CoilPath:
 
 
 def trace(record: CoilRecord) -> CoilPath | None:
-    """Return the path of the mill; None where the record holds no depth.
+    """Return the path of the mill; None if the record has no depth.
 
     Notes
     -----
-    A counter that jumps (is reset, or slips) between two samples by more than a coil can move is carried on from where
-    it was: the depths before the jump stay the reference. A jump across a gap cannot be told from movement and is left.
+    A counter jump (reset or slip) is a step between two samples larger than a coil can move. It is removed by
+    shifting the later depths. A jump across a gap is not distinguishable from movement and is kept.
     """
     good = ~np.isnan(record.depth_ft)
     if not good.any():
@@ -129,11 +129,11 @@ def trace(record: CoilRecord) -> CoilPath | None:
     step, dt = np.diff(depth), np.diff(time)
     shallow = np.maximum(depth[1:], depth[:-1]) < SHALLOW_FT
     jump = (np.abs(step) > JUMP_FT + FASTEST_FT_S * dt) & ~shallow
-    for begin, finish in gaps:  # what lies between is filled, not read
+    for begin, finish in gaps:  # depths in between are filled, not measured
         jump[max(at_time(time, begin) - 1, 0) : at_time(time, finish) + 1] = False
     jumps: list[tuple[float, float]] = []
     if jump.any():
-        # the movement of that one step is not known and is taken as none
+        # the coil movement during that step is unknown and is set to zero
         depth = depth - np.concatenate(([0.0], np.cumsum(np.where(jump, step, 0.0))))
         jumps = [(float(time[i + 1]), float(step[i])) for i in np.flatnonzero(jump)]
     frontier = np.maximum.accumulate(depth)
@@ -143,7 +143,7 @@ def trace(record: CoilRecord) -> CoilPath | None:
 
 
 def _filled(depth: Array, good: Mask) -> Array:
-    """Carry the last good depth over void samples; before the first good one, that one."""
+    """Fill void samples with the last good depth; use the first good depth before it."""
     if good.all():
         return depth
     index = np.where(good, np.arange(depth.size), 0)
@@ -153,6 +153,6 @@ def _filled(depth: Array, good: Mask) -> Array:
 
 
 def longest_s(mask: Mask, time_s: Array) -> float:
-    """Return the longest time a condition held. [s]"""
+    """Return the longest time for which a condition held. [s]"""
     spans = runs(mask)
     return float((time_s[spans[:, 1] - 1] - time_s[spans[:, 0]]).max()) if len(spans) else 0.0

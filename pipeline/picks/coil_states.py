@@ -1,4 +1,4 @@
-"""What the coil was doing second by second: stalls, wiper trips, stations, and the hours of each state."""
+"""Coil activity second by second: stalls, wiper trips, stations, and the hours of each state."""
 
 from __future__ import annotations
 
@@ -14,37 +14,37 @@ from pipeline.picks.coil_stops import Stop
 from pipeline.picks.types import Array, Mask, Method, Pick
 
 IN_HOLE_FT = 50.0
-"""The run lasts while the mill is deeper than this. [ft]"""
+"""The coil is in the hole while the mill is deeper than this. [ft]"""
 MOVING_FT_MIN = 5.0
-"""Slower than this the coil is stationary. [ft/min]"""
+"""Below this speed the coil is stationary. [ft/min]"""
 WIPER_FT = 300.0
-"""A shorter pull is a pick-up, no wiper trip. [ft]"""
+"""A shorter pull is a pick-up, not a wiper trip. [ft]"""
 HEEL_FT = 500.0
-"""A wiper trip comes back to within this distance of the heel. [ft]"""
+"""A wiper trip reaches to within this distance of the heel. [ft]"""
 BLIND_PULL_FT = 1000.0
-"""Where the depth of the heel is not known, a pull of this length counts. [ft]"""
+"""If the depth of the heel is unknown, a pull of this length counts. [ft]"""
 SURGE_PSI = 350.0
 """A stalled motor raises the circulating pressure by more than this above milling. [psi]"""
 PICK_UP_FT, PICK_UP_S = 2.0, 60.0
 """After a stall the mill is picked up by this much within this time. [ft], [s]"""
 PULLING_FT_MIN, BAND_FT = 20.0, 500.0
-"""The weight of pulling is that of faster moves, in bands of depth. [ft/min], [ft]"""
+"""The pulling weight is taken from faster moves, in depth bands. [ft/min], [ft]"""
 BACK_FT = 0.15
-"""The mill is back at the bottom when it is within this of where it was. [ft]"""
+"""The mill is back at the bottom when it is within this distance of its earlier depth. [ft]"""
 OVERPULL_LBF = 8000.0
-"""Weight above that of pulling nearby by more than this is an overpull. [lbf]"""
+"""Weight above the pulling weight nearby by more than this is an overpull. [lbf]"""
 SLACK_LBF = 4000.0
-"""Weight below that of running in by more than this is slacked off. [lbf]"""
+"""Weight below the running-in weight by more than this is slacked off. [lbf]"""
 LOST_RETURNS = 0.7
-"""Less of what is pumped comes back. [1]"""
+"""Returns are lost below this share of the pumped rate. [1]"""
 
 STALLS = Method("stalls", "", "surges of circulating pressure followed by a pick-up", 2)
-WIPER_TRIPS = Method("wiper_trips", "", "pulls back to the heel that return to the deepest point reached", 2)
+WIPER_TRIPS = Method("wiper_trips", "", "pulls back to the heel followed by a return to the deepest point reached", 2)
 
 
 @dataclass(frozen=True)
 class WiperTrip:
-    """One pull back towards the heel: seconds of its start and end, and how shallow it came. [s, s, ft]"""
+    """One pull back towards the heel: start and end in seconds, and shallowest depth. [s, s, ft]"""
 
     start_s: float
     end_s: float
@@ -76,7 +76,7 @@ def find_stalls(record: CoilRecord, path: CoilPath, stop: Stop) -> list[tuple[fl
     Returns
     -------
     list of (start, end), optional
-        From the surge of pressure until the mill is back at the bottom. None without circulating pressure. [s]
+        From the pressure surge until the mill is back at the bottom. None if circulating pressure is missing. [s]
     """
     if record.pressure_psi is None:
         return None
@@ -89,7 +89,7 @@ def find_stalls(record: CoilRecord, path: CoilPath, stop: Stop) -> list[tuple[fl
     found = []
     for begin, finish in surges:
         if finish - begin < 2 and begin + 1 < time.size and time[begin + 1] - time[begin] < 2.0:
-            continue  # one sample of a fast record is a spike
+            continue  # a single sample of a fast record is a spike
         until = int(np.searchsorted(time, time[finish - 1] + PICK_UP_S))
         level = depth[begin]
         up = np.flatnonzero(depth[begin:until] < level - PICK_UP_FT)
@@ -102,7 +102,7 @@ def find_stalls(record: CoilRecord, path: CoilPath, stop: Stop) -> list[tuple[fl
 
 
 def find_wiper_trips(path: CoilPath, heel_md_ft: float | None) -> list[WiperTrip]:
-    """Find the pulls back towards the heel that came back; the last pull out of the hole is none."""
+    """Find the pulls towards the heel with a return; the final pull out of the hole is not counted."""
     above = path.frontier_ft - path.depth_ft
     trips = []
     for start, stop in runs(above > AWAY_FT):
@@ -124,9 +124,9 @@ def find_wiper_trips(path: CoilPath, heel_md_ft: float | None) -> list[WiperTrip
 def wiper_pick(trips: Sequence[WiperTrip], path: CoilPath, heel_md_ft: float | None) -> Pick:
     """Return the number of wiper trips as a pick."""
     if heel_md_ft is None:
-        return WIPER_TRIPS.at(float(len(trips)), None, "low", "depth of the heel unknown: pulls of {1000 ft} counted")
+        return WIPER_TRIPS.at(float(len(trips)), None, "low", "heel depth unknown: pulls of {1000 ft} counted")
     if len(path.gaps_s) and np.diff(path.gaps_s, axis=1).max() > 900.0:
-        return WIPER_TRIPS.at(float(len(trips)), None, "low", "a gap of the record may hide one")
+        return WIPER_TRIPS.at(float(len(trips)), None, "low", "a gap in the record may hide a wiper trip")
     return WIPER_TRIPS.at(
         float(len(trips)), None, "high", "pulls to within {500 ft} of the heel that returned to bottom"
     )
@@ -136,7 +136,7 @@ def find_states(
     path: CoilPath, milling: list[tuple[float, float]], stalls: list[tuple[float, float]],
     trips: Sequence[WiperTrip], jetting: list[tuple[float, float]],
 ) -> States:  # fmt: skip
-    """Give every sample in the hole one state.
+    """Assign one state to every sample in the hole.
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ def find_states(
     Returns
     -------
     States
-        A wiper trip goes before a stall, a stall before milling, milling before jetting; the rest is by speed.
+        Priority: wiper trip, stall, milling, jetting; the other samples are classified by speed.
     """
     in_hole = path.depth_ft > IN_HOLE_FT
     wiping = path.within([(trip.start_s, trip.end_s) for trip in trips]) & in_hole
@@ -165,12 +165,12 @@ def find_states(
 
 
 def over_motor_limit(pump_bpm: Any, bypass: Any, limit_bpm: float, tolerance: float = 0.05) -> Mask:
-    """Return the samples at which the motor took more than its limit: too much rate with the bypass closed."""
+    """Return the samples above the motor's limit: rate too high with the bypass closed."""
     return np.asarray((np.asarray(pump_bpm) > limit_bpm * (1.0 + tolerance)) & (np.asarray(bypass) < 0.5))
 
 
 def weight_is_reversed(record: CoilRecord, path: CoilPath) -> bool:
-    """Whether the weight reads with the wrong sign: coil that hangs in the vertical cannot weigh less than nothing."""
+    """Whether the weight has the wrong sign: the weight of coil hanging in the vertical cannot be negative."""
     if record.weight_lbf is None:
         return False
     hanging = record.weight_lbf[(path.depth_ft > 2000.0) & (path.depth_ft < 8000.0)]
@@ -179,11 +179,11 @@ def weight_is_reversed(record: CoilRecord, path: CoilPath) -> bool:
 
 
 def overpulls(path: CoilPath, weight_lbf: Array) -> list[tuple[float, float, float]]:
-    """Find pulls above the weight of pulling nearby.
+    """Find pulls above the pulling weight nearby.
 
     Returns
     -------
-    list of (moment, depth, excess)
+    list of (time, depth, excess)
         [s], [ft], [lbf]
     """
     seen = (path.depth_ft > IN_HOLE_FT) & ~np.isnan(weight_lbf)
@@ -203,7 +203,7 @@ def overpulls(path: CoilPath, weight_lbf: Array) -> list[tuple[float, float, flo
 
 
 def lock_up_ft(path: CoilPath, weight_lbf: Array, stops: Sequence[Stop], from_ft: float) -> float | None:
-    """Return the depth at which the coil would go no further, with weight slacked off and the motor idle. [ft]"""
+    """Return the depth at which the coil stopped advancing with weight slacked off and the motor idle. [ft]"""
     weights = weight_lbf[(path.speed_ft_min > MOVING_FT_MIN) & (path.depth_ft > from_ft)]
     if np.count_nonzero(~np.isnan(weights)) < 60:
         return None
@@ -219,7 +219,7 @@ def lock_up_ft(path: CoilPath, weight_lbf: Array, stops: Sequence[Stop], from_ft
 
 
 def lost_returns_min(path: CoilPath, record: CoilRecord) -> float | None:
-    """Return the longest time with less than 70 % of the pumped rate coming back. [min]"""
+    """Return the longest time with less than 70 % of the pumped rate returning. [min]"""
     if record.return_bpm is None or record.pump_bpm is None:
         return None
     pumping = (record.pump_bpm > 1.0) & (path.depth_ft > IN_HOLE_FT)

@@ -1,4 +1,4 @@
-"""Where the mill was held up, and which plug that was."""
+"""Depths where the mill stopped, and the plug at each of them."""
 
 from __future__ import annotations
 
@@ -14,48 +14,48 @@ from pipeline.picks.types import Doubts, Method, Pick
 from pipeline.units import qty
 
 SLOW_FOOT_S = 15.0
-"""A foot that takes longer is not run through. [s]"""
+"""A foot that takes longer than this is slow. [s]"""
 CLOSE_FT = 0.5
-"""The mill has come to a stop when it is this close above it. [ft]"""
+"""The mill has reached a stop when it is this close above it. [ft]"""
 STOP_MIN = 1.0
-"""A shorter halt is no plug. [min]"""
+"""A shorter halt is not a plug. [min]"""
 STOP_FT = 4.0
-"""Slow feet closer together than this belong to one stop; the mill has moved on when it is past them. [ft]"""
+"""Slow feet closer together than this belong to one stop; the mill has moved on when it has passed them. [ft]"""
 COUNTER_FT = 60.0
-"""Coil stretch and counter error together stay below this. [ft]"""
+"""Upper bound of coil stretch and counter error together. [ft]"""
 SAME_FT = 12.0
-"""Tags scatter about the run's own depth error by no more than this. [ft]"""
+"""Largest scatter of tags about the run's own depth error. [ft]"""
 MATCH_FT = 25.0
-"""A stop further from where a plug is expected is not that plug's. [ft]"""
+"""A stop further than this from the expected depth of a plug is not matched to it. [ft]"""
 FREE_FT_MIN = 10.0
-"""A mill that moves down faster than this turns freely. [ft/min]"""
+"""A mill that moves down faster than this is free-spinning (off-bottom). [ft/min]"""
 MOTOR_PSI = 80.0
-"""A motor at work raises the circulating pressure by more than this. [psi]"""
+"""A working motor raises the circulating pressure by more than this. [psi]"""
 LONG_STOP = 1.5
-"""A stop this much longer than the others may hold more than one plug. [1]"""
+"""A stop this much longer than the others can cover more than one plug. [1]"""
 
-TAG = Method("tag", "ft", "where the deepest point reached stands still; matched to the plugs in order of depth", 3)
-MILL_MIN = Method("mill_min", "min", "from tag until the mill moves on below, trips away from the plug taken out", 3)
+TAG = Method("tag", "ft", "depth where the deepest point reached stops increasing; matched to plugs in depth order", 3)
+MILL_MIN = Method("mill_min", "min", "from the tag until the mill moves past the plug, excluding trips away from it", 3)
 
 
 @dataclass(frozen=True)
 class Stop:
-    """A depth that held the mill up.
+    """A depth where the mill stopped.
 
     Attributes
     ----------
     depth_ft : float
-        Where it began. [ft]
+        Depth where the stop began. [ft]
     tag_s, done_s : float
-        When the mill came there, and when it had passed; ``done_s`` is None where the record ends first. [s]
+        Times of arrival and of moving past; ``done_s`` is None if the record ends first. [s]
     minutes : float
-        At the bottom of the hole in between. [min]
+        Time at the bottom of the hole in between. [min]
     differential_psi : float, optional
-        Circulating pressure above that of the free motor at the same rate. [psi]
+        Circulating pressure minus free-spin (off-bottom) pressure at the same rate. [psi]
     gap_s : float
-        What the record does not cover of it. [s]
+        Part of the stop not covered by the record. [s]
     met_unseen : bool
-        Whether the record has a gap where the mill came to it.
+        Whether the record has a gap when the mill arrived at it.
     """
 
     depth_ft: float
@@ -68,13 +68,13 @@ class Stop:
 
     @property
     def at_work(self) -> bool | None:
-        """Whether the motor was at work; None where the pressure does not say."""
+        """Whether the motor was working; None if the pressure does not show it."""
         return None if self.differential_psi is None else self.differential_psi > MOTOR_PSI
 
 
 @dataclass(frozen=True)
 class PlugPicks:
-    """Tag and milling of one plug: depth [ft] and moment of the tag; minutes on it and the moment they ended."""
+    """Tag and milling of one plug: depth [ft] and time of the tag; minutes on the plug and their end time."""
 
     tag: Pick
     mill: Pick
@@ -82,20 +82,20 @@ class PlugPicks:
 
 @dataclass(frozen=True)
 class Assigned:
-    """The stops of a run, by plug.
+    """The stops of a run, matched to plugs.
 
     Attributes
     ----------
     plugs : dict of int to PlugPicks
-        Every plug within the run's reach.
+        Every plug within the depth range of the run.
     stops : dict of int to Stop
-        The stop of each plug that has one.
+        The stop of each matched plug.
     other : list of Stop
-        Stops with the motor at work that are no plug's.
+        Stops with the motor working that match no plug.
     offset_ft : float, optional
         Depth error of the run, from its own tags. [ft]
     unusable : str
-        Why no plug was assigned at all; empty where they were.
+        Reason why no plug was assigned; empty if plugs were assigned.
     """
 
     plugs: dict[int, PlugPicks]
@@ -106,19 +106,19 @@ class Assigned:
 
 
 def find_stops(record: CoilRecord, path: CoilPath, from_ft: float) -> list[Stop]:
-    """Find the depths that held the mill up for a minute or more.
+    """Find the depths where the mill stopped for a minute or more.
 
     Parameters
     ----------
     record : CoilRecord
     path : CoilPath
     from_ft : float
-        Halts above this depth are no plugs. [ft]
+        Halts above this depth are not plugs. [ft]
 
     Returns
     -------
     list of Stop
-        In order of depth, which is the order of time: the deepest point reached never goes back.
+        In depth order, which is also time order, because the deepest point reached never decreases.
     """
     frontier = path.frontier_ft
     grid = np.arange(np.floor(max(from_ft, frontier[0])), np.floor(frontier[-1]) + 1.0)
@@ -130,7 +130,7 @@ def find_stops(record: CoilRecord, path: CoilPath, from_ft: float) -> list[Stop]
     spans = joined(runs(slow), np.arange(slow.size, dtype=float), STOP_FT)
     stops = []
     for first, last in spans:
-        # a mill that stands just short of a whole foot crosses it by noise, long after it came there
+        # a mill stopped just short of a whole foot crosses it by noise, long after its arrival
         met = int(np.searchsorted(frontier, grid[first] - CLOSE_FT))
         ended = last >= grid.size
         done = frontier.size - 1 if ended else int(passed[last])
@@ -149,7 +149,7 @@ def find_stops(record: CoilRecord, path: CoilPath, from_ft: float) -> list[Stop]
 
 
 def _met_unseen(path: CoilPath, met: int) -> bool:
-    """Whether the mill stood there already when the record went on after a gap."""
+    """Whether the mill was already at the stop when the record resumed after a gap."""
     ended = path.gaps_s[path.gaps_s[:, 1] <= path.time_s[met] + 1.0, 1] if len(path.gaps_s) else path.gaps_s
     if not len(ended):
         return False
@@ -157,7 +157,7 @@ def _met_unseen(path: CoilPath, met: int) -> bool:
 
 
 def _differential(record: CoilRecord, path: CoilPath, met: int, done: int) -> float | None:
-    """Circulating pressure on the stop above that of the free motor at the same rate, within ten minutes before."""
+    """Circulating pressure on the stop minus free-spin pressure at the same rate in the ten minutes before."""
     if record.pressure_psi is None:
         return None
     stop = slice(met, max(done, met + 1))
@@ -177,14 +177,14 @@ def _differential(record: CoilRecord, path: CoilPath, met: int, done: int) -> fl
 
 
 def assign(stops: Sequence[Stop], plugs: dict[int, float], path: CoilPath) -> Assigned:
-    """Tell which stop was which plug.
+    """Match stops to plugs.
 
     Parameters
     ----------
     stops : sequence of Stop
-        In order of depth.
+        In depth order.
     plugs : dict of int to float
-        Set depth of each plug that may still be in the hole. [ft]
+        Set depth of each plug that could still be in the hole. [ft]
     path : CoilPath
 
     Returns
@@ -193,10 +193,10 @@ def assign(stops: Sequence[Stop], plugs: dict[int, float], path: CoilPath) -> As
 
     Notes
     -----
-    The run's depth error (counter, stretch) is the offset that brings most stops within 12 ft of a plug. A stop within
-    25 ft of where its plug is then expected is that plug's, the longest with the motor at work where there are several.
-    A stop elsewhere is a plug's only if the motor was at work and exactly one plug is missing between its neighbours;
-    never a guess.
+    The run's depth error (counter, stretch) is the offset that puts most stops within 12 ft of a plug. A stop within
+    25 ft of its plug's expected depth is matched to it; of several, the longest one with the motor working.
+    Other stops are matched only if the motor was working and exactly one plug is missing between the neighbours;
+    plugs are never guessed.
     """
     deepest = float(path.frontier_ft[-1])
     unusable = _unusable(plugs, deepest)
@@ -231,9 +231,9 @@ def assign(stops: Sequence[Stop], plugs: dict[int, float], path: CoilPath) -> As
 
 
 def _own(near: list[Stop], expected_ft: float) -> Stop | None:
-    """The stop of a plug among those near it: the longest with the motor at work.
+    """Return the stop of a plug among those near it: the longest with the motor working.
 
-    Where the pressure does not say, the one that lies within 12 ft, if only one does; halts to wait look the same.
+    If the pressure does not show it, use the only stop within 12 ft, if there is just one; waits look the same.
     """
     working = [stop for stop in near if stop.at_work]
     if working:
@@ -245,17 +245,17 @@ def _own(near: list[Stop], expected_ft: float) -> Stop | None:
 
 
 def _unusable(plugs: dict[int, float], deepest_ft: float) -> str:
-    """Why the depths of a run cannot be those of its plugs."""
+    """Reason why the depths of a run cannot match its plugs."""
     if not plugs:
         return ""
     shallowest, lowest = min(plugs.values()), max(plugs.values())
     if deepest_ft < 0.5 * shallowest and shallowest - COUNTER_FT <= deepest_ft / FT_M <= 1.1 * lowest:
-        return f"the deepest depth, {deepest_ft:.0f}, fits the plugs only as metres: fix the unit in the map"
+        return f"the deepest depth, {deepest_ft:.0f}, matches the plugs only in metres: fix the unit in the map"
     return ""
 
 
 def _offset(stops: Sequence[Stop], depths: list[float]) -> tuple[float, int]:
-    """Depth error of a run: the offset that most stops agree on, and how many do. [ft]"""
+    """Depth error of a run: the offset shared by most stops, and their number. [ft]"""
     apart = np.asarray([stop.depth_ft - depth for stop in stops for depth in depths])
     apart = apart[np.abs(apart) <= COUNTER_FT]
     if not apart.size:
@@ -270,7 +270,7 @@ def _offset(stops: Sequence[Stop], depths: list[float]) -> tuple[float, int]:
 def _moved(
     stops: list[Stop], ordered: list[tuple[int, float]], mine: dict[int, Stop], offset_ft: float, path: CoilPath
 ) -> dict[int, Stop]:
-    """Give stops away from every set depth to the one plug that is missing there, where there is exactly one."""
+    """Match stops away from every set depth to the missing plug there, if exactly one is missing."""
     found: dict[int, Stop] = {}
     for stop in stops:
         before = [plug for plug, _ in ordered if plug in mine and mine[plug].tag_s < stop.tag_s]
@@ -298,13 +298,13 @@ def _plug_picks(stop: Stop, set_ft: float, offset_ft: float | None, moved: bool,
             grave=True,
         )
     elif abs(beyond) > (SAME_FT if offset_ft is not None else MATCH_FT):
-        doubts.add(f"tagged {qty(beyond, 'ft', plus=True)} off, the run's own depth error taken out")
+        doubts.add(f"tagged {qty(beyond, 'ft', plus=True)} offafter correction for the run's depth error")
     if stop.at_work is None:
-        doubts.add("no circulating pressure tells whether the motor was at work")
+        doubts.add("no circulating pressure to show whether the motor was working")
     if doubled:
-        doubts.add("no stop at the plug above: this one may hold both")
+        doubts.add("no stop at the plug above: this stop may cover both plugs")
     if stop.met_unseen:
-        reason = "a gap in the record where the mill came to the plug"
+        reason = "a gap in the record when the mill arrived at the plug"
         return PlugPicks(TAG.missing(reason), MILL_MIN.missing(reason))
     note = f"{qty(off, 'ft', plus=True)} from the set depth"
     if stop.gap_s > 0.0:
@@ -318,21 +318,21 @@ def _plug_picks(stop: Stop, set_ft: float, offset_ft: float | None, moved: bool,
         return PlugPicks(tag, MILL_MIN.missing("the run ended on the plug"))
     away = (stop.done_s - stop.tag_s) / 60.0 - stop.minutes
     if away > 1.0:
-        doubts.add(f"{away:.0f} min away from the plug taken out")
+        doubts.add(f"{away:.0f} min away from the plug excluded")
     return PlugPicks(
-        tag, MILL_MIN.at(stop.minutes, stop.done_s, doubts.confidence, doubts.words("moved on below"), 0.2)
+        tag, MILL_MIN.at(stop.minutes, stop.done_s, doubts.confidence, doubts.words("mill moved past it"), 0.2)
     )
 
 
 def _unmet(plug: int, expected_ft: float, below: Stop | None, usual: float | None, path: CoilPath) -> PlugPicks:
-    """Say why a plug within reach has no stop."""
+    """Return the reason why a plug within reach has no stop."""
     reason = f"the mill passed {qty(expected_ft, 'ft')} without a stop: no plug there"
     crossed = np.searchsorted(path.frontier_ft, (expected_ft - MATCH_FT, expected_ft + MATCH_FT))
     first, last = (float(path.time_s[min(int(index), path.time_s.size - 1)]) for index in crossed)
     if path.gap_in(first - 1.0, last + 1.0) > 0.0:
-        reason = "a gap in the record where the plug lay"
+        reason = "a gap in the record at the depth of the plug"
     elif below is not None and usual is not None and below.minutes > LONG_STOP * usual:
-        reason += "; it may have been pushed onto the next plug, whose milling took longer than the others'"
+        reason += "; it was possibly pushed onto the next plug, which took longer to mill than the others"
     return PlugPicks(TAG.missing(reason), MILL_MIN.missing(reason))
 
 

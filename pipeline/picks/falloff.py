@@ -1,4 +1,4 @@
-"""The static record after a shut-in, and its pressures minutes later."""
+"""The static record after a shut-in, and the pressures several minutes later."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ LATER = {
 
 @dataclass(frozen=True)
 class Falloff:
-    """The static record after a shut-in: seconds since shut-in and pressure, no rate, no gap, no bleed-off."""
+    """The static record after a shut-in: seconds since shut-in and pressure, without rate, gap or bleed-off."""
 
     time_s: Array
     pressure_psi: Array
@@ -26,21 +26,21 @@ class Falloff:
 
 
 def falloff(timeline: Timeline, shut_in_s: float, longest_s: float = 1000.0) -> Falloff:
-    """Cut out the falloff that follows a shut-in.
+    """Extract the falloff that follows a shut-in.
 
     Parameters
     ----------
     timeline : Timeline
     shut_in_s : float
-        Moment of the shut-in. [s]
+        Time of the shut-in. [s]
     longest_s : float
         [s]
 
     Returns
     -------
     Falloff
-        Ends where the rate comes back, the record ends or breaks, or the pressure is bled off (falls by more than
-        300 psi within 10 s once two minutes have passed).
+        Ends when the rate returns, the record ends or has a gap, or the pressure is bled off (falls by more than
+        300 psi within 10 s after the first two minutes).
     """
     time = timeline.record.time_s
     begin = at_time(time, shut_in_s)
@@ -76,7 +76,7 @@ def later_pressures(fall: Falloff, shut_in_s: float) -> list[Pick]:
     for minutes, method in LATER.items():
         moment = 60.0 * minutes
         if not fall.time_s.size or fall.time_s[-1] < moment:
-            picks.append(method.missing(f"not {minutes} min at zero rate on record"))
+            picks.append(method.missing(f"fewer than {minutes} min at zero rate in the record"))
             continue
         near = np.abs(fall.time_s - moment) <= 5.0
         if not near.any():

@@ -1,4 +1,4 @@
-"""Small least-squares fits, compiled: picks ask for many on few samples."""
+"""Small least-squares fits, compiled because picks run many of them on few samples."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pipeline.picks.types import Array
 
 @compiled
 def normal(basis: Array, values: Array, size: int) -> Array:
-    """Normal equations of a fit by the first rows of a basis: the matrix, and its right side as a last column."""
+    """Normal equations of a fit by the first rows of a basis: the matrix, with the right-hand side as last column."""
     table = np.zeros((size, size + 1))
     for k in range(values.size):
         for i in range(size):
@@ -53,7 +53,7 @@ def solve(table: Array) -> Array:
 
 @compiled
 def intercept(x: Array, y: Array) -> float:
-    """Value at zero of the least-squares line."""
+    """Value of the least-squares line at zero."""
     middle, level = x.mean(), y.mean()
     across = along = 0.0
     for k in range(x.size):
@@ -64,7 +64,7 @@ def intercept(x: Array, y: Array) -> float:
 
 @compiled
 def robust_error(x: Array, y: Array, intercept: float) -> float:
-    """Standard error of the intercept of the least-squares line that holds where residuals hang together.
+    """Standard error of the least-squares line's intercept, valid for autocorrelated residuals.
 
     Newey and West's estimate with Bartlett's weights over 20 lags, or a quarter of the samples.
     """
@@ -73,7 +73,7 @@ def robust_error(x: Array, y: Array, intercept: float) -> float:
     along = 0.0
     for value in x:
         along += (value - middle) ** 2
-    part = np.empty(n)  # what each sample adds to the intercept: its weight times its residual
+    part = np.empty(n)  # contribution of each sample to the intercept: its weight times its residual
     for k in range(n):
         part[k] = (1.0 / n - middle * (x[k] - middle) / along) * (y[k] - intercept - slope * x[k])
     lags = min(20, n // 4)

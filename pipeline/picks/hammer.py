@@ -1,4 +1,4 @@
-"""The water hammer that rings after a shut-in."""
+"""The water hammer after a shut-in."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ HAMMER_DECAY = Method("hammer_decay", "s", "time in which the fitted ringing fal
 HAMMER_AMPLITUDE = Method("hammer_amplitude", "psi", "amplitude of the fitted ringing at shut-in", 1)
 METHODS = (HAMMER_PERIOD, HAMMER_DECAY, HAMMER_AMPLITUDE)
 _LINES = 2048
-"""Samples that the periodogram is padded to."""
+"""Number of samples that the periodogram is padded to."""
 
 
 @dataclass(frozen=True)
 class Hammer:
-    """A fitted ringing.
+    """A fitted water hammer.
 
     Attributes
     ----------
@@ -49,16 +49,16 @@ def fit_hammer(fall: Falloff, window_s: float = 90.0) -> Hammer | None:
     ----------
     fall : Falloff
     window_s : float
-        Seconds after shut-in that are fitted. [s]
+        Seconds after shut-in used in the fit. [s]
 
     Returns
     -------
     Hammer or None
-        None where there are fewer than 15 samples or no ringing stands out.
+        None if there are fewer than 15 samples or no ringing above the noise.
 
     Notes
     -----
-    First guess from the largest line of the periodogram between 3 and 40 s, then Gauss-Newton on period and decay
+    First guess from the largest peak of the periodogram between 3 and 40 s, then Gauss-Newton on period and decay
     with the linear terms solved exactly at each step (separable least squares).
 
     References
@@ -80,7 +80,7 @@ def fit_hammer(fall: Falloff, window_s: float = 90.0) -> Hammer | None:
 
 
 def _strongest(t: Array, rest: Array) -> float:
-    """Angular frequency of the largest line of the periodogram between periods of 3 and 40 s. [rad/s]"""
+    """Angular frequency of the largest peak of the periodogram between periods of 3 and 40 s. [rad/s]"""
     step = median(np.diff(t))
     even = np.arange(t[0], t[-1], step)
     line = np.fft.rfft(np.interp(even, t, rest) * np.exp(-even / 40.0), _LINES)
@@ -95,7 +95,7 @@ def _strongest(t: Array, rest: Array) -> float:
 def _separable(t: Array, p: Array, omega: float, gamma: float) -> tuple[float, float, float, float, float]:
     """Fit ringing and decline by Gauss-Newton on the angular frequency and the decay.
 
-    Returns frequency, decay, amplitude, the standard error of the frequency and that of the samples; NaN where the
+    Returns frequency, decay, amplitude, the standard error of the frequency and that of the samples; NaN if the
     samples do not determine them.
     """
     n = t.size
@@ -140,7 +140,7 @@ def _clip(value: float, low: float, high: float) -> float:
 def hammer_picks(hammer: Hammer | None, shut_in_s: float) -> list[Pick]:
     """Return period, decay and amplitude as picks."""
     if hammer is None:
-        reason = "no ringing stands out of the noise"
+        reason = "no ringing above the noise"
         return [method.missing(reason) for method in METHODS]
     doubts = Doubts()
     if hammer.period_error_s > 0.01 * hammer.period_s:

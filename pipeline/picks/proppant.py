@@ -1,4 +1,4 @@
-"""Proppant: when it begins and ends, in how many steps it rises, how many sweeps clean between them."""
+"""Proppant: begin and end, number of rising steps, and number of sweeps between them."""
 
 from __future__ import annotations
 
@@ -9,20 +9,20 @@ from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Method, Pick
 
 LOADED_PPA = 0.1
-"""Less is meter noise. [ppa]"""
+"""A lower concentration is meter noise. [ppa]"""
 LASTING_S = 10.0
-"""Proppant that lasts shorter is none. [s]"""
+"""Proppant for a shorter time is ignored. [s]"""
 STEP_PPA = 0.12
-"""A smaller change of concentration is no step. [ppa]"""
+"""A smaller change of concentration is not a step. [ppa]"""
 PLATEAU_S = 20.0
 """A step is held for at least this time. [s]"""
 SWEEP_SHARE = 0.6
-"""A plateau below this share of the one before it, with a higher one after, is a sweep. [1]"""
+"""A plateau below this share of the previous one, followed by a higher one, is a sweep. [1]"""
 
-FIRST_PROPPANT = Method("first_proppant", "", "first proppant at surface that lasts", 1)
+FIRST_PROPPANT = Method("first_proppant", "", "first sustained proppant at surface", 1)
 LAST_PROPPANT = Method("last_proppant", "", "last proppant at surface before the shut-in", 1)
-PROPPANT_STEPS = Method("proppant_steps", "", "plateaus of concentration that rise above the one before", 1)
-SWEEPS = Method("sweeps", "", "plateaus that fall below 60 % of the one before, with a higher one after", 1)
+PROPPANT_STEPS = Method("proppant_steps", "", "plateaus of concentration that rise above the previous one", 1)
+SWEEPS = Method("sweeps", "", "plateaus that fall below 60 % of the previous one, followed by a higher one", 1)
 METHODS = (FIRST_PROPPANT, LAST_PROPPANT, PROPPANT_STEPS, SWEEPS)
 
 
@@ -36,7 +36,7 @@ def find_proppant(timeline: Timeline) -> list[Pick]:
     Returns
     -------
     list of Pick
-        ``first_proppant`` and ``last_proppant`` (moments), ``proppant_steps`` and ``sweeps`` (counts).
+        ``first_proppant`` and ``last_proppant`` (times), ``proppant_steps`` and ``sweeps`` (counts).
     """
     conc = timeline.record.conc_ppa
     if conc is None or timeline.start is None:
@@ -56,7 +56,7 @@ def find_proppant(timeline: Timeline) -> list[Pick]:
     levels = plateaus(time[first : last + 1], conc[first : last + 1])
     steps, sweeps = _steps(levels)
     return [
-        FIRST_PROPPANT.at(None, float(time[first]), "high", "concentration rises and stays"),
+        FIRST_PROPPANT.at(None, float(time[first]), "high", "concentration rises and remains"),
         LAST_PROPPANT.at(None, float(time[last]), "high", "no proppant after it"),
         PROPPANT_STEPS.at(float(steps), None, "high" if levels.size else "low", f"{levels.size} plateaus"),
         SWEEPS.at(float(sweeps), None, "high" if levels.size else "low", f"{levels.size} plateaus"),
@@ -64,7 +64,7 @@ def find_proppant(timeline: Timeline) -> list[Pick]:
 
 
 def plateaus(time_s: Array, conc_ppa: Array) -> Array:
-    """Return the levels that the concentration was held at for 20 s or more, in order. [ppa]"""
+    """Return the levels at which the concentration was held for 20 s or more, in order. [ppa]"""
     if time_s.size < 30:
         return np.empty(0)
     held = runs(~(np.abs(conc_ppa[ahead(time_s, LASTING_S)] - conc_ppa) > 0.5 * STEP_PPA))
@@ -90,9 +90,9 @@ def _steps(levels: Array) -> tuple[int, int]:
 
 
 def flush_bbl(timeline: Timeline, last_proppant_s: float | None) -> float | None:
-    """Slurry pumped after proppant ended at surface, to the shut-in. [bbl]
+    """Slurry pumped from the end of proppant at surface to the shut-in. [bbl]
 
-    None where either moment is not known.
+    None if either time is unknown.
     """
     if last_proppant_s is None or timeline.end is None:
         return None

@@ -1,4 +1,4 @@
-"""Pumping guns and plug down the lateral, where the stage's record goes on into it."""
+"""Pump-down of guns and plug in the lateral, if the stage's record continues into it."""
 
 from __future__ import annotations
 
@@ -10,27 +10,27 @@ from pipeline.picks.arrays import duration_s, filled, integral, joined, runs
 from pipeline.picks.timeline import TREATING_BPM, Timeline
 
 PUMPING_BPM = 3.0
-"""Lower rates are no pump-down. [bbl/min]"""
+"""Lower rates are not a pump-down. [bbl/min]"""
 LEAST_S = 120.0
-"""A shorter pumping is none either. [s]"""
+"""A shorter pumping interval is not a pump-down. [s]"""
 
 
 @dataclass(frozen=True)
 class PumpDown:
-    """A pump-down on record.
+    """A recorded pump-down.
 
     Attributes
     ----------
     start_s, end_s : float
         [s]
     minutes : float
-        With rate. [min]
+        Time with rate. [min]
     peak_bpm, peak_psi : float
-        Highest of the samples, less the topmost per cent. [bbl/min], [psi]
+        Highest value of the samples, excluding the top one per cent. [bbl/min], [psi]
     volume_bbl : float
         [bbl]
     whole : bool
-        Whether the record goes on beyond its end.
+        Whether the record continues beyond its end.
     """
 
     start_s: float
@@ -48,7 +48,7 @@ def find_pump_down(timeline: Timeline) -> PumpDown | None:
     Returns
     -------
     PumpDown, optional
-        None where the record does not hold one. The longest where there are several.
+        None if the record has none. The longest if there are several.
     """
     if timeline.end is None:
         return None

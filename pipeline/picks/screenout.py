@@ -1,4 +1,4 @@
-"""Whether a stage screened out, and how that was told apart from being cut short."""
+"""Detect whether a stage screened out, as opposed to being cut short."""
 
 from __future__ import annotations
 
@@ -17,15 +17,15 @@ SCREENOUT = Method(
 CLIMB_FLOOR_PSI_MIN = 150.0
 """A climb slower than this is not a screen-out. [psi/min]"""
 CLIMB_S = 180.0
-"""The climb is looked for in this time before the rate is cut. [s]"""
+"""Time before the rate cut in which the climb is searched. [s]"""
 EARLIER_S = 600.0
-"""The earlier slope is that of this time before the climb. [s]"""
+"""Time before the climb over which the earlier slope is measured. [s]"""
 SHORT = 0.85
 """A flush of less than this share of the volume to the perforations is short. [1]"""
 
 
 def find_screenout(timeline: Timeline, design: StageDesign, last_proppant_s: float | None) -> Pick:
-    """Tell whether the stage screened out.
+    """Detect whether the stage screened out.
 
     Parameters
     ----------
@@ -37,14 +37,14 @@ def find_screenout(timeline: Timeline, design: StageDesign, last_proppant_s: flo
     Returns
     -------
     Pick
-        1 for a screen-out, 0 for none; none where the record cannot tell.
+        1 for a screen-out, 0 for none; missing if the record is not sufficient.
 
     Notes
     -----
-    The rate is cut where it leaves 90 % of its median over the last minutes for good. In the three minutes before,
-    some 30-second slope must exceed both 150 psi/min and twice the slope of the ten minutes before; and the flush
-    must be short of 85 % of the volume to the perforations (or proppant still running). Proppant that ended early
-    with a full flush is a stage cut short by choice.
+    The rate is cut where it finally falls below 90 % of its median over the last minutes. In the three minutes before,
+    a 30-second slope must exceed both 150 psi/min and twice the slope of the ten minutes before; and the flush
+    must be below 85 % of the volume to the perforations (or proppant still running). Proppant that ended early
+    with a full flush is a stage intentionally cut short.
     """
     if timeline.main is None or timeline.end is None:
         return SCREENOUT.missing("no end of the treatment in the record")

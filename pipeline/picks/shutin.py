@@ -1,4 +1,4 @@
-"""Instantaneous shut-in pressure: the falloff after the water hammer, carried back to the shut-in."""
+"""Instantaneous shut-in pressure: the falloff after the water hammer, extrapolated back to the shut-in."""
 
 from __future__ import annotations
 
@@ -13,22 +13,22 @@ from pipeline.picks.types import Array, Doubts, Method, Pick
 from pipeline.units import qty
 
 SHORTEST_FALLOFF_S = 90.0
-"""A shut-in seen for less gives no ISIP. [s]"""
+"""A shorter recorded shut-in gives no ISIP. [s]"""
 WINDOW_S = (60.0, 120.0)
 """Shortest and longest window of the falloff fit: long enough for several periods, early enough for sqrt(t). [s]"""
 FADED_PSI = 25.0
-"""Ringing below this does not move the fit of a window of several periods. [psi]"""
+"""Ringing below this amplitude does not affect a fit over several periods. [psi]"""
 SHIFT_S = 30.0
-"""The fit is repeated with its window moved by this much either way. [s]"""
+"""The fit is repeated with its window shifted by this much in both directions. [s]"""
 
-ISIP = Method("isip", "psi", "falloff after the water hammer fitted by a - b*sqrt(t), carried back to shut-in", 1)
+ISIP = Method("isip", "psi", "falloff after the water hammer fitted by a - b*sqrt(t), extrapolated to shut-in", 1)
 INITIAL_ISIP = Method("initial_isip", "psi", "the same at the first shut-in before the last", 1)
 
 
 def quiet_after_s(fall: Falloff, hammer: Hammer | None) -> float:
-    """Return when the ringing is over: three periods, and its envelope below 3 noise sigmas (at most 180 s). [s]
+    """Return when the ringing has ended: three periods, and its envelope below 3 noise sigmas (at most 180 s). [s]
 
-    Gauges at rest are quieter than the falloff needs: below 25 psi, whole periods average out of the fit.
+    The gauge noise at rest is a stricter limit than needed: below 25 psi, whole periods average out in the fit.
     """
     if hammer is None:
         return 30.0
@@ -38,7 +38,7 @@ def quiet_after_s(fall: Falloff, hammer: Hammer | None) -> float:
 
 
 def fit_isip(method: Method, fall: Falloff, hammer: Hammer | None, shut_in_s: float) -> Pick:
-    """Carry the falloff back to the shut-in.
+    """Extrapolate the falloff back to the shut-in.
 
     Parameters
     ----------
@@ -46,13 +46,13 @@ def fit_isip(method: Method, fall: Falloff, hammer: Hammer | None, shut_in_s: fl
     fall : Falloff
     hammer : Hammer, optional
     shut_in_s : float
-        Moment of the shut-in in the record. [s]
+        Time of the shut-in in the record. [s]
 
     Returns
     -------
     Pick
-        The square-root fit's value. Its standard error joins the autocorrelation-robust error of the fit, the spread
-        over windows moved by 30 s either way, and half of the difference to a straight line's value: no record tells
+        Value of the square-root fit. Its standard error includes the fit's autocorrelation-robust error, the spread
+        over windows moved by 30 s in both directions, and half of the difference from a straight line: no record shows
         which of the two a falloff follows before its first quiet sample.
 
     References
@@ -76,12 +76,12 @@ def fit_isip(method: Method, fall: Falloff, hammer: Hammer | None, shut_in_s: fl
     if length < 0.67 * WINDOW_S[1]:
         doubts.add(f"only {length:.0f} s of quiet falloff")
     if spread > 75.0:
-        doubts.add(f"moving the window by {SHIFT_S:.0f} s moves it by {qty(spread, 'psi')}")
+        doubts.add(f"shifting the window by {SHIFT_S:.0f} s changes it by {qty(spread, 'psi')}")
     if not fall.pressure_psi[0] > 0.0 or value <= 0.0:
         doubts.add("no pressure at shut-in", grave=True)
     words = (
         f"square-root fit from {quiet:.0f} s over {length:.0f} s; "
-        f"a straight line reads {qty(difference, 'psi', plus=True)}"
+        f"a straight line gives {qty(difference, 'psi', plus=True)}"
     )
     return method.at(value, shut_in_s, doubts.confidence, doubts.words(words), total)
 

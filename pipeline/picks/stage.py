@@ -1,4 +1,4 @@
-"""All picks of one stage, in the order in which they depend on each other."""
+"""All picks of one stage, in order of dependency."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ METHODS: tuple[Method, ...] = (
     *LATER.values(), *hammer.METHODS, SCREENOUT,
     *proppant.METHODS, *stepdown.METHODS,
 )  # fmt: skip
-"""Every pick of a stage; their versions are part of what makes measured rows stale."""
+"""Every pick of a stage; a change of their versions makes measured rows stale."""
 
 
 @dataclass(frozen=True)
@@ -37,11 +37,11 @@ class StagePicks:
     Attributes
     ----------
     timeline : Timeline
-        The record with start, main treatment and end as they are in effect.
+        The record with effective start, main treatment and end.
     automatic : dict of str to Pick
-        What the pipeline picked.
+        Picks made by the pipeline.
     effective : dict of str to Pick
-        The same with amendments in place; the metrics read these only.
+        The same with amendments applied; the metrics read only these.
     breakdown_kind : str
         ``sharp``, ``soft``, ``gradual``, ``unseen`` or ``amended``.
     """
@@ -76,7 +76,7 @@ def pick_stage(record: StageRecord, design: StageDesign, amended: Mapping[str, P
     record : StageRecord
     design : StageDesign
     amended : mapping of str to Pick, optional
-        Picks that an engineer set; all that follows from them is picked anew.
+        Picks that an engineer set; all dependent picks are made again.
 
     Returns
     -------

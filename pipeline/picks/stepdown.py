@@ -1,4 +1,4 @@
-"""Friction on the stage's own steady rates: how well the reducer works, and what a step-down tells apart."""
+"""Friction at the stage's own steady rates: drag reduction, and separation of entry friction by a step-down."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from pipeline.picks.types import Array, Doubts, Method, Pick, StageDesign
 from pipeline.units import qty
 
 PLATEAU_S = 10.0
-"""A step-down plateau is held at least this long. [s]"""
+"""Shortest step-down plateau. [s]"""
 SETTLED_S = 5.0
 """The pressure of a plateau is the median of its last seconds. [s]"""
 DISCHARGE = 0.75
-"""Discharge coefficient assumed where perforation friction is modelled (common practice). [1]"""
+"""Discharge coefficient assumed for modelled perforation friction (common practice). [1]"""
 
 DRAG_REDUCTION = Method(
-    "drag_reduction", "ratio", "1 - (friction gone at shut-in - modelled perforation friction)/plain pipe friction", 1
+    "drag_reduction", "ratio", "1 - (friction lost at shut-in - modelled perforation friction)/plain pipe friction", 1
 )  # fmt: skip
 STEP_DOWN_KP = Method(
     "step_down_kp", "psi/bpm**2", "non-negative least squares of kp*q**2 + kt*sqrt(q) on the plateaus", 1
@@ -36,7 +36,7 @@ def separate(rate_bpm: Array, loss_psi: Array) -> tuple[float, float, Array]:
     rate_bpm : array, shape (n,)
         Rates of the plateaus, two or more. [bbl/min]
     loss_psi : array, shape (n,)
-        Pressure above ISIP with pipe friction taken out. [psi]
+        Pressure above ISIP, after subtracting pipe friction. [psi]
 
     Returns
     -------
@@ -47,8 +47,8 @@ def separate(rate_bpm: Array, loss_psi: Array) -> tuple[float, float, Array]:
 
     Notes
     -----
-    ``loss = kp*q**2 + kt*sqrt(q)``, both not negative. With few plateaus the two columns are strongly collinear: the
-    errors say so.
+    ``loss = kp*q**2 + kt*sqrt(q)``, both non-negative. With few plateaus the two columns are strongly collinear: the
+    errors show it.
 
     References
     ----------
@@ -65,7 +65,7 @@ def separate(rate_bpm: Array, loss_psi: Array) -> tuple[float, float, Array]:
 
 
 def find_friction(timeline: Timeline, design: StageDesign, isip_psi: float | None) -> list[Pick]:
-    """Calibrate the drag reduction, and separate entry friction where the rate was stepped down.
+    """Calibrate the drag reduction, and separate entry friction if the rate was stepped down.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def find_friction(timeline: Timeline, design: StageDesign, isip_psi: float | Non
 
 
 def _last_at_rate(timeline: Timeline) -> tuple[float, float, int] | None:
-    """Rate and pressure over the last 30 s before the rate falls, and where they stop."""
+    """Rate and pressure over the last 30 s before the rate falls, and the index where they stop."""
     assert timeline.main is not None and timeline.end is not None
     rate = filled(timeline.record.rate_bpm[timeline.main : timeline.end], 0.0)
     fast = rate[rate >= TREATING_BPM]
@@ -125,7 +125,7 @@ def _drag_reduction(design: StageDesign, rate: float, loss: float, plain: float,
     value = 1.0 - (loss - perf) / plain
     if not 0.0 <= value < 1.0:
         return DRAG_REDUCTION.missing(
-            f"friction lost at shut-in ({qty(loss, 'psi')}) less modelled perforation friction ({qty(perf, 'psi')}) "
+            f"friction lost at shut-in ({qty(loss, 'psi')}) minus modelled perforation friction ({qty(perf, 'psi')}) "
             f"is outside 0 to {qty(plain, 'psi')} of untreated pipe friction"
         )
     doubts = Doubts()
@@ -142,7 +142,7 @@ def _step_down(
     assert geometry is not None and timeline.end is not None
     rates, pressures = _plateaus(timeline, last)
     if rates.size < 4:
-        reason = f"the rate fell in {max(rates.size - 1, 0)} plateaus of {PLATEAU_S:.0f} s, three are needed"
+        reason = f"the rate fell in {max(rates.size - 1, 0)} plateaus of {PLATEAU_S:.0f} s, three are required"
         return [STEP_DOWN_KP.missing(reason), STEP_DOWN_KT.missing(reason)]
     pipe = pipe_friction_psi(
         rates, geometry.density_ppg, geometry.length_ft, geometry.inside_in, drag_reduction=min(reduction, 0.99)
@@ -151,9 +151,9 @@ def _step_down(
     kp, kt, error = separate(rates, np.maximum(loss, 0.0))
     doubts = Doubts()
     if design.drag_reduction is None:
-        doubts.add("drag reduction calibrated on the same stage, not stated", grave=True)
+        doubts.add("drag reduction calibrated on the same stage, not stated in the tables", grave=True)
     if kp == 0.0 or kt == 0.0:
-        doubts.add("one of the two terms vanishes: the plateaus do not tell them apart", grave=True)
+        doubts.add("one of the two terms vanishes: the plateaus do not separate them", grave=True)
     moment = float(timeline.record.time_s[timeline.end])
     words = doubts.words(f"{rates.size} rates from {qty(rates[0], 'bpm')} to {qty(rates[-1], 'bpm')}")
     return [
@@ -163,7 +163,7 @@ def _step_down(
 
 
 def _plateaus(timeline: Timeline, last: tuple[float, float, int]) -> tuple[Array, Array]:
-    """Rates and settled pressures: the last at-rate one, then each lower plateau before the shut-in."""
+    """Rates and settled pressures: the last one at rate, then each lower plateau before the shut-in."""
     assert timeline.end is not None
     level, pressure, stop = last
     span = slice(stop, timeline.end + 1)

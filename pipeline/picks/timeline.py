@@ -1,4 +1,4 @@
-"""Where a stage begins, ends and pauses, in a record that holds more than the stage."""
+"""Start, end and pauses of a stage, in a record that covers more than the stage."""
 
 from __future__ import annotations
 
@@ -12,33 +12,33 @@ from pipeline.picks.arrays import at_time, duration_s, filled, joined, largest, 
 from pipeline.picks.types import Array, Doubts, Method, Pick, StageDesign, StageRecord
 
 PUMPING_BPM = 2.0
-"""Below it nothing is injected: pumps idle and turbine meters read noise. [bbl/min]"""
+"""Below this rate nothing is injected: pumps idle and turbine meters read noise. [bbl/min]"""
 SUSTAINED_S = 20.0
-"""A rate that lasts is a sustained one. [s]"""
+"""A rate that lasts at least this long is sustained. [s]"""
 TREATING_BPM = 20.0
 """The main treatment is pumped at this rate or more (trade convention). [bbl/min]"""
 WILD_BPM = 5.0
-"""No pump's rate scatters by this much from sample to sample. [bbl/min]"""
+"""A larger scatter from sample to sample is not a pump rate. [bbl/min]"""
 DROPOUT_S = 90.0
-"""A rate that reads zero no longer than this, while nothing else moves, is a void channel. [s]"""
+"""A rate of zero for up to this time, while no other channel changes, is a void channel. [s]"""
 
 INJECTION_START = Method("injection_start", "", "first sustained rate into the well after the line test", 1)
 MAIN_START = Method("main_start", "", "first sustained rate of 20 bpm or more", 1)
-SHUT_IN = Method("shut_in", "", "rate gone at the end of the last pumping at treating rate", 1)
-INITIAL_SHUT_IN = Method("initial_shut_in", "", "first shut-in that treating rate was pumped before and after", 1)
+SHUT_IN = Method("shut_in", "", "rate at zero after the end of the last pumping at treating rate", 1)
+INITIAL_SHUT_IN = Method("initial_shut_in", "", "first shut-in with treating rate before and after it", 1)
 
 
 @dataclass(frozen=True)
 class Timeline:
-    """A stage's record with its span of injection.
+    """A stage's record with its injection interval.
 
     Attributes
     ----------
     record : StageRecord
         With single-sample rate spikes repaired and void rates NaN.
     start, main, end : int, optional
-        Index of the first sample of the injection, of the main treatment, and of the first sample shut in.
-        None where the record does not show it.
+        Index of the first sample of the injection, of the main treatment, and of the first shut-in sample.
+        None if not in the record.
     void_rate_s : float
         Seconds inside the injection in which the rate channel was void. [s]
     """
@@ -51,7 +51,7 @@ class Timeline:
 
 
 def repair_rate(record: StageRecord) -> tuple[StageRecord, Array]:
-    """Take single-sample spikes out of the rate, and void it where it dropped out.
+    """Remove single-sample spikes from the rate, and void it during drop-outs.
 
     Parameters
     ----------
@@ -66,8 +66,8 @@ def repair_rate(record: StageRecord) -> tuple[StageRecord, Array]:
 
     Notes
     -----
-    A drop-out is a rate that falls to zero within two samples and is back within 90 s while the pressure neither
-    falls by the friction that a stop would take away nor rings. Such seconds are unmeasured, not shut in.
+    A drop-out is a rate that falls to zero within two samples and recovers within 90 s while the pressure neither
+    falls by the friction that a stop would remove nor rings. Such seconds are unmeasured, not a shut-in.
     """
     rate = record.rate_bpm
     clean = record.clean_bpm
@@ -102,7 +102,7 @@ def repair_rate(record: StageRecord) -> tuple[StageRecord, Array]:
 
 @compiled
 def _spikes(rate: Array) -> NDArray[np.intp]:
-    """Samples that stand alone above both of their neighbours, by 10 bpm and by half."""
+    """Single samples above both of their neighbours by 10 bpm and by half."""
     found = np.empty(rate.size, np.intp)
     count = 0
     for k in range(1, rate.size - 1):
@@ -129,16 +129,16 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
 
     Notes
     -----
-    Pumping at treating rate is at least 20 bpm and at least half of the design rate (where no design is known: of
-    the 80th percentile of the rates above 20 bpm). The stage ends with its last such pumping: what comes later at
-    lower rate without proppant is the pump-down for the next stage. The stage begins with the first sustained rate
-    of the pumping that leads up to it; what lies before a line test, or at a small part of the later pressure, is
+    Pumping at treating rate is at least 20 bpm and at least half of the design rate (if no design is known: of
+    the 80th percentile of the rates above 20 bpm). The stage ends with its last such pumping: later pumping at
+    a a lower rate without proppant is the pump-down for the next stage. The stage begins with the first sustained rate
+    of the pumping that leads up to it; pumping before a line test, or at a small fraction of the later pressure, is
     priming.
     """
     record, voids = repair_rate(record)
     rate = filled(record.rate_bpm, -1.0)
     held = rate
-    if len(voids):  # a void rate does not end the pumping
+    if len(voids):  # a void rate does not end pumping
         held = rate.copy()
         for begin, finish in voids:
             held[at_time(record.time_s, begin) : at_time(record.time_s, finish) + 1] = TREATING_BPM + 1.0
@@ -148,7 +148,7 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
     treating = joined(runs(held >= level), record.time_s, 10.0)
     treating = treating[duration_s(treating, record.time_s) >= SUSTAINED_S] if len(treating) else treating
     if noise_sigma(rate) > WILD_BPM:
-        treating, nothing = treating[:0], "the rate jumps from sample to sample: are the times of this record right?"
+        treating, nothing = treating[:0], "the rate jumps from sample to sample: check the times of this record"
     if not len(treating):
         missing = {m.name: m.missing(nothing) for m in (INJECTION_START, MAIN_START, SHUT_IN, INITIAL_SHUT_IN)}
         return Timeline(record, None, None, None, 0.0), missing
@@ -168,7 +168,7 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
 
 
 def _treating_level(rate: Array, fast: NDArray[np.bool_], design: StageDesign) -> float:
-    """Rate from which pumping counts as treating. [bbl/min]"""
+    """Lowest rate that counts as treating. [bbl/min]"""
     reference = design.rate_bpm
     if not reference and fast.any():
         reference = percentile(rate[fast], 80.0)
@@ -185,7 +185,7 @@ def _final_shut_in(
     gone = last + runs(held[last:] < max(0.5, 0.02 * reached))
     gone = gone[(duration_s(gone, record.time_s) >= 10.0) | (gone[:, 1] == held.size)] if len(gone) else gone
     if not len(gone):
-        return None, SHUT_IN.missing("the rate never comes to zero after the treatment")
+        return None, SHUT_IN.missing("the rate never falls to zero after the treatment")
     end = int(gone[0, 0])
     if record.time_s[end] - record.time_s[end - 1] > 30.0:
         return None, SHUT_IN.missing("a gap in the record hides the shut-in")
@@ -193,9 +193,9 @@ def _final_shut_in(
     if record.time_s[end] - record.time_s[last] > 600.0:
         doubts.add("more than ten minutes between treating rate and shut-in")
     later = pumping[pumping[:, 0] > end] if len(pumping) else pumping
-    note = "rate gone after the last treating rate"
+    note = "rate at zero after the last treating rate"
     if len(later):
-        note += "; later pumping at low rate is not of this stage"
+        note += "; later pumping at low rate is not part of this stage"
     return end, SHUT_IN.at(None, float(record.time_s[end]), doubts.confidence, doubts.words(note))
 
 
@@ -217,11 +217,11 @@ def _injection_start(
     doubts = Doubts()
     if begin == 0:
         doubts.add("the record begins while pumping", grave=True)
-    return begin, INJECTION_START.at(None, float(time[begin]), doubts.confidence, doubts.words("rate begins and lasts"))
+    return begin, INJECTION_START.at(None, float(time[begin]), doubts.confidence, doubts.words("sustained rate begins"))
 
 
 def _line_test(pressure: Array, idle: slice, begin: int) -> bool:
-    """Whether the lines were tested (pressure well above what follows, without rate) while the pumps idled."""
+    """Whether the lines were tested (pressure well above the later pressure, without rate) while the pumps idled."""
     held = pressure[idle]
     level = median(pressure[begin : begin + 10])
     return held.size >= 5 and largest(held, -np.inf) > 1.25 * max(level, 0.0) + 500.0

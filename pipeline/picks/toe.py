@@ -12,22 +12,22 @@ from pipeline.picks.coil_states import MOVING_FT_MIN
 from pipeline.picks.types import Method, Pick
 
 STATION_FT = 3.0
-"""A station is cut without moving further than this to either side. [ft]"""
+"""Largest movement to either side while a station is cut. [ft]"""
 STATION_S = 60.0
-"""A shorter jet is no station. [s]"""
+"""A shorter jet is not a station. [s]"""
 SAND_PPA = 0.2
 """More sand than this is a cutting slurry. [lbm/gal]"""
 CEMENT_S_FT = (2.5, 60.0)
-"""A foot of cement takes between these times. [s]"""
+"""Shortest and longest time to mill one foot of cement. [s]"""
 CEMENT_FT = 20.0
-"""A shorter slow stretch is no cement. [ft]"""
+"""A shorter slow stretch is not cement. [ft]"""
 
-STATIONS = Method("stations", "", "coil standing still within 3 ft while sand is pumped", 1)
+STATIONS = Method("stations", "", "coil stationary within 3 ft while sand is pumped", 1)
 
 
 @dataclass(frozen=True)
 class Station:
-    """A station: where, from when to when, minutes with sand, and the circulating pressure of its cutting."""
+    """A station: depth, start and end, minutes with sand, and circulating pressure while cutting."""
 
     depth_ft: float
     start_s: float
@@ -49,7 +49,7 @@ def find_stations(record: CoilRecord, path: CoilPath) -> tuple[list[Station], Pi
     -------
     stations : list of Station
     pick : Pick
-        Their number; missing where the record has no sand channel, which alone tells cutting from circulating.
+        Their number; missing without a sand channel, which is needed to separate cutting from circulating.
     """
     if record.sand_ppa is None:
         return [], STATIONS.missing("no sand channel in the record")
@@ -66,7 +66,7 @@ def find_stations(record: CoilRecord, path: CoilPath) -> tuple[list[Station], Pi
         pressure = None if record.pressure_psi is None else median(record.pressure_psi[on])
         rate = None if record.pump_bpm is None else median(record.pump_bpm[on])
         depth = median(depths)
-        if found and abs(found[-1].depth_ft - depth) <= STATION_FT:  # cut again where it was cut
+        if found and abs(found[-1].depth_ft - depth) <= STATION_FT:  # cut again at the same depth
             last = found.pop()
             found.append(
                 Station(
@@ -76,7 +76,7 @@ def find_stations(record: CoilRecord, path: CoilPath) -> tuple[list[Station], Pi
             )  # fmt: skip
             continue
         found.append(Station(depth, float(path.time_s[first]), float(path.time_s[stop - 1]), minutes, pressure, rate))
-    return found, STATIONS.at(float(len(found)), None, "high", "still within {3 ft} with sand")
+    return found, STATIONS.at(float(len(found)), None, "high", "stationary within {3 ft} with sand")
 
 
 def cement_spans(path: CoilPath) -> list[tuple[float, float, float]]:

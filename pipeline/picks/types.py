@@ -1,4 +1,4 @@
-"""What the picks read and what they say."""
+"""Inputs and results of the picks."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Confidence = Literal["high", "medium", "low", "none"]
 SAND_GAL_LBM = float(absolute_volume_gal_per_lbm(2.65))
-"""Volume of a pound of sand where no other proppant is stated (specific gravity 2.65, common practice). [gal/lbm]"""
+"""Volume of a pound of sand if no other proppant is stated (specific gravity 2.65, common practice). [gal/lbm]"""
 
 
 @dataclass(frozen=True)
 class StageRecord:
-    """One stage's samples, strictly rising in time; void samples are NaN.
+    """One stage's samples, strictly increasing in time; void samples are NaN.
 
     Attributes
     ----------
@@ -30,7 +30,7 @@ class StageRecord:
     rate_bpm : array of shape (n,)
         Slurry rate. [bbl/min]
     clean_bpm : array of shape (n,), optional
-        Clean rate; None where the record has no such channel. [bbl/min]
+        Clean rate; None if the record has no such channel. [bbl/min]
     conc_ppa : array of shape (n,), optional
         Proppant added per gallon of clean fluid. [lbm/gal]
     reducer_gpt : array of shape (n,), optional
@@ -47,14 +47,14 @@ class StageRecord:
 
 @dataclass(frozen=True)
 class Pipe:
-    """The way from the gauge to the perforations.
+    """The flow path from the gauge to the perforations.
 
     Attributes
     ----------
     length_ft : float
         Measured depth of the perforations. [ft]
     inside_in : float
-        Inside diameter; that of equal volume where the string has several. [in]
+        Inside diameter; the equal-volume diameter if the string has several. [in]
     density_ppg : float
         Density of the clean fluid. [lbm/gal]
     """
@@ -66,7 +66,7 @@ class Pipe:
 
 @dataclass(frozen=True)
 class StageDesign:
-    """What is known of a stage before it is pumped; None where it is not.
+    """Known data of a stage before it is pumped; None if unknown.
 
     Attributes
     ----------
@@ -79,14 +79,14 @@ class StageDesign:
     proppant_lbm : float, optional
         Designed proppant. [lbm]
     absolute_volume_gal_lbm : float
-        Volume of a pound of grains; sand (SG 2.65) where nothing else is known. [gal/lbm]
+        Volume of a pound of grains; sand (SG 2.65) if nothing else is known. [gal/lbm]
     pipe : Pipe, optional
     holes : float, optional
         Holes fired. [1]
     hole_in : float, optional
         Hole diameter. [in]
     drag_reduction : float, optional
-        Share of plain pipe friction that the fluid's reducer takes away, as stated from a flow loop. [1]
+        Share of plain pipe friction removed by the fluid's friction reducer, as stated from a flow loop. [1]
     """
 
     rate_bpm: float | None = None
@@ -108,17 +108,17 @@ class Pick:
     ----------
     name : str
     value : float, optional
-        None where nothing was picked. In ``unit``.
+        None if nothing was picked. In ``unit``.
     unit : str
     time_s : float, optional
-        Moment, in seconds of the record. [s]
+        Time, in seconds of the record. [s]
     standard_error : float, optional
         In ``unit``.
     method : str
     version : int
     confidence : {"high", "medium", "low", "none"}
     reason : str
-        Why that confidence, or why nothing was picked.
+        Reason for the confidence, or for a missing pick.
     """
 
     name: str
@@ -132,7 +132,7 @@ class Pick:
     standard_error: float | None = None
 
     def amended_by(self, given: Pick) -> Pick:
-        """Return the pick with an engineer's word over it: what was not set stays."""
+        """Return the pick with an engineer's amendment applied; fields not set stay unchanged."""
         value = self.value if given.value is None else given.value
         moment = self.time_s if given.time_s is None else given.time_s
         return replace(given, value=value, time_s=moment, unit=self.unit)
@@ -140,7 +140,7 @@ class Pick:
 
 @dataclass(frozen=True)
 class Method:
-    """How a pick is made: name, unit, words and version, declared once beside the function that makes it."""
+    """Method of a pick: name, unit, description and version, declared once next to its function."""
 
     name: str
     unit: str
@@ -154,29 +154,29 @@ class Method:
         return Pick(self.name, value, self.unit, time_s, self.words, self.version, confidence, reason, error)
 
     def missing(self, reason: str) -> Pick:
-        """Return the pick that says why nothing was picked."""
+        """Return a missing pick with its reason."""
         return Pick(self.name, None, self.unit, None, self.words, self.version, "none", reason)
 
 
 @dataclass
 class Doubts:
-    """Collects what lowers a pick's confidence; two doubts, or a grave one, make it low."""
+    """Collects what lowers a pick's confidence; two doubts, or one grave doubt, make it low."""
 
     reasons: list[str] = field(default_factory=list)
     grave: bool = False
 
     def add(self, reason: str, *, grave: bool = False) -> None:
-        """Note a doubt."""
+        """Add a doubt."""
         self.reasons.append(reason)
         self.grave = self.grave or grave
 
     @property
     def confidence(self) -> Confidence:
-        """High without doubts, medium with one, low with more or a grave one."""
+        """High without doubts, medium with one doubt, low with more or a grave one."""
         if self.grave or len(self.reasons) > 1:
             return "low"
         return "medium" if self.reasons else "high"
 
     def words(self, otherwise: str) -> str:
-        """Return the doubts in words, or what speaks for the pick."""
+        """Return the doubts as text, or the given reason if there are none."""
         return "; ".join(self.reasons) or otherwise

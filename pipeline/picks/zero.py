@@ -1,4 +1,4 @@
-"""What the gauge reads when there is no pressure."""
+"""Gauge reading at zero pressure."""
 
 from __future__ import annotations
 
@@ -11,17 +11,15 @@ from pipeline.picks.types import Method, Pick, StageRecord
 from pipeline.units import qty
 
 LARGEST_PSI = 100.0
-"""A reading beyond this at rest is a pressure, not an offset. [psi]"""
+"""A larger reading at rest is a pressure, not an offset. [psi]"""
 ACCURACY_PSI = 30.0
-"""A 15,000 psi gauge is seldom surer of its zero (common practice): smaller offsets are left alone. [psi]"""
+"""A 15,000 psi gauge rarely has a more accurate zero (common practice); smaller offsets are not removed. [psi]"""
 AGREE_PSI = 20.0
-"""Readings at rest that differ by more do not speak of one offset. [psi]"""
+"""Readings at rest that differ by more than this do not share one offset. [psi]"""
 LASTING_S = 20.0
-"""The gauge must rest this long. [s]"""
+"""Shortest time that the gauge must rest. [s]"""
 
-ZERO_OFFSET = Method(
-    "zero_offset", "psi", "median reading while the lines stand open: no rate, steady, under 100 psi", 1
-)
+ZERO_OFFSET = Method("zero_offset", "psi", "median reading with the lines open: no rate, steady, under 100 psi", 1)
 
 
 def find_zero_offset(record: StageRecord) -> Pick:
@@ -34,12 +32,12 @@ def find_zero_offset(record: StageRecord) -> Pick:
     Returns
     -------
     Pick
-        Offset [psi]; none where the record never rests at zero.
+        Offset [psi]; missing if the record never rests at zero.
 
     Notes
     -----
-    Only a reading below zero is surely an offset: one above may be pressure left in the lines. Offsets within the
-    gauge's accuracy, and readings that disagree with each other, are noted as zero.
+    Only a reading below zero is certainly an offset; one above may be residual line pressure. Offsets within the
+    gauge's accuracy, and readings that disagree with each other, are recorded as zero.
     """
     pressure = record.pressure_psi
     resting = runs((np.abs(pressure) < LARGEST_PSI) & (record.rate_bpm < 0.5))
@@ -64,16 +62,16 @@ def find_zero_offset(record: StageRecord) -> Pick:
             0.0,
             moment,
             "high",
-            f"reads {qty(level, 'psi', plus=True)} at rest: within the gauge's accuracy",
+            f"gauge reads {qty(level, 'psi', plus=True)} at rest: within the gauge's accuracy",
             1.0,
         )
     return ZERO_OFFSET.at(
-        level, moment, "high", f"reads {qty(level, 'psi', plus=True)} at rest: removed from the record", 1.0
+        level, moment, "high", f"gauge reads {qty(level, 'psi', plus=True)} at rest: removed from the record", 1.0
     )
 
 
 def without_offset(record: StageRecord, offset_psi: float | None) -> StageRecord:
-    """Return the record with the offset taken off its pressure."""
+    """Return the record with the offset subtracted from its pressure."""
     if not offset_psi:
         return record
     return replace(record, pressure_psi=record.pressure_psi - offset_psi)

@@ -1,1 +1,1 @@
-"""Candidate designs for the next pad: what physics and the team's own jobs say of each."""
+"""Candidate designs for the next pad: evaluated with physics and with the team's own jobs."""

@@ -1,4 +1,4 @@
-"""Read a plan, gather what the lake knows, evaluate and rank."""
+"""Read a plan, collect data from the lake, evaluate and rank."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from pipeline.workspace import parse_toml
 
 @dataclass(frozen=True)
 class Planned:
-    """A plan with what was found.
+    """A plan with its results.
 
     Attributes
     ----------
@@ -32,7 +32,7 @@ class Planned:
     lines : list of Line
     ranking : Ranking
     taught : dict of str to (list of Trial or str)
-        By comparison: which trial would teach most, where asked.
+        By comparison: the most informative trials, if requested.
     """
 
     plan: PlanFile
@@ -41,11 +41,11 @@ class Planned:
     taught: dict[str, list[Trial] | str] = field(default_factory=dict)
 
     def table(self) -> pl.DataFrame:
-        """Return the figures, one row a design and quantity."""
+        """Return the figures, one row per design and quantity."""
         return pl.DataFrame([vars(line) for line in self.lines], infer_schema_length=None).drop("as_mean")
 
     def shown_in(self, system: str) -> Planned:
-        """Return the plan in the units that a workspace shows."""
+        """Return the plan in the display units of a workspace."""
 
         def line_in(line: Line) -> Line:
             to, label = shown(line.unit, system)
@@ -77,19 +77,19 @@ def run_plan(lake: Lake, path: Path, zone: str, teach: Sequence[str] = ()) -> Pl
     lake : Lake
     path : Path
     zone : str
-        Time zone of pads that state none.
+        Time zone for pads without one.
     teach : sequence of str, optional
-        Names of comparisons: also rank the trials on the next pad that would teach most about each.
+        Names of comparisons: also rank trials on the next pad by the information they give about each.
 
     Raises
     ------
     HeelwardError
-        If the file is wrong (names every key), or the lake holds no fitted model.
+        If the file is invalid (names every wrong key), or the lake has no fitted model.
     """
     plan = parse_toml(path, PlanFile)
     models = load_models(lake)
     if not models:
-        raise HeelwardError("no model is fitted yet: run `heelward refresh` on records of three pads or more first")
+        raise HeelwardError("no model is fitted yet: run `heelward refresh` with records of three or more pads first")
     frames = modelling_tables(lake, zone)
     habits = _habits(frames)
     lines = evaluate(plan, models, habits)
@@ -114,9 +114,9 @@ def _teach(frames: dict[str, pl.DataFrame], plan: PlanFile, name: str) -> list[T
     spec = next((spec for spec in COMPARISONS if spec.name == name), None)
     if spec is None:
         known = ", ".join(spec.name for spec in COMPARISONS)
-        raise HeelwardError(f"no comparison is named '{name}'; known: {known}")
+        raise HeelwardError(f"unknown comparison '{name}'; known: {known}")
     wanted = [getattr(design, spec.factor) for design in plan.designs]
     levels = list(dict.fromkeys(level for level in wanted if level is not None))
     if len(levels) < 2:
-        return f"the plan names fewer than two values of {spec.factor}: nothing to tell apart"
+        return f"the plan names fewer than two values of {spec.factor}: nothing to compare"
     return trials(frames[spec.level], spec, levels[0], levels[1], plan.pad.wells)

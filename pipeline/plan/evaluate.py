@@ -1,4 +1,4 @@
-"""What each candidate design would need and do: physics along the lateral, models inside their data, sums of hours."""
+"""Evaluate each candidate design: physics along the lateral, models inside their data range, total hours."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from pipeline.plan.file import Candidate, NextPad, PlanFile
 from pipeline.units import qty
 
 RISE_PSI = 1000.0
-"""Pressure at rate passes the mean of a stage by up to this (common practice): what the limit is checked with. [psi]"""
+"""Pressure at rate exceeds the mean of a stage by up to this (common practice); added when checking the limit. [psi]"""
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Line:
     unit, basis, note : str
         ``basis`` is physics, model, count or sum.
     as_mean : bool
-        Whether the model that it comes from is no better than the mean.
+        Whether the model behind the value is no better than the mean.
     """
 
     design: str
@@ -48,15 +48,15 @@ class Line:
 
 @dataclass(frozen=True)
 class Habits:
-    """What the team's own runs took, medians of the lake; None where nothing is on record.
+    """Medians of the team's own runs in the lake; None if no runs are recorded.
 
     Attributes
     ----------
     wiper_min, plugs_per_wiper : float, optional
     trip_hours : float, optional
-        Coil hours of a mill-out beside milling, stalls and wiper trips. [h]
+        Coil hours of a mill-out other than milling, stalls and wiper trips. [h]
     quarter : float
-        Last quarter of the data, counted from its first: the time that a prediction is made for.
+        Last quarter of the data, counted from the first; predictions are made for this time.
     """
 
     wiper_min: float | None
@@ -71,7 +71,7 @@ def evaluate(plan: PlanFile, models: Mapping[str, StoredModel], habits: Habits) 
 
 
 def job_of(pad: NextPad, design: Candidate, habits: Habits, stage: int, stages: int) -> dict[str, Any]:
-    """Return what is known of a stage before it is pumped, in the columns of the modelling tables."""
+    """Return the known data of a stage before it is pumped, in the columns of the modelling tables."""
     toe = pad.heel_md_ft + pad.lateral_ft
     bottom = toe - (stage - 1) * design.stage_length_ft
     pipe, perf = _friction(pad, design, bottom)
@@ -102,13 +102,13 @@ def _friction(pad: NextPad, design: Candidate, depth_ft: float) -> tuple[float, 
 
 
 def stage_count(pad: NextPad, design: Candidate) -> int:
-    """Return how many stages a lateral takes."""
+    """Return the number of stages in a lateral."""
     return max(round(pad.lateral_ft / design.stage_length_ft), 1)
 
 
 def _design(plan: PlanFile, design: Candidate, models: Mapping[str, StoredModel], habits: Habits) -> list[Line]:
     pad, stages = plan.pad, stage_count(plan.pad, design)
-    lines = [Line(design.name, "stages_per_well", float(stages), None, None, "", "count", "lateral over stage length")]
+    lines = [Line(design.name, "stages_per_well", float(stages), None, None, "", "count", "lateral / stage length")]
     lines += _physics(plan, design)
     middle = job_of(pad, design, habits, (stages + 1) // 2, stages)
     toe = job_of(pad, design, habits, 1, stages)
@@ -120,7 +120,7 @@ def _design(plan: PlanFile, design: Candidate, models: Mapping[str, StoredModel]
         None if at_toe.value is None else limit - at_toe.value,
         None if at_toe.high is None else limit - at_toe.high,
         None if at_toe.low is None else limit - at_toe.low,
-        f"limit less treating pressure at the toe; {at_toe.note}",
+        f"limit minus treating pressure at the toe; {at_toe.note}",
         at_toe.as_mean,
     )
     lines.append(_said(design, "pressure_margin", margin, "psi"))
@@ -165,9 +165,9 @@ def _physics(plan: PlanFile, design: Candidate) -> list[Line]:
 
     room = limits.plug_rating_psi - across
     limit = limits.surface_pressure_psi
-    said = f"{over} of {stages} stages would pass {qty(limit, 'psi')} with {qty(RISE_PSI, 'psi')} to spare"
-    margin = said if over else "limit less the highest"
-    horses = "" if limits.horsepower is None else f"; {qty(limits.horsepower - power, 'hp', plus=True)} to spare"
+    said = f"{over} of {stages} stages would exceed {qty(limit, 'psi')} with {qty(RISE_PSI, 'psi')} margin added"
+    margin = said if over else "limit minus the highest surface pressure"
+    horses = "" if limits.horsepower is None else f"; {qty(limits.horsepower - power, 'hp', plus=True)} reserve"
     return [
         line("physics_surface_toe", surface[0], "psi", f"closure + {qty(NET_PSI, 'psi')} net + friction - column"),
         line("physics_surface_heel", surface[-1], "psi", "the same at the last stage"),
@@ -175,18 +175,18 @@ def _physics(plan: PlanFile, design: Candidate) -> list[Line]:
         line("perforation_friction", perf, "psi", "at design rate through all holes, before they erode"),
         line(
             "entry_spread", evenness(split), "ratio",
-            f"coefficient of variation of cluster rates, stress spread over {qty(pad.stress_spread_psi, 'psi')}",
+            f"coefficient of variation of cluster rates, with a stress spread of {qty(pad.stress_spread_psi, 'psi')}",
         ),
         line(
             "plug_margin", room, "psi",
-            f"rating less {qty(across, 'psi')} across the plug, reservoir pressure below as the worst case",
+            f"rating minus {qty(across, 'psi')} across the plug, worst case: reservoir pressure below the plug",
         ),
         line("horsepower", power, "hp", f"at the highest surface pressure{horses}"),
     ]  # fmt: skip
 
 
 def _sums(plan: PlanFile, design: Candidate, stages: int, habits: Habits, lines: dict[str, Line]) -> list[Line]:
-    """Add hours and cost up for the pad. Low adds lows and high adds highs, as if all erred alike: the widest case."""
+    """Sum hours and cost for the pad. Low sums the lows, high the highs (fully correlated errors): the widest case."""
     pad = plan.pad
     pumped = stages * pad.wells
     gaps = (stages - 1) * pad.wells + (pad.wells - 1)
@@ -210,7 +210,7 @@ def _added(
         note = f"{missing[0].quantity}: {missing[0].note}"
         return Line(design.name, quantity, None, None, None, unit, "sum", note)
     if extra is None:
-        return Line(design.name, quantity, None, None, None, unit, "sum", "no mill-out with wiper trips on record")
+        return Line(design.name, quantity, None, None, None, unit, "sum", "no mill-out with wiper trips in the records")
     value = sum((line.value or 0.0) * times for line, times in parts) + extra
     ends = [[getattr(line, end) for line, _ in parts] for end in ("low", "high")]
     low, high = (
@@ -218,7 +218,7 @@ def _added(
         else sum(max(item, 0.0) * times for item, (_, times) in zip(side, parts, strict=True)) + extra
         for side in ends
     )  # fmt: skip
-    note = "all parts taken to err alike: the widest case"
+    note = "errors of all parts assumed fully correlated: the widest case"
     if needs_extra:
-        note += f"; {extra:.1f} h of it wiper trips and trips, at the medians of past runs"
+        note += f"; {extra:.1f} h of this for wiper trips and trips, from medians of past runs"
     return Line(design.name, quantity, value, low, high, unit, "sum", note)

@@ -1,4 +1,4 @@
-"""The plan file: the pad to come, its limits, and the designs to choose from."""
+"""The plan file: the next pad, its limits, and the candidate designs."""
 
 from __future__ import annotations
 
@@ -34,12 +34,12 @@ class NextPad(Frozen):
     stress_spread_psi: float = Field(default=200.0, ge=0, lt=5_000)
     fluid_density_ppg: float = Field(default=8.4, gt=6, lt=20)
     formation: str | None = None
-    operation_mode: str = "single"
+    operation_mode: str = "single well"
     nearest_spacing_ft: float | None = Field(default=None, gt=0)
 
 
 class Limits(Frozen):
-    """What the programme and the equipment allow."""
+    """Limits of the programme and the equipment."""
 
     surface_pressure_psi: float = Field(gt=0, lt=30_000)
     plug_rating_psi: float = Field(default=10_000.0, gt=0, lt=30_000)
@@ -69,10 +69,10 @@ class Candidate(Frozen):
     def _possible(self) -> Candidate:
         if self.holes < self.clusters:
             raise ValueError(
-                f"'{self.name}' has {self.holes} holes in {self.clusters} clusters: at least one a cluster"
+                f"'{self.name}' has {self.holes} holes in {self.clusters} clusters: at least one per cluster needed"
             )
         if not self.proppant_lbm or any(value < 0.0 for value in self.proppant_lbm.values()):
-            raise ValueError(f"'{self.name}': proppant_lbm gives pounds by mesh, such as {{ mesh_100 = 150000 }}")
+            raise ValueError(f"'{self.name}': proppant_lbm must give pounds by mesh, such as {{ mesh_100 = 150000 }}")
         if self.fluid_bbl * GAL_PER_BBL * 20.0 < sum(self.proppant_lbm.values()):
             raise ValueError(
                 f"'{self.name}' carries more than 20 lb of proppant a gallon: fluid_bbl or proppant_lbm is wrong"

@@ -1,4 +1,4 @@
-"""Which design comes first, where the data allow it to be said."""
+"""Rank designs, if the data support a ranking."""
 
 from __future__ import annotations
 
@@ -26,17 +26,17 @@ RESTS_ON = {
     "pad_hours": ("pump_time", "transition"), "mill_out_hours": ("mill_minutes",),
     "cost_per_stage": ("cost_per_stage",), "oil_180_days": ("oil_180_days",), "screen_out": ("screen_out",),
 }  # fmt: skip
-"""Models that a ranking follows from."""
+"""Models that a ranking is based on."""
 
 
 @dataclass(frozen=True)
 class Ranking:
-    """A ranking, or why there is none.
+    """A ranking, or the reason why there is none.
 
     Attributes
     ----------
     order : list of str
-        Best first; empty where nothing is ranked.
+        Best first; empty if nothing is ranked.
     verdict : str
     """
 
@@ -63,9 +63,9 @@ def rank(
     Returns
     -------
     Ranking
-        Only where every design lies inside the data, its own model is better than the mean, and the first two differ
-        beyond chance: the 95 % interval, clustered by pad, of their difference leaves zero out in a model that the
-        quantity rests on.
+        Only if every design is inside the data, its own model is better than the mean, and the first two differ
+        beyond chance: the 95 % interval, clustered by pad, of their difference excludes zero in a model that the
+        quantity is based on.
     """
     named = quantity.replace("_", " ")
     mine = {line.design: line for line in lines if line.quantity == quantity}
@@ -74,7 +74,7 @@ def rank(
         words = "; ".join(f"{name}: {note}" for name, note in without.items())
         return Ranking([], f"Not ranked by {named}: {words}")
     if len(mine) < 2:
-        return Ranking([], "One design: nothing to rank")
+        return Ranking([], "Only one design: nothing to rank")
     order = sorted(mine, key=lambda name: (mine[name].value or 0.0) * (1.0 if LESS_IS_BETTER[quantity] else -1.0))
     specs = [spec for spec in MODELS if spec.name in RESTS_ON[quantity]]
     if any(line.as_mean for line in mine.values()):
@@ -90,7 +90,7 @@ def rank(
 def difference(
     frame: pl.DataFrame, spec: ModelSpec, one: Mapping[str, Any], other: Mapping[str, Any]
 ) -> tuple[str, bool]:
-    """Return the difference between two jobs in words, and whether its 95 % interval by pads leaves zero out."""
+    """Return the difference between two jobs as text, and whether its 95 % interval by pads excludes zero."""
     table = prepare(frame, spec)
     design, names, _ = design_matrix(table.used, table.columns)
     lost = aliased_terms(design, names)
@@ -100,7 +100,7 @@ def difference(
         return f"{spec.title}: aliased ({', '.join(lost)}), not separable", False
     fitted = clustered_covariance(design[:, keep], table.outcome, list(table.pads))
     if fitted.covariance is None:
-        return f"{spec.title}: too few pads to tell", False
+        return f"{spec.title}: too few pads to determine", False
     gap = float(contrast[keep] @ fitted.estimate)
     error = float(np.sqrt(contrast[keep] @ fitted.covariance @ contrast[keep]))
     reach = float(stats.t.ppf(0.975, fitted.pads - 1)) * error

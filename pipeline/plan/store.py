@@ -1,4 +1,4 @@
-"""Keep the workspace's plan in the lake, so that a report shows it, and shows it again as it was."""
+"""Keep the workspace's plan in the lake, so that a report shows it and can be reproduced."""
 
 from __future__ import annotations
 
@@ -17,18 +17,18 @@ from pipeline.schemas.fitted import MODEL_CARDS, PLANNED, TRIALS
 
 METHOD_VERSION = 1
 TAUGHT = ("designs_pressure", "designs_hours")
-"""Comparisons that the plan's designs may differ in: which trial would teach most about them is kept too."""
+"""Comparisons in which the plan's designs can differ; the most informative trials for them are also stored."""
 
 
 def record_plan(lake: Lake, path: Path | None, zone: str) -> bool:
-    """Evaluate a plan file and write its figures, where it or the models changed; return whether it wrote.
+    """Evaluate a plan file and write its figures, if the file or the models changed; return whether it wrote.
 
-    Without a file, or with one that cannot be used, no figures stay.
+    Without a file, or with an invalid one, all figures are removed.
 
     Raises
     ------
     HeelwardError
-        If the file is missing or wrong: names every key.
+        If the file is missing or invalid; names every wrong key.
     """
     if path is None:
         return _clear(lake)
@@ -40,7 +40,7 @@ def record_plan(lake: Lake, path: Path | None, zone: str) -> bool:
 
 
 def _clear(lake: Lake) -> bool:
-    """Take the figures of an earlier plan away; return whether there were any."""
+    """Remove the figures of an earlier plan; return whether there were any."""
     if lake.scan(PLANNED).head(1).collect().is_empty():
         return False
     lake.replace(PLANNED, PLANNED.empty(), {})
@@ -50,7 +50,7 @@ def _clear(lake: Lake) -> bool:
 
 def _record(lake: Lake, path: Path, zone: str) -> bool:
     if not path.is_file():
-        raise HeelwardError(f"{path}: no such file; the settings name it as 'plan'")
+        raise HeelwardError(f"{path}: no such file; the settings refer to it as 'plan'")
     cards = lake.scan(MODEL_CARDS).select("model", "inputs").sort("model").collect().rows()
     compared = lake.scan(COMPARED).select("comparison", "inputs").unique().sort("comparison").collect().rows()
     mark = fingerprint([METHOD_VERSION, path.read_text(encoding="utf-8"), cards, compared])

@@ -1,4 +1,4 @@
-"""Which trial on the next pad would teach most about a difference."""
+"""Rank trials on the next pad by the information they give about a difference."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from pipeline.models.mixed import covariance_of, fit_mixed
 from pipeline.models.specs import CompareSpec
 
 ROWS_PER_WELL = 12
-"""Stages or plugs that a well of the trial is taken to have."""
+"""Assumed stages or plugs per well of the trial."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class Trial:
     half_width : float
         Expected half width of the 95 % interval of the difference, in the outcome's unit.
     shrinks_to : float
-        Over the present half width; 1 where nothing is learnt. [1]
+        Ratio to the present half width; 1 if nothing is learned. [1]
     """
 
     wells: tuple[str, ...]
@@ -38,7 +38,7 @@ class Trial:
 
 
 def trials(frame: pl.DataFrame, spec: CompareSpec, one: str, other: str, wells: int) -> list[Trial] | str:
-    """Rank the ways of giving two levels of a factor to the wells of one more pad.
+    """Rank the allocations of two levels of a factor to the wells of one more pad.
 
     Parameters
     ----------
@@ -48,27 +48,27 @@ def trials(frame: pl.DataFrame, spec: CompareSpec, one: str, other: str, wells: 
     one, other : str
         Levels of the factor, such as two designs.
     wells : int
-        Wells of the pad to come.
+        Number of wells on the next pad.
 
     Returns
     -------
     list of Trial, or str
-        The most instructive first; or why it cannot be said.
+        The most informative first; or the reason why no ranking is possible.
 
     Notes
     -----
-    The new pad's rows are taken at the means of the covariates, with the variances of pads, wells and rows as fitted. A
-    pad that has both levels takes its own effect out of the difference; a pad with one does not.
+    The new pad's rows are set to the means of the covariates, with the variances of pads, wells and rows as fitted. A
+    pad with both levels removes its own effect from the difference; a pad with one level does not.
     """
     used = frame.drop_nulls([spec.outcome, spec.factor, "pad", *spec.adjusted_for])
     used = used.filter(pl.col(spec.factor).is_in([one, other]))
     if used[spec.factor].n_unique() < 2 or used["pad"].n_unique() < 3:
-        return f"{one} and {other} are not both on record on three pads or more"
+        return f"{one} and {other} are not both recorded, or on fewer than three pads"
     others, names, _ = design_matrix(used, predictors(list(spec.adjusted_for)))
     side = (used[spec.factor] == one).to_numpy().astype(float)
     lost = aliased_terms(np.column_stack((others, side)), [*names, "difference"])
     if "difference" in lost:
-        return f"{one} and {other} are aliased with a covariate: no trial of whole wells separates them"
+        return f"{one} and {other} are aliased with a covariate: a trial with whole wells cannot separate them"
     keep = [i for i, name in enumerate(names) if name not in lost]
     design = np.column_stack((side, others[:, keep]))
     pads, well = used["pad"].to_numpy().astype(str), used["well_id"].to_numpy().astype(str)

@@ -1,1 +1,1 @@
-"""Queries into charts and pages."""
+"""Convert queries into charts and pages."""

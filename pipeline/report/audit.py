@@ -1,4 +1,4 @@
-"""Audit pages: every record with its picks marked and named, and all records of a well on one page."""
+"""Audit pages: every record with its picks marked and labelled, and all records of a well on one page."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ from pipeline.text import inert_text
 from pipeline.workspace import replace_text
 
 VERSION = 2
-"""Raised when pages look otherwise: all are drawn again."""
+"""Increased when the layout of pages changes: all are drawn again."""
 RUN = "run-"
-"""What the picture of a coil run is called, before its number; a stage's is called by its number."""
+"""Prefix of a coil run's picture, before its number; a stage's picture has only its number."""
 
 
 @dataclass(frozen=True)
 class Audited:
-    """Wells whose pages were drawn anew, and those left as they were."""
+    """Wells whose pages were drawn again, and the number of unchanged wells."""
 
     drawn: list[str]
     unchanged: int
@@ -52,17 +52,17 @@ def draw_audit(
     ----------
     lake : Lake
     out : Path
-        Folder; a well's pages go to a folder of its id below it.
+        Folder; a well's pages go to a subfolder named by its id.
     caution : str
         Shown on each well's page.
     well : str, optional
-        Only this well's pages; all wells' without it.
+        Only this well's pages; default: all wells.
     mask : Mask, optional
         Replaces names.
     system : str
-        Units shown: ``field`` or ``metric``.
+        Display units: ``field`` or ``metric``.
     progress : callable, optional
-        Told (wells done, wells to do, well).
+        Called with (wells done, wells to do, well).
     """
     mask = mask or Mask()
     picks = lake.scan(PICKS).filter(pl.lit(True) if well is None else pl.col("well_id") == well)
@@ -119,7 +119,7 @@ def _of_stage(picks: pl.DataFrame, stage: int) -> pl.DataFrame:
 
 
 def _of_run(picks: pl.DataFrame, frame: pl.DataFrame) -> pl.DataFrame:
-    """Return the tags of the plugs met in a run, named by their plug."""
+    """Return the tags of the plugs reached in a run, named by their plug."""
     tags = picks.filter(pl.col("level") == "plug", pl.col("pick") == "tag", pl.col("time").is_not_null())
     tags = tags.filter(pl.col("time").is_between(frame["time"].min(), frame["time"].max()))
     return tags.with_columns(pick=pl.format("plug {}", pl.col("number"))).sort("time")

@@ -1,4 +1,4 @@
-"""Build an edition of the report: page, audit pages, and what is asked for beside them."""
+"""Build an edition of the report: page, audit pages, and requested additional files."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ Progress = Callable[[int, int, str], None]
 
 @dataclass(frozen=True)
 class Built:
-    """What a report is: where it lies and what it shows."""
+    """A built report: its location and content."""
 
     path: Path
     charts: int
@@ -53,11 +53,11 @@ def build(
     versions : mapping of str to int
         Shown in the report.
     edition : Edition
-        The plain one lies in the workspace's output folder, others in a folder of their own below it.
+        The plain edition is written to the workspace's output folder, others to separate subfolders.
     beside : sequence of str
         ``pdf`` for a PDF of each part, ``xlsx`` for the tables as a spreadsheet.
     progress : callable, optional
-        Told (done, to do, what).
+        Called with (done, to do, what).
 
     Returns
     -------
@@ -66,7 +66,7 @@ def build(
     settings = workspace.settings
     out = workspace.out / edition.name
     mask = make_mask(lake, edition.mask, workspace.root)
-    if edition.mask:  # it leaves the team: nothing of an earlier copy, masked otherwise, may lie in it
+    if edition.mask:  # for readers outside the team: must not contain files of an earlier copy with another mask
         shutil.rmtree(out, ignore_errors=True)
     draw_audit(lake, out / "audit", CAUTION, mask=mask, system=settings.display_units, progress=progress)
 

@@ -1,4 +1,4 @@
-"""The drawings of the report: a frame and a chart's definition in, a Vega-Lite specification out."""
+"""Charts of the report: convert a frame and a chart's definition to a Vega-Lite specification."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ LINE = 42
 """Longest line of an axis title. [characters]"""
 QUIET, MARK, PAPER, SECOND = "var(--quiet)", "var(--mark)", "var(--paper)", "var(--two)"
 ROWS, CELLS = "rows", "cells"
-"""Names of a chart's data: what it draws; what it adds up for the jobs that a reader picks out."""
+"""Names of a chart's data: the rows it draws; the cells it sums for the jobs that a reader selects."""
 PICKED = "picked"
-"""Whether a reader has picked jobs out: a parameter of charts that add up cells."""
+"""Whether a reader has selected jobs: a parameter of charts that sum cells."""
 Labels = dict[str, str]
 _LABELS = alt.expr("containerSize()[0] < 420 ? 150 : 330")
-"""Longest label of a row: a narrow screen keeps room for the values. [px]"""
+"""Maximum width of a row label: leaves space for the values on a narrow screen. [px]"""
 
 
 def draw(
@@ -37,7 +37,7 @@ def draw(
     frame : polars.DataFrame
         Rows of the chart's query, not empty.
     units : dict of str to str
-        Label of each column's unit, empty where it has none.
+        Label of each column's unit, empty if it has none.
     cells : list of dict, optional
         Rows of the chart's cells.
 
@@ -63,7 +63,7 @@ def _title(label: str, unit: str) -> str:
 
 
 def _axis(spec: ChartSpec, units: Labels, side: str) -> list[str] | None:
-    """Return an axis title with its unit, in lines that fit a narrow screen."""
+    """Return an axis title with its unit, wrapped for a narrow screen."""
     column, label = (spec.x, spec.x_label) if side == "x" else (spec.y, spec.y_label)
     return textwrap.wrap(_title(label, units.get(column, "")), LINE) or None
 
@@ -103,7 +103,7 @@ def _trend(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Lab
     )
     layers = [*rules, line, points]
     if spec.cells:
-        # drawn over the whole's line, and hidden, until a reader picks jobs out
+        # drawn over the line of all jobs, and hidden until a reader selects jobs
         seen = alt.param(name=PICKED, value=False)
         chosen = (
             alt.Chart(alt.NamedData(name=CELLS), height=HEIGHT)
@@ -121,7 +121,7 @@ def _trend(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Lab
 
 
 def _told_apart(spec: ChartSpec, frame: pl.DataFrame) -> bool:
-    """Whether a chart's colours can be told apart: with more values than colours, the tooltip says which it is."""
+    """Whether each value has a different colour; with more values than colours, only the tooltip shows the value."""
     return spec.colour is not None and frame[spec.colour].n_unique() <= len(chart_theme()["range"]["category"])
 
 
@@ -132,7 +132,7 @@ def _shape(spec: ChartSpec, frame: pl.DataFrame) -> alt.Shape | alt.ShapeValue:
 
 
 def _colour(spec: ChartSpec, frame: pl.DataFrame) -> alt.Color | alt.ColorValue:
-    """Colour by a column; values that a definition lists have the same colour in every chart that lists them."""
+    """Colour by a column; listed values have the same colour in every chart that lists them."""
     if not _told_apart(spec, frame):
         return alt.ColorValue(MARK)
     legend: dict[str, Any] = {
@@ -161,10 +161,10 @@ def _bars(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labe
 def _columns(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.Chart:
     level = alt.Axis(labelAngle=0, labelOverlap=True)
     amount = alt.Axis()
-    if frame[spec.y].dtype.is_integer():  # things are counted in ones
+    if frame[spec.y].dtype.is_integer():  # counts have whole-number ticks
         highest = frame.group_by(spec.x).agg(pl.col(spec.y).sum())[spec.y].max()
         amount = alt.Axis(tickCount=max(1, min(int(highest), 8)), format="d")  # type: ignore[arg-type]
-    # rows of several jobs make one bar, not a pile of slivers
+    # rows of several jobs are summed to one bar, not stacked as thin slices
     keys = [spec.x, *([spec.colour] if spec.colour else [])]
     piled = bool(frame.select(keys).is_duplicated().any())
     summed: dict[str, Any] = {"aggregate": "sum"} if piled else {}
@@ -256,7 +256,7 @@ def _timeline(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: 
 
 
 def _funnel(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
-    """Proportions against their counts, within limits that narrow as counts grow."""
+    """Proportions against their counts, with limits that become narrower as counts grow."""
     base = alt.Chart(data, height=HEIGHT)
     x = alt.X(field=spec.x, type="quantitative", title=_axis(spec, units, "x"), scale=alt.Scale(zero=False))
     title = _axis(spec, units, "y")
@@ -310,7 +310,7 @@ def _scatter(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: L
 
 
 def _trade(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
-    """Two quantities against each other, each with its interval and its name; rows that lack one stay away."""
+    """Two quantities against each other, with intervals and names; rows without both values are not drawn."""
     base = alt.Chart(data, height=HEIGHT).transform_filter(f"isValid(datum['{spec.x}']) && isValid(datum['{spec.y}'])")
 
     def at(side: str, end: str = "") -> dict[str, Any]:

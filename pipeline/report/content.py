@@ -1,4 +1,4 @@
-"""What a report says, before it is a page, a PDF or a spreadsheet: every number from a saved query."""
+"""Content of a report, before it becomes a page, a PDF or a spreadsheet: every number is from a saved query."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ from pipeline.sql import Statement
 from pipeline.units import format_quantities
 
 MOST_POINTS = 1200
-"""A chart of more rows draws a fair sample of this many, and says so."""
+"""A chart with more rows draws a random sample of this size, with a note."""
 SAMPLED = ("scatter", "strip")
 CHOICES = ("quarter", "pad", "crew", "formation", "design")
-"""Columns that a reader can pick jobs by, wherever a chart's rows have them."""
+"""Columns by which a reader can select jobs, if a chart's rows have them."""
 LEDGER = (
     "wells", "stages", "plugs", "coil_runs", "acceptance", "toe_preparation", "wireline", "pad_days", "cost_units",
     "neighbours", "quarter_safety", "amendments_by_pick", "amendments", "set_aside", "findings_by_kind", "findings",
@@ -33,12 +33,12 @@ Told = Callable[[str], None]
 
 @dataclass(frozen=True)
 class Rows:
-    """Rows of a query in the units shown, texts made inert.
+    """Rows of a query in display units, with inert texts.
 
     Attributes
     ----------
     answer : Answer
-        What the query gave, in the lake's units.
+        Result of the query, in the lake's units.
     frame : polars.DataFrame
     units : dict of str to str
         Label of each column's unit.
@@ -54,13 +54,13 @@ class Rows:
         return self.answer.query
 
     def label(self, column: str) -> str:
-        """Return a column's heading with the unit shown, which takes the place of the one in the column's name."""
+        """Return a column's heading with the display unit, which replaces the unit in the column's name."""
         return queries.heading(column, self.answer.unit(column), self.units.get(column, ""))
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """A chart: its result in words, its rows, its drawing (None where there is nothing to draw)."""
+    """A chart: its result as a sentence, its rows, its drawing (None if there is nothing to draw)."""
 
     chart: ChartSpec
     title: str
@@ -82,13 +82,13 @@ class Part:
 
     @property
     def anchor(self) -> str:
-        """What links to it are called."""
+        """Anchor for links to the part."""
         return self.page.title.lower().replace(" ", "-")
 
 
 @dataclass(frozen=True)
 class Content:
-    """All of a report."""
+    """Complete content of a report."""
 
     headline: dict[str, Any]
     parts: list[Part]
@@ -109,7 +109,7 @@ def gather(
     system : str
         ``field`` or ``metric``.
     told : callable, optional
-        Told the name of each query that is done.
+        Called with the name of each finished query.
     """
     used: dict[str, Statement] = {}
 
@@ -129,7 +129,7 @@ def gather(
 
 
 def steps_of(pages: list[Page]) -> int:
-    """How many queries `gather` will run."""
+    """Number of queries that `gather` will run."""
     per_page = [
         len(page.charts) * 2 + sum(chart.cells is not None for chart in page.charts) + len(page.tables)
         + (page.numbers is not None)
@@ -160,18 +160,18 @@ def _rows(
 
 
 def _check_columns(chart: ChartSpec, found: Rows) -> None:
-    """Refuse a chart whose definition names a column that its query has not."""
+    """Reject a chart whose definition names a column that is not in its query."""
     wanted = {"x": chart.x, "y": chart.y, "colour": chart.colour, "x_end": chart.x_end}
     for key, column in wanted.items():
         if column is not None and column not in found.frame.columns:
             known = ", ".join(found.frame.columns)
             raise HeelwardError(
-                f"chart of query '{chart.query}': {key} = '{column}' is no column of the query; it has {known}"
+                f"chart of query '{chart.query}': {key} = '{column}' is not a column of the query; its columns: {known}"
             )
 
 
 def _sample(frame: pl.DataFrame) -> pl.DataFrame:
-    """Return a fair sample of a chart's rows, the same each time; the browser never sees the others."""
+    """Return a reproducible random sample of a chart's rows; the browser does not receive the others."""
     with duckdb.connect(":memory:") as apart:
         apart.execute("SET TimeZone = 'UTC'")
         apart.register("every", frame)

@@ -1,4 +1,4 @@
-"""Which report: of which quarter, as of which day, with which names replaced."""
+"""Editions of the report: its quarter, its as-of day, and its masked names."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ _QUARTER = re.compile(r"\d{4}Q[1-4]")
 
 @dataclass(frozen=True)
 class Edition:
-    """What a report is asked to be; the plain one shows everything of today under its own names.
+    """Options of a report; the plain edition shows all current data with real names.
 
     Attributes
     ----------
     quarter : str, optional
-        Such as ``2025Q2``: nothing later is shown.
+        Such as ``2025Q2``: later data are excluded.
     as_of : date, optional
-        Tables as they were at the end of this day, on the workspace's clock.
+        State of the tables at the end of this day, in the workspace's time zone.
     mask : tuple of str
         Kinds of names that are replaced by aliases: crews, wells, pads.
     """
@@ -39,51 +39,51 @@ class Edition:
 
     @property
     def name(self) -> str:
-        """Name of its folder below the workspace's output; empty for the plain edition."""
+        """Name of its subfolder in the workspace's output; empty for the plain edition."""
         parts = [self.quarter or "", f"as_of_{self.as_of}" if self.as_of else "", "masked" if self.mask else ""]
         return "_".join(part for part in parts if part)
 
     def words(self) -> str:
-        """Say what this edition leaves out or replaces; empty for the plain one."""
+        """Describe what this edition excludes or replaces; empty for the plain edition."""
         said = []
         if self.quarter:
-            said.append(f"Nothing after {self.quarter} is shown; comparisons and models are of all jobs in the lake")
+            said.append(f"Data after {self.quarter} are not shown; comparisons and models use all jobs in the lake")
         if self.as_of:
-            said.append(f"Tables as they were at the end of {self.as_of}; queries and words are today's")
+            said.append(f"State of the tables at the end of {self.as_of}; queries and texts are current")
         if self.mask:
-            said.append(f"Names of {', '.join(self.mask)} are replaced by aliases, files and authors withheld")
+            said.append(f"Names of {', '.join(self.mask)} are replaced by aliases; files and authors are withheld")
         return "; ".join(said)
 
 
 PLAIN = Edition()
-"""Everything of today under its own names."""
+"""All current data with real names."""
 
 
 def edition(quarter: str | None = None, as_of: str | None = None, mask: str | None = None) -> Edition:
-    """Read an edition from the words of a command.
+    """Create an edition from command-line options.
 
     Raises
     ------
     HeelwardError
-        Says which word is wrong and how it is written.
+        Gives the invalid option and the expected format.
     """
     if quarter is not None and not _QUARTER.fullmatch(quarter):
-        raise HeelwardError(f"--quarter takes a quarter such as 2025Q2, got '{quarter}'")
+        raise HeelwardError(f"--quarter: expected a quarter such as 2025Q2, got '{quarter}'")
     day = None
     if as_of is not None:
         try:
             day = date.fromisoformat(as_of)
         except ValueError:
-            raise HeelwardError(f"--as-of takes a day such as 2025-07-05, got '{as_of}'") from None
+            raise HeelwardError(f"--as-of: expected a day such as 2025-07-05, got '{as_of}'") from None
     kinds = tuple(dict.fromkeys(part.strip() for part in (mask or "").split(",") if part.strip()))
     unknown = [kind for kind in kinds if kind not in MASKED]
     if unknown:
-        raise HeelwardError(f"--mask takes {', '.join(MASKED)}, separated by commas; got '{', '.join(unknown)}'")
+        raise HeelwardError(f"--mask: expected {', '.join(MASKED)}, separated by commas; got '{', '.join(unknown)}'")
     return Edition(quarter, day, kinds)
 
 
 def versions_as_of(lake: Lake, day: date, zone: str) -> dict[str, int]:
-    """Return the table versions of the last snapshot of a day or before.
+    """Return the table versions of the last snapshot on or before a day.
 
     Raises
     ------
@@ -95,15 +95,15 @@ def versions_as_of(lake: Lake, day: date, zone: str) -> dict[str, int]:
     before = kept.filter(pl.col("at") < end)
     if before.is_empty():
         first = (
-            "none yet" if kept.is_empty() else f"the first is of {kept['at'][0].astimezone(ZoneInfo(zone)):%Y-%m-%d}"
+            "none yet" if kept.is_empty() else f"the first is on {kept['at'][0].astimezone(ZoneInfo(zone)):%Y-%m-%d}"
         )
-        raise HeelwardError(f"nothing was on record by the end of {day}: of the lake's snapshots {first}")
+        raise HeelwardError(f"no data on record at the end of {day}. Snapshots of the lake: {first}")
     found: dict[str, int] = json.loads(before["versions"][-1])
     return found
 
 
 def until(quarter: str | None, table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
-    """Leave out the rows of a table that are of a later quarter; the marts leave out the others."""
+    """Exclude rows of later quarters from a table with a quarter; the marts exclude the others."""
     if quarter is None or "quarter" not in table.columns:
         return rows
     return rows.filter(pl.col("quarter").is_null() | (pl.col("quarter") <= quarter))

@@ -1,4 +1,4 @@
-"""A saved query as a table on the screen, as CSV or as Parquet."""
+"""Output of a saved query as a table on the screen, as CSV or as Parquet."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def neutralised(frame: pl.DataFrame) -> pl.DataFrame:
-    """Return a frame whose texts no spreadsheet takes for formulas: a quote before =, +, -, @, tab or return."""
+    """Return a frame whose texts are not read as formulas by spreadsheets: a quote before =, +, -, @, tab or return."""
     texts = [name for name, dtype in frame.schema.items() if dtype == pl.String]
     return frame.with_columns(
         pl.when(pl.col(name).str.contains(r"^[=+\-@\t\r]"))
@@ -37,10 +37,10 @@ def write(frame: pl.DataFrame, out: Path) -> None:
     Raises
     ------
     HeelwardError
-        If the file's ending is another.
+        If the file has another extension.
     """
     if out.suffix not in (".csv", ".parquet", ".xlsx"):
-        raise HeelwardError(f"{out}: write to a .csv, .parquet or .xlsx file")
+        raise HeelwardError(f"{out}: unknown file type; use a .csv, .parquet or .xlsx file")
     with replacing(out) as part:
         if out.suffix == ".csv":
             neutralised(frame).write_csv(part)
@@ -53,7 +53,7 @@ def write(frame: pl.DataFrame, out: Path) -> None:
 
 
 def _text(value: str) -> Text:
-    """Return a text that the terminal shows as it is: no markup, nothing that moves the cursor or colours."""
+    """Return a text that the terminal shows literally: no markup, cursor movement or colours."""
     from rich.text import Text
 
     return Text(inert_text(value))
@@ -108,15 +108,15 @@ def show_plan(planned: Planned) -> None:
             console.print(_text(f"{line.design}, {line.quantity.replace('_', ' ')}: {line.note}"))
     console.print(_text(planned.ranking.verdict), style="bold")
     for name, found in planned.taught.items():
-        console.print(_text(f"What a trial on this pad would teach about {name.replace('_', ' ')}:"))
+        console.print(_text(f"Information gained from a trial on this pad: {name.replace('_', ' ')}"))
         if isinstance(found, str):
             console.print(_text(f"  {found}"))
             continue
         for trial in found:
             width = format_number(trial.half_width)
-            console.print(_text(f"  {', '.join(trial.wells)}: half width {width}, {trial.shrinks_to:.0%} of now"))
+            console.print(_text(f"  {', '.join(trial.wells)}: half width {width}, {trial.shrinks_to:.0%} of current"))
     console.print(
-        _text("Figures are for engineering review and no operating limits; see the page's caution."), style="dim"
+        _text("Figures are for engineering review and are not operating limits; see the page's caution."), style="dim"
     )
 
 

@@ -1,4 +1,4 @@
-"""The report as a page: one file, or a folder where one file would be too heavy to open."""
+"""The report as a page: one file, or a folder if one file would be too large to open."""
 
 from __future__ import annotations
 
@@ -29,8 +29,8 @@ HEAVIEST = 5_000_000
 """A single page above this many bytes becomes a folder."""
 CAUTION = (
     "Treating at pressure, perforating with explosives, coiled tubing under pressure and high-pressure iron can kill. "
-    "The figures here are for engineering review. They are no operating limits, and they defer to the well's approved "
-    "programme, the equipment's rated limits, local regulation and the responsible licensed engineer."
+    "The figures here are for engineering review. They are not operating limits. The well's approved "
+    "programme, the equipment's rated limits, local regulation and the responsible licensed engineer take precedence."
 )
 _POINTER = (
     '<!doctype html><html lang="en"><meta charset="utf-8"><title>Report</title>'
@@ -42,17 +42,17 @@ _OPENED = ("amendments_by_pick", "set_aside", "findings_by_kind")
 
 @dataclass(frozen=True)
 class Sheet:
-    """What stands on every page of a report beside its content.
+    """Texts on every page of a report, in addition to its content.
 
     Attributes
     ----------
     title, edition : str
-        ``edition`` says what this edition leaves out; empty for the plain one.
+        ``edition`` describes what this edition excludes; empty for the plain edition.
     versions : mapping of str to int
         Table versions.
     built_at : str
     root : Path, optional
-        The workspace, which the paths of its files start from; None where files are not named.
+        The workspace, as base of file paths; None if files are not named.
     """
 
     title: str
@@ -63,7 +63,7 @@ class Sheet:
 
 
 def write_html(content: Content, sheet: Sheet, out: Path) -> Path:
-    """Write the report into a folder: ``report.html``, or ``report/index.html`` where that would be too heavy.
+    """Write the report to a folder: ``report.html``, or ``report/index.html`` if that would be too large.
 
     Returns
     -------
@@ -96,12 +96,12 @@ def write_html(content: Content, sheet: Sheet, out: Path) -> Path:
         folder.rename(old)
     made.rename(folder)
     shutil.rmtree(old, ignore_errors=True)
-    replace_text(single, _POINTER)  # links and bookmarks to the page stay good
+    replace_text(single, _POINTER)  # links and bookmarks to the page stay valid
     return folder / "index.html"
 
 
 def _least_bytes(frame: pl.DataFrame) -> int:
-    """Bytes that a table takes at least: the marks of its cells, its texts, and a character for any other value."""
+    """Minimum size of a table in bytes: cell tags, texts, and one character per other value."""
     size = [int(column.str.len_bytes().sum()) if column.dtype == pl.String else column.count() for column in frame]
     return frame.height * frame.width * len("<td></td>") + sum(size)
 
@@ -114,9 +114,9 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
     content : Content
     sheet : Sheet
     place : Path
-        The folder that it will lie in.
+        The folder of the page.
     apart : bool
-        Whether the ledger has pages of its own.
+        Whether the ledger has separate pages.
     """
     out = place.parent if apart else place
     parts: list[dict[str, Any]] = []
@@ -150,7 +150,7 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
 def _figure(drawn: Drawn, identity: str) -> dict[str, Any]:
     query = drawn.rows.query
     sampled = (
-        "" if drawn.sampled_from is None else f"A fair sample of {MOST_POINTS:,} of {drawn.sampled_from:,} is drawn."
+        "" if drawn.sampled_from is None else f"A random sample of {MOST_POINTS:,} of {drawn.sampled_from:,} is shown."
     )
     return {
         "id": identity, "title": drawn.title, "words": drawn.chart.words, "query": query.name,
@@ -161,7 +161,7 @@ def _figure(drawn: Drawn, identity: str) -> dict[str, Any]:
 
 
 def _choices(part: Part) -> dict[str, list[str]]:
-    """What a reader can pick jobs by in a part: the values its charts have."""
+    """Selections available to a reader in a part: the values in its charts."""
     found: dict[str, set[str]] = {}
     for drawn in part.charts:
         rows = drawn.cells if drawn.chart.cells else drawn.rows.frame.select(drawn.choices).unique().to_dicts()
@@ -175,7 +175,7 @@ def _anchor(rows: Rows) -> str:
 
 
 def _table(rows: Rows, place: Path, root: Path | None, out: Path) -> dict[str, Any]:
-    """Return a table ready for a template, its links leading from the folder ``place``."""
+    """Return a table for a template, with links relative to the folder ``place``."""
     frame = rows.frame
     numeric = [dtype.is_numeric() for dtype in frame.dtypes]
     cells = [
@@ -197,7 +197,7 @@ def _table(rows: Rows, place: Path, root: Path | None, out: Path) -> dict[str, A
 
 
 def _link_records(cells: list[list[dict[str, Any]]], rows: Rows, to_out: str) -> None:
-    """Lead every well to the page of its records, and what was measured from a record to the picture of it."""
+    """Link every well to the page of its records, and every measurement to the picture of its record."""
     place = {name: index for index, name in enumerate(rows.frame.columns)}
     if not {"well", "well_id"} <= set(place):
         return
@@ -211,7 +211,7 @@ def _link_records(cells: list[list[dict[str, Any]]], rows: Rows, to_out: str) ->
 
 
 def _records_of(values: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """Return which columns of a row lead to which picture: a stage's, or a coil run's."""
+    """Return the columns of a row to link, with the picture: of a stage or a coil run."""
     if values.get("stage") is not None:
         return [("stage", f"{values['stage']}.svg")]
     if values.get("run") is not None:
@@ -222,7 +222,7 @@ def _records_of(values: Mapping[str, Any]) -> list[tuple[str, str]]:
 
 
 def _link_files(cells: list[list[dict[str, Any]]], rows: Rows, place: Path, root: Path) -> None:
-    """Lead every row to the file that it came from."""
+    """Link every row to its source file."""
     index = next((i for i, name in enumerate(rows.frame.columns) if name in ("files", "path")), None)
     if index is None:
         return
@@ -243,7 +243,7 @@ def _cards(rows: Rows | None) -> list[dict[str, Any]]:
 
 
 def _packed(table: dict[str, Any]) -> str:
-    """Return a table's rows packed for the page: a long table is heavy in HTML, and mostly the same words."""
+    """Return a table's rows in compressed form: a long table is large in HTML, and very repetitive."""
     rows = [
         [cell["text"] if cell["href"] is None else [cell["text"], cell["href"]] for cell in row]
         for row in table["rows"]
@@ -257,13 +257,13 @@ def _script(name: str) -> Markup:
 
 
 def _script_json(value: Any) -> Markup:
-    """Return JSON that cannot end the script element it stands in."""
+    """Return JSON that cannot close its script element."""
     text = json.dumps(value, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
 def render(template: str, **values: Any) -> str:
-    """Return a page from a template of `reports/`, everything that is not markup escaped, with the style inside."""
+    """Return a page from a template of `reports/`, with all values except markup escaped, and the style included."""
     return templates().get_template(template).render(style=Markup(style()), code_version=__version__, **values)
 
 

@@ -1,4 +1,4 @@
-"""Copies for outside the team: names replaced by stable aliases, files and people withheld."""
+"""Copies for readers outside the team: names replaced by stable aliases, names of files and people removed."""
 
 from __future__ import annotations
 
@@ -28,9 +28,9 @@ KEPT_IN = "aliases.json"
 WORDS = {"crews": "Crew", "wells": "Well", "pads": "Pad"}
 WITHHELD = "withheld"
 _SHORTEST = 2
-"""A shorter name is replaced only where it is the whole text: inside others it would hit words. [characters]"""
+"""A shorter name is replaced only if it is the whole text: inside other texts it would match words. [characters]"""
 _SHORT = 2
-"""A name that is no longer counts within a text only as it is written in capitals. [characters]"""
+"""A name of at most this length is replaced inside a text only if written in capitals. [characters]"""
 _NO_LETTER = re.compile("[^a-z0-9]+")
 _LEADING_ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
 
@@ -39,15 +39,15 @@ _LEADING_ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
 class Mask:
     """Aliases of names.
 
-    Names are found however they are written: only letters and digits count, without case, accents and leading zeros,
-    whatever stands between them. A name counts where it stands by itself, not inside a longer word.
+    Names are found in any spelling: only letters and digits are compared, without case, accents and leading zeros,
+    and other characters are ignored. A name must be a separate word, not part of a longer word.
 
     Attributes
     ----------
     whole : dict of str to str
-        Alias of each name where it is the whole text.
+        Alias of each name if it is the whole text.
     within : dict of str to str
-        Alias of each name where it is part of a text; the longest name that fits counts.
+        Alias of each name if it is part of a text; the longest matching name is used.
     """
 
     whole: dict[str, str] = field(default_factory=dict)
@@ -59,7 +59,7 @@ class Mask:
         return str(self._series(pl.Series([value]))[0]) if self.whole else value
 
     def frame(self, rows: Any, codes: Collection[str] = ()) -> Any:
-        """Return a frame, lazy or not, with the names in all its texts replaced; codes are no names."""
+        """Return a frame, lazy or not, with the names in all its texts replaced; codes are not names."""
         if not self.whole:
             return rows
         dtypes = rows.collect_schema().items()
@@ -69,7 +69,7 @@ class Mask:
         )
 
     def seen(self, table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
-        """Return a table's rows as a masked report may see them."""
+        """Return a table's rows as allowed in a masked report."""
         if not self.whole:
             return rows
         private = [name for name, column in table.columns.items() if meta(column).get("private")]
@@ -114,14 +114,14 @@ class Mask:
 
 
 def compact(text: str) -> str:
-    """Return what a name is compared by: its letters and digits, without case, accents and leading zeros."""
+    """Return the comparison form of a name: its letters and digits, without case, accents and leading zeros."""
     if text.isascii():
         return _NO_LETTER.sub("", _LEADING_ZEROS.sub("", text.lower()))
     return "".join(letters for letters, _ in _compact_letters(text))
 
 
 def _compact_letters(text: str) -> Iterator[tuple[str, int]]:
-    """Yield what each letter becomes, and where it stands in the text."""
+    """Yield the compact form of each letter, and its position in the text."""
     for index, letter in enumerate(text):
         if letter == "0" and not text[index - 1 : index].isdigit() and text[index + 1 : index + 2].isdigit():
             continue
@@ -132,8 +132,8 @@ def _compact_letters(text: str) -> Iterator[tuple[str, int]]:
 
 
 def _spliced(text: str, found: list[tuple[int, str, str]]) -> str:
-    """Return a text with aliases in place of the names that stand by themselves; found at bytes of its compact form."""
-    place: list[int] = []  # of each byte of the compact form, the letter that it comes from
+    """Return a text with separate names replaced by aliases; positions are bytes of its compact form."""
+    place: list[int] = []  # for each byte of the compact form, the index of its letter
     for letters, index in _compact_letters(text):
         place += [index] * len(letters.encode())
     out, end = [], 0
@@ -148,7 +148,7 @@ def _spliced(text: str, found: list[tuple[int, str, str]]) -> str:
 
 
 def _parts(text: str, index: int) -> bool:
-    """Whether one word ends and another begins before a letter: no letter beside it, another kind, or a capital."""
+    """Whether there is a word boundary before a letter: no neighbouring letter, another kind, or a capital."""
     before, after = text[index - 1 : index] if index else "", text[index : index + 1]
     if not before.isalnum() or not after.isalnum():
         return True
@@ -157,14 +157,14 @@ def _parts(text: str, index: int) -> bool:
 
 @cache
 def _words_of_the_trade() -> frozenset[str]:
-    """Return the words with which tables and columns are named and explained: alone, none of them is a name."""
+    """Return the words in names and descriptions of tables and columns: alone, none of them is a name."""
     told = [f"{table.name} {table.grain}" for table in TABLES.values()]
     told += [f"{name} {column.description}" for table in TABLES.values() for name, column in table.columns.items()]
     return frozenset(re.findall("[a-z]+", " ".join(told).lower())) | {"crew", "team", "fleet"}
 
 
 def make_mask(lake: Lake, kinds: Sequence[str], root: Path) -> Mask:
-    """Return the mask of the lake's names; new names get aliases, which are kept with the workspace.
+    """Return the mask of the lake's names; new names get aliases, which are stored in the workspace.
 
     Parameters
     ----------
@@ -172,7 +172,7 @@ def make_mask(lake: Lake, kinds: Sequence[str], root: Path) -> Mask:
     kinds : sequence of str
         Of crews, wells and pads.
     root : Path
-        The workspace: aliases stay the same from report to report through ``aliases.json`` in it. Whoever has that
+        The workspace: ``aliases.json`` in it keeps aliases the same in all reports. Anyone with that
         file can undo a mask.
     """
     if not kinds:
@@ -190,7 +190,7 @@ def make_mask(lake: Lake, kinds: Sequence[str], root: Path) -> Mask:
         for group in names[kind]:
             alias = kept[kind][group[0]]
             for name in group:
-                # an id stands in file names and anchors: its alias must be fit for them
+                # an id is used in file names and anchors: its alias must be valid there
                 shown = alias.lower().replace(" ", "-") if kind == "wells" and name == group[0] else alias
                 whole[name] = shown
                 if len(compact(name)) >= _SHORTEST:
@@ -199,7 +199,7 @@ def make_mask(lake: Lake, kinds: Sequence[str], root: Path) -> Mask:
 
 
 def _extend(known: dict[str, str], names: list[str], word: str, taken: set[str]) -> None:
-    """Give new names aliases in an order that tells nothing about them; an alias is nobody's name."""
+    """Give new names aliases in random order; an alias is never an existing name."""
     new = sorted(set(names) - set(known))
     random.SystemRandom().shuffle(new)
     used = {alias.casefold() for alias in known.values()} | taken
@@ -213,7 +213,7 @@ def _distinct(lake: Lake, places: Iterable[tuple[Table, str]]) -> list[str]:
 
 
 def _crews(lake: Lake) -> list[list[str]]:
-    """Return the crews, each with the words that only its name holds: texts call it by them too."""
+    """Return the crews, each with the words that are unique to its name: texts may use them instead of the name."""
     places = ((STAGES, "frac_crew"), (PLUGS, "wireline_crew"), (COIL_RUNS, "coil_crew"), (WIRELINE, "wireline_crew"))
     names = _distinct(lake, places)
     held = Counter(compact(word) for name in names for word in set(name.split()))
@@ -230,7 +230,7 @@ def _pads(lake: Lake) -> list[list[str]]:
 
 
 def _wells(lake: Lake) -> list[list[str]]:
-    """Return the spellings of each well, its id first; wells that only a file or a neighbour names included."""
+    """Return the spellings of each well, its id first; includes wells named only in a file or as a neighbour."""
     described = lake.scan(WELLS).select("well_id", "well_name", "aliases").unique().collect()
     groups: dict[str, list[str]] = {}
     for well, name, aliases in described.iter_rows():

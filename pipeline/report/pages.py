@@ -1,4 +1,4 @@
-"""Page definitions: which query, which chart, which words."""
+"""Page definitions: queries, charts and texts."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ class ChartSpec(Frozen):
     Attributes
     ----------
     kind : str
-        Which drawing of ``charts.py``.
+        Chart type in ``charts.py``.
     query, given : str, dict
         The saved query and the values of its parameters.
     title, title_given : str, dict
-        The query whose single ``title`` states the result; its parameters (those of ``given`` where not said).
+        The query whose single ``title`` states the result; its parameters (default: those of ``given``).
     x, y, colour : str
         Columns.
     x_label, y_label : str
@@ -29,13 +29,13 @@ class ChartSpec(Frozen):
     words : str
         How to read it.
     colour_order : list of str
-        Values that keep their colour in all charts which list them alike.
+        Values with the same colour in all charts with the same list.
     x_end : str
-        Column where a bar of a timeline ends.
+        Column with the end of a timeline bar.
     diagonal : bool
         Whether to draw the line of equal values.
     cells : str
-        For a trend: the query with sums and counts by job that the chosen jobs' own line is added up from.
+        For a trend: the query with sums and counts by job, for the line of the selected jobs.
     """
 
     kind: Literal["trend", "stack", "bars", "interval", "strip", "scatter", "timeline", "funnel", "trade"]
@@ -63,7 +63,7 @@ class Page(Frozen):
     title, question : str
     reader : str
     numbers : str
-        A query of a few numbers that stand first: measure, value, limits, verdict, provisional.
+        A query of a few numbers that are shown first: measure, value, limits, verdict, provisional.
     charts : list of ChartSpec
     tables : list of str
         Queries shown as tables below the charts.

@@ -1,4 +1,4 @@
-"""A PDF of each part, for circulation: vector charts, the words beside them, the caution on every page."""
+"""A PDF of each part, for sharing: vector charts with their texts, and the caution."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ from pipeline.report.theme import FONT, colours, font_folder, plain
 from pipeline.workspace import replace_bytes
 
 WIDTH = 720
-"""That a chart is drawn with before it is fitted to the page. [px]"""
+"""Width of a chart before it is fitted to the page. [px]"""
 LONGEST_TABLE = 40
-"""A longer table stands in the page and the spreadsheet only. [rows]"""
+"""A longer table is complete only in the page and the spreadsheet. [rows]"""
 BREAK = "\u200b"
-"""Where a long word may break."""
+"""Character that allows a break in a long word."""
 
 
 def write_pdfs(content: Content, sheet: Sheet, folder: Path) -> list[Path]:
@@ -35,7 +35,7 @@ def write_pdfs(content: Content, sheet: Sheet, folder: Path) -> list[Path]:
 
 
 def _write(part: Part, sheet: Sheet, path: Path, fonts: Any) -> Path:
-    """Set one part. Texts reach the template as data, never as its code."""
+    """Typeset one part. Texts are passed to the template as data, never as code."""
     with tempfile.TemporaryDirectory() as name:
         room = Path(name)
         shutil.copyfile(resources.folder("reports") / "templates" / "part.typ", room / "part.typ")
@@ -78,12 +78,12 @@ def _table(rows: Rows) -> dict[str, Any]:
         "title": rows.query.title, "heads": [rows.label(name) for name in frame.columns],
         "numeric": [dtype.is_numeric() for dtype in frame.dtypes],
         "rows": [[_breakable(cell(value)) for value in row] for row in frame.iter_rows()],
-        "left": f"{left} more rows stand in the page." if left else "",
+        "left": f"{left} more rows are in the page." if left else "",
     }  # fmt: skip
 
 
 def _breakable(text: str, longest: int = 18) -> str:
-    """Return a text whose long words may be broken."""
+    """Return a text whose long words can be broken."""
     return " ".join(
         word if len(word) <= longest else BREAK.join(word[i : i + longest] for i in range(0, len(word), longest))
         for word in text.split(" ")

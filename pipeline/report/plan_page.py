@@ -1,4 +1,4 @@
-"""The page of a plan: figures of each design, and how margin, hours, cost and production trade off."""
+"""The page of a plan: figures of each design, and trade-offs of margin, hours, cost and production."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ TRADES = (
     ("pad_hours", "pressure_margin", "Hours to fracture the pad", "Margin to the pressure limit at the toe"),
     ("cost_per_stage", "oil_180_days", "Cost per stage", "Oil at 180 days on"),
 )
-"""Quantities set against each other: x, y and their axis titles."""
-NONE_INSIDE = "No design lies inside the data of both quantities."
+"""Pairs of quantities in trade-off charts: x, y and their axis titles."""
+NONE_INSIDE = "No design is inside the range of the data for both quantities."
 
 
 def write_plan(planned: Planned, path: Path) -> Path:
@@ -31,7 +31,7 @@ def write_plan(planned: Planned, path: Path) -> Path:
     Parameters
     ----------
     planned : Planned
-        In the units shown.
+        In display units.
     path : Path
         An ``.html`` file.
     """
@@ -65,7 +65,7 @@ def _cell(value: float | None, low: float | None, high: float | None, note: str)
 
 
 def _trade(lines: pl.DataFrame, x: str, y: str, x_title: str, y_title: str) -> Markup | None:
-    """Draw two quantities of all designs with their intervals; None where no design has both."""
+    """Draw two quantities of all designs with their intervals; None if no design has both."""
     found = {side: lines.filter(pl.col("quantity") == name) for side, name in (("x", x), ("y", y))}
     sides = [
         frame.select("design", pl.col("value").alias(side), pl.col("low").alias(f"{side}_low"),

@@ -1,4 +1,4 @@
-"""The picture of a record: its channels over time with the picks marked and named, as an SVG document."""
+"""The picture of a record: its channels over time with the picks marked and labelled, as an SVG document."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ from pipeline.units import format_number, shown
 WIDTH, HEIGHT = 1000, 500
 LEFT, RIGHT, TOP, BOTTOM = 62, 940, 158, 456
 COLUMNS = 600
-"""The record is drawn in this many upright lines, each from the lowest to the highest sample it stands for."""
+"""Number of vertical lines of a record, each from the lowest to the highest sample of its time span."""
 DIVISIONS = 5
 UNMARKED = ("hammer_", "step_down", "drag_")
-"""Picks whose moment is another's."""
+"""Picks that share the time of another pick."""
 PICK, AMENDED = "#a23b72", "#5b3a8c"
 Array = NDArray[np.float64]
 
@@ -35,16 +35,16 @@ class Channel:
 
 @dataclass(frozen=True)
 class Kind:
-    """What is drawn of a kind of record.
+    """Channels drawn for a kind of record.
 
     Attributes
     ----------
     left : Channel
-        Read on the left; picks in its unit are marked at their value.
+        On the left axis; picks in its unit are marked at their value.
     right : tuple of Channel
-        Read on the right, the first as it is, others times a power of ten.
+        On the right axis, the first unscaled, others times a power of ten.
     downwards : bool
-        Whether the left axis grows downwards, as depths do.
+        Whether the left axis increases downwards, as for depths.
     """
 
     left: Channel
@@ -76,7 +76,7 @@ def record_svg(title: str, frame: pl.DataFrame, picks: pl.DataFrame, kind: Kind,
     ----------
     title : str
     frame : polars.DataFrame
-        Samples with a column ``time``, in its order.
+        Samples with a column ``time``, in time order.
     picks : polars.DataFrame
         Rows of the picks table that belong to it.
     kind : Kind
@@ -123,12 +123,12 @@ def record_svg(title: str, frame: pl.DataFrame, picks: pl.DataFrame, kind: Kind,
 
 
 def min_max_path(x: Array, y: Array, columns: int = COLUMNS) -> str:
-    """Return an SVG path of upright lines from the lowest to the highest sample of each column: no peak is lost.
+    """Return an SVG path of vertical lines from the lowest to the highest sample of each column: no peak is lost.
 
     Parameters
     ----------
     x, y : array, shape (n,)
-        Within 0 to 1; ``x`` rising. NaN in ``y`` is left out.
+        From 0 to 1; ``x`` increasing. NaN in ``y`` is skipped.
     columns : int
     """
     seen = ~np.isnan(y)
@@ -153,14 +153,14 @@ def _y(share: Any) -> Any:
 
 
 def _highest(frame: pl.DataFrame, channel: Channel, system: str) -> float:
-    """Return the highest value of a channel in the units shown; something to scale by where there is none."""
+    """Return the highest value of a channel in display units; a small positive number if there is none."""
     highest = frame[channel.column].max()
     value = float(highest) if isinstance(highest, int | float) else 0.0
     return max(value * shown(channel.unit, system)[0].factor, 1e-3)
 
 
 def _nice(value: float) -> float:
-    """Return the least top of an axis, of equal round steps, that holds a value."""
+    """Return the smallest axis maximum, with equal round steps, that includes a value."""
     step = value / DIVISIONS
     size = 10.0 ** np.floor(np.log10(step))
     return float(
@@ -175,7 +175,7 @@ def _power(value: float, top: float) -> int:
 
 
 def _marks(picks: pl.DataFrame, origin: Any, span: float, kind: Kind, top: float, system: str) -> list[dict[str, Any]]:
-    """Place the picks that have a moment, their names staggered so that neighbours do not overlap."""
+    """Place the picks that have a time, with staggered names so that neighbours do not overlap."""
     marks: list[dict[str, Any]] = []
     rows = [row for row in picks.iter_rows(named=True) if (row["amended_time"] or row["time"]) is not None]
     rows.sort(key=lambda row: row["amended_time"] or row["time"])
@@ -200,7 +200,7 @@ def _marks(picks: pl.DataFrame, origin: Any, span: float, kind: Kind, top: float
 
 
 def _said(row: dict[str, Any], kind: Kind, top: float, system: str) -> tuple[str, int | None]:
-    """Return a pick's name with its value, and how high it is marked: on the left axis, where it has its unit."""
+    """Return a pick's name with its value, and the height of its mark on the left axis, if it has that axis's unit."""
     value = row["value"] if row["amended_value"] is None else row["amended_value"]
     name = row["pick"].replace("_", " ")
     if value is None or not row["unit"]:

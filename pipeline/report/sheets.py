@@ -1,4 +1,4 @@
-"""The tables of a report as a spreadsheet: typed cells, units in the headings, nothing that a spreadsheet would run."""
+"""The tables of a report as a spreadsheet: typed cells, units in the headings, no executable content."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from pipeline.report.html import CAUTION, Sheet
 from pipeline.workspace import replacing
 
 LONGEST_NAME = 31
-"""Of a sheet (the format's limit). [characters]"""
+"""Longest sheet name (limit of the format). [characters]"""
 MOST_TEXT = 32_767
-"""In a cell (the format's limit). [characters]"""
+"""Longest text in a cell (limit of the format). [characters]"""
 MOST_ROWS = 1_048_575
 HEAD = {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1}
 _OPTIONS = {
@@ -30,9 +30,9 @@ _FORMATS: dict[Any, str] = {
 
 
 def write_xlsx(content: Content, sheet: Sheet, path: Path) -> Path:
-    """Write every table of the ledger and of the parts to one spreadsheet, each on its own sheet.
+    """Write every table of the ledger and of the parts to one spreadsheet, each on a separate sheet.
 
-    Texts are written as texts: what begins like a formula stays the text it is. Times are UTC.
+    Texts are written as texts, even if they look like formulas. Times are UTC.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
     tables = {rows.query.name: rows for rows in (*(r for one in content.parts for r in one.tables), *content.ledger)}
@@ -56,7 +56,7 @@ def write_frame(frame: pl.DataFrame, path: Path) -> None:
 
 
 def add_sheet(book: Any, name: str, frame: pl.DataFrame) -> None:
-    """Add a frame as a sheet: texts stay texts, times are UTC and say so, unknown cells are empty."""
+    """Add a frame as a sheet: texts stay texts, times are labelled UTC, unknown cells are empty."""
     times = {column: f"{column} [UTC]" for column, dtype in frame.schema.items() if dtype == pl.Datetime}
     rows = frame.head(MOST_ROWS).with_columns(
         cs.string().str.slice(0, MOST_TEXT), cs.datetime().dt.replace_time_zone(None),
@@ -70,7 +70,7 @@ def add_sheet(book: Any, name: str, frame: pl.DataFrame) -> None:
 
 
 def _first(book: Any, sheet: Sheet, tables: dict[str, Rows], head: Any) -> None:
-    """Say what the sheets are, and what each column means."""
+    """Describe the sheets and the meaning of each column."""
     page = book.add_worksheet("read me")
     page.set_column(0, 2, 28)
     page.set_column(3, 3, 90)

@@ -1,4 +1,4 @@
-"""Text that came from files, made harmless to look at. Escaping is each format's own."""
+"""Text from files, made safe to display. Escaping is done by each format."""
 
 from __future__ import annotations
 
@@ -11,19 +11,19 @@ from pipeline.text import MARK
 from pipeline.units import format_number
 
 LONGEST = 400
-"""A longer text is cut, with an ellipsis. [characters]"""
-# Control, format and surrogate characters: among them those that turn the direction of writing or hide.
+"""A longer text is shortened with an ellipsis. [characters]"""
+# Control, format and surrogate characters, including those that change the text direction or are invisible.
 _UNSEEN = r"[\p{Cc}\p{Cf}\p{Co}\p{Cn}\p{Zl}\p{Zp}]"
 
 
 def inert(frame: pl.DataFrame) -> pl.DataFrame:
-    """Return a frame whose texts hold no character that is invisible or turns the direction of writing."""
+    """Return a frame whose texts have no characters that are invisible or change the text direction."""
     texts = [name for name, dtype in frame.schema.items() if dtype == pl.String]
     return frame.with_columns(pl.col(name).str.replace_all(_UNSEEN, MARK).alias(name) for name in texts)
 
 
 def cell(value: Any) -> str:
-    """Return a value as a reader expects it; unknown is a dash, never a zero."""
+    """Return a value as displayed text; an unknown value is a dash, never a zero."""
     if value is None:
         return "–"
     if isinstance(value, bool):

@@ -1,4 +1,4 @@
-"""The one look: colours in light and dark, the font that ships, the theme of the charts."""
+"""Visual style: colours in light and dark mode, the included font, the theme of the charts."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from pipeline.units import format_number
 
 FONT = "Source Sans Pro"
 FACES = {400: "SourceSansPro-Regular.ttf", 600: "SourceSansPro-Semibold.ttf"}
-# What names and numbers of the trade are written with; a letter beyond it is shown in the reader's own font.
+# Characters for names and numbers in completions; other characters are shown in the reader's own font.
 _LETTERS = (*range(0x20, 0x17F), *range(0x370, 0x400), *range(0x2010, 0x2060), 0x20AC, *range(0x2190, 0x2194),
             0x2212, 0x2248, 0x2260, 0x2264, 0x2265, 0xFFFD)  # fmt: skip
 _NAMED = re.compile(r"var\(--([a-z]+)\)")
@@ -26,7 +26,7 @@ _NAMED = re.compile(r"var\(--([a-z]+)\)")
 
 @cache
 def colours() -> dict[str, dict[str, str]]:
-    """Return the colours by name, of ``light`` and ``dark``."""
+    """Return the colours by name, for ``light`` and ``dark``."""
     return tomllib.loads((resources.folder("reports") / "theme.toml").read_text(encoding="utf-8"))
 
 
@@ -38,13 +38,13 @@ def chart_theme() -> dict[str, Any]:
 
 
 def plain(text: str) -> str:
-    """Return a text with named colours replaced by the light ones: for what knows no names, such as PDF."""
+    """Return a text with named colours replaced by the light ones: for formats without names, such as PDF."""
     light = colours()["light"]
     return _NAMED.sub(lambda found: light[found[1]], text)
 
 
 def font_folder() -> Path:
-    """Where the font's files lie: a package of its own (SIL Open Font License)."""
+    """Folder of the font's files: a separate package (SIL Open Font License)."""
     import font_source_sans_pro
 
     return Path(font_source_sans_pro.font_directory)
@@ -52,7 +52,7 @@ def font_folder() -> Path:
 
 @cache
 def templates() -> jinja2.Environment:
-    """Return the templates of `reports/`; what is not markup is escaped."""
+    """Return the templates of `reports/`; everything except markup is escaped."""
     made = jinja2.Environment(
         loader=jinja2.FileSystemLoader(resources.folder("reports") / "templates"), autoescape=True,
         undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
@@ -63,7 +63,7 @@ def templates() -> jinja2.Environment:
 
 @cache
 def style() -> str:
-    """Return the whole style sheet: font, colours of light and dark, and ``reports/report.css``."""
+    """Return the complete style sheet: font, light and dark colours, and ``reports/report.css``."""
     light, dark = (_variables(colours()[mode]) for mode in ("light", "dark"))
     sheet = (resources.folder("reports") / "report.css").read_text(encoding="utf-8")
     return (
@@ -77,12 +77,12 @@ def _variables(named: dict[str, str]) -> str:
 
 
 def _face(weight: int) -> str:
-    """Return one weight of the font as a data address: the letters that are used, compressed."""
+    """Return one weight of the font as a data URL: only the characters used, compressed."""
     from fontTools import subset
     from fontTools.ttLib import TTFont
 
     font = TTFont(font_folder() / FACES[weight])
-    for rules in ("GPOS", "GSUB"):  # kerning and the like take seconds to prune; the figures are of one width without
+    for rules in ("GPOS", "GSUB"):  # pruning kerning takes seconds; digits have one width without it
         del font[rules]
     options = subset.Options(hinting=False)
     subsetter = subset.Subsetter(options)

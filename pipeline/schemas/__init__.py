@@ -1,4 +1,4 @@
-"""Lake tables, one schema each: the only place where columns, units and plausible ranges are declared."""
+"""Lake tables, one schema each. Columns, units and plausible ranges are declared only here."""
 
 from pipeline.schemas import fitted, ledger, lineage, picks, records, review, time, wells
 from pipeline.schemas.base import Table
@@ -9,7 +9,7 @@ TABLES: dict[str, Table] = {
     for table in vars(module).values()
     if isinstance(table, Table)
 }
-"""Every table that is declared here; those of measured rows follow from the metrics."""
+"""Every table declared here; tables of measured rows are generated from the metrics."""
 
 LANDED: dict[str, Table] = {name: table for name, table in TABLES.items() if table.landed}
-"""Tables that source maps can fill, in the order they are landed."""
+"""Tables that source maps can fill, in landing order."""

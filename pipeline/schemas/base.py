@@ -1,4 +1,4 @@
-"""How a column and a table are declared: once, with type, unit, meaning and plausible ranges."""
+"""Declarations of columns and tables, with type, unit, meaning and plausible ranges."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ Range = tuple[float, float]
 DEPTH_FT: Range = (-50.0, 40000.0)
 """Hard range of a measured depth: deeper than any well."""
 MOST_NUMBER = 1000
-"""No well has more stages, plugs or runs."""
+"""Largest number of a stage, plug or run."""
 
 
 def quantity(
@@ -31,19 +31,19 @@ def quantity(
     Parameters
     ----------
     unit : str
-        Unit of the stored values, in the words of ``units.txt``; ``"ratio"`` for a share or a factor.
+        Unit of the stored values, as named in ``units.txt``; ``"ratio"`` for shares and factors.
     meaning : str
         One sentence for the dictionary.
     soft : tuple of float, optional
-        Outside it a sample raises a quality finding.
+        A sample outside this range raises a quality finding.
     hard : tuple of float, optional
-        Outside it a sample is void.
+        A sample outside this range is void.
     depth : bool
-        True for measured depths, which are shifted where a map reads them from the ground.
+        True for measured depths, which are shifted if a map reads them from ground level.
     required : bool
-        True where a row without it cannot be used.
+        True if a row without it cannot be used.
     source : str
-        Where the definition comes from.
+        Source of the definition.
     """
     return dy.Float64(
         nullable=not required,
@@ -55,7 +55,7 @@ def quantity(
 def integer(
     meaning: str, *, key: bool = False, required: bool = False, lowest: int | None = None, highest: int | None = None
 ) -> dy.Int32:
-    """Declare a whole number; outside its range a cell is no value."""
+    """Declare a whole number; a cell outside its range is not a value."""
     return dy.Int32(nullable=not (key or required), primary_key=key, min=lowest, max=highest, description=meaning)
 
 
@@ -70,10 +70,10 @@ def text(
     private: bool = False,
     amounts: bool = False,
 ) -> dy.String:
-    """Declare a text: any, one of a closed list of words, the name of a time zone, or a code of ours, no name.
+    """Declare a text: free text, one of a closed list of words, a time zone name, or an internal code (no name).
 
-    A ``private`` text may quote files or people: a masked report withholds all of it.
-    A text with ``amounts`` is a sentence of ours whose amounts are written ``{450 psi}`` until it is shown.
+    A ``private`` text can quote files or people; a masked report withholds the whole text.
+    A text with ``amounts`` is a generated sentence with amounts written as ``{450 psi}`` until display.
     """
     return dy.String(
         nullable=not (key or required), primary_key=key, description=meaning,
@@ -83,32 +83,32 @@ def text(
 
 
 def flag(meaning: str, *, required: bool = False) -> dy.Bool:
-    """Declare a yes or no."""
+    """Declare a yes/no column."""
     return dy.Bool(nullable=not required, description=meaning)
 
 
 def instant(meaning: str, *, key: bool = False, required: bool = False) -> dy.Datetime:
-    """Declare a moment, in UTC."""
+    """Declare a time, in UTC."""
     return dy.Datetime(
         nullable=not (key or required), primary_key=key, time_unit="us", time_zone="UTC", description=meaning
     )
 
 
 def day(meaning: str, *, key: bool = False, ahead: bool = False) -> dy.Date:
-    """Declare a calendar day on the pad's clock; ``ahead`` where it may be planned."""
+    """Declare a calendar day in the pad's time zone; ``ahead`` if it can be in the future."""
     return dy.Date(nullable=not key, primary_key=key, description=meaning, metadata={"ahead": ahead})
 
 
 class Landed(dy.Schema):
-    """What every row that came from a file carries."""
+    """Columns of every row that came from a file."""
 
     source_id = text("the landed file (key of `sources`)", required=True, code=True)
-    source_row = integer("line of that file, counted from 1")
+    source_row = integer("line number in that file, from 1")
 
 
 @dataclass(frozen=True)
 class Table:
-    """One lake table: its name, its columns, how its files are laid out.
+    """One lake table: name, columns and file layout.
 
     Attributes
     ----------
@@ -117,11 +117,11 @@ class Table:
     schema : type of dataframely.Schema
         The columns; the primary key is declared there.
     grain : str
-        What a row is.
+        Meaning of a row.
     partition_by : tuple of str
         Columns that split the table into folders.
     sort_by : tuple of str
-        Order of rows inside a file.
+        Sort order of rows in a file.
     """
 
     name: str
@@ -132,17 +132,17 @@ class Table:
 
     @property
     def landed(self) -> bool:
-        """Whether rows come straight from files."""
+        """Whether rows come directly from files."""
         return issubclass(self.schema, Landed)
 
     @property
     def follows_sources(self) -> bool:
-        """Whether rows count only while the file they came from is landed (or they came from none)."""
+        """Whether rows are valid only while their source file is landed (or they have no source file)."""
         return "source_id" in self.columns and self.name != "sources"
 
     @cached_property
     def columns(self) -> dict[str, dy.Column]:
-        """Declared columns, in order."""
+        """Names of the declared columns, in order."""
         return self.schema.columns()
 
     @cached_property
@@ -156,11 +156,11 @@ class Table:
 
     @cached_property
     def key(self) -> list[str]:
-        """Columns that name a row."""
+        """Key columns of a row."""
         return list(self.schema.primary_key())
 
     def unit(self, column: str) -> str:
-        """Unit of a column, or an empty text where it has none."""
+        """Unit of a column, or an empty text if it has none."""
         return str(meta(self.columns[column]).get("unit", ""))
 
 

@@ -8,10 +8,10 @@ from pipeline.schemas.base import Landed, Table, day, instant, integer, quantity
 class Activity(Landed):
     """An interval of pad time, booked to one activity."""
 
-    pad = text("the site", key=True)
+    pad = text("pad (site)", key=True)
     start_time = instant("start", key=True)
     end_time = instant("end", required=True)
-    well_id = text("our name of the well, where it belongs to one")
+    well_id = text("id of the well in the lake, if it belongs to one")
     activity = text(
         "pumping, wireline, swap, coil, standby or NPT", key=True,
         one_of=("pumping", "wireline", "swap", "coil", "standby", "NPT"),
@@ -22,10 +22,10 @@ class Activity(Landed):
 class Cost(Landed):
     """A cost line."""
 
-    well_id = text("our name of the well", key=True)
-    line = integer("line of the well's cost sheet", key=True, lowest=1, highest=1_000_000)
+    well_id = text("id of the well in the lake", key=True)
+    line = integer("line number in the well's cost sheet", key=True, lowest=1, highest=1_000_000)
     service_date = day("day of the service, or the day planned for it", ahead=True)
-    category = text("what was paid for", code=True)
+    category = text("cost category", code=True)
     state = text("budget, accrued or invoiced", one_of=("budget", "accrued", "invoiced"))
     amount = quantity("ratio", "amount in the currency", hard=(-1e10, 1e10))
     currency = text("currency", code=True)
@@ -35,20 +35,20 @@ class Cost(Landed):
 class Incidents(Landed):
     """A safety event."""
 
-    pad = text("the site", key=True)
+    pad = text("pad (site)", key=True)
     occurred_at = instant("when", key=True)
-    well_id = text("our name of the well, where it belongs to one")
+    well_id = text("id of the well in the lake, if it belongs to one")
     severity = text(
         "near miss, first aid, recordable or lost time", one_of=("near miss", "first aid", "recordable", "lost time")
     )
-    category = text("what kind of event", code=True)
+    category = text("category of the event", code=True)
     operation = text("activity during which it happened", code=True)
 
 
 class Production(Landed):
     """A month of production."""
 
-    well_id = text("our name of the well", key=True)
+    well_id = text("id of the well in the lake", key=True)
     month = day("first day of the month", key=True)
     days_on = quantity("d", "days on production", hard=(0.0, 31.0))
     oil_bbl = quantity("bbl", "oil", hard=(0.0, 1e6))

@@ -1,4 +1,4 @@
-"""The table of picks: one row a pick."""
+"""The table of picks: one row per pick."""
 
 from __future__ import annotations
 
@@ -8,24 +8,24 @@ from pipeline.schemas.base import Table, instant, integer, quantity, text
 
 
 class Picks(dy.Schema):
-    """What the pipeline picked, and how sure it is."""
+    """Picks made by the pipeline, with their confidence."""
 
-    well_id = text("our name of the well", key=True)
+    well_id = text("id of the well in the lake", key=True)
     level = text("stage, plug or run", key=True)
     number = integer("stage, plug or run", key=True)
     pick = text("name of the pick", key=True, code=True)
-    value = quantity("ratio", "value, in the unit beside it")
+    value = quantity("ratio", "value, in the unit of the unit column")
     unit = text("unit of the value", code=True)
-    time = instant("moment of the pick")
+    time = instant("time of the pick")
     standard_error = quantity("ratio", "standard error of the value, in its unit")
-    method = text("how it was picked", required=True, code=True)
+    method = text("method of the pick", required=True, code=True)
     version = integer("version of the method", required=True)
-    confidence = text("high, medium, low, or none where nothing was picked", required=True, code=True)
-    reason = text("why that confidence, or why nothing was picked", required=True, amounts=True)
-    amended_value = quantity("ratio", "value that an engineer set, which counts instead")
-    amended_time = instant("moment that an engineer set, which counts instead")
-    amended_reason = text("who amended it and why; empty where nobody did", private=True)
-    fingerprint = text("hash of all that the well's picks follow from", required=True, code=True)
+    confidence = text("high, medium, low, or none if nothing was picked", required=True, code=True)
+    reason = text("reason for the confidence, or for the missing pick", required=True, amounts=True)
+    amended_value = quantity("ratio", "value set by an engineer, used instead")
+    amended_time = instant("time set by an engineer, used instead")
+    amended_reason = text("who amended it and why; empty if not amended", private=True)
+    fingerprint = text("hash of all inputs of the well's picks", required=True, code=True)
 
 
 PICKS = Table("picks", Picks, "a pick", ("well_id",), ("level", "number", "pick"))

@@ -1,4 +1,4 @@
-"""Tables of where the hours of a pad went."""
+"""Tables of the time accounting of pads."""
 
 from __future__ import annotations
 
@@ -8,35 +8,35 @@ from pipeline.schemas.base import Table, day, instant, integer, quantity, text
 
 
 class PadTimeline(dy.Schema):
-    """An interval of a pad's time, from records and time log together; no two overlap."""
+    """An interval of a pad's time, merged from records and time log; intervals do not overlap."""
 
-    pad = text("the site", key=True)
+    pad = text("pad (site)", key=True)
     start_time = instant("start", key=True)
     end_time = instant("end", required=True)
-    well_id = text("our name of the well, where it belongs to one")
+    well_id = text("id of the well in the lake, if it belongs to one")
     activity = text("pumping, wireline, swap, coil, standby, NPT or not booked", required=True)
     cause = text("cause of lost time")
-    basis = text("record or time log; neither where nothing was booked", code=True)
+    basis = text("record or time log; empty if nothing was booked", code=True)
     hours = quantity("h", "length")
-    fingerprint = text("hash of all that the pad's rows follow from", required=True, code=True)
+    fingerprint = text("hash of all inputs of the pad's rows", required=True, code=True)
 
 
 class PadDays(dy.Schema):
-    """A day of a pad on its own clock."""
+    """A day of a pad in its own time zone."""
 
-    pad = text("the site", key=True)
-    local_date = day("day on the pad's clock", key=True)
+    pad = text("pad (site)", key=True)
+    local_date = day("day in the pad's time zone", key=True)
     hours = quantity("h", "hours of the day between the pad's first and last interval")
-    pumping_hours = quantity("h", "hours with one well or more being pumped")
-    well_pumping_hours = quantity("h", "the same, a well at a time: two wells at once count twice")
+    pumping_hours = quantity("h", "hours with one or more wells being pumped")
+    well_pumping_hours = quantity("h", "hours of pumping summed over wells: two wells at once count twice")
     wireline_hours = quantity("h", "hours of wireline")
-    swap_hours = quantity("h", "hours of swapping between wells")
+    swap_hours = quantity("h", "hours of swaps between wells")
     coil_hours = quantity("h", "hours of coiled tubing")
-    standby_hours = quantity("h", "hours of standing by")
-    npt_hours = quantity("h", "hours lost, overlapping entries counted once")
-    not_booked_hours = quantity("h", "hours that neither a record nor a known activity of the log accounts for")
-    stages_completed = integer("stages shut in on the day")
-    fingerprint = text("hash of all that the pad's rows follow from", required=True, code=True)
+    standby_hours = quantity("h", "hours of standby")
+    npt_hours = quantity("h", "hours of lost time, overlapping entries counted once")
+    not_booked_hours = quantity("h", "hours without a record or a known activity in the log")
+    stages_completed = integer("number of stages shut in on the day")
+    fingerprint = text("hash of all inputs of the pad's rows", required=True, code=True)
 
 
 PAD_TIMELINE = Table("pad_timeline", PadTimeline, "an interval of a pad's time")

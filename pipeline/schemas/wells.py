@@ -1,4 +1,4 @@
-"""Tables that describe wells: who they are, their pipe, their stages and plugs."""
+"""Tables that describe wells: identity, pipe, stages and plugs."""
 
 from __future__ import annotations
 
@@ -6,27 +6,27 @@ from pipeline.schemas.base import DEPTH_FT, MOST_NUMBER, Landed, Table, flag, in
 
 
 class Wells(Landed):
-    """A well, with every name that providers use for it."""
+    """A well, with all names that providers use for it."""
 
-    well_id = text("our name of the well", key=True)
-    well_name = text("name as the team writes it", required=True)
-    aliases = text("other spellings and numbers of the well, divided by |")
-    pad = text("the site")
+    well_id = text("id of the well in the lake", key=True)
+    well_name = text("name used by the team", required=True)
+    aliases = text("other spellings and numbers of the well, separated by |")
+    pad = text("pad (site)")
     basin = text("basin")
     formation = text("landing zone")
-    time_zone = text("zone of the pad's clock, such as America/Denver", zone=True)
-    stage_count = integer("stages of the well", lowest=1, highest=MOST_NUMBER)
-    heel_md_ft = quantity("ft", "measured depth where the lateral begins", hard=DEPTH_FT, depth=True)
+    time_zone = text("time zone of the pad, such as America/Denver", zone=True)
+    stage_count = integer("number of stages of the well", lowest=1, highest=MOST_NUMBER)
+    heel_md_ft = quantity("ft", "measured depth of the heel, where the lateral begins", hard=DEPTH_FT, depth=True)
     toe_md_ft = quantity("ft", "measured depth of the toe", hard=DEPTH_FT, depth=True)
     tvd_ft = quantity("ft", "true vertical depth of the lateral", hard=(100.0, 30000.0))
     rotary_table_ft = quantity("ft", "height of the rotary table above the ground", hard=(0.0, 500.0))
-    stub = flag("made by landing because a file named a well that no wells table held", required=True)
+    stub = flag("created during landing because a file named a well missing from all wells tables", required=True)
 
 
 class Strings(Landed):
-    """A casing or coil string, one row a section."""
+    """A casing or coil string, one row per section."""
 
-    well_id = text("our name of the well", key=True)
+    well_id = text("id of the well in the lake", key=True)
     string = text("casing or coil", key=True, one_of=("casing", "coil"))
     section = integer("section of the string, from the top", key=True, lowest=1, highest=MOST_NUMBER)
     top_md_ft = quantity("ft", "top of the section", hard=DEPTH_FT, depth=True)
@@ -36,20 +36,20 @@ class Strings(Landed):
 
 
 class Stages(Landed):
-    """A stage's design and perforations, as designed and as shot."""
+    """A stage's design and perforations, as designed and as fired."""
 
-    well_id = text("our name of the well", key=True)
+    well_id = text("id of the well in the lake", key=True)
     stage = integer("stage, counted from the toe", key=True, lowest=1, highest=MOST_NUMBER)
     design = text("name of the design")
     frac_crew = text("fracturing crew")
-    operation_mode = text("single, alternating or two at once", one_of=("single", "alternating", "two at once"))
+    operation_mode = text("single well, zipper or simul-frac", one_of=("single well", "zipper", "simul-frac"))
     top_perf_ft = quantity("ft", "top perforation", hard=DEPTH_FT, depth=True)
     bottom_perf_ft = quantity("ft", "bottom perforation", hard=DEPTH_FT, depth=True)
     tvd_ft = quantity("ft", "true vertical depth of the perforations", hard=(100.0, 30000.0))
     stage_length_ft = quantity("ft", "length of lateral that the stage treats", hard=(1.0, 5000.0))
     clusters = integer("perforation clusters", lowest=1, highest=10_000)
-    holes_designed = integer("holes as designed", lowest=0, highest=10_000)
-    holes_shot = integer("holes as shot", lowest=0, highest=10_000)
+    holes_designed = integer("designed holes", lowest=0, highest=10_000)
+    holes_shot = integer("fired holes", lowest=0, highest=10_000)
     hole_diameter_in = quantity("in", "entry hole diameter", hard=(0.05, 2.0))
     designed_rate_bpm = quantity("bpm", "designed slurry rate", hard=(0.0, 200.0))
     designed_proppant_lbm = quantity("lbm", "designed proppant", hard=(0.0, 5e6))
@@ -58,31 +58,31 @@ class Stages(Landed):
     proppant_40_70_mesh_lbm = quantity("lbm", "designed proppant of 40/70 mesh", hard=(0.0, 5e6))
     fluid = text("fluid system")
     fluid_density_ppg = quantity("lbm/gal", "density of the clean fluid", hard=(6.0, 20.0))
-    proppant_specific_gravity = quantity("ratio", "grain density over that of water", hard=(0.9, 5.0))
+    proppant_specific_gravity = quantity("ratio", "grain density divided by water density", hard=(0.9, 5.0))
     acid_gal = quantity("gal", "acid pumped ahead of the pad", hard=(0.0, 1e5))
     drag_reduction = quantity("ratio", "drag reduction of the fluid, as stated from a flow loop", hard=(0.0, 0.95))
-    closure_gradient_psi_ft = quantity("psi/ft", "closure stress over TVD", hard=(0.3, 1.5))
-    reservoir_gradient_psi_ft = quantity("psi/ft", "reservoir pressure over TVD", hard=(0.1, 1.5))
-    pressure_limit_psi = quantity("psi", "highest surface pressure the programme allows", hard=(100.0, 20000.0))
+    closure_gradient_psi_ft = quantity("psi/ft", "closure stress divided by TVD", hard=(0.3, 1.5))
+    reservoir_gradient_psi_ft = quantity("psi/ft", "reservoir pressure divided by TVD", hard=(0.1, 1.5))
+    pressure_limit_psi = quantity("psi", "highest surface pressure allowed by the programme", hard=(100.0, 20000.0))
 
 
 class Plugs(Landed):
     """A plug set in the lateral."""
 
-    well_id = text("our name of the well", key=True)
-    plug = integer("plug, by the stage it was set for", key=True, lowest=1, highest=MOST_NUMBER)
+    well_id = text("id of the well in the lake", key=True)
+    plug = integer("plug, numbered by the stage it was set for", key=True, lowest=1, highest=MOST_NUMBER)
     set_depth_ft = quantity("ft", "set depth", hard=DEPTH_FT, depth=True)
     material = text("material")
     rating_psi = quantity("psi", "rated differential pressure", hard=(0.0, 20000.0))
-    set_time = instant("when it was set")
+    set_time = instant("time when it was set")
     wireline_crew = text("wireline crew")
 
 
 class CoilRuns(Landed):
-    """A coiled tubing run: what it was for and who ran it."""
+    """A coiled tubing run: purpose and crew."""
 
-    well_id = text("our name of the well", key=True)
-    run = integer("run, in order of time", key=True, lowest=1, highest=MOST_NUMBER)
+    well_id = text("id of the well in the lake", key=True)
+    run = integer("run, in chronological order", key=True, lowest=1, highest=MOST_NUMBER)
     kind = text(
         "mill-out, toe preparation (one run), toe milling or toe perforating (two runs)",
         one_of=("mill-out", "toe preparation", "toe milling", "toe perforating"),
@@ -90,8 +90,8 @@ class CoilRuns(Landed):
     coil_crew = text("coil crew")
     coil_diameter_in = quantity("in", "outside diameter of the coil", hard=(0.5, 5.0))
     target_depth_ft = quantity("ft", "planned depth", hard=DEPTH_FT, depth=True)
-    motor_limit_bpm = quantity("bpm", "highest rate the motor takes", hard=(0.0, 20.0))
-    trip_reason = text("why the run before was pulled, such as motor or mill")
+    motor_limit_bpm = quantity("bpm", "highest rate allowed for the motor", hard=(0.0, 20.0))
+    trip_reason = text("reason why the previous run was pulled, such as motor or mill")
     sweeps = integer("viscous sweeps pumped", lowest=0, highest=10_000)
     debris_lbm = quantity("lbm", "debris recovered at surface", hard=(0.0, 1e5))
     nozzles = integer("jetting nozzles", lowest=0, highest=10_000)
@@ -99,11 +99,11 @@ class CoilRuns(Landed):
 
 
 class ToeTests(Landed):
-    """What accepted a well's toe: casing test and injectivity."""
+    """Acceptance tests of a well's toe: casing test and injectivity."""
 
-    well_id = text("our name of the well", key=True)
+    well_id = text("id of the well in the lake", key=True)
     casing_test_psi = quantity("psi", "casing test pressure", hard=(0.0, 20000.0))
-    casing_test_held = flag("whether it held")
+    casing_test_held = flag("whether the casing test held")
     injectivity_bpm = quantity("bpm", "rate of the injectivity test", hard=(0.0, 200.0))
     injectivity_psi = quantity("psi", "pressure of the injectivity test", hard=(-250.0, 20000.0))
 
@@ -111,11 +111,11 @@ class ToeTests(Landed):
 class Wireline(Landed):
     """A pump-down run with guns and plug."""
 
-    well_id = text("our name of the well", key=True)
-    run = integer("run, by the stage it prepared", key=True, lowest=1, highest=MOST_NUMBER)
+    well_id = text("id of the well in the lake", key=True)
+    run = integer("run, numbered by the stage it prepared", key=True, lowest=1, highest=MOST_NUMBER)
     wireline_crew = text("wireline crew")
-    start_time = instant("lubricator made up")
-    end_time = instant("guns at surface")
+    start_time = instant("time when the lubricator was made up")
+    end_time = instant("time when the guns were at surface")
     pump_down_min = quantity("min", "minutes of pump-down", hard=(0.0, 2000.0))
     peak_rate_bpm = quantity("bpm", "highest pump-down rate", hard=(0.0, 60.0))
     peak_pressure_psi = quantity("psi", "highest pump-down pressure", hard=(-250.0, 20000.0))
@@ -123,20 +123,20 @@ class Wireline(Landed):
     guns_fired = integer("guns fired", lowest=0, highest=10_000)
     misfires = integer("guns that did not fire", lowest=0, highest=10_000)
     plug_set = flag("whether the plug was set")
-    preset = flag("whether the plug set before its depth")
+    preset = flag("whether the plug set prematurely, above its planned depth")
     pump_down_from_ft = quantity("ft", "depth at which pumping down began", hard=DEPTH_FT, depth=True)
 
 
 class Offsets(Landed):
-    """A neighbouring well, and what it felt."""
+    """A neighbouring well, and its pressure response."""
 
-    well_id = text("our name of the well", key=True)
-    offset_id = text("the neighbour", key=True)
+    well_id = text("id of the well in the lake", key=True)
+    offset_id = text("id of the neighbour", key=True)
     spacing_ft = quantity("ft", "distance between the laterals", hard=(0.0, 50000.0))
     completion_order = text(
         "whether the neighbour was completed before, with or after the well", one_of=("before", "with", "after")
     )
-    depletion_months = quantity("ratio", "months the neighbour produced before", hard=(0.0, 1200.0))
+    depletion_months = quantity("ratio", "months that the neighbour produced before", hard=(0.0, 1200.0))
     pressure_response_psi = quantity("psi", "highest pressure rise recorded at the neighbour", hard=(-250.0, 20000.0))
     response_stage = integer("stage during which it was recorded", lowest=1, highest=MOST_NUMBER)
 
@@ -146,6 +146,6 @@ STRINGS = Table("strings", Strings, "a section of casing or coil")
 STAGES = Table("stages", Stages, "a stage's design and perforations")
 PLUGS = Table("plugs", Plugs, "a plug")
 COIL_RUNS = Table("coil_runs", CoilRuns, "a coiled tubing run")
-TOE_TESTS = Table("toe_tests", ToeTests, "what accepted a well's toe")
+TOE_TESTS = Table("toe_tests", ToeTests, "a well's toe acceptance test")
 OFFSETS = Table("offsets", Offsets, "a neighbour of a well")
 WIRELINE = Table("wireline", Wireline, "a pump-down run")

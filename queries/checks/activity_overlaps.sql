@@ -1,6 +1,6 @@
 -- title: Intervals of one pad that overlap
 -- reader: analyst
--- grain: a failing pair; none is right
+-- grain: a failing pair; expected: none
 -- columns:
 --   pad: pad
 --   start_time: start of the later interval

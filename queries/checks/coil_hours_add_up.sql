@@ -1,6 +1,6 @@
 -- title: Coil runs whose hours by state do not add up to their hours in the hole
 -- reader: analyst
--- grain: a failing coil run; none is right
+-- grain: a failing coil run; expected: none
 -- columns:
 --   well_id: well
 --   run: coil run

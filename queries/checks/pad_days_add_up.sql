@@ -1,6 +1,6 @@
 -- title: Pad days whose hours by activity do not add up
 -- reader: analyst
--- grain: a failing day of a pad; none is right
+-- grain: a failing day of a pad; expected: none
 -- columns:
 --   pad: pad
 --   local_date: day

@@ -1,6 +1,6 @@
 -- title: Stages whose clean volume exceeds their slurry volume
 -- reader: analyst
--- grain: a failing stage; none is right
+-- grain: a failing stage; expected: none
 -- columns:
 --   well_id: well
 --   stage: stage

@@ -1,6 +1,6 @@
--- title: Measured stages that no landed file accounts for
+-- title: Measured stages without a landed file
 -- reader: analyst
--- grain: a failing stage; none is right
+-- grain: a failing stage; expected: none
 -- columns:
 --   well_id: well
 --   stage: stage

@@ -1,9 +1,9 @@
--- title: Coil runs: hours, reach, cleaning, and who ran them
+-- title: Coil runs: hours, reach, cleaning and crew
 -- grain: a measured coil run
 -- key: well_id, run
 -- follows: coil_run_metrics, coil_runs, well_site
 -- columns:
---   mill_out: whether it milled plugs; true where no table says what the run was for
+--   mill_out: whether it milled plugs; true if no table gives the purpose of the run
 --   local_start: first sample of the record, on the pad's clock
 --   local_date: day on which the record begins, on the pad's clock
 --   quarter: quarter in which the record begins, on the pad's clock

@@ -1,11 +1,11 @@
--- title: Cost lines, and which of them count
+-- title: Cost lines, and which of them are part of sums
 -- grain: a cost line
 -- key: well_id, line
 -- follows: cost, well_site
 -- columns:
 --   quarter: quarter of the service date
 --   kind: budget, or spent
---   counts: whether it is part of a sum: an accrued line is not once the same category of the well has an invoiced line
+--   counts: whether it is part of sums: an accrued line is not if the same category of the well has an invoiced line
 SELECT
     c.* EXCLUDE (source_id, source_row),
     coalesce(w.well, c.well_id) AS well,

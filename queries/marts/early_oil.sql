@@ -1,10 +1,10 @@
--- title: Oil of each well's first 90 and 180 days on, where its production can be compared
+-- title: Oil of each well's first 90 and 180 days on production, if its production is comparable
 -- grain: a well with production
 -- key: well_id
 -- columns:
---   production_excluded: why the well's production is compared with no other's; empty where it is
---   oil_90d_bbl [bbl]: oil of the first 90 days on, straight between months; none before that, or where excluded
---   oil_180d_bbl [bbl]: oil of the first 180 days on, straight between months; none before that, or where excluded
+--   production_excluded: why the well's production is excluded from comparisons; empty if it is included
+--   oil_90d_bbl [bbl]: oil of the first 90 days on, linear between months; none before that, or if excluded
+--   oil_180d_bbl [bbl]: oil of the first 180 days on, linear between months; none before that, or if excluded
 WITH months AS (
     SELECT
         *,
@@ -27,11 +27,11 @@ judged AS (
                     WHEN median(e.choke_64ths) IS NULL OR median(e.flowing_pressure_psi) IS NULL
                         THEN 'choke or flowing pressure not recorded'
                 END,
-                -- a quarter of the usual choke, half of the usual pressure: another way of producing (common practice)
-                CASE WHEN abs(median(e.choke_64ths) / any_value(u.choke) - 1) > 0.25 THEN 'another choke' END,
+                -- over 25 % from the usual choke or 50 % from the usual pressure: not comparable (common practice)
+                CASE WHEN abs(median(e.choke_64ths) / any_value(u.choke) - 1) > 0.25 THEN 'different choke' END,
                 CASE
                     WHEN abs(median(e.flowing_pressure_psi) / any_value(u.pressure) - 1) > 0.5
-                        THEN 'another flowing pressure'
+                        THEN 'different flowing pressure'
                 END
             ),
             ''

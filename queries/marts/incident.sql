@@ -3,11 +3,11 @@
 -- key: pad, occurred_at
 -- follows: incidents
 -- columns:
---   well: well that it concerns, where it concerns one
---   severity: near miss, first aid, recordable or lost time; not stated where the record says nothing
---   local_time: when, on the pad's clock
---   local_date: day of that
---   quarter: quarter of that
+--   well: well that it concerns, if any
+--   severity: near miss, first aid, recordable or lost time; not stated if the record has no severity
+--   local_time: time of the event, on the pad's clock
+--   local_date: day of the event, on the pad's clock
+--   quarter: quarter of the event, on the pad's clock
 SELECT
     i.* EXCLUDE (source_id, source_row) REPLACE (coalesce(i.severity, 'not stated') AS severity),
     coalesce(w.well, i.well_id) AS well,

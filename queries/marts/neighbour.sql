@@ -1,9 +1,9 @@
--- title: Neighbouring wells: spacing, order, what they felt
+-- title: Neighbouring wells: spacing, order, pressure response
 -- grain: a well and a neighbour
 -- key: well_id, offset_id
 -- follows: offsets, well_site
 -- columns:
---   neighbour: name of the neighbour as the team writes it, else our name of it
+--   neighbour: name of the neighbour as the team writes it, otherwise its well id
 SELECT
     o.* EXCLUDE (source_id, source_row),
     coalesce(w.well, o.well_id) AS well,

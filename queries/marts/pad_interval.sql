@@ -1,9 +1,9 @@
--- title: Where the time of every pad went
+-- title: Time of every pad by activity
 -- grain: an interval of a pad's time
 -- key: pad, start_time
 -- follows: pad_timeline, pad
 -- columns:
---   well: well that the interval belongs to, where it belongs to one
+--   well: well that the interval belongs to, if any
 --   local_start: start on the pad's clock
 --   local_end: end on the pad's clock
 --   local_date: day on which it begins, on the pad's clock

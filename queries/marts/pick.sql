@@ -1,9 +1,9 @@
--- title: Picks, with the amendments that count instead
+-- title: Picks, with the amendments that replace them
 -- grain: a pick of a stage, plug or run
 -- key: well_id, level, number, pick
 -- follows: picks, well_site
 -- columns:
---   quarter: quarter of its moment, on the pad's clock
+--   quarter: quarter of its time, on the pad's clock
 SELECT
     p.* EXCLUDE (fingerprint),
     w.well,

@@ -1,13 +1,13 @@
--- title: Plugs met by a mill-out run, with the run, the well and the design they belong to
+-- title: Plugs reached by a mill-out run, with their run, well and design
 -- grain: a measured plug
 -- key: well_id, plug
 -- follows: plug_metrics, plugs, coil_runs, stages, well_site
 -- columns:
---   local_tag: when the mill met the plug, on the pad's clock
---   local_date: day of that
---   quarter: quarter of that; none where the plug was not met
+--   local_tag: time when the mill tagged the plug, on the pad's clock
+--   local_date: day of the tag, on the pad's clock
+--   quarter: quarter of the tag, on the pad's clock; none if the plug was not reached
 --   mill_order: order of the plug in its run, by depth
---   depth_debris [kft]: set depth times plugs whose debris the mill carries
+--   depth_debris [kft]: set depth times number of plugs whose debris is carried at the mill
 SELECT
     m.* EXCLUDE (fingerprint),
     p.set_depth_ft,

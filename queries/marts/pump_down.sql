@@ -1,11 +1,11 @@
--- title: Pump-down runs and who ran them
+-- title: Pump-down runs and their crews
 -- grain: a pump-down run
 -- key: well_id, run
 -- follows: wireline_metrics, wireline, well_site
 -- columns:
---   local_start: start of the run, or of the pump-down where the run has none, on the pad's clock
---   local_date: day of that
---   quarter: quarter of that
+--   local_start: start of the run, or of the pump-down if the run has no start time, on the pad's clock
+--   local_date: day of the event, on the pad's clock start, on the pad's clock
+--   quarter: quarter of the event, on the pad's clock start, on the pad's clock
 SELECT
     m.* EXCLUDE (fingerprint),
     r.wireline_crew,

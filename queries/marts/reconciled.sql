@@ -1,14 +1,14 @@
--- title: Our stage values beside what the providers reported
--- grain: a stage and a value that both have
+-- title: Stage values measured here, with the values reported by the providers
+-- grain: a stage and a value that is both measured and reported
 -- key: well_id, stage, measure
 -- follows: stage
 -- columns:
---   measure: which value; its unit is in its name
---   ours: measured here, amendments included
+--   measure: name of the value; its unit is part of the name
+--   ours: ISIP picked here, amendments included
 --   reported: by the provider
---   difference: ours less reported
---   share: difference over reported
---   confidence: of our pick, where the value is one
+--   difference: ours minus reported
+--   share: difference divided by reported
+--   confidence: confidence of our pick, if the value is a pick
 WITH ours AS (
     UNPIVOT (
         SELECT

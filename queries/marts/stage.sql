@@ -1,15 +1,15 @@
--- title: Measured stages: what was measured, designed and reported, where and when
+-- title: Measured stages: measured, designed and reported values, location and time
 -- grain: a measured stage
 -- key: well_id, stage
 -- follows: stage_metrics, stages, reported, well_site
 -- columns:
---   local_start: first rate, or first sample where no rate was found, on the pad's clock
+--   local_start: first rate, or first sample if no rate was found, on the pad's clock
 --   local_date: day on which the stage began, on the pad's clock
 --   quarter: quarter in which the stage began, on the pad's clock
---   position_fraction [ratio]: place along the lateral: 0 at the toe, 1 at the heel
---   pad_order: number of stages that the pad had before
---   well_gap_min [min]: last rate of the well's previous stage to the first rate; none where they overlap
---   transition_min [min]: last rate of the crew's previous stage on the pad, on any well, to the first rate; none where they overlap
+--   position_fraction [ratio]: position along the lateral: 0 at the toe, 1 at the heel
+--   pad_order: number of earlier stages on the pad
+--   well_gap_min [min]: last rate of the well's previous stage to the first rate; none if they overlap
+--   transition_min [min]: crew's previous last rate on the pad, any well, to the first rate; none if they overlap
 WITH joined AS (
     SELECT
         m.* EXCLUDE (fingerprint),

@@ -5,8 +5,8 @@
 -- columns:
 --   quarter: quarter in which the first of its runs began, on the pad's clock
 --   method: one run or two runs
---   cost: lines of category toe preparation, budget apart; none where they are in several currencies
---   cost_state: accrued where a part of it is; else invoiced
+--   cost: lines of category toe preparation, without budget; none if they are in several currencies
+--   cost_state: accrued if any part is accrued; otherwise invoiced
 WITH spent AS (
     SELECT
         well_id,

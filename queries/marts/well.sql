@@ -1,5 +1,5 @@
 -- title: Wells: their stages, plugs and runs, their hours, cost and early oil
--- grain: a well that the wells table or a record names
+-- grain: a well in the wells table or in a record
 -- key: well_id
 -- follows: well_site, early_oil
 -- columns:
@@ -10,22 +10,22 @@
 --   runs_measured: coil runs on record
 --   mill_outs: mill-out runs
 --   screen_outs: stages that screened out
---   design: design of most of its stages
---   frac_crew: crew of most of its stages
---   operation_mode: operation mode of most of its stages
+--   design: most frequent design of its stages
+--   frac_crew: most frequent crew of its stages
+--   operation_mode: most frequent operation mode of its stages
 --   coil_crew: crew of the first mill-out run
---   stage_length_ft [ft]: mean length of lateral that a stage treats
+--   stage_length_ft [ft]: mean length of lateral treated per stage
 --   stage_tvd_ft [ft]: mean true vertical depth of the perforations
 --   proppant_lbm_ft [lbm/ft]: designed proppant of the measured stages per foot of lateral
---   hours_per_stage [h]: first rate of the first stage to last rate of the last, over its stages; none for one stage
+--   hours_per_stage [h]: first rate of the first stage to last rate of the last, per stage; none for one stage
 --   wiper_trips: wiper trips of the mill-out runs
 --   toe_hours [h]: coil hours of toe preparation
 --   toe_method: one run or two runs
 --   budget_usd [USD]: sum of the budget lines
---   spent_usd [USD]: sum of the invoiced lines and of the accrued ones that no invoice settles yet
---   provisional: whether some of what was spent is only accrued
---   cost_per_stage [1000 USD]: spent, per measured stage
---   budget_per_stage [1000 USD]: budget, per measured stage
+--   spent_usd [USD]: sum of the invoiced lines and of the accrued lines without an invoice
+--   provisional: whether part of the spent amount is only accrued
+--   cost_per_stage [1000 USD]: spent amount per measured stage
+--   budget_per_stage [1000 USD]: budget per measured stage
 --   oil_bbl_ft_90d [bbl/ft]: oil of the first 90 days on, per foot of lateral
 --   oil_bbl_ft_180d [bbl/ft]: oil of the first 180 days on, per foot of lateral
 WITH pumped AS (

@@ -1,10 +1,10 @@
--- title: What each well was budgeted at and has cost
+-- title: Budget and cost of each well
 -- grain: a well and a currency
 -- key: well_id, currency
 -- columns:
 --   budget: sum of the budget lines, in the currency
---   spent: sum of the invoiced lines and of the accrued ones that no invoice settles yet, in the currency
---   provisional: whether some of what was spent is only accrued
+--   spent: sum of the invoiced lines and of the accrued lines without an invoice, in the currency
+--   provisional: whether part of the spent amount is only accrued
 SELECT
     well_id,
     coalesce(currency, 'not stated') AS currency,

@@ -1,13 +1,13 @@
--- title: Where each well lies, what surrounds it, and its clock
--- grain: a well that the wells table or a record names
+-- title: Location, neighbours and time zone of each well
+-- grain: a well in the wells table or in a record
 -- key: well_id
 -- columns:
---   well: name as the team writes it, else our name of the well
---   zone: time zone of the pad's clock; the well's own or the workspace's where there is no pad
---   lateral_ft [ft]: measured depth of the toe less that of the heel
+--   well: name as the team writes it, otherwise the well id
+--   zone: time zone of the pad's clock; that of the well or of the workspace if there is no pad
+--   lateral_ft [ft]: measured depth of the toe minus that of the heel
 --   casing_inside_diameter_in [in]: inside diameter of the deepest casing section
 --   nearest_spacing_ft [ft]: distance to the nearest neighbour
---   longest_depletion_months [month]: longest time that a neighbour produced before
+--   longest_depletion_months [month]: longest time that a neighbour was on production before
 WITH named AS (
     SELECT well_id FROM wells
     UNION SELECT well_id FROM stage_metrics

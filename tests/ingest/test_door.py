@@ -128,7 +128,7 @@ def test_a_doubled_decimal_comma_makes_a_void_row_or_cell_and_no_other_number(tm
         ("wells", "America/Denver", "4", "a time zone such as America/Denver"),
         ("wells", "America/Denver", "../etc/passwd", "a time zone"),
         ("cost", "5,2025-03-01,plugs,accrued", "5,2025-03-01,plugs,payed", "one of budget, accrued, invoiced"),
-        ("cost", "5,2025-03-01", "5,-2029-03-01", "a date as"),
+        ("cost", "5,2025-03-01", "5,-2029-03-01", "a date like"),
         ("cost", "5,2025-03-01", "5,0001-03-01", "from 1950-01-01"),
         ("cost", "5,2025-03-01", "5,9999-03-01", "from 1950-01-01"),
         ("cost", "5,2025-03-01,plugs,accrued,100", "5,2025-03-01,plugs,accrued,1e308", "outside -1e+10 to 1e+10"),

@@ -273,7 +273,7 @@ def test_a_missing_landing_folder_is_said(tmp_path: Path) -> None:
     space = space_with(tmp_path, {})
     shutil.rmtree(space.root / "landing")
     report = land(space, Lake(space.lake))
-    assert "there is no such folder" in report.skipped[0][1]
+    assert "the folder does not exist" in report.skipped[0][1]
 
 
 def test_a_broken_map_keeps_nothing_else_from_landing_and_its_files_wait(tmp_path: Path) -> None:

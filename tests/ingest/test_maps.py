@@ -38,8 +38,8 @@ def test_all_problems_are_reported_at_once(tmp_path: Path) -> None:
         ('lands = "treatment"', 'lands = "treatmnt"', "known: wells"),
         ("treating_pressure_psi =", "treating_presure_psi =", "no such column"),
         ("stage (?P<stage>\\d+)'", "stage (?P<stag>\\d+)'", "nothing yields 'stage'"),
-        ("'^(?P<well>.+?) stage", "'^(?P<well>.+? stage", "no regular expression"),
-        ("units_row = 2", "unit_row = 2", "no such key"),
+        ("'^(?P<well>.+?) stage", "'^(?P<well>.+? stage", "is not a valid regular expression"),
+        ("units_row = 2", "unit_row = 2", "unknown key"),
         ("units_row = 2", "units_row = 0", "greater than or equal to 1"),
         (', unit = "psi"', "", "'unit' is missing"),
         ('format = "%Y-%m-%d %H:%M:%S", ', "", "'format' is missing"),
@@ -66,8 +66,8 @@ def test_wrong_settings_name_the_key_and_what_is_known(tmp_path: Path) -> None:
     (tmp_path / "heelward.toml").write_text('titel = "x"\ntime_zone = "Mars/Base"\n', encoding="utf-8")
     with pytest.raises(HeelwardError) as caught:
         open_workspace(tmp_path)
-    assert "titel: no such key; known here: beside, display_units" in str(caught.value)
-    assert "is no time zone" in str(caught.value)
+    assert "titel: unknown key; known here: beside, display_units" in str(caught.value)
+    assert "is not a known time zone" in str(caught.value)
 
 
 def test_a_folder_that_is_no_workspace_says_how_to_make_one(tmp_path: Path) -> None:

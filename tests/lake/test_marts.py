@@ -240,7 +240,7 @@ def test_early_oil_runs_straight_between_months() -> None:
     with connect_on({"production": production}) as connection:
         found = connection.sql("SELECT * FROM early_oil ORDER BY well_id").fetchall()
     # a: 80 days give 7,000 bbl, a third of the fourth month's 1,500 bbl more is 7,500
-    assert found == [("a", None, 7500.0, None), ("b", None, None, None), ("c", "another choke", None, None)]
+    assert found == [("a", None, 7500.0, None), ("b", None, None, None), ("c", "different choke", None, None)]
 
 
 def test_acceptance_adds_up_the_mill_outs_of_a_well() -> None:

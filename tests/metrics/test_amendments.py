@@ -140,7 +140,7 @@ def test_the_report_counts_amendments_and_says_how_far_they_lie(space: Workspace
         (9, "isip", {"value": 1.0}, "nothing is measured of stage 9"),
         (2, "isip", {}, "--value or --time"),
         (2, "isip", {"value": 1.0, "withdraw": True}, "--withdraw alone"),
-        (2, "isip", {"time": "yesterday"}, "--time takes a time"),
+        (2, "isip", {"time": "yesterday"}, "--time: expected a time"),
         (2, "isip", {"value": 1.0, "by": "=cmd()"}, "--by must be words"),
         (2, "isip", {"value": 1.0, "why": " "}, "--why must be words"),
         (2, "isip", {"value": 1.0, "why": "hammer\x07faded"}, "without control characters"),
@@ -154,7 +154,7 @@ def test_the_report_counts_amendments_and_says_how_far_they_lie(space: Workspace
         (2, "isip", {"value": 999_999.0}, "isip lies within 0 to 20000 psi"),
         (2, "drag_reduction", {"value": 1.5}, "drag_reduction lies within 0 to 1 ratio"),
         (2, "isip", {"time": "9999-12-31 23:59:59"}, "--time"),
-        (2, "isip", {"time": "1999-12-31 23:59:59"}, "lies far from the record"),
+        (2, "isip", {"time": "1999-12-31 23:59:59"}, "is too far from the record"),
     ],
 )
 def test_mistakes_are_named_and_nothing_is_written(
@@ -213,7 +213,7 @@ def test_a_word_that_came_by_hand_and_cannot_be_counts_for_nothing_and_is_said(s
 
 def test_a_file_of_amendments_that_cannot_be_read_is_named_and_kept(space: Workspace) -> None:
     (space.root / FILE).write_text("well,level\nx,y\n", encoding="utf-8")
-    with pytest.raises(HeelwardError, match="every row needs 'at'"):
+    with pytest.raises(HeelwardError, match="every row needs a UTC time in the column 'at'"):
         say(space, 2, "isip", value=3333.0)
     assert (space.root / FILE).read_text(encoding="utf-8") == "well,level\nx,y\n"
 

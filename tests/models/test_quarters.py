@@ -141,7 +141,7 @@ def test_stages_cut_short_are_kept_and_their_effect_is_shown() -> None:
 
 def test_the_campaigns_own_choke_is_kept_out_with_its_reason(campaign: Campaign) -> None:
     found = queries.run(queries.connect(campaign.lake), queries.load("production_excluded")).frame
-    assert found.rows() == [("Otter Bend", "Otter Bend 1H", "another choke")]
+    assert found.rows() == [("Otter Bend", "Otter Bend 1H", "different choke")]
 
 
 def test_a_crew_alone_is_told_which_job_would_separate_it(campaign: Campaign) -> None:

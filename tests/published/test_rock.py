@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from pipeline.physics import rock
 
@@ -25,10 +24,3 @@ TIMES = np.array([0.0, 0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0])
 def test_s1_b04_net_pressure_at_shut_in() -> None:
     bottom = rock.pressure_gradient_psi_ft(4650.0, 8.34 * 0.052 / (12 / 231), 9200.0) * 9200.0
     assert bottom - 7350.0 == pytest.approx(1289.86, rel=1e-5)
-
-
-def test_s1_b08_isip_escalation() -> None:
-    isip = [4210.0, 4335.0, 4420.0, 4480.0, 4535.0, 4550.0, 4590.0, 4585.0]
-    assert np.polyfit(np.arange(8), isip, 1)[0] == pytest.approx(51.7262, rel=1e-5)
-    assert stats.theilslopes(isip).slope == pytest.approx(52.2857, rel=1e-5)
-    assert rock.isip_escalation(isip) == pytest.approx([4209.47, 418.386, 2.8154], rel=1e-3)

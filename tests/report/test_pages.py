@@ -56,7 +56,7 @@ def test_a_page_of_ones_own_needs_no_python(campaign: Campaign, tmp_path: Path) 
         ('x = "quarter"', 'x = "month"', "x = 'month' is no column of the query; it has quarter, kind"),
         ('query = "quarter_cost"', 'query = "quarter_costs"', "there is no query 'quarter_costs'"),
         ('kind = "bars"', 'kind = "pie"', "charts.0.kind"),
-        ("question =", "questions =", "no such key; known here:"),
+        ("question =", "questions =", "unknown key; known keys:"),
     ],
 )
 def test_a_wrong_page_is_refused_with_what_there_is(
@@ -136,6 +136,6 @@ def numbers(change: float, reach: float | None) -> dict[str, str]:
 def test_the_quarters_numbers_say_whether_a_change_is_more_than_pads_differ() -> None:
     assert numbers(-0.5, 1.0)["verdict"] == "−0.50 min against earlier quarters: no clear change"
     assert numbers(2.5, 1.0)["verdict"] == "+2.50 min against earlier quarters: outside pad-to-pad variation"
-    assert "too few pads to judge" in numbers(2.5, None)["verdict"]
+    assert "too few pads to test" in numbers(2.5, None)["verdict"]
     assert numbers(2.5, 1.0)["limits"] == "9.00 min to 11.0 min, from pad-to-pad variation"
     assert numbers(2.5, None)["limits"] == "no limits: fewer than three pads so far"

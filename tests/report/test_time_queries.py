@@ -81,7 +81,7 @@ def test_transitions_of_well_and_fleet_are_apart_and_modes_are_not_mixed() -> No
                 "well_id": well,
                 "stage": stage,
                 "frac_crew": "x",
-                "operation_mode": "alternating" if stage == 1 else "single",
+                "operation_mode": "zipper" if stage == 1 else "single well",
             }
             for well, stage, _ in order
         ]
@@ -93,7 +93,7 @@ def test_transitions_of_well_and_fleet_are_apart_and_modes_are_not_mixed() -> No
     assert found["A", 2]["transition_min"] == pytest.approx(60.0)  # the crew's was one
     assert found["B", 1]["well_gap_min"] is None
     by_crew = query_on("transitions_by_crew", tables)
-    assert by_crew.select("mode", "stages", "middle").rows() == [("alternating", 1, 60.0), ("single", 1, 60.0)]
+    assert by_crew.select("mode", "stages", "middle").rows() == [("single well", 1, 60.0), ("zipper", 1, 60.0)]
 
 
 def test_a_neighbour_that_felt_a_stage_is_a_finding() -> None:

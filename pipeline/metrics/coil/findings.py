@@ -1,4 +1,4 @@
-"""What measuring finds odd about coil runs and plugs."""
+"""Findings about coil runs and plugs."""
 
 from __future__ import annotations
 
@@ -14,25 +14,25 @@ from pipeline.units import qty
 
 Row = dict[str, Any]
 TAG_OFF_FT = 30.0
-"""A tag further from where it should be is odd (common practice). [ft]"""
+"""Largest distance of a tag from its expected depth without a finding (common practice). [ft]"""
 SLOW_PLUG = 2.5
-"""A plug that took this many times the median of its kind is odd. [1]"""
+"""Largest ratio of a plug's mill time to the median of its kind without a finding. [1]"""
 STALL_CLUSTER = 4
-"""So many stalls on one plug are a cluster. [1]"""
+"""Number of stalls on one plug that counts as a cluster. [1]"""
 LOSS_MIN = 5.0
-"""Returns gone for longer are a finding. [min]"""
+"""Lost returns for this long or longer are a finding. [min]"""
 LOW_TRANSPORT = 1.0
-"""Below it the lateral's fluid is slower than what debris needs at least. [1]"""
+"""Below this the fluid in the lateral is slower than the minimum that moves debris. [1]"""
 OVER_LIMIT_S = 5.0
-"""Rate above the motor's limit for longer is a finding. [s]"""
+"""Rate above the motor's limit for longer than this is a finding. [s]"""
 
 
 def run_findings(well_id: str, run: int, view: RunView, measured: Row) -> list[Row]:
-    """Return what is odd about a coil run."""
+    """Return the findings about a coil run."""
     found: list[tuple[str, str]] = []
     path = view.path
     if path is None:
-        return [finding(well_id, "run", run, "no_depth", "no depth in the record: nothing of the run can be measured")]
+        return [finding(well_id, "run", run, "no_depth", "no depth in the record: the run cannot be measured")]
     if view.assigned.unusable:
         found.append(("depth_unit", view.assigned.unusable))
     for moment, jump in path.jumps_ft:
@@ -42,7 +42,7 @@ def run_findings(well_id: str, run: int, view: RunView, measured: Row) -> list[R
         )
     if len(path.gaps_s):
         lost = float(np.diff(path.gaps_s, axis=1).sum()) / 60.0
-        found.append(("depth_gap", f"{len(path.gaps_s)} gap(s) of more than {GAP_S:.0f} s, {lost:.0f} min in all"))
+        found.append(("depth_gap", f"{len(path.gaps_s)} gap(s) of more than {GAP_S:.0f} s, {lost:.0f} min in total"))
     absent = [
         name for name, channel in (
             ("circulating pressure", view.record.pressure_psi), ("pump rate", view.record.pump_bpm),
@@ -53,14 +53,14 @@ def run_findings(well_id: str, run: int, view: RunView, measured: Row) -> list[R
         found.append(("missing_channel", f"no {', no '.join(absent)} in the record"))
     if view.reversed_weight:
         found.append(
-            ("weight_reversed", "the weight reads below zero with the coil hanging: its sign is taken as reversed")
+            ("weight_reversed", "the weight is negative with the coil hanging: its sign is treated as reversed")
         )
     for stop in view.assigned.other:
-        text = f"motor at work for {stop.minutes:.0f} min at {qty(stop.depth_ft, 'ft')}, away from every listed plug"
+        text = f"motor working for {stop.minutes:.0f} min at {qty(stop.depth_ft, 'ft')}, not at any listed plug"
         found.append(("stop_without_plug", text))
     for moment, depth, excess in view.overpulls:
         at = f"{view.moment(moment):%Y-%m-%d %H:%M:%S} UTC"
-        found.append(("overpull", f"{qty(excess, 'lbf')} above the pull nearby at {qty(depth, 'ft')}, {at}"))
+        found.append(("overpull", f"{qty(excess, 'lbf')} above the pulling weight nearby at {qty(depth, 'ft')}, {at}"))
     if measured["locked_up"]:
         found.append(("lock_up", f"the coil could not pass {qty(measured['lock_up_depth_ft'], 'ft')}"))
     short = measured["short_of_target_ft"]
@@ -68,22 +68,22 @@ def run_findings(well_id: str, run: int, view: RunView, measured: Row) -> list[R
         found.append(("short_of_target", f"the run ended {qty(short, 'ft')} short of its planned depth"))
     loss = measured["lost_returns_min"]
     if loss is not None and loss >= LOSS_MIN:
-        found.append(("lost_returns", f"less than 70 % of the pumped rate came back for {loss:.0f} min"))
+        found.append(("lost_returns", f"less than 70 % of the pumped rate returned for {loss:.0f} min"))
     over = measured["over_motor_limit_s"]
     if over is not None and over > OVER_LIMIT_S:
-        found.append(("over_motor_limit", f"more rate than the motor takes for {over:.0f} s with the bypass closed"))
+        found.append(("over_motor_limit", f"rate above the motor's limit for {over:.0f} s with the bypass closed"))
     if measured["bypass_used"] is False:
-        found.append(("bypass_not_opened", "wiper trips were pumped no faster than the motor allows"))
+        found.append(("bypass_not_opened", "wiper trips were pumped within the motor's rate limit"))
     margin = measured["lateral_margin_high"]
     if margin is not None and margin < LOW_TRANSPORT:
         speed = measured["wiper_lateral_velocity_ft_min"]
         text = f"{qty(speed, 'ft/min')} in the lateral on wiper trips is below {qty(180.0, 'ft/min')}"
-        found.append(("slow_annulus", f"{text}, which keeps debris moving at high angle"))
+        found.append(("slow_annulus", f"{text}, the velocity that keeps debris moving at high angle"))
     return [finding(well_id, "run", run, kind, message) for kind, message in found]
 
 
 def plug_findings(well_id: str, plugs: list[Row], described: dict[int, Row]) -> list[Row]:
-    """Return what is odd about the plugs of a coil run."""
+    """Return the findings about the plugs of a coil run."""
     kinds: dict[str, list[float]] = defaultdict(list)
     for row in plugs:
         if row["mill_min"] is not None:
@@ -101,14 +101,14 @@ def plug_findings(well_id: str, plugs: list[Row], described: dict[int, Row]) -> 
         middle = float(np.median(alike))
         if len(alike) >= 3 and row["mill_min"] > SLOW_PLUG * middle:
             text = (
-                f"milled in {row['mill_min']:.0f} min; the run's median of {_kind(described, row)} is {middle:.0f} min"
+                f"milled in {row['mill_min']:.0f} min; the run's median for {_kind(described, row)} is {middle:.0f} min"
             )
             say(row, "slow_plug", text)
         if row["stalls"] is not None and row["stalls"] >= STALL_CLUSTER:
             say(row, "stall_cluster", f"{row['stalls']} stalls on one plug")
         off = row["off_depth_ft"] if row["off_depth_ft"] is not None else row["depth_error_ft"]
         if off is not None and abs(off) > TAG_OFF_FT:
-            say(row, "off_depth", f"met {qty(off, 'ft', plus=True)} from where it was set")
+            say(row, "off_depth", f"tagged {qty(off, 'ft', plus=True)} from its set depth")
     return found
 
 

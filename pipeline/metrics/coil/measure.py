@@ -26,7 +26,7 @@ from pipeline.picks.toe import STATIONS, cement_spans, find_stations
 from pipeline.picks.types import Pick
 
 METRICS = (plugs, runs, toe)
-"""Importing them declares the metrics."""
+"""Importing these modules declares the metrics."""
 MILL_OUT = "mill-out"
 TOE_KINDS = ("toe preparation", "toe milling", "toe perforating")
 _CHANNELS = (
@@ -52,7 +52,7 @@ def measure_runs(well: WellInput, rows: WellRows) -> None:
         else:
             last = run, view.left
     if last is not None and last[1]:
-        text = f"{last[1]} plug(s) of the list met by no run"
+        text = f"{last[1]} listed plug(s) not met by any run"
         rows.findings.append(finding(well.well_id, "run", last[0], "plugs_left", text))
     if toe_runs:
         tests = well.tables["toe_tests"]
@@ -62,7 +62,7 @@ def measure_runs(well: WellInput, rows: WellRows) -> None:
 
 
 def _measure_run(well: WellInput, run: int, view: RunView, rows: WellRows, open_plugs: dict[int, float]) -> set[int]:
-    """Measure one coil run; returns the plugs that it milled."""
+    """Measure one coil run; return the plugs it milled."""
     automatic, trips, cut = dict(view.plugs), view.trip_pick, view.station_pick
     stall_picks = {number: _stall_pick(view, number) for number in automatic}
     effective_stalls = dict(stall_picks)
@@ -106,7 +106,7 @@ def _over(pick: Pick, given: dict[str, Pick]) -> Pick:
 
 
 def _stall_pick(view: RunView, number: int) -> Pick:
-    """The number of stalls on a plug as a pick."""
+    """Number of stalls on a plug, as a pick."""
     if number not in view.assigned.stops:
         return STALLS.missing(view.plugs[number].tag.reason)
     found = view.stalls.get(number)
@@ -114,12 +114,12 @@ def _stall_pick(view: RunView, number: int) -> Pick:
         return STALLS.missing("no circulating pressure in the record")
     stop = view.assigned.stops[number]
     if stop.gap_s > 0.0 or stop.done_s is None:
-        return STALLS.at(float(len(found)), None, "low", "the record does not cover all of the milling")
+        return STALLS.at(float(len(found)), None, "low", "the record does not cover all milling")
     return STALLS.at(float(len(found)), None, "high", "surges with a pick-up")
 
 
 def _since_wiper(view: RunView, picks: PlugPicks) -> int:
-    """Plugs milled in this run since its last wiper trip before a plug."""
+    """Plugs milled in this run between the last wiper trip and a given plug."""
     tag = picks.tag.time_s
     if tag is None:
         return 0
@@ -129,7 +129,7 @@ def _since_wiper(view: RunView, picks: PlugPicks) -> int:
 
 
 def coil_record(samples: Samples) -> CoilRecord:
-    """Return a run's samples as the picks read them."""
+    """Return a run's samples in the form that the picks read."""
     return CoilRecord(samples.time_s, samples.channels["depth_ft"], *(samples.channel(name) for name in _CHANNELS))
 
 

@@ -1,4 +1,4 @@
-"""Plug metrics: one row a plug."""
+"""Plug metrics: one row per plug."""
 
 from __future__ import annotations
 
@@ -19,27 +19,27 @@ def _value(pick: Pick) -> float:
     return known(pick.value, pick.reason)
 
 
-@PLUG.metric("", "coil run that met the plug", kind="count")
+@PLUG.metric("", "coil run that tagged the plug", kind="count")
 def run(p: PlugView) -> int:
     return p.run
 
 
-@PLUG.metric("", "when the mill met the plug", kind="time", version=2)
+@PLUG.metric("", "time when the mill tagged the plug", kind="time", version=2)
 def tag_time(p: PlugView) -> datetime:
     return _moment(p, p.picks.tag)
 
 
-@PLUG.metric("", "when the mill moved on below", kind="time", version=2)
+@PLUG.metric("", "time when the mill moved past the plug", kind="time", version=2)
 def done_time(p: PlugView) -> datetime:
     return _moment(p, p.picks.mill)
 
 
-@PLUG.metric("ft", "where the mill met the plug, by the counter", version=2)
+@PLUG.metric("ft", "tagged depth of the plug, by the depth counter", version=2)
 def tag_depth_ft(p: PlugView) -> float:
     return _value(p.picks.tag)
 
 
-@PLUG.metric("ft", "tag less set depth, by the counter", version=2)
+@PLUG.metric("ft", "tag depth minus set depth, by the depth counter", version=2)
 def depth_error_ft(p: PlugView) -> float:
     tag = p.picks.tag
     if tag.value is None or p.row.get("set_depth_ft") is None:
@@ -47,7 +47,7 @@ def depth_error_ft(p: PlugView) -> float:
     return float(tag.value - p.row["set_depth_ft"])
 
 
-@PLUG.metric("ft", "tag less set depth, the run's own depth error taken out")
+@PLUG.metric("ft", "tag depth minus set depth, corrected for the run's depth error")
 def off_depth_ft(p: PlugView) -> float:
     error, offset = depth_error_ft(p), p.view.assigned.offset_ft
     if offset is None:
@@ -56,7 +56,7 @@ def off_depth_ft(p: PlugView) -> float:
 
 
 @PLUG.metric(
-    "min", "from tag until the mill moves on below; trips away taken out", source="trade convention", version=2
+    "min", "from the tag until the mill moves past the plug, excluding trips away", source="trade convention", version=2
 )
 def mill_min(p: PlugView) -> float:
     return _value(p.picks.mill)
@@ -67,7 +67,7 @@ def mill_confidence(p: PlugView) -> str:
     return p.picks.mill.confidence
 
 
-@PLUG.metric("min", "from passing the previous plug to passing this one")
+@PLUG.metric("min", "time from passing the previous plug to passing this one")
 def cycle_min(p: PlugView) -> float:
     done = p.picks.mill.time_s
     if done is None:
@@ -82,17 +82,17 @@ def stalls(p: PlugView) -> int:
     return int(_value(p.stall_pick))
 
 
-@PLUG.metric("bpm", "time mean of pump rate on the plug, stalls taken out", version=2)
+@PLUG.metric("bpm", "time mean of pump rate on the plug, excluding stalls", version=2)
 def mill_rate_bpm(p: PlugView) -> float:
     return p.view.mean(p.view.record.pump_bpm, p.on_plug, "not milled, or no pump rate")
 
 
-@PLUG.metric("psi", "time mean of circulating pressure on the plug, stalls taken out", version=2)
+@PLUG.metric("psi", "time mean of circulating pressure on the plug, excluding stalls", version=2)
 def mill_pressure_psi(p: PlugView) -> float:
     return p.view.mean(p.view.record.pressure_psi, p.on_plug, "not milled, or no circulating pressure")
 
 
-@PLUG.metric("psi", "circulating pressure on the plug above that of the free motor at the same rate")
+@PLUG.metric("psi", "circulating pressure on the plug minus free-spin (off-bottom) pressure at the same rate")
 def mill_differential_psi(p: PlugView) -> float:
     stop = p.view.assigned.stops.get(p.plug)
     if stop is None:
@@ -100,12 +100,12 @@ def mill_differential_psi(p: PlugView) -> float:
     return known(stop.differential_psi, "no free running at this rate before the plug")
 
 
-@PLUG.metric("", "plugs milled since the last wiper trip, whose debris the mill carries", kind="count")
+@PLUG.metric("", "plugs milled since the last wiper trip, whose debris is still in the hole", kind="count")
 def plugs_since_wiper(p: PlugView) -> int:
     return p.since_wiper
 
 
-@PLUG.metric("", "whether a wiper trip was made before the next plug", kind="flag")
+@PLUG.metric("", "whether a wiper trip was run before the next plug", kind="flag")
 def wiper_before_next(p: PlugView) -> bool:
     done = p.picks.mill.time_s
     if done is None:

@@ -1,4 +1,4 @@
-"""Coil-run metrics: one row a run."""
+"""Coil-run metrics: one row per run."""
 
 from __future__ import annotations
 
@@ -9,16 +9,17 @@ import numpy as np
 
 from pipeline.metrics.coil.view import NO_DEPTH, RUN, Annulus, RunView, annulus
 from pipeline.metrics.declare import Missing, known
+from pipeline.physics.constants import WATER_DENSITY_PPG
 from pipeline.physics.transport import slip_band_ft_s, transport_ratio
 from pipeline.picks.arrays import filled, integral
 from pipeline.picks.coil_record import longest_s
 from pipeline.picks.coil_states import lost_returns_min as longest_loss_min
 from pipeline.picks.coil_states import over_motor_limit
 
-DEBRIS = (0.25, 15.856, 8.34, 1.0)
+DEBRIS = (0.25, 1.9 * WATER_DENSITY_PPG, WATER_DENSITY_PPG, 1.0)
 """A chip of a composite plug in water: diameter, density, fluid density, viscosity. [in, lbm/gal, lbm/gal, cP]"""
 LATERAL_FT_S = (3.0, 4.0)
-"""Velocity that keeps debris moving at high angle without rotation (Pilehvari, Azar and Shirazi 1999). [ft/s]"""
+"""Velocities that keep debris moving at high angle without rotation (Pilehvari, Azar and Shirazi 1999). [ft/s]"""
 
 
 @RUN.metric("", "first sample in the hole", kind="time")
@@ -50,17 +51,17 @@ def hours(r: RunView) -> float:
     return r.hours_in("in_hole")
 
 
-@RUN.metric("h", "hours of running in, between plugs included", version=2)
+@RUN.metric("h", "hours of running in, including between plugs", version=2)
 def running_in_hours(r: RunView) -> float:
     return r.hours_in("running_in")
 
 
-@RUN.metric("h", "hours of milling plugs or cement, stalls taken out", version=2)
+@RUN.metric("h", "hours of milling plugs or cement, excluding stalls", version=2)
 def milling_hours(r: RunView) -> float:
     return r.hours_in("milling")
 
 
-@RUN.metric("h", "hours from a stall until the mill was back at the bottom")
+@RUN.metric("h", "hours from a stall until the mill returned to the bottom")
 def stalled_hours(r: RunView) -> float:
     return r.hours_in("stalled")
 
@@ -75,12 +76,12 @@ def jetting_hours(r: RunView) -> float:
     return r.hours_in("jetting")
 
 
-@RUN.metric("h", "hours of standing still otherwise", version=2)
+@RUN.metric("h", "hours stationary for other reasons", version=2)
 def stationary_hours(r: RunView) -> float:
     return r.hours_in("stationary")
 
 
-@RUN.metric("h", "hours of pulling, wiper trips apart")
+@RUN.metric("h", "hours of pulling out, excluding wiper trips")
 def pulling_out_hours(r: RunView) -> float:
     return r.hours_in("pulling_out")
 
@@ -92,24 +93,24 @@ def plugs_milled(r: RunView) -> int:
     return sum(plug.mill.value is not None for plug in r.plugs.values())
 
 
-@RUN.metric("", "plugs of the well that no run so far met", kind="count")
+@RUN.metric("", "plugs of the well not met by this run or any earlier run", kind="count")
 def plugs_left(r: RunView) -> int:
     return r.left
 
 
-@RUN.metric("", "pulls back to the heel that came back", kind="count", version=2)
+@RUN.metric("", "pulls back to the heel followed by a return to bottom", kind="count", version=2)
 def wiper_trips(r: RunView) -> int:
     return int(known(r.trip_pick.value, r.trip_pick.reason))
 
 
-@RUN.metric("min", "mean minutes of a wiper trip", version=2)
+@RUN.metric("min", "mean minutes per wiper trip", version=2)
 def wiper_min(r: RunView) -> float:
     if not r.trips:
         raise Missing("no wiper trip")
     return float(np.mean([trip.end_s - trip.start_s for trip in r.trips]) / 60.0)
 
 
-@RUN.metric("ratio", "plugs milled for each wiper trip")
+@RUN.metric("ratio", "plugs milled per wiper trip")
 def plugs_per_wiper(r: RunView) -> float:
     if not r.trips:
         raise Missing("no wiper trip")
@@ -123,7 +124,7 @@ def deepest_ft(r: RunView) -> float:
     return float(r.path.frontier_ft[-1])
 
 
-@RUN.metric("ft", "planned depth less deepest point reached; below zero where the run went deeper")
+@RUN.metric("ft", "planned depth minus deepest point reached; negative if the run went deeper")
 def short_of_target_ft(r: RunView) -> float:
     reached, target = deepest_ft(r), r.row.get("target_depth_ft")
     if target is None:
@@ -131,7 +132,7 @@ def short_of_target_ft(r: RunView) -> float:
     return float(target - reached)
 
 
-@RUN.metric("", "whether the coil would go no further with weight slacked off and the motor idle", kind="flag")
+@RUN.metric("", "whether the coil stopped advancing with weight slacked off and the motor idle", kind="flag")
 def locked_up(r: RunView) -> bool:
     if r.path is None or r.record.weight_lbf is None:
         raise Missing("no depth or no weight in the record")
@@ -143,19 +144,19 @@ def lock_up_depth_ft(r: RunView) -> float:
     return known(r.lock_up_ft, "no lock-up")
 
 
-@RUN.metric("ft", "the run's depth error: what its tags agree on")
+@RUN.metric("ft", "the run's depth error, from the agreement of its tags")
 def depth_offset_ft(r: RunView) -> float:
     return known(r.assigned.offset_ft, r.assigned.unusable or "fewer than two plugs tell it")
 
 
-@RUN.metric("bpm", "highest circulation on wiper trips")
+@RUN.metric("bpm", "highest circulation rate on wiper trips")
 def wiper_rate_bpm(r: RunView) -> float:
     if not (r.states is not None and r.trips):
         raise Missing("no wiper trip")
     return r.highest_rate(r.states.wiping)
 
 
-@RUN.metric("bpm", "highest circulation while milling")
+@RUN.metric("bpm", "highest circulation rate while milling")
 def milling_rate_bpm(r: RunView) -> float:
     milling = None if r.states is None else r.states.milling
     if not (milling is not None and milling.any()):
@@ -189,7 +190,7 @@ def wiper_lateral_velocity_ft_min(r: RunView) -> float:
     return _velocity(r, wiper_rate_bpm(r), Annulus.lateral_ft_min)
 
 
-@RUN.metric("ratio", "mean annular volumes to surface pumped on a wiper trip", version=2)
+@RUN.metric("ratio", "mean annular volumes to surface pumped per wiper trip", version=2)
 def bottoms_up_per_wiper(r: RunView) -> float:
     shares = _bottoms_up(r)
     return float(np.mean(shares))
@@ -202,7 +203,7 @@ def fewest_bottoms_up(r: RunView) -> float:
 
 
 def _bottoms_up(r: RunView) -> list[float]:
-    """Annular volumes to surface pumped on each wiper trip that the record covers."""
+    """Annular volumes to surface pumped on each wiper trip covered by the record."""
     if r.path is None or not r.trips or r.record.pump_bpm is None:
         raise Missing("no wiper trip, or no pump rate")
     shares = []
@@ -218,13 +219,13 @@ def _bottoms_up(r: RunView) -> list[float]:
 
 
 @RUN.metric(
-    "ratio", "share of the fluid's velocity left to a slow chip in the vertical on wiper trips", source="Moore; Chien"
+    "ratio", "net rise velocity of a slow chip over fluid velocity, vertical, wiper trips", source="Moore; Chien"
 )
 def wiper_transport_ratio_high(r: RunView) -> float:
     return _transport(r, 0)
 
 
-@RUN.metric("ratio", "the same for a fast one: a smooth ball of that size", source="Haider and Levenspiel")
+@RUN.metric("ratio", "the same for a fast chip: a smooth sphere of that size", source="Haider and Levenspiel")
 def wiper_transport_ratio_low(r: RunView) -> float:
     return _transport(r, 1)
 
@@ -235,14 +236,14 @@ def _transport(r: RunView, end: int) -> float:
 
 
 @RUN.metric(
-    "ratio", "lateral velocity on wiper trips over the 4 ft/s that debris may need", source="Pilehvari et al. 1999"
+    "ratio", "lateral velocity on wiper trips over 4 ft/s (upper need of debris)", source="Pilehvari et al. 1999"
 )
 def lateral_margin_low(r: RunView) -> float:
     return _lateral(r, 1)
 
 
 @RUN.metric(
-    "ratio", "lateral velocity on wiper trips over the 3 ft/s that it needs at least", source="Pilehvari et al. 1999"
+    "ratio", "lateral velocity on wiper trips over 3 ft/s (minimum need of debris)", source="Pilehvari et al. 1999"
 )
 def lateral_margin_high(r: RunView) -> float:
     return _lateral(r, 0)
@@ -253,7 +254,7 @@ def _lateral(r: RunView, end: int) -> float:
     return velocity / 60.0 / LATERAL_FT_S[end]
 
 
-@RUN.metric("ratio", "volume returned over volume pumped in the hole")
+@RUN.metric("ratio", "volume returned over volume pumped while in the hole")
 def returns_ratio(r: RunView) -> float:
     pump, back = r.record.pump_bpm, r.record.return_bpm
     if r.states is None or pump is None or back is None:
@@ -265,14 +266,14 @@ def returns_ratio(r: RunView) -> float:
     return float((back[both] * r.seconds[both]).sum()) / pumped
 
 
-@RUN.metric("min", "longest time with less than 70 % of the pumped rate coming back")
+@RUN.metric("min", "longest time with less than 70 % of the pumped rate returning")
 def lost_returns_min(r: RunView) -> float:
     return known(
         None if r.path is None else longest_loss_min(r.path, r.record), "no pump rate or no return rate in the record"
     )
 
 
-@RUN.metric("", "pulls more than 8,000 lbf above the weight of pulling nearby", kind="count")
+@RUN.metric("", "pulls more than 8,000 lbf above the pulling weight nearby", kind="count")
 def overpulls(r: RunView) -> int:
     if r.path is None or r.record.weight_lbf is None:
         raise Missing("no depth or no weight in the record")
@@ -287,7 +288,7 @@ def over_motor_limit_s(r: RunView) -> float:
     return longest_s(over_motor_limit(filled(pump, 0.0), filled(bypass, 0.0), limit), r.record.time_s)
 
 
-@RUN.metric("", "whether wiper trips were pumped above the motor's limit, through a bypass", kind="flag")
+@RUN.metric("", "whether wiper trips were pumped above the motor's limit through a bypass", kind="flag")
 def bypass_used(r: RunView) -> bool:
     limit = known(r.row.get("motor_limit_bpm"), "no motor limit in the tables")
     return bool(wiper_rate_bpm(r) > limit)

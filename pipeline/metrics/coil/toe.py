@@ -1,4 +1,4 @@
-"""Toe-preparation metrics: one row a well."""
+"""Toe-preparation metrics: one row per well."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from pipeline.physics.hydraulics import nozzle_area_in2, nozzle_pressure_drop_ps
 from pipeline.picks.arrays import integral, median
 
 DISCHARGE = 0.95
-"""Practical limit of short nozzles (Guo and Liu 2011). [1]"""
+"""Practical limit of the discharge coefficient of short nozzles (Guo and Liu 2011). [1]"""
 
 
-@TOE.metric("", "coil runs it took", kind="count")
+@TOE.metric("", "coil runs needed", kind="count")
 def runs(t: ToeView) -> int:
     return len(t.runs)
 
 
-@TOE.metric("", "whether cement was milled and the toe opened in one run", kind="flag")
+@TOE.metric("", "whether cement was milled and the toe opened in a single run", kind="flag")
 def one_run(t: ToeView) -> bool:
     return len(t.runs) == 1
 
@@ -34,7 +34,7 @@ def _added(t: ToeView, state: str) -> float:
     return sum(run.hours_in(state) for run in t.runs)
 
 
-@TOE.metric("h", "hours from the first sample in the hole to the last, time between runs included")
+@TOE.metric("h", "hours from the first sample in the hole to the last, including time between runs")
 def elapsed_hours(t: ToeView) -> float:
     edges = []
     for run in t.runs:
@@ -45,7 +45,7 @@ def elapsed_hours(t: ToeView) -> float:
     return (max(edges) - min(edges)).total_seconds() / 3600.0
 
 
-@TOE.metric("ft", "cement milled: stretches that took 2.5 to 60 s a foot")
+@TOE.metric("ft", "cement milled: stretches that took 2.5 to 60 s per foot")
 def cement_ft(t: ToeView) -> float:
     if any(run.path is None for run in t.runs):
         raise Missing("no depth in the record")
@@ -64,7 +64,7 @@ def _stations(t: ToeView) -> list[tuple[RunView, int]]:
     return [(run, index) for run in t.runs for index in range(len(run.stations))]
 
 
-@TOE.metric("min", "mean minutes of cutting a station")
+@TOE.metric("min", "mean cutting time per station")
 def station_min(t: ToeView) -> float:
     minutes = [run.stations[index].minutes for run, index in _stations(t)]
     if not minutes:
@@ -105,7 +105,7 @@ def cutting_bbl(t: ToeView) -> float:
     return _volume(t, [(run, run.stations[i].start_s, run.stations[i].end_s) for run, i in _stations(t)])
 
 
-@TOE.metric("bbl", "fluid pumped clean after the last station until the coil was out")
+@TOE.metric("bbl", "clean fluid pumped from the last station until the coil was out of the hole")
 def flush_bbl(t: ToeView) -> float:
     last = [(run, run.stations[-1].end_s, float(run.record.time_s[-1]) + 1.0) for run in t.runs if run.stations]
     return _volume(t, last)

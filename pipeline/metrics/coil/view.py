@@ -1,4 +1,4 @@
-"""What the metrics of coil runs and plugs are computed from."""
+"""Inputs of the coil-run and plug metrics."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from pipeline.picks.coil_stops import Assigned, PlugPicks
 from pipeline.picks.toe import Station
 from pipeline.picks.types import Array, Mask, Pick
 
-PLUG = Level["PlugView"]("plug_metrics", "a measured plug", {"plug": "plug, by the stage it was set for"})
-RUN = Level["RunView"]("coil_run_metrics", "a measured coil run", {"run": "coil run, in order of time"})
+PLUG = Level["PlugView"]("plug_metrics", "a measured plug", {"plug": "plug, numbered by the stage it was set for"})
+RUN = Level["RunView"]("coil_run_metrics", "a measured coil run", {"run": "coil run, in chronological order"})
 TOE = Level["ToeView"]("toe_prep_metrics", "a well's toe preparation", {})
 NO_DEPTH = "no depth in the record"
 
@@ -28,7 +28,7 @@ Span = tuple[float, float]
 
 @dataclass(frozen=True)
 class Annulus:
-    """The way from the mill to surface: diameter and length of each casing section, and the coil in it. [in, ft]"""
+    """Flow path from the mill to surface: diameter and length of each casing section, and the coil in it. [in, ft]"""
 
     sections: list[tuple[float, float]]
     coil_in: float
@@ -39,12 +39,12 @@ class Annulus:
         return float(sum(annulus_capacity_bbl(inside, self.coil_in, length) for inside, length in self.sections))
 
     def slowest_ft_min(self, rate_bpm: float) -> float:
-        """Velocity in the widest section, where debris is left behind first. [ft/min]"""
+        """Velocity in the widest section, where debris settles first. [ft/min]"""
         widest = max(inside for inside, _ in self.sections)
         return float(annular_velocity_ft_min(rate_bpm, widest, self.coil_in))
 
     def lateral_ft_min(self, rate_bpm: float) -> float:
-        """Velocity in the deepest section, the lateral's. [ft/min]"""
+        """Velocity in the deepest section (the lateral). [ft/min]"""
         return float(annular_velocity_ft_min(rate_bpm, self.sections[-1][0], self.coil_in))
 
 
@@ -68,19 +68,19 @@ def annulus(strings: Rows, coil_in: float | None, depth_ft: float) -> Annulus:
 
 @dataclass
 class RunView:
-    """What coil-run metrics are computed from.
+    """Inputs of the coil-run metrics.
 
     Attributes
     ----------
     record : CoilRecord
     path : CoilPath, optional
-        None where the record holds no depth.
+        None if the record has no depth.
     assigned : Assigned
-        Stops by plug.
+        Stops matched to plugs.
     plugs : dict of int to PlugPicks
         Effective picks of the plugs met in this run.
     stalls : dict of int to list of spans, optional
-        By plug; None where the pressure is missing. [s]
+        By plug; None if the pressure is missing. [s]
     trips : list of WiperTrip
     trip_pick, station_pick : Pick
         Effective numbers of wiper trips and stations.
@@ -89,15 +89,15 @@ class RunView:
         [s], [s], [ft]
     states : States, optional
     row : dict
-        The run's row of the coil_runs table; empty where there is none.
+        The run's row of the coil_runs table; empty if there is none.
     strings : list of dict
         The well's rows of the strings table.
     left : int
-        Plugs of the well that no run up to this one met.
+        Plugs of the well not met by this run or any earlier run.
     lock_up_ft : float, optional
         Where the coil locked up. [ft]
     reversed_weight : bool
-        Whether the weight came with the wrong sign; in the record it is put right.
+        Whether the weight was recorded with the wrong sign; it is corrected in the record.
     origin : datetime
     """
 
@@ -121,7 +121,7 @@ class RunView:
 
     @cached_property
     def seconds(self) -> Array:
-        """Seconds that each sample stands for."""
+        """Seconds represented by each sample."""
         assert self.path is not None
         return self.path.seconds
 
@@ -143,7 +143,7 @@ class RunView:
         return float(self.seconds[getattr(self.states, state)].sum() / 3600.0)
 
     def highest_rate(self, mask: Mask) -> float:
-        """Return the pump rate that one per cent of some samples pass. [bbl/min]"""
+        """Return the pump rate exceeded by one per cent of the selected samples. [bbl/min]"""
         if self.record.pump_bpm is None:
             raise Missing("no pump rate in the record")
         rate = self.record.pump_bpm[mask]
@@ -153,7 +153,7 @@ class RunView:
         return float(np.percentile(rate, 99.0))
 
     def mean(self, values: Array | None, mask: Mask, absent: str) -> float:
-        """Return the time mean of a channel over some samples."""
+        """Return the time mean of a channel over selected samples."""
         if values is None:
             raise Missing(absent)
         mask = mask & ~np.isnan(values)
@@ -163,13 +163,13 @@ class RunView:
         return float((values[mask] * weight).sum() / weight.sum())
 
     def moment(self, seconds: float) -> datetime:
-        """Return the moment of a second of the record."""
+        """Return the UTC time of a second of the record."""
         return self.origin + timedelta(seconds=seconds)
 
 
 @dataclass
 class PlugView:
-    """What plug metrics are computed from: the picks, the plug's row, and its run."""
+    """Inputs of the plug metrics: the picks, the plug's row, and its run."""
 
     plug: int
     picks: PlugPicks
@@ -182,7 +182,7 @@ class PlugView:
 
     @cached_property
     def on_plug(self) -> Mask:
-        """Samples between tag and the mill moving on, trips and stalls taken out."""
+        """Samples between the tag and the mill moving past the plug, excluding trips and stalls."""
         tag, done = self.picks.tag.time_s, self.picks.mill.time_s
         path, states = self.view.path, self.view.states
         if path is None or states is None or tag is None or done is None:
@@ -192,16 +192,16 @@ class PlugView:
 
 @dataclass
 class ToeView:
-    """What toe-preparation metrics are computed from.
+    """Inputs of the toe-preparation metrics.
 
     Attributes
     ----------
     runs : list of RunView
-        The well's runs for it, in order.
+        The well's toe-preparation runs, in order.
     tests : dict
-        The well's row of the toe_tests table; empty where there is none.
+        The well's row of the toe_tests table; empty if there is none.
     stage_1 : dict
-        The well's first stage as measured; empty where it is not.
+        The well's first stage as measured; empty if not measured.
     """
 
     runs: list[RunView]

@@ -1,4 +1,4 @@
-"""Where a pad's hours went: records and time log on one timeline, and each day's sums."""
+"""Time accounting of a pad: records and time log merged into one timeline, with daily totals."""
 
 from __future__ import annotations
 
@@ -17,16 +17,16 @@ Row = dict[str, Any]
 ACTIVITIES = ("pumping", "wireline", "swap", "coil", "standby", "NPT")
 NOT_BOOKED = "not booked"
 DIFFERS_MIN = 5.0
-"""Time log and record that differ by more are a finding. [min]"""
+"""A larger difference between time log and record is a finding. [min]"""
 ROUNDING_MIN = 1.0
-"""A hole of no more than this between two bookings is rounding. [min]"""
+"""A gap up to this long between two bookings is treated as rounding. [min]"""
 UNBOOKED_MIN = 15.0
-"""More than this without any booking is a finding. [min]"""
+"""A longer gap without any booking is a finding. [min]"""
 
 
 @dataclass(frozen=True)
 class Worked:
-    """Work that a record shows: pumping a stage, or a coil run."""
+    """Work shown by a record: pumping a stage, or a coil run."""
 
     start: datetime
     end: datetime
@@ -37,7 +37,7 @@ class Worked:
 
 @dataclass
 class PadRows:
-    """What a pad's time gives."""
+    """Result of accounting for a pad's time."""
 
     timeline: list[Row] = field(default_factory=list)
     days: list[Row] = field(default_factory=list)
@@ -45,7 +45,7 @@ class PadRows:
 
 
 def account(pad: str, log: Sequence[Row], worked: Sequence[Worked], zone: str) -> PadRows:
-    """Book every minute of a pad to one activity.
+    """Assign every minute of a pad to one activity.
 
     Parameters
     ----------
@@ -53,9 +53,9 @@ def account(pad: str, log: Sequence[Row], worked: Sequence[Worked], zone: str) -
     log : sequence of dict
         Rows of the `activity` table: ``start_time``, ``end_time``, ``well_id``, ``activity``, ``cause``.
     worked : sequence of Worked
-        What the records show.
+        Work shown by the records.
     zone : str
-        The pad's clock.
+        Time zone of the pad.
 
     Returns
     -------
@@ -63,9 +63,9 @@ def account(pad: str, log: Sequence[Row], worked: Sequence[Worked], zone: str) -
 
     Notes
     -----
-    Records win: a minute in which a stage was pumped is pumping, whatever the log says; then a minute with a coil in
-    the hole; then the log. Log entries that overlap keep the earlier one (NPT before all others). Minutes that the log
-    books to pumping and no record shows stay pumping only where the log's stage has no record at all.
+    Records take precedence: a minute in which a stage was pumped is pumping, regardless of the log; next a coil in
+    the hole; then the log. If log entries overlap, the earlier one is kept (NPT before all others). Minutes the log
+    books to pumping without a record stay pumping only if the log's stage has no record at all.
     """
     rows = PadRows()
     log = sorted((row for row in log if row["end_time"] > row["start_time"]), key=lambda row: row["start_time"])
@@ -88,22 +88,22 @@ def account(pad: str, log: Sequence[Row], worked: Sequence[Worked], zone: str) -
     for row in sorted(log, key=lambda row: (row["activity"] != "NPT", row["start_time"])):
         activity = row["activity"]
         if activity == "pumping" and _touches((row["start_time"], row["end_time"]), pumped):
-            continue  # the record says when
+            continue  # the record gives the times
         book(row["start_time"], row["end_time"], activity, "time log", row["well_id"], row["cause"])
     for (_, end), (start, _) in itertools.pairwise(booked) if log else []:
-        # before and after its log a pad may not have been worked at all
+        # outside its log a pad may have had no work
         begin, finish = max(end, log[0]["start_time"]), min(start, max(row["end_time"] for row in log))
         if finish <= begin:
             continue
         minutes = (finish - begin).total_seconds() / 60.0
-        if minutes <= ROUNDING_MIN:  # clocks that are rounded: what was booked before goes on
+        if minutes <= ROUNDING_MIN:  # rounded times: extend the previous booking
             before = next(row for row in pieces if row["end_time"] == end)
             pieces.append({**before, "start_time": begin, "end_time": finish, "basis": "time log"})
             continue
         nothing = {"activity": NOT_BOOKED, "basis": None, "well_id": None, "cause": None}
         pieces.append({"start_time": begin, "end_time": finish, **nothing})
         if minutes > UNBOOKED_MIN:
-            text = f"{minutes:.0f} min from {_words(begin)} are booked to nothing"
+            text = f"{minutes:.0f} min from {_words(begin)} are not booked to any activity"
             rows.findings.append(_finding(pad, "not_booked", text))
     pieces.sort(key=lambda row: row["start_time"])
     rows.timeline = [{"pad": pad, **row, "hours": hours([(row["start_time"], row["end_time"])])} for row in pieces]
@@ -124,7 +124,7 @@ def _finding(pad: str, kind: str, message: str) -> Row:
 
 
 def _compared(pad: str, log: Sequence[Row], worked: Sequence[Worked]) -> list[Row]:
-    """Where time log and records disagree, or the log with itself."""
+    """Findings where time log and records disagree, or the log contradicts itself."""
     found: list[Row] = []
     for earlier, later in itertools.pairwise(log):
         if later["start_time"] < earlier["end_time"]:
@@ -134,7 +134,7 @@ def _compared(pad: str, log: Sequence[Row], worked: Sequence[Worked]) -> list[Ro
             found.append(_finding(pad, "log_overlap", text))
     unknown = sorted({str(row["activity"]) for row in log} - set(ACTIVITIES))
     if unknown:
-        text = f"the log books to {', '.join(unknown)}; known are {', '.join(ACTIVITIES)}"
+        text = f"the log has unknown activities {', '.join(unknown)}; known activities: {', '.join(ACTIVITIES)}"
         found.append(_finding(pad, "log_activity", text))
     entries = [row for row in log if row["activity"] == "pumping"]
     stages = sorted((one for one in worked if one.activity == "pumping"), key=lambda one: one.start)
@@ -144,20 +144,20 @@ def _compared(pad: str, log: Sequence[Row], worked: Sequence[Worked]) -> list[Ro
         near = [i for i in near if entries[i]["well_id"] in (None, one.well_id)] or near
         label = f"{one.well_id} stage {one.number}, {_words(one.start)}"
         if not near:
-            found.append(_finding(pad, "log_missing", f"the log has no pumping where the record has {label}"))
+            found.append(_finding(pad, "log_missing", f"the log has no pumping entry for the recorded {label}"))
             continue
         used |= set(near)
         begin = min(entries[i]["start_time"] for i in near)
         end = max(entries[i]["end_time"] for i in near)
         spans = [(other.start, other.end) for other in stages if other is not one]
         if any(_touches((entries[i]["start_time"], entries[i]["end_time"]), spans) for i in near):
-            continue  # one entry for several stages: nothing to compare edge by edge
+            continue  # one entry for several stages: start and end cannot be compared
         off = max(abs((begin - one.start).total_seconds()), abs((end - one.end).total_seconds())) / 60.0
         if off > DIFFERS_MIN:
-            found.append(_finding(pad, "log_differs", f"the log is up to {off:.0f} min off the record of {label}"))
+            found.append(_finding(pad, "log_differs", f"the log is {off:.0f} min off the record of {label}"))
     for index, row in enumerate(entries):
         if index not in used and worked:
-            text = f"the log has pumping at {_words(row['start_time'])}, no record shows it"
+            text = f"the log has pumping at {_words(row['start_time'])}, without a matching record"
             found.append(_finding(pad, "pumping_without_record", text))
     for a, b in itertools.pairwise(stages):
         if a.well_id == b.well_id and b.start < a.end:

@@ -1,4 +1,4 @@
-"""Arithmetic of intervals of time: unions, what is left after taking one from another, days."""
+"""Arithmetic of time intervals: union, difference, split by day."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ Interval = tuple[datetime, datetime]
 
 
 def union(intervals: Iterable[Interval]) -> list[Interval]:
-    """Join intervals that overlap or touch; those without length are dropped."""
+    """Join intervals that overlap or touch; intervals of zero length are dropped."""
     joined: list[Interval] = []
     for start, end in sorted(interval for interval in intervals if interval[1] > interval[0]):
         if joined and start <= joined[-1][1]:
@@ -21,7 +21,7 @@ def union(intervals: Iterable[Interval]) -> list[Interval]:
 
 
 def less(interval: Interval, taken: Sequence[Interval]) -> list[Interval]:
-    """Return what is left of an interval after taking others (a union) from it."""
+    """Return the remainder of an interval after subtracting other intervals (given as a union)."""
     left, at = [], interval[0]
     for start, end in taken:
         if end <= at or start >= interval[1]:
@@ -35,12 +35,12 @@ def less(interval: Interval, taken: Sequence[Interval]) -> list[Interval]:
 
 
 def hours(intervals: Iterable[Interval]) -> float:
-    """Return the hours that some intervals cover, overlaps counted once. [h]"""
+    """Return the hours covered by intervals, counting overlaps once. [h]"""
     return sum((end - start).total_seconds() for start, end in union(intervals)) / 3600.0
 
 
 def by_day(interval: Interval, zone: str) -> list[tuple[date, Interval]]:
-    """Cut an interval at midnight of a pad's clock."""
+    """Split an interval at midnight in the pad's time zone."""
     clock = ZoneInfo(zone)
     parts, at = [], interval[0]
     while at < interval[1]:

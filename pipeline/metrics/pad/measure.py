@@ -21,18 +21,18 @@ from pipeline.schemas.wells import WELLS
 
 
 def measure_pads(lake: Lake, default_zone: str) -> tuple[int, int]:
-    """Book the time of every stale pad.
+    """Account for the time of every stale pad.
 
     Parameters
     ----------
     lake : Lake
     default_zone : str
-        Time zone of pads that state none.
+        Time zone for pads without one.
 
     Returns
     -------
     pads, findings : int
-        Pads accounted for, and what was odd about them.
+        Number of pads accounted for, and number of findings.
     """
     log = _by_pad(lake.scan(ACTIVITY).drop("source_id", "source_row").collect())
     worked = _worked(lake)
@@ -53,7 +53,7 @@ def measure_pads(lake: Lake, default_zone: str) -> tuple[int, int]:
     findings = [row for rows in found.values() for row in rows.findings]
     lake.replace(PAD_TIMELINE, _frame(PAD_TIMELINE, found, "timeline", hashes), where)
     lake.replace(FINDINGS, pl.DataFrame(findings, schema=FINDINGS.dtypes), {"step": "measure", **where})
-    # the days last: their fingerprint says that all rows of the pad are new
+    # write the days last: their fingerprint marks all rows of the pad as current
     lake.replace(PAD_DAYS, _frame(PAD_DAYS, found, "days", hashes), where)
     return len(stale), len(findings)
 
@@ -71,7 +71,7 @@ def _by_pad(frame: pl.DataFrame) -> dict[str, list[dict[str, Any]]]:
 
 
 def _worked(lake: Lake) -> dict[str, list[Worked]]:
-    """What the records show of each pad: stages pumped, coil runs in the hole."""
+    """Work on each pad according to the records: stages pumped, coil runs in the hole."""
     pads = dict(lake.scan(WELLS).select("well_id", "pad").collect().iter_rows())
     grouped: dict[str, list[Worked]] = defaultdict(list)
     for level, number, activity in ((STAGE, "stage", "pumping"), (RUN, "run", "coil")):

@@ -11,7 +11,7 @@ GRADIENT_PSI_FT = (0.6, 1.1)
 
 
 def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> list[Row]:
-    """Return what is odd about a measured stage."""
+    """Return the findings about a measured stage."""
     found: list[tuple[str, str]] = []
     if not view.row:
         found.append(("no_design", "the stages table does not describe this stage: no design, crew or limits"))
@@ -19,7 +19,7 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
         found.append(("no_treatment", "no sustained rate of {20 bpm} or more in the record"))
     void = view.picks.timeline.void_rate_s
     if void > 0.0:
-        found.append(("void_rate", f"the rate read zero for {void:.0f} s while nothing else moved: unmeasured volume"))
+        found.append(("void_rate", f"the rate read zero for {void:.0f} s with no other change: unmeasured volume"))
     if measured["zero_offset_psi"]:
         found.append(
             (
@@ -29,14 +29,14 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
         )
     gap = (measured["unmeasured_s"] or 0.0) - void
     if gap > 2.0:
-        found.append(("unmeasured", f"{gap:.0f} s of the injection have no usable rate (gaps, void samples)"))
+        found.append(("unmeasured", f"{gap:.0f} s of the injection has no usable rate (gaps, void samples)"))
     margin = measured["pressure_margin_psi"]
     if margin is not None and margin < 0.0:
-        found.append(("over_limit", f"pressure passed the programme's limit by {qty(-margin, 'psi')}"))
+        found.append(("over_limit", f"pressure exceeded the programme's limit by {qty(-margin, 'psi')}"))
     found += _wave_findings(view, measured)
     differential, rest = measured["plug_differential_psi"], measured["plug_margin_psi"]
     if rest is not None and rest < 0.0:
-        found.append(("plug_over_rating", f"{qty(differential, 'psi')} across the plug, modelled, passes its rating"))
+        found.append(("plug_over_rating", f"{qty(differential, 'psi')} modelled across the plug, exceeds its rating"))
     if measured["misfired"]:
         found.append(("misfire", f"{view.row['holes_shot']} of {view.row['holes_designed']} holes fired"))
     gradient, (low, high) = measured["isip_gradient_psi_ft"], GRADIENT_PSI_FT
@@ -58,7 +58,7 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
 
 
 def _wave_findings(view: StageView, measured: Row) -> list[tuple[str, str]]:
-    """A water hammer that comes back from well below the plug: it may leak or have moved."""
+    """Finding for a water hammer reflected from well below the plug: it may leak or have moved."""
     depth, error, plug = measured["reflector_depth_ft"], measured["reflector_error_ft"], view.around.plug_depth_ft
     length = view.row.get("stage_length_ft")
     if depth is None or error is None or plug is None or not length:

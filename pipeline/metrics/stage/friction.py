@@ -1,4 +1,4 @@
-"""Stage metrics that rest on a model of friction or of waves: each says so."""
+"""Stage metrics based on a friction or wave model; each states its model."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ NO_GEOMETRY = "no casing, perforation depth, TVD or fluid density in the tables"
 
 
 def _reduction(s: StageView) -> float:
-    """Drag reduction: as stated, else as calibrated on the stage."""
+    """Drag reduction: as stated in the tables, otherwise as calibrated on the stage."""
     if s.design.drag_reduction is not None:
         return s.design.drag_reduction
     return s.pick("drag_reduction")
@@ -34,7 +34,7 @@ def _pipe_friction_psi(pipe: Pipe, rate_bpm: float, density_ppg: float, reductio
     )
 
 
-@STAGE.metric("ratio", "share of plain pipe friction that is missing at the stage's last steady rate", source=MODELLED)
+@STAGE.metric("ratio", "share of untreated pipe friction removed at the stage's last steady rate", source=MODELLED)
 def drag_reduction(s: StageView) -> float:
     return s.pick("drag_reduction")
 
@@ -73,7 +73,7 @@ def step_down_perf_friction_psi(s: StageView) -> float:
     return kp * state[0] ** 2
 
 
-@STAGE.metric("", "open perforations that the step-down implies", source=MODELLED, kind="number")
+@STAGE.metric("", "open perforations implied by the step-down", source=MODELLED, kind="number")
 def open_perforations(s: StageView) -> float:
     kp = s.pick("step_down_kp")
     if s.design.pipe is None or not s.design.hole_in:
@@ -92,7 +92,7 @@ def entry_efficiency(s: StageView) -> float:
     return holes / s.design.holes
 
 
-@STAGE.metric("psi", "modelled net pressure at rate: bottomhole less entry friction less closure", source=MODELLED)
+@STAGE.metric("psi", "modelled net pressure at rate: bottomhole minus entry friction minus closure", source=MODELLED)
 def modelled_net_pressure_psi(s: StageView) -> float:
     bottom, closure, tvd = modelled_bottomhole_psi(s), s.row.get("closure_gradient_psi_ft"), s.row.get("tvd_ft")
     if not closure or not tvd:
@@ -136,7 +136,7 @@ def plug_differential_psi(s: StageView) -> float:
     return float(s.pressure[top] - friction - max(held, reservoir, 0.0))
 
 
-@STAGE.metric("psi", "plug's rating less the differential on it", source=MODELLED)
+@STAGE.metric("psi", "plug rating minus the differential across it", source=MODELLED)
 def plug_margin_psi(s: StageView) -> float:
     differential = plug_differential_psi(s)
     if s.around.plug_rating_psi is None:
@@ -149,7 +149,7 @@ def wave_speed_ft_s(s: StageView) -> float:
     return known(s.around.wave_speed_ft_s, "fewer than three other stages with a hammer period")
 
 
-@STAGE.metric("ft", "depth that reflects the water hammer, by other stages' wave speed", source="Wylie and Streeter")
+@STAGE.metric("ft", "depth of the water hammer reflector, from other stages' wave speed", source="Wylie and Streeter")
 def reflector_depth_ft(s: StageView) -> float:
     period, speed = s.pick("hammer_period"), wave_speed_ft_s(s)
     return float(speed * period / 4.0)

@@ -1,4 +1,4 @@
-"""Measure the stages of one well: picks first, then what the stages say of each other, then metrics."""
+"""Measure the stages of one well: picks first, then data shared between stages, then metrics."""
 
 from __future__ import annotations
 
@@ -22,9 +22,9 @@ from pipeline.picks.stage import StagePicks, pick_stage
 from pipeline.picks.types import Pipe, StageDesign, StageRecord
 
 METRICS = (metrics, slurry, friction)
-"""Importing them declares the metrics."""
+"""Importing these modules declares the metrics."""
 FEWEST_WAVES = 3
-"""A wave speed needs this many other stages."""
+"""Number of other stages needed for a wave speed."""
 
 
 @dataclass
@@ -42,7 +42,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
     Returns
     -------
     dict of int to (datetime, PumpDown)
-        Pump-downs that their records hold, by the stage they prepare, with the first moment of the record.
+        Pump-downs in the stage records, keyed by the stage they prepare, with the record's start time.
     """
     described = {row["stage"]: row for row in well.tables["stages"]}
     picked = []
@@ -73,7 +73,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
 
 
 def _surroundings(one: _Picked, picked: list[_Picked], plugs: dict[int, dict[str, Any]]) -> Surroundings:
-    """What the rest of the well says of a stage; its own hammer never calibrates its own wave speed."""
+    """Data from the rest of the well for a stage; its own hammer is never used for its own wave speed."""
     speeds = []
     for other in picked:
         period, depth = other.picks.effective["hammer_period"], other.row.get("bottom_perf_ft")
@@ -83,7 +83,7 @@ def _surroundings(one: _Picked, picked: list[_Picked], plugs: dict[int, dict[str
     if len(speeds) >= FEWEST_WAVES:
         speed = median(np.asarray(speeds))
         spread = 1.4826 * median(np.abs(np.asarray(speeds) - speed))
-        # the stage's own speed scatters like the others', and the median is known to their number
+        # combines the scatter of the stage's own speed with the error of the median of the others
         error = spread * float(np.sqrt(1.0 + 1.57 / len(speeds)))
     plug = plugs.get(one.number, {})
     return Surroundings(speed, error, _below(one, picked), plug.get("set_depth_ft"), plug.get("rating_psi"))
@@ -103,7 +103,7 @@ def _below(one: _Picked, picked: list[_Picked]) -> Below | None:
 
 
 def stage_record(samples: Samples) -> StageRecord:
-    """Return a stage's samples as the picks read them."""
+    """Return a stage's samples in the form that the picks read."""
     return StageRecord(
         samples.time_s,
         samples.channels["treating_pressure_psi"],
@@ -115,7 +115,7 @@ def stage_record(samples: Samples) -> StageRecord:
 
 
 def stage_design(row: dict[str, Any], strings: Rows) -> StageDesign:
-    """Return what the tables say of a stage before it is pumped."""
+    """Return what the tables state about a stage before it is pumped."""
     depth, density = row.get("bottom_perf_ft"), row.get("fluid_density_ppg")
     gravity = row.get("proppant_specific_gravity")
     capacity = casing_volume_bbl(strings, depth)
@@ -141,7 +141,7 @@ def stage_design(row: dict[str, Any], strings: Rows) -> StageDesign:
 def casing_volume_bbl(strings: Rows, depth_ft: float | None) -> float | None:
     """Volume of the casing from surface to a depth, section by section. [bbl]
 
-    None where depth or diameter of any part of the way is not known.
+    None if depth or diameter is unknown for any part of the path.
     """
     rows = casing(strings)
     if depth_ft is None or not rows:

@@ -1,4 +1,4 @@
-"""Stage metrics: one row a stage, read from effective picks."""
+"""Stage metrics: one row per stage, read from effective picks."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pipeline.picks.arrays import integral
 from pipeline.picks.proppant import flush_bbl as measured_flush
 
 PUMPED_BPM = 5.0
-"""Rate from which pump time counts. [bbl/min]"""
+"""Lowest rate that counts as pump time. [bbl/min]"""
 TRADE = "trade convention"
 
 
@@ -38,7 +38,7 @@ def pump_time_min(s: StageView) -> float:
     return float(s.seconds @ (s.rate >= PUMPED_BPM) / 60.0)
 
 
-@STAGE.metric("psi", "time mean of pressure over the main treatment (20 bpm or more, ramps included)", source=TRADE)
+@STAGE.metric("psi", "time mean of pressure over the main treatment (20 bpm or more, including ramps)", source=TRADE)
 def avg_treating_pressure_psi(s: StageView) -> float:
     return s.mean(s.pressure, s.main)
 
@@ -63,17 +63,17 @@ def median_treating_pressure_psi(s: StageView) -> float:
     return s.spread[1]
 
 
-@STAGE.metric("psi", "pressure that 10 % of the main treatment lies below")
+@STAGE.metric("psi", "10th percentile of pressure over the main treatment")
 def p10_treating_pressure_psi(s: StageView) -> float:
     return s.spread[0]
 
 
-@STAGE.metric("psi", "pressure that 90 % of the main treatment lies below")
+@STAGE.metric("psi", "90th percentile of pressure over the main treatment")
 def p90_treating_pressure_psi(s: StageView) -> float:
     return s.spread[2]
 
 
-@STAGE.metric("psi", "highest pressure over the main treatment; line tests never enter")
+@STAGE.metric("psi", "highest pressure over the main treatment; line tests are excluded")
 def max_treating_pressure_psi(s: StageView) -> float:
     values = s.pressure[s.main]
     if not values.size:
@@ -89,7 +89,7 @@ def max_slurry_rate_bpm(s: StageView) -> float:
     return float(values.max())
 
 
-@STAGE.metric("psi", "gauge reading at zero pressure, taken off the record")
+@STAGE.metric("psi", "gauge reading at zero pressure, subtracted from the record")
 def zero_offset_psi(s: StageView) -> float:
     return s.pick("zero_offset")
 
@@ -159,12 +159,12 @@ def hammer_period_s(s: StageView) -> float:
     return s.pick("hammer_period")
 
 
-@STAGE.metric("bbl", "slurry over the injection, by trapezoid over true time")
+@STAGE.metric("bbl", "slurry over the injection, by the trapezoidal rule over true time")
 def slurry_bbl(s: StageView) -> float:
     return s.total(s.rate / 60.0)
 
 
-@STAGE.metric("bbl", "clean fluid over the injection; from the slurry rate where no clean rate is recorded")
+@STAGE.metric("bbl", "clean fluid over the injection; from the slurry rate if no clean rate is recorded")
 def clean_bbl(s: StageView) -> float:
     if s.clean is None:
         raise Missing("neither clean rate nor concentration in the record")
@@ -185,7 +185,7 @@ def proppant_lbm(s: StageView) -> float:
     return s.total(proppant_rate_lbm_min(s.clean, s.conc) / 60.0)
 
 
-@STAGE.metric("bbl", "slurry after proppant ended at surface")
+@STAGE.metric("bbl", "slurry pumped after proppant ended at surface")
 def flush_bbl(s: StageView) -> float:
     return known(
         measured_flush(s.picks.timeline, s.picks.effective["last_proppant"].time_s),
@@ -210,7 +210,7 @@ def screenout(s: StageView) -> bool:
     return bool(s.pick("screenout"))
 
 
-@STAGE.metric("", "why it is called a screen-out, or why not", kind="text")
+@STAGE.metric("", "reason for the screen-out decision", kind="text")
 def screenout_reason(s: StageView) -> str:
     return s.picks.effective["screenout"].reason
 
@@ -246,7 +246,7 @@ def hhp_hours(s: StageView) -> float:
     return s.total(s.power / 3600.0)
 
 
-@STAGE.metric("psi", "pressure limit less the highest pressure")
+@STAGE.metric("psi", "pressure limit minus the highest pressure")
 def pressure_margin_psi(s: StageView) -> float:
     highest = max_treating_pressure_psi(s)
     if s.design.pressure_limit_psi is None:
@@ -254,11 +254,11 @@ def pressure_margin_psi(s: StageView) -> float:
     return float(s.design.pressure_limit_psi - highest)
 
 
-@STAGE.metric("", "picks of the stage with high confidence", kind="count")
+@STAGE.metric("", "number of the stage's picks with high confidence", kind="count")
 def picks_high(s: StageView) -> int:
     return sum(pick.confidence == "high" for pick in s.picks.effective.values())
 
 
-@STAGE.metric("", "picks of the stage with a value or moment", kind="count")
+@STAGE.metric("", "number of the stage's picks with a value or time", kind="count")
 def picks_made(s: StageView) -> int:
     return sum(pick.confidence != "none" for pick in s.picks.effective.values())

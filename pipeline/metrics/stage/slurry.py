@@ -12,11 +12,11 @@ from pipeline.picks.arrays import at_time, deviation, integral, largest, median,
 from pipeline.picks.types import Array
 
 STEADY_SHARE = 0.02
-"""Rates within this share of their median are taken as one rate. [1]"""
+"""Rates within this share of their median count as one rate. [1]"""
 
 
 def _clean_until(s: StageView, pick: str) -> tuple[Array, Array]:
-    """Clean rate from the start of the injection to a moment."""
+    """Clean rate from the start of the injection to a given time."""
     moment = s.picks.effective[pick]
     if s.injection is None:
         raise Missing(NO_INJECTION)
@@ -28,7 +28,7 @@ def _clean_until(s: StageView, pick: str) -> tuple[Array, Array]:
     return s.time_s[: stop + 1], s.clean[: stop + 1]
 
 
-@STAGE.metric("bbl", "clean fluid before first proppant, ball pump-down included, less acid", source="trade convention")
+@STAGE.metric("bbl", "clean fluid before first proppant, with ball pump-down, without acid", source="trade convention")
 def pad_bbl(s: StageView) -> float:
     span = _clean_until(s, "first_proppant")
     acid = (s.row.get("acid_gal") or 0.0) / GAL_PER_BBL
@@ -47,12 +47,12 @@ def proppant_steps(s: StageView) -> int:
     return int(s.pick("proppant_steps"))
 
 
-@STAGE.metric("", "sweeps between proppant steps", kind="count")
+@STAGE.metric("", "number of sweeps between proppant steps", kind="count")
 def sweeps(s: StageView) -> int:
     return int(s.pick("sweeps"))
 
 
-@STAGE.metric("ppa", "highest concentration, by 99 % quantile")
+@STAGE.metric("ppa", "highest concentration (99 % quantile)")
 def max_conc_ppa(s: StageView) -> float:
     if s.conc is None:
         raise Missing("no concentration in the record")
@@ -62,7 +62,7 @@ def max_conc_ppa(s: StageView) -> float:
     return percentile(loaded, 99.0)
 
 
-@STAGE.metric("bbl", "volume to the perforations less the flush; negative where over-flushed")
+@STAGE.metric("bbl", "volume to the perforations minus the flush; negative if over-flushed")
 def flush_short_bbl(s: StageView) -> float:
     flush, capacity = flush_bbl(s), capacity_bbl(s)
     return float(capacity - flush)
@@ -77,7 +77,7 @@ def fluid_share(s: StageView) -> float:
     return float(clean / designed)
 
 
-@STAGE.metric("ratio", "mean rate at rate over the designed rate")
+@STAGE.metric("ratio", "mean rate over samples at rate, over the designed rate")
 def rate_share(s: StageView) -> float:
     if not s.design.rate_bpm:
         raise Missing("no designed rate in the stages table")
@@ -85,7 +85,7 @@ def rate_share(s: StageView) -> float:
     return mean / s.design.rate_bpm
 
 
-@STAGE.metric("", "holes fired over holes designed is below one", kind="flag")
+@STAGE.metric("", "whether fewer holes were fired than designed", kind="flag")
 def misfired(s: StageView) -> bool:
     designed, shot = s.row.get("holes_designed"), s.row.get("holes_shot")
     if designed is None or shot is None:
@@ -93,7 +93,7 @@ def misfired(s: StageView) -> bool:
     return bool(shot < designed)
 
 
-@STAGE.metric("psi", "highest pressure between breakdown and the first sample at rate")
+@STAGE.metric("psi", "highest pressure from breakdown to the first sample at rate")
 def max_ramp_pressure_psi(s: StageView) -> float:
     broke = s.picks.effective["breakdown_pressure"]
     fast = np.flatnonzero(s.at_rate)
@@ -126,7 +126,7 @@ def friction_reducer_gpt(s: StageView) -> float:
     return s.mean(s.reducer, s.main)
 
 
-@STAGE.metric("psi/gpt", "how pressure moved with friction reducer loading, at one rate and without proppant")
+@STAGE.metric("psi/gpt", "change of pressure with friction reducer loading, at constant rate without proppant")
 def pressure_per_reducer_psi_gpt(s: StageView) -> float:
     if s.reducer is None:
         raise Missing("no friction reducer in the record")

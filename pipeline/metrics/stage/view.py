@@ -1,4 +1,4 @@
-"""What stage metrics are computed from: a stage's effective picks with its samples, cut and weighed once."""
+"""Inputs of the stage metrics: a stage's effective picks with its samples, selected and weighted once."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ NO_INJECTION = "no sustained rate of {20 bpm} or more in the record"
 
 @dataclass(frozen=True)
 class Below:
-    """The stage below, shut in: what the plug holds against.
+    """The shut-in stage below: the pressure under the plug.
 
     Attributes
     ----------
@@ -45,7 +45,7 @@ class Below:
 
 @dataclass(frozen=True)
 class Surroundings:
-    """What a stage's metrics need from the rest of its well; None where it is not known.
+    """Data from the rest of the well that a stage's metrics need; None if unknown.
 
     Attributes
     ----------
@@ -53,7 +53,7 @@ class Surroundings:
         Median over the well's other stages of 4L/T, and its standard error. [ft/s]
     below : Below, optional
     plug_depth_ft, plug_rating_psi : float, optional
-        Of the plug set for the stage. [ft, psi]
+        Of the plug that was set for the stage. [ft, psi]
     """
 
     wave_speed_ft_s: float | None = None
@@ -65,18 +65,18 @@ class Surroundings:
 
 @dataclass
 class StageView:
-    """What stage metrics are computed from.
+    """Inputs of the stage metrics.
 
     Attributes
     ----------
     picks : StagePicks
     design : StageDesign
     row : dict
-        The stage's row of the stages table; empty where there is none.
+        The stage's row of the stages table; empty if there is none.
     origin : datetime
-        Moment of the record's first sample, UTC.
+        Time of the record's first sample, UTC.
     around : Surroundings
-        What the rest of the well says.
+        Data from the rest of the well.
     """
 
     picks: StagePicks
@@ -87,7 +87,7 @@ class StageView:
 
     @cached_property
     def injection(self) -> slice | None:
-        """Samples of the injection, the first sample shut in included."""
+        """Samples of the injection, including the first shut-in sample."""
         line = self.picks.timeline
         if line.start is None:
             return None
@@ -133,7 +133,7 @@ class StageView:
 
     @cached_property
     def seconds(self) -> Array:
-        """Seconds that each sample of the injection stands for."""
+        """Seconds represented by each sample of the injection."""
         return sample_seconds(self.time_s)
 
     @cached_property
@@ -179,14 +179,14 @@ class StageView:
         return np.asarray(hydraulic_horsepower(self.pressure, self.rate))
 
     def total(self, per_s: Array) -> float:
-        """Return the integral over the injection of what is given per second."""
+        """Return the integral over the injection of a quantity given per second."""
         if self.injection is None:
             raise Missing(NO_INJECTION)
-        whole = float(self.seconds @ per_s)  # the trapezoid, gaps left out; NaN where a sample is void
+        whole = float(self.seconds @ per_s)  # trapezoidal rule without gaps; NaN if a sample is void
         return whole if whole == whole else integral(self.time_s, per_s)[0]
 
     def mean(self, values: Array, mask: np.ndarray) -> float:
-        """Return a time mean over some samples."""
+        """Return a time mean over selected samples."""
         mean, total = weighted_mean(values, self.seconds, mask)
         if not total > 0.0:
             raise Missing(NO_INJECTION)
@@ -200,12 +200,12 @@ class StageView:
         return found.value
 
     def moment(self, name: str) -> datetime:
-        """Return an effective pick's moment. UTC."""
+        """Return an effective pick's time. UTC."""
         found = self.picks.effective[name]
         if found.time_s is None:
             raise Missing(found.reason)
         return self.at(found.time_s)
 
     def at(self, seconds: float) -> datetime:
-        """Return a moment of the record. UTC."""
+        """Return a time of the record. UTC."""
         return self.origin + timedelta(seconds=seconds)

@@ -1,4 +1,4 @@
-"""Wireline metrics: one row a pump-down run, from the pump record where it covers the run, else from the run record."""
+"""Wireline metrics: one row per pump-down run, from the pump record if it covers the run, else from the run record."""
 
 from __future__ import annotations
 
@@ -10,24 +10,24 @@ from pipeline.metrics.declare import Level, Missing, known
 from pipeline.picks.pump_down import PumpDown
 
 WIRELINE_RUN = Level["WirelineView"](
-    "wireline_metrics", "a measured pump-down run", {"run": "run, by the stage it prepared"}
+    "wireline_metrics", "a measured pump-down run", {"run": "run, numbered by the stage it prepared"}
 )
 
 
 @dataclass
 class WirelineView:
-    """What wireline metrics are computed from.
+    """Inputs of the wireline metrics.
 
     Attributes
     ----------
     row : dict
-        The run's row of the wireline table; empty where there is none.
+        The run's row of the wireline table; empty if there is none.
     plug : dict
-        The plug set on the run; empty where there is none.
+        The plug set on the run; empty if there is none.
     seen : PumpDown, optional
-        What the pump record of the stage before shows of it.
+        The pump-down as shown by the pump record of the previous stage.
     origin : datetime, optional
-        First moment of that record.
+        Start time of that record.
     """
 
     row: dict[str, Any]
@@ -37,7 +37,7 @@ class WirelineView:
 
 
 def _either(w: WirelineView, seen: str, column: str) -> float:
-    """What the pump record shows, else what the run record says."""
+    """Value from the pump record, otherwise from the run record."""
     return float(
         known(w.row.get(column) if w.seen is None else getattr(w.seen, seen), "neither pump record nor run record says")
     )
@@ -47,19 +47,19 @@ def _recorded(w: WirelineView, column: str) -> Any:
     return known(w.row.get(column), "not recorded")
 
 
-@WIRELINE_RUN.metric("", "where the numbers come from: pump record or run record", kind="text")
+@WIRELINE_RUN.metric("", "source of the numbers: pump record or run record", kind="text")
 def basis(w: WirelineView) -> str:
     return "run record" if w.seen is None else "pump record"
 
 
-@WIRELINE_RUN.metric("", "when pumping down began, where the pump record shows it", kind="time")
+@WIRELINE_RUN.metric("", "start of pump-down, if the pump record shows it", kind="time")
 def pump_down_start(w: WirelineView) -> datetime:
     if w.seen is None or w.origin is None:
         raise Missing("no pump record covers it")
     return w.origin + timedelta(seconds=w.seen.start_s)
 
 
-@WIRELINE_RUN.metric("h", "lubricator made up until guns at surface")
+@WIRELINE_RUN.metric("h", "hours from lubricator made up to guns at surface")
 def run_hours(w: WirelineView) -> float:
     start, end = w.row.get("start_time"), w.row.get("end_time")
     if start is None or end is None or end <= start:
@@ -87,7 +87,7 @@ def peak_pressure_psi(w: WirelineView) -> float:
     return _either(w, "peak_psi", "peak_pressure_psi")
 
 
-@WIRELINE_RUN.metric("ft", "length pumped down: set depth less where pumping began")
+@WIRELINE_RUN.metric("ft", "length pumped down: set depth minus the depth where pumping began")
 def pumped_ft(w: WirelineView) -> float:
     depth, start = w.plug.get("set_depth_ft"), w.row.get("pump_down_from_ft")
     if depth is None or start is None:
@@ -105,7 +105,7 @@ def line_speed_ft_min(w: WirelineView) -> float:
     return length / minutes
 
 
-@WIRELINE_RUN.metric("ratio", "barrels for each hundred feet pumped down")
+@WIRELINE_RUN.metric("ratio", "barrels per hundred feet pumped down")
 def bbl_per_100_ft(w: WirelineView) -> float:
     return float(100.0 * pump_down_bbl(w) / pumped_ft(w))
 
@@ -117,7 +117,7 @@ def plug_set(w: WirelineView) -> bool:
     return _recorded(w, "plug_set")  # type: ignore[no-any-return]
 
 
-@WIRELINE_RUN.metric("", "whether the plug set before its depth", kind="flag")
+@WIRELINE_RUN.metric("", "whether the plug set prematurely, above its planned depth", kind="flag")
 def preset(w: WirelineView) -> bool:
     return _recorded(w, "preset")  # type: ignore[no-any-return]
 
