@@ -17,7 +17,7 @@ from pipeline.ingest.shape import Shaped, shape
 from pipeline.ingest.suggest import suggest
 from pipeline.lake import Lake
 from pipeline.schemas.wells import WELLS
-from pipeline.units import format_quantity
+from pipeline.units import format_quantities, format_quantity
 from pipeline.workspace import Workspace
 
 
@@ -116,5 +116,7 @@ def _described(loaded: LoadedMap, shaped: Shaped, system: str) -> str:
         unit = table.unit(name)
         span = "void" if low is None else " to ".join(format_quantity(value, unit, system, 4) for value in (low, high))
         lines.append(f"  {name}: '{channel.column}' in {channel.unit}; {span}")
-    lines += [f"  finding: {finding.message}" for finding in shaped.findings] or ["  no findings"]
+    lines += [f"  finding: {format_quantities(finding.message, system)}" for finding in shaped.findings] or [
+        "  no findings"
+    ]
     return "\n".join(lines)

@@ -12,6 +12,7 @@ from pipeline.ingest.maps import SourceMap
 from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.read import RawFile, few
 from pipeline.schemas.base import meta
+from pipeline.units import qty
 
 WRONG_UNIT_SHARE = 0.05
 """If a larger share of samples is outside the hard range, the unit is wrong. [1]"""
@@ -102,19 +103,19 @@ def _judge_bad(work: FileJob, lake: str, tally: Tally) -> None:
 
 def _judge_outside(work: FileJob, lake: str, tally: Tally) -> None:
     declared, channel = meta(work.source.table.columns[lake]), work.source.columns[lake]
+    unit = work.source.table.unit(lake)
     if tally.outside and tally.first_outside is not None:
         low, high = declared["hard"]
         line, shown = tally.first_outside
-        unit = work.source.table.unit(lake)
         if tally.outside > max(WRONG_UNIT_SHARE * tally.values, 1) or tally.outside == tally.values:
             raise SetAside(
                 f"'{short(channel.column or lake)}' is out of range in {tally.outside} of {tally.values} rows",
                 f"{low:g} to {high:g} {unit}".strip(), f"{shown} {unit} when read as '{channel.unit}'",
                 f"correct 'unit' in the map '{work.source.name}', or the mapped column", line,
             )  # fmt: skip
-        text = f"{lake}: {tally.outside} value(s) outside {low:g} to {high:g} are void"
+        text = f"{lake}: {tally.outside} value(s) outside {qty(low, unit)} to {qty(high, unit)} are void"
         work.findings.append(Finding("void_samples", text, line, tally.outside))
     if tally.unusual:
         low, high = declared["soft"]
-        text = f"{lake}: {tally.unusual} value(s) outside the usual {low:g} to {high:g}"
+        text = f"{lake}: {tally.unusual} value(s) outside the usual {qty(low, unit)} to {qty(high, unit)}"
         work.findings.append(Finding("unusual_values", text, rows=tally.unusual))

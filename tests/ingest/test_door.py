@@ -67,7 +67,7 @@ def test_a_wells_row_one_cell_short_is_void_and_shifts_nothing(tmp_path: Path) -
     assert not asides
     assert lake.scan(WELLS_TABLE).collect()["well_id"].to_list() == ["saltgrass-3h"]
     (said,) = findings(lake, "unreadable_rows")
-    assert "1 row(s) hold 4 fields where the heading has 6: void (lines 3)" in said
+    assert "1 row(s) have 4 fields, the heading has 6: void (lines 3)" in said
     assert steps.run_measure(space).wells == 1
 
 
@@ -87,7 +87,7 @@ def test_a_file_whose_rows_are_narrower_than_its_heading_is_set_aside(tmp_path: 
         {"tables/wells.csv": WELLS, "Saltgrass 3H stage 1.csv": text.replace(",psi,bpm,ppa", ",,,psi,bpm,ppa")},
     )  # fmt: skip
     (aside,) = [aside for _, aside in land(space, Lake(space.lake)).set_aside]
-    assert "200 of 200 rows do not have the fields of the heading" in aside.reason
+    assert "200 of 200 rows do not match the heading" in aside.reason
 
 
 def test_fields_beyond_the_heading_may_be_there_if_they_are_empty(tmp_path: Path) -> None:
@@ -174,7 +174,7 @@ def test_a_record_from_tomorrow_on_is_refused_and_a_planned_cost_is_not(tmp_path
     }  # fmt: skip
     space = workspace(tmp_path, {"wells": WELLS_MAP, "records": TREATMENT_MAP, "cost": COST_MAP}, files)
     (aside,) = [aside for _, aside in land(space, Lake(space.lake)).set_aside]
-    assert "is not a time as %Y-%m-%d %H:%M:%S, from 1950-01-01 to" in aside.reason
+    assert "is not a time in the format %Y-%m-%d %H:%M:%S, from 1950-01-01 to" in aside.reason
     assert Lake(space.lake).scan(COST).collect()["service_date"].to_list() == [later.date()]
 
 
@@ -197,7 +197,7 @@ def test_a_mapped_column_without_a_value_is_a_finding(tmp_path: Path) -> None:
     )  # fmt: skip
     assert not land(space, Lake(space.lake)).set_aside
     (said,) = findings(Lake(space.lake), "void_column")
-    assert said == "'Conc' (proppant_conc_ppa) holds no value in any of 50 row(s)"
+    assert said == "'Conc' (proppant_conc_ppa) has no value in any of 50 row(s)"
 
 
 def test_an_empty_row_of_a_repeated_second_replaces_no_reading(tmp_path: Path) -> None:
@@ -242,7 +242,7 @@ def test_a_file_of_no_possible_stage_is_set_aside(tmp_path: Path, number: str) -
         {"tables/wells.csv": WELLS, f"Saltgrass 3H stage {number}.csv": record_csv(20)},
     )  # fmt: skip
     (aside,) = [aside for _, aside in land(space, Lake(space.lake)).set_aside]
-    assert aside.reason == "the file is of no possible stage"
+    assert aside.reason == "the file has an impossible stage number"
     assert Lake(space.lake).scan(SOURCES).collect()["state"].to_list().count("landed") == 1
 
 

@@ -54,7 +54,7 @@ def test_impossible_years(tmp_path: Path, year: str) -> None:
     bad = record_csv(30).replace("2025-", f"{year}-")
     space = space_with(tmp_path, {"Saltgrass 3H stage 1.csv": bad})
     (aside,) = only_the_good_one_landed(space, land(space, Lake(space.lake)))
-    assert "is not a time as %Y-%m-%d %H:%M:%S, from 1950-01-01" in aside.reason
+    assert "is not a time in the format %Y-%m-%d %H:%M:%S, from 1950-01-01" in aside.reason
 
 
 def test_lines_ended_by_a_carriage_return_alone_are_read(tmp_path: Path) -> None:
@@ -121,7 +121,7 @@ def test_a_copy_that_cannot_be_kept(
     monkeypatch.setattr(shutil, "copyfile", full)
     (aside,) = only_the_good_one_landed(space, land(space, Lake(space.lake)))
     assert aside.reason
-    assert "no copy of landing/Saltgrass 3H stage 1.csv could be kept" in caplog.text
+    assert "could not copy landing/Saltgrass 3H stage 1.csv" in caplog.text
     assert not list((space.out / "set_aside").glob(".*"))
 
 
@@ -209,7 +209,7 @@ def test_a_workbook_without_end_is_stopped(tmp_path: Path, monkeypatch: pytest.M
     monkeypatch.setattr(workbook, "LEAST_S", 0.3)
     space = space_with(tmp_path, {"designs.xlsx": xlsx(GOOD_SHEET)}, designs=BOOK_MAP)
     (aside,) = only_the_good_one_landed(space, land(space, Lake(space.lake)))
-    assert aside.found == "no end after 0 s"
+    assert aside.found == "not finished after 0 s"
 
 
 def test_what_is_no_file_is_passed_over_and_said(tmp_path: Path) -> None:
@@ -234,7 +234,7 @@ def test_what_is_no_file_is_passed_over_and_said(tmp_path: Path) -> None:
     assert len(report.skipped) == 6
     assert report.copies == 1
     said = status.describe(space)
-    assert "not read: landing/pipe stage 1.csv: this is no file but a pipe" in said
+    assert "not read: landing/pipe stage 1.csv: this is not a file but a pipe" in said
     assert "secret" not in said
     assert not steps.run_ingest(space).changed
     for path in landing.iterdir():
@@ -265,7 +265,7 @@ def test_a_folder_without_rights_is_said(tmp_path: Path, monkeypatch: pytest.Mon
 
     monkeypatch.setattr(discovering.os, "scandir", refusing)
     report = land(space, Lake(space.lake))
-    assert report.skipped == [("landing/locked", "the folder cannot be read (Permission denied): check its rights")]
+    assert report.skipped == [("landing/locked", "cannot read the folder (Permission denied): check its permissions")]
     only_the_good_one_landed(space, report)
 
 
@@ -291,7 +291,7 @@ def test_a_broken_map_keeps_nothing_else_from_landing_and_its_files_wait(tmp_pat
     assert report.landed == 1
     assert not report.set_aside
     (problem,) = report.broken_maps
-    assert "units_rwo: no such key; known here: columns, " in problem
+    assert "units_rwo: unknown key; known keys: columns, " in problem
     assert "; nearest: units_row" in problem
     assert "columns.treating_pressure_psi: 'ft' cannot be converted to 'psi'" in problem
     stages = Lake(space.lake).scan(TREATMENT).collect()["stage"].unique().sort().to_list()

@@ -48,7 +48,7 @@ CASES: dict[str, tuple[str | bytes, str, str, int | None]] = {
         "rename",
         1,
     ),
-    "missing heading": (GOOD.replace("Pressure", "Presure"), "no column is headed 'Pressure'", "map", 1),
+    "missing heading": (GOOD.replace("Pressure", "Presure"), "no column has the heading 'Pressure'", "map", 1),
     "wrong unit in the units row": (GOOD.replace("psi", "bar"), "unit of 'Pressure'", "unit", 2),
     "unknown unit in the units row": (GOOD.replace("psi", "furlong"), "unit of 'Pressure'", "unit", 2),
     "wrong unit in the numbers": (record_csv(60, pressure=5_000_000.0), "out of range", "unit", 3),
@@ -87,7 +87,7 @@ def test_cut_off_gzip_is_said_to_be_cut_off(tmp_path: Path) -> None:
     cut = gzip.compress(GOOD.encode())[:-20]
     space = workspace(tmp_path, maps, {"tables/wells.csv": WELLS, "Saltgrass 3H stage 1.gz": cut})
     report = land(space, Lake(space.lake))
-    assert "cut off" in report.set_aside[0][1].reason
+    assert "truncated" in report.set_aside[0][1].reason
 
 
 def test_a_record_cut_inside_its_last_line_loses_that_sample_and_says_so(tmp_path: Path) -> None:
@@ -102,7 +102,7 @@ def test_a_table_cut_inside_its_last_line_is_set_aside(tmp_path: Path) -> None:
     space = workspace(tmp_path, {"wells": WELLS_MAP}, {"tables/wells.csv": WELLS + "Pipit Draw 1H,x"})
     report = land(space, Lake(space.lake))
     assert report.set_aside[0][1].line == 3
-    assert "cut off" in report.set_aside[0][1].reason
+    assert "truncated" in report.set_aside[0][1].reason
 
 
 def test_a_few_bad_cells_are_void_and_a_finding_with_the_line(tmp_path: Path) -> None:

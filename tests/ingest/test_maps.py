@@ -29,15 +29,15 @@ def test_all_problems_are_reported_at_once(tmp_path: Path) -> None:
     assert "m.toml" in message
     assert "treating_pressure_psi" in message
     assert "Nowhere/Town" in message
-    assert "'zz' is not a unit" in message
+    assert "'zz' is not a known unit" in message
 
 
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ('lands = "treatment"', 'lands = "treatmnt"', "known: wells"),
+        ('lands = "treatment"', 'lands = "treatmnt"', "known tables: wells"),
         ("treating_pressure_psi =", "treating_presure_psi =", "no such column"),
-        ("stage (?P<stage>\\d+)'", "stage (?P<stag>\\d+)'", "nothing yields 'stage'"),
+        ("stage (?P<stage>\\d+)'", "stage (?P<stag>\\d+)'", "no source for 'stage'"),
         ("'^(?P<well>.+?) stage", "'^(?P<well>.+? stage", "is not a valid regular expression"),
         ("units_row = 2", "unit_row = 2", "unknown key"),
         ("units_row = 2", "units_row = 0", "greater than or equal to 1"),
@@ -66,7 +66,7 @@ def test_wrong_settings_name_the_key_and_what_is_known(tmp_path: Path) -> None:
     (tmp_path / "heelward.toml").write_text('titel = "x"\ntime_zone = "Mars/Base"\n', encoding="utf-8")
     with pytest.raises(HeelwardError) as caught:
         open_workspace(tmp_path)
-    assert "titel: unknown key; known here: beside, display_units" in str(caught.value)
+    assert "titel: unknown key; known keys: beside, display_units" in str(caught.value)
     assert "is not a known time zone" in str(caught.value)
 
 
