@@ -188,7 +188,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         for number in range(asked.workers):
             copied = Path(folder) / str(number)
-            ignored = shutil.ignore_patterns(".git", ".venv*", "*cache*", "demo", "lake", "out")
+            ignored = shutil.ignore_patterns(".git", ".venv*", ".*cache", "__pycache__", ".hypothesis")
             shutil.copytree(ROOT, copied, ignore=ignored)
             copies.put(copied)
 

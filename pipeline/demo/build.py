@@ -7,9 +7,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pipeline import resources, steps
-from pipeline.errors import HeelwardError
-from pipeline.demo.campaign import Truth, generate
 from pipeline.demo.basin import CampaignSize
+from pipeline.demo.campaign import Truth, generate
+from pipeline.errors import HeelwardError
 from pipeline.workspace import SETTINGS_FILE, open_workspace
 
 FULL = CampaignSize()

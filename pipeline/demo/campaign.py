@@ -11,16 +11,6 @@ import numpy as np
 import polars as pl
 
 from pipeline.demo import ledger, providers
-from pipeline.demo.coil import (
-    NOZZLES,
-    CoilScript,
-    PlugTruth,
-    RunTruth,
-    draw_coil_script,
-    simulate_mill_out,
-    simulate_toe_preparation,
-)
-from pipeline.demo.mess import record_stage
 from pipeline.demo.basin import (
     BASIN,
     CASING_ID_IN,
@@ -41,6 +31,16 @@ from pipeline.demo.basin import (
     pump_down_from_ft,
     pump_down_min,
 )
+from pipeline.demo.coil import (
+    NOZZLES,
+    CoilScript,
+    PlugTruth,
+    RunTruth,
+    draw_coil_script,
+    simulate_mill_out,
+    simulate_toe_preparation,
+)
+from pipeline.demo.mess import record_stage
 from pipeline.demo.treatment import StageTruth, draw_script, simulate_stage
 
 Row = dict[str, object]
@@ -147,7 +147,9 @@ def _order(on_pad: list[Well]) -> list[tuple[Well, int]]:
     return [(well, stage) for stage in range(1, deepest + 1) for well in on_pad if stage <= well.stages]
 
 
-def _pump_pad(folder: Path, plan: CampaignSize, on_pad: list[Well], tables: _Tables, rng: np.random.Generator) -> datetime:
+def _pump_pad(
+    folder: Path, plan: CampaignSize, on_pad: list[Well], tables: _Tables, rng: np.random.Generator
+) -> datetime:
     clock = pad_start(plan, on_pad[0].pad_number)
     zipper = on_pad[0].pad_number >= 5
     pumped: list[tuple[datetime, datetime, str]] = []
@@ -284,7 +286,13 @@ def _script(well: Well, index: int, plugs: list[int], rng: np.random.Generator) 
 
 
 def _coil(
-    folder: Path, plan: CampaignSize, well: Well, index: int, finished: datetime, tables: _Tables, rng: np.random.Generator
+    folder: Path,
+    plan: CampaignSize,
+    well: Well,
+    index: int,
+    finished: datetime,
+    tables: _Tables,
+    rng: np.random.Generator,
 ) -> None:
     plugs = [(stage, perforations_ft(well, stage)[1] + 12.0) for stage in range(2, well.stages + 1)]
     script = _script(well, index, [plug for plug, _ in plugs], rng)

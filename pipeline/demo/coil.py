@@ -9,8 +9,6 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.physics.constants import GAL_PER_BBL
-from pipeline.physics.hydraulics import annulus_capacity_bbl, nozzle_area_in2, nozzle_pressure_drop_psi
 from pipeline.demo.basin import (
     CASING_ID_IN,
     COIL_OD_IN,
@@ -19,6 +17,8 @@ from pipeline.demo.basin import (
     MOTOR_LIMIT_BPM,
     Well,
 )
+from pipeline.physics.constants import GAL_PER_BBL
+from pipeline.physics.hydraulics import annulus_capacity_bbl, nozzle_area_in2, nozzle_pressure_drop_psi
 
 Array = NDArray[np.float64]
 MILL_RATE_BPM = 2.6

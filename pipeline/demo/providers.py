@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 import polars as pl
 import xlsxwriter
 
-from pipeline.demo.mess import VOID
 from pipeline.demo.basin import ZONE, Well
+from pipeline.demo.mess import VOID
 from pipeline.units import conversion
 
 PROVIDER = {"Alder": "larkspoke", "Dogwood": "larkspoke", "Birch": "tallowmere", "Cedar": "quernby"}

@@ -7,11 +7,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.physics.constants import GAL_PER_BBL
-from pipeline.physics.fluids import hydrostatic_psi, slurry_density_ppg
-from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
-from pipeline.physics.hydraulics import pipe_capacity_bbl
-from pipeline.physics.waves import hammer_period_s
 from pipeline.demo.basin import (
     CASING_ID_IN,
     DRAG_REDUCTION,
@@ -24,6 +19,11 @@ from pipeline.demo.basin import (
     perforations_ft,
     pump_down_min,
 )
+from pipeline.physics.constants import GAL_PER_BBL
+from pipeline.physics.fluids import hydrostatic_psi, slurry_density_ppg
+from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
+from pipeline.physics.hydraulics import pipe_capacity_bbl
+from pipeline.physics.waves import hammer_period_s
 
 Array = NDArray[np.float64]
 CLIMB_S = 95.0

@@ -286,7 +286,7 @@ def test_reconciliation_puts_each_value_beside_the_reported_one_with_the_confide
     ]
     assert query_on("reconciliation_isip", tables).select("reported", "ours").rows() == [(5000.0, 4950.0)]
     title = query_on("reconciliation_title", tables)["title"][0]
-    assert title == "ISIP within 100 psi of the reported on 100 % of stages; totals off by over 3 % on 1 of 1 stages"
+    assert title == "ISIP within 100 psi of reported for 100 % of stages; totals off by over 3 % on 1 of 1 stages"
 
 
 def test_a_cost_line_without_a_date_is_not_lost() -> None:

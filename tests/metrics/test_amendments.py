@@ -137,22 +137,22 @@ def test_the_report_counts_amendments_and_says_how_far_they_lie(space: Workspace
     ("number", "name", "given", "words"),
     [
         (2, "isipp", {"value": 1.0}, "it has: ball_seat"),
-        (9, "isip", {"value": 1.0}, "nothing is measured of stage 9"),
+        (9, "isip", {"value": 1.0}, "stage 9 of saltgrass-1h has no measurements"),
         (2, "isip", {}, "--value or --time"),
-        (2, "isip", {"value": 1.0, "withdraw": True}, "--withdraw alone"),
+        (2, "isip", {"value": 1.0, "withdraw": True}, "or only --withdraw"),
         (2, "isip", {"time": "yesterday"}, "--time: expected a time"),
-        (2, "isip", {"value": 1.0, "by": "=cmd()"}, "--by must be words"),
-        (2, "isip", {"value": 1.0, "why": " "}, "--why must be words"),
+        (2, "isip", {"value": 1.0, "by": "=cmd()"}, "--by must be one line of text"),
+        (2, "isip", {"value": 1.0, "why": " "}, "--why must be one line of text"),
         (2, "isip", {"value": 1.0, "why": "hammer\x07faded"}, "without control characters"),
-        (2, "isip", {"value": 1.0, "why": "two\nlines"}, "--why must be words"),
-        (2, "isip", {"value": 1.0, "by": "A.\u202eRed"}, "--by must be words"),
-        (2, "isip", {"value": 1.0, "by": "＝cmd()"}, "--by must be words"),
-        (2, "isip", {"value": 1.0, "why": "x" * 1001}, "at most 1000 letters"),
-        (2, "isip", {"value": float("nan")}, "isip lies within 0 to 20000 psi, got nan"),
-        (2, "isip", {"value": float("inf")}, "isip lies within 0 to 20000 psi, got inf"),
-        (2, "isip", {"value": -5.0}, "isip lies within 0 to 20000 psi, got -5"),
-        (2, "isip", {"value": 999_999.0}, "isip lies within 0 to 20000 psi"),
-        (2, "drag_reduction", {"value": 1.5}, "drag_reduction lies within 0 to 1 ratio"),
+        (2, "isip", {"value": 1.0, "why": "two\nlines"}, "--why must be one line of text"),
+        (2, "isip", {"value": 1.0, "by": "A.\u202eRed"}, "--by must be one line of text"),
+        (2, "isip", {"value": 1.0, "by": "＝cmd()"}, "--by must be one line of text"),
+        (2, "isip", {"value": 1.0, "why": "x" * 1001}, "at most 1000 characters"),
+        (2, "isip", {"value": float("nan")}, "isip must be within 0 to 20000 psi, got nan"),
+        (2, "isip", {"value": float("inf")}, "isip must be within 0 to 20000 psi, got inf"),
+        (2, "isip", {"value": -5.0}, "isip must be within 0 to 20000 psi, got -5"),
+        (2, "isip", {"value": 999_999.0}, "isip must be within 0 to 20000 psi"),
+        (2, "drag_reduction", {"value": 1.5}, "drag_reduction must be within 0 to 1 ratio"),
         (2, "isip", {"time": "9999-12-31 23:59:59"}, "--time"),
         (2, "isip", {"time": "1999-12-31 23:59:59"}, "is too far from the record"),
     ],
@@ -172,7 +172,7 @@ def test_a_hand_written_file_lands_like_any_other(space: Workspace) -> None:
     )
     aside = steps.run_ingest(space).set_aside
     assert aside[0][0] == FILE
-    assert "not known" in aside[0][1].reason
+    assert "is unknown" in aside[0][1].reason
 
 
 def test_times_without_an_offset_are_on_the_pads_clock() -> None:
@@ -208,7 +208,7 @@ def test_a_word_that_came_by_hand_and_cannot_be_counts_for_nothing_and_is_said(s
     assert stage(space, 2)["isip_psi"] == pytest.approx(before)
     found = steps.open_lake(space).scan(FINDINGS).filter(kind="amendment_ignored").collect()["message"].sort().to_list()
     assert len(found) == 3
-    assert "a value of -5 is outside the 0 to 20000 psi that it can have" in found[0]
+    assert "a value of -5 is outside the 0 to 20000 psi range" in found[0]
 
 
 def test_a_file_of_amendments_that_cannot_be_read_is_named_and_kept(space: Workspace) -> None:

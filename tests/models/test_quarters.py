@@ -30,7 +30,7 @@ def test_a_crew_beyond_chance_is_named_and_one_within_is_not() -> None:
     assert title(alike) == "No clear difference between 3 crews around 5.2 % screen-outs"
     usual = {f"crew {i:02d}": (2 + i % 3, 60) for i in range(14)}
     apart = proportions(crews({**usual, "E": (40, 100)}), "screenout")
-    assert title(apart).startswith("E beyond what chance allows")
+    assert title(apart).startswith("E outside the limits of chance around")
     named = {row["level"]: row for row in apart if row["level"] != "limits"}
     assert named["E"]["share"] > named["E"]["high_95"]
     assert named["E"]["dispersion"] > 1.0
@@ -149,7 +149,7 @@ def test_a_crew_alone_is_told_which_job_would_separate_it(campaign: Campaign) ->
 
     alone = campaign.lake.scan(COMPARISONS).filter(pl.col("level") == "Crew Dogwood").collect()
     assert alone.height == 2
-    assert alone["note"].str.contains("a pad shared with Crew .* would separate it").all()
+    assert alone["note"].str.contains("a pad shared with Crew .* would separate").all()
 
 
 def test_a_quarters_limits_come_from_how_pads_differ() -> None:

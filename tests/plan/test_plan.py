@@ -90,7 +90,7 @@ def test_the_better_coil_crew_comes_first_by_mill_out_hours(campaign: Campaign, 
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        (("rate_bpm = 88", "rate_bpn = 88"), "rate_bpn: no such key"),
+        (("rate_bpm = 88", "rate_bpn = 88"), "rate_bpn: unknown key"),
         (("rate_bpm = 88\n", ""), "rate_bpm: Field required"),
         (("rate_bpm = 88", "rate_bpm = -5"), "designs.0.rate_bpm"),
         (("wells = 2", 'wells = "two"'), "pad.wells"),
@@ -99,7 +99,7 @@ def test_the_better_coil_crew_comes_first_by_mill_out_hours(campaign: Campaign, 
         (('name = "wide with Alder"', 'name = "tight with Alder"'), "same name"),
         (("stage_length_ft = 240", "stage_length_ft = 1999"), None),
         (('rank_by = "pressure_margin"', 'rank_by = "luck"'), "rank_by"),
-        (("[limits]", "[limit]"), "limit: no such key; known here: designs, limits, pad, rank_by"),
+        (("[limits]", "[limit]"), "limit: unknown key; known keys: designs, limits, pad, rank_by"),
     ],
 )
 def test_a_wrong_plan_names_the_key_and_the_mend(tmp_path: Path, change: tuple[str, str], says: str | None) -> None:

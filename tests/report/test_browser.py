@@ -49,7 +49,7 @@ def test_picking_a_crew_keeps_its_jobs_only_and_says_what_is_not_kept_apart(camp
     assert len(after) == sum(row["crew"] == "Crew Cedar" for row in before)
     assert {row["crew"] for row in rows_of(seen.page, "screen_outs")} == {"Crew Cedar"}
     told = seen.page.inner_text("#crews-and-designs")
-    assert "Shown: crew Crew Cedar. The title speaks of all." in told
+    assert "Shown: crew Crew Cedar. The title refers to all jobs." in told
     assert "Not kept by crew: shows all of them." in told  # the comparison of designs
     assert len({row["crew"] for row in rows_of(seen.page, "mill_depth")}) == 2  # another part is left alone
     seen.page.click("#crews-and-designs form.choices button")
@@ -73,9 +73,7 @@ def test_a_trend_of_picked_jobs_is_added_up_from_their_cells(campaign: Campaign,
     import polars as pl
 
     ours = campaign.lake.connect(list(TABLES.values())).sql(
-        """SELECT p.quarter, avg(p.mill_min) AS mean FROM plug_metrics AS p
-           JOIN coil_runs AS r ON r.well_id = p.well_id AND r.run = p.run
-           WHERE r.coil_crew = 'Coil Gannet' AND p.mill_min IS NOT NULL GROUP BY ALL"""
+        "SELECT quarter, avg(mill_min) AS mean FROM plug WHERE coil_crew = 'Coil Gannet' AND mill_min IS NOT NULL GROUP BY ALL"
     ).pl()  # fmt: skip
     added = pl.DataFrame(cells).group_by("quarter").agg(pl.col("total").sum() / pl.col("n").sum())
     both = ours.join(added, on="quarter")

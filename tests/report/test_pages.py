@@ -53,7 +53,7 @@ def test_a_page_of_ones_own_needs_no_python(campaign: Campaign, tmp_path: Path) 
 @pytest.mark.parametrize(
     ("old", "new", "told"),
     [
-        ('x = "quarter"', 'x = "month"', "x = 'month' is no column of the query; it has quarter, kind"),
+        ('x = "quarter"', 'x = "month"', "x = 'month' is not a column of the query; its columns: quarter, kind"),
         ('query = "quarter_cost"', 'query = "quarter_costs"', "there is no query 'quarter_costs'"),
         ('kind = "bars"', 'kind = "pie"', "charts.0.kind"),
         ("question =", "questions =", "unknown key; known keys:"),

@@ -122,7 +122,7 @@ def test_title_of_a_trend_says_what_the_quarters_allow() -> None:
     assert "falls by 0.50 min per quarter" in trend([10.0 - 0.5 * i for i in range(9)])
     assert "rises" in trend([10.0 + 0.5 * i for i in range(9)])
     assert "no clear change" in trend([10.0, 10.4, 9.8, 10.2, 9.9, 10.3])
-    assert "stands out in 2024Q2" in trend([10.0, 10.1, 10.0, 10.1, 10.0, 14.0])
+    assert "is unusual in 2024Q2" in trend([10.0, 10.1, 10.0, 10.1, 10.0, 14.0])
 
 
 def test_parameters_are_bound_and_unknown_ones_refused() -> None:
@@ -202,7 +202,7 @@ def test_what_is_only_accrued_counts_and_is_called_provisional() -> None:
         ("spent, provisional", 54.0)
     ]
     title = query_on("quarter_cost_title", {"cost": COST, "stage_metrics": MEASURED})["title"][0]
-    assert title == "Spent +8.0 % against budget; a part is only accrued: provisional"
+    assert title == "Spent +8.0 % against budget; provisional: part of it is only accrued"
 
 
 def test_a_title_reads_the_rows_that_its_chart_shows() -> None:

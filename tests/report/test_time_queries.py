@@ -32,7 +32,7 @@ def test_a_faster_wiper_rate_saves_its_share_of_the_wiper_hours() -> None:
     found = query_on("hole_cleaning", tables)
     assert found.select("well", "saved_hours").rows() == [("A", 0.0), ("B", 1.0)]  # 4 h at 3 bpm are 3 h at 4 bpm
     title = query_on("hole_cleaning_title", tables)["title"][0]
-    assert "7 of 20 coil hours; 1 of 2 runs wiped slower than 180 ft/min" in title
+    assert "7 of 20 coil hours; 1 of 2 runs were slower than 180 ft/min" in title
     assert title.endswith("about 1 h")
 
 
@@ -60,7 +60,7 @@ def test_cost_states_are_kept_apart_and_what_is_missing_is_declared() -> None:
     assert budget["per_plug"] is None
     assert "no coiled tubing line" in budget["missing"]
     assert (
-        rows["B", "no cost line"]["missing"] == "no cost line; no stage measured; no plug milled; heel or toe not known"
+        rows["B", "no cost line"]["missing"] == "no cost line; no stage measured; no plug milled; heel or toe unknown"
     )
 
 
@@ -104,4 +104,4 @@ def test_a_neighbour_that_felt_a_stage_is_a_finding() -> None:
     ]
     (found,) = offset_findings("a", rows)
     assert (found["kind"], found["number"]) == ("offset_response", 7)
-    assert found["message"] == "b, 880 ft away, rose by 450 psi during stage 7"
+    assert found["message"] == "b, {880 ft} away, pressure rose by {450 psi} during stage 7"
