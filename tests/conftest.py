@@ -9,12 +9,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import duckdb
 import hypothesis
 import pytest
 from filelock import FileLock
 from threadpoolctl import threadpool_limits
 
-from pipeline import resources, steps
+from pipeline import queries, resources, steps
 from pipeline.demo.build import FULL, lay_out
 from pipeline.demo.campaign import Truth
 from pipeline.lake import Lake
@@ -59,6 +60,12 @@ def campaign(tmp_path_factory: pytest.TempPathFactory) -> Campaign:
             part.replace(made)
         found: Campaign = pickle.loads(made.read_bytes())
     return found
+
+
+@pytest.fixture(scope="session")
+def lake_sql(campaign: Campaign) -> duckdb.DuckDBPyConnection:
+    """One connection to the campaign's marts and tables for all tests of a process that only read."""
+    return queries.connect(campaign.lake)
 
 
 @pytest.fixture

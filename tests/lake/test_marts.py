@@ -6,6 +6,7 @@ import ast
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+import duckdb
 import polars as pl
 import pytest
 
@@ -26,11 +27,10 @@ LINEAGE = {table.name for table in vars(lineage).values() if isinstance(table, T
 
 
 @pytest.mark.parametrize("name", sorted(marts()))
-def test_the_key_of_a_mart_names_a_row(campaign: Campaign, name: str) -> None:
+def test_the_key_of_a_mart_names_a_row(lake_sql: duckdb.DuckDBPyConnection, name: str) -> None:
     mart = marts()[name]
     assert mart.key
-    with queries.connect(campaign.lake) as connection:
-        rows = connection.sql(f'SELECT * FROM "{name}"').pl()
+    rows = lake_sql.sql(f'SELECT * FROM "{name}"').pl()
     assert rows.height
     assert rows.select(mart.key).is_unique().all()
     assert rows.select(mart.key).null_count().row(0) == (0,) * len(mart.key)
@@ -54,33 +54,31 @@ def test_the_key_of_a_mart_names_a_row(campaign: Campaign, name: str) -> None:
     ],
 )
 def test_rows_and_sums_of_a_mart_are_those_of_the_lake(
-    campaign: Campaign, mart: str, table: str, columns: tuple[str, ...]
+    campaign: Campaign, lake_sql: duckdb.DuckDBPyConnection, mart: str, table: str, columns: tuple[str, ...]
 ) -> None:
     wanted = [pl.len().alias("rows"), *(pl.col(name).sum() for name in columns)]
-    with queries.connect(campaign.lake) as connection:
-        ours = connection.sql(f'SELECT * FROM "{mart}"').pl().select(wanted).row(0)
+    ours = lake_sql.sql(f'SELECT * FROM "{mart}"').pl().select(wanted).row(0)
     assert ours == pytest.approx(campaign.lake.scan(TABLES[table]).select(wanted).collect().row(0))
 
 
-def test_wells_add_up_to_what_they_are_made_of(campaign: Campaign) -> None:
-    with queries.connect(campaign.lake) as connection:
+def test_wells_add_up_to_what_they_are_made_of(lake_sql: duckdb.DuckDBPyConnection) -> None:
 
-        def one(sql: str) -> tuple[float, ...]:
-            return tuple(connection.sql(sql).fetchall()[0])
+    def one(sql: str) -> tuple[float, ...]:
+        return tuple(lake_sql.sql(sql).fetchall()[0])
 
-        assert one("SELECT sum(stages_measured), sum(screen_outs) FROM well") == one(
-            "SELECT count(*), count(*) FILTER (screenout) FROM stage"
+    assert one("SELECT sum(stages_measured), sum(screen_outs) FROM well") == one(
+        "SELECT count(*), count(*) FILTER (screenout) FROM stage"
+    )
+    assert one("SELECT sum(plugs_milled) FROM well") == one("SELECT count(mill_min) FROM plug")
+    assert one("SELECT sum(runs_measured), sum(wiper_trips) FROM well") == one(
+        "SELECT count(*), sum(wiper_trips) FILTER (mill_out) FROM coil_run"
+    )
+    assert one("SELECT sum(budget_usd), sum(spent_usd) FROM well") == pytest.approx(
+        one(
+            "SELECT sum(amount) FILTER (kind = 'budget'), sum(amount) FILTER (kind = 'spent') FROM cost_line "
+            "WHERE counts AND currency = 'USD'"
         )
-        assert one("SELECT sum(plugs_milled) FROM well") == one("SELECT count(mill_min) FROM plug")
-        assert one("SELECT sum(runs_measured), sum(wiper_trips) FROM well") == one(
-            "SELECT count(*), sum(wiper_trips) FILTER (mill_out) FROM coil_run"
-        )
-        assert one("SELECT sum(budget_usd), sum(spent_usd) FROM well") == pytest.approx(
-            one(
-                "SELECT sum(amount) FILTER (kind = 'budget'), sum(amount) FILTER (kind = 'spent') FROM cost_line "
-                "WHERE counts AND currency = 'USD'"
-            )
-        )
+    )
 
 
 def test_queries_read_marts_and_what_was_fitted_only() -> None:

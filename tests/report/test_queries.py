@@ -15,7 +15,6 @@ from pipeline.errors import HeelwardError
 from pipeline.models.trend import mann_kendall
 from pipeline.report import export
 from tests.builders import connect_on, milled, query_on
-from tests.conftest import Campaign
 
 PARAMETERS = {
     "quarter_trend": {"metric": "mill_min"}, "quarter_trend_title": {"metric": "pump_time_min"},
@@ -27,10 +26,12 @@ PARAMETERS = {
 
 
 @pytest.mark.parametrize("name", queries.names())
-def test_every_column_and_parameter_of_a_query_is_described_once(campaign: Campaign, name: str) -> None:
+def test_every_column_and_parameter_of_a_query_is_described_once(
+    lake_sql: duckdb.DuckDBPyConnection, name: str
+) -> None:
     query = queries.load(name)
     assert {item.name for item in query.parameters} == set(PARAMETERS.get(name, {}))
-    answer = queries.run(queries.connect(campaign.lake), query, PARAMETERS.get(name))
+    answer = queries.run(lake_sql, query, PARAMETERS.get(name))
     assert answer.frame.columns == [column.name for column in answer.columns]
     assert set(query.made) <= set(answer.frame.columns)
     assert all(column.meaning for column in answer.columns)
@@ -45,9 +46,9 @@ CHECKS = sorted((queries.folder() / "checks").glob("*.sql"))
 
 
 @pytest.mark.parametrize("path", CHECKS, ids=lambda path: path.stem)
-def test_check_query_returns_no_failing_row(campaign: Campaign, path: Path) -> None:
+def test_check_query_returns_no_failing_row(lake_sql: duckdb.DuckDBPyConnection, path: Path) -> None:
     query = queries.load(path.stem, path.parent)
-    assert queries.run(queries.connect(campaign.lake), query).frame.is_empty()
+    assert queries.run(lake_sql, query).frame.is_empty()
 
 
 def test_check_queries_can_fail() -> None:
