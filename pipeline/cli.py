@@ -278,7 +278,11 @@ def query(
     from pipeline import queries
     from pipeline.errors import HeelwardError
 
-    asked = [word for word, value in (("NAME", name), ("--sql", sql), ("--file", file), ("--about", about)) if value]
+    asked = [
+        word
+        for word, value in (("NAME", name), ("--sql", sql), ("--file", file), ("--about", about))
+        if value is not None
+    ]
     if len(asked) > 1 or (given and name is None):
         raise HeelwardError(f"give one of NAME, --sql, --file, --about (got {', '.join(asked)}); --set requires NAME")
     if not asked:
@@ -294,7 +298,7 @@ def query(
     elif name is not None:
         answer = steps.run_query(opened, name, _pairs(given or []))
     else:
-        answer = steps.run_sql(opened, sql or _text_of(file or Path()))
+        answer = steps.run_sql(opened, _text_of(file) if file is not None else sql or "")
     if out is None:
         export.show(answer, opened.settings.display_units)
     else:

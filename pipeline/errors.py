@@ -50,9 +50,13 @@ class SetAside(Exception):
         ]
 
 
+_NO_AMOUNT = str.maketrans("{}", "｛｝")
+"""Braces mark amounts in our own sentences: those of a file are written wide."""
+
+
 def short(text: str, length: int = 60) -> str:
     """Return a text for use in a message: printable and short."""
-    shown = "".join(char if char.isprintable() else "?" for char in text)
+    shown = "".join(char if char.isprintable() else "?" for char in text).translate(_NO_AMOUNT)
     return shown if len(shown) <= length else shown[: length - 1] + "…"
 
 

@@ -193,10 +193,22 @@ def run_sql(connection: duckdb.DuckDBPyConnection, text: str) -> Answer:
         statements = connection.extract_statements(text)
         if len(statements) != 1 or statements[0].type != duckdb.StatementType.SELECT:
             found = "no statement" if not statements else ", ".join(str(each.type.name) for each in statements)
-            raise HeelwardError(f"only one SELECT statement is allowed; found: {found}")
+            raise HeelwardError(
+                f"only one SELECT statement is allowed (PIVOT: name its values with IN); found: {found}"
+            )
         frame: pl.DataFrame = connection.sql(text).pl()
+    except HeelwardError:
+        raise
     except duckdb.Error as error:
         raise HeelwardError(f"{inert_lines(str(error))}\n{_there(connection)}") from None
+    except (KeyboardInterrupt, SystemExit, MemoryError):
+        raise
+    except BaseException as error:  # a panic of a library is no Exception
+        told = inert_lines(str(error)).splitlines()
+        raise HeelwardError(
+            f"the result cannot be read: {told[0] if told else type(error).__name__}\n"
+            "fix: write intervals as minutes (epoch(b - a) / 60), and cast unusual types to VARCHAR"
+        ) from None
     columns = [Described(name, "", "") for name in frame.columns]
     return Answer(Statement("sql", "Rows of the statement", "", "a row of it", (), (), (), {}, text), frame, columns)
 

@@ -9,7 +9,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-_AMOUNT = re.compile(r"\{([+-]?[\d.]+) ([^{}]{1,12})\}")
+_AMOUNT = re.compile(r"\{([+-]?\d{1,15}(?:\.\d{1,15})?) ([A-Za-z0-9*/ ]{1,12})\}", re.ASCII)
 
 # Display units, by the workspace's `display_units`: lake unit -> (display unit in pint's notation, label).
 _SHOWN: dict[str, dict[str, tuple[str, str]]] = {

@@ -6,7 +6,7 @@
 --   kind: budget, spent, or provisional (part of the spent amount is only accrued)
 --   cost_per_stage [1000 USD]: cost lines of the wells per measured stage
 --   provisional: whether part of the amount is only accrued
---   amount [1000 USD]: sum of sum of the cost lines
+--   amount [1000 USD]: sum of the cost lines
 WITH by_well AS (
     SELECT c.quarter, c.kind, c.well_id, w.stages_measured, sum(money(c.amount)) AS amount, bool_or(c.state = 'accrued') AS accrued
     FROM cost_line AS c

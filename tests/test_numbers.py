@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from pipeline import queries
 from pipeline.commands.review import amend, describe_stage
+from pipeline.errors import short
 from pipeline.ingest.inspect import inspect_file
 from pipeline.schemas.picks import PICKS
 from pipeline.units import format_number, format_quantities, format_quantity, qty
@@ -79,6 +80,15 @@ def test_amounts_in_sentences_follow_the_units_shown(
     assert format_quantities(sentence, "metric") == f"rises by {metric} at once"
     if math.isfinite(value) and not plus:
         assert format_quantity(value, unit, "metric") == metric
+
+
+@pytest.mark.parametrize("text", ["{1.2.3 psi}", "{. psi}", "{٣ psi}", "{" + "9" * 400 + " psi}", "{5 <b>x</b>}", "{}"])
+def test_what_is_no_amount_of_ours_stays_as_it_is(text: str) -> None:
+    assert format_quantities(text, "metric") == text
+
+
+def test_braces_of_a_file_are_no_amounts() -> None:
+    assert format_quantities(short("{5 psi}"), "metric") == "｛5 psi｝"
 
 
 FIELD = re.compile(r"[\d] (psi|ft|bpm|bbl|lbf|lbm|ft/min|psi/ft|gal)\b")

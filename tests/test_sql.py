@@ -65,19 +65,23 @@ SECRET = "the secret of another folder"
         "CREATE TABLE made (a INT)", "DROP TABLE stage", "DELETE FROM stage", "INSERT INTO stage (well_id) VALUES ('x')",
         "UPDATE stage SET well_id = 'x'", "SELECT 1; COPY (SELECT 1) TO '{folder}/made'", "PRAGMA database_list", "",
         "SELECT * FROM read_csv('https://example.org/x.csv')", "CALL pragma_version()", "SELEC 1",
-        "CREATE SECRET s (TYPE s3)", "CHECKPOINT", "VACUUM", "SELECT * FROM nothing",
+        "CREATE SECRET s (TYPE s3)", "SELECT * FROM read_text('.tmp/secret.csv')", "SELECT interval 1 minute",
+        "SELECT union_value(a := 1)", "PIVOT stage ON frac_crew USING count(*)", "CHECKPOINT", "VACUUM", "SELECT * FROM nothing",
     ],
 )  # fmt: skip
 def test_sql_cannot_write_attach_install_or_read_what_lies_outside(
-    connection: duckdb.DuckDBPyConnection, tmp_path: Path, text: str
+    connection: duckdb.DuckDBPyConnection, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, text: str
 ) -> None:
     frame = pl.DataFrame({"a": [SECRET]})  # a variable of Python is out of reach too
     assert frame.height
     (tmp_path / "secret.csv").write_text(f"a\n{SECRET}\n", encoding="utf-8")
+    (tmp_path / ".tmp").mkdir()
+    (tmp_path / ".tmp" / "secret.csv").write_text(SECRET, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
     with pytest.raises(HeelwardError) as refused:
         queries.run_sql(connection, text.format(file=tmp_path / "secret.csv", folder=tmp_path))
     assert SECRET not in str(refused.value)
-    assert [path.name for path in tmp_path.iterdir()] == ["secret.csv"]
+    assert {path.name for path in tmp_path.iterdir()} == {"secret.csv", ".tmp"}
     assert connection.sql("SELECT count(*) FROM stage").fetchall() == [(0,)]
 
 
@@ -109,7 +113,7 @@ def test_rows_come_back_from_a_spreadsheet_as_they_were(tmp_path: Path) -> None:
     assert back["flag"].to_list() == [True, False, None]
     assert back["day"].to_list()[0] == date(2025, 3, 1)
     assert back["time [UTC]"].to_list()[0] == datetime(2025, 3, 1, 12, 30)
-    with pytest.raises(HeelwardError, match=r"write to a \.csv, \.parquet or \.xlsx file"):
+    with pytest.raises(HeelwardError, match=r"use a \.csv, \.parquet or \.xlsx file"):
         export.write(frame, tmp_path / "rows.ods")
 
 
@@ -126,3 +130,12 @@ def test_the_command_runs_sql_and_files_and_lists_what_there_is(campaign: Campai
     assert "hours_per_stage" in about.stdout
     both = heelward("query", "stages", "--sql", "SELECT 1", *place)
     assert both.returncode == 1 and "give one of NAME, --sql, --file, --about" in both.stderr
+
+
+def test_lists_and_bytes_are_texts_in_csv_and_spreadsheets(tmp_path: Path) -> None:
+    frame = pl.DataFrame({"list": [[1, 2], None], "struct": [{"a": 1}, {"a": 2}], "bytes": [b"x", None]})
+    for name in ("rows.csv", "rows.xlsx"):
+        export.write(frame, tmp_path / name)
+    back = pl.read_csv(tmp_path / "rows.csv")
+    assert back["list"].to_list() == ["[1, 2]", None]
+    assert back["struct"][0] == "{'a': 1}"

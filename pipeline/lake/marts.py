@@ -54,6 +54,7 @@ def create_marts(
     for macro in (
         f"default_zone() AS '{quoted}'",
         "quarter_of(day) AS year(day) || 'Q' || quarter(day)",
+        f"in_edition(quarter) AS quarter IS NULL OR quarter <= '{quarter or '9999Q4'}'",
         "minutes_between(earlier, later) AS (epoch_us(later) - epoch_us(earlier)) / 6e7",
         "money(amount) AS CAST(amount AS DECIMAL(18, 4))",  # exact sums, independent of the order of the lines
     ):

@@ -309,6 +309,7 @@ class Lake:
             connection.register(table.name, rows if seen is None else seen(table, rows))
         create_marts(connection, [table.name for table in tables], zone, quarter=quarter)
         connection.execute("SET python_enable_replacements = false")
+        connection.execute("SET temp_directory = ''")  # queries may read it, and nothing is to be spilled
         connection.execute("SET enable_external_access = false")
         connection.execute("SET lock_configuration = true")
         return connection

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pipeline.errors import short
 from pipeline.units import qty
 
 Row = dict[str, Any]
@@ -44,6 +45,6 @@ def offset_findings(well_id: str, offsets: list[Row]) -> list[Row]:
             continue
         during = f" during stage {row['response_stage']}" if row["response_stage"] is not None else ""
         far = f", {qty(row['spacing_ft'], 'ft')} away" if row["spacing_ft"] is not None else ""
-        text = f"{row['offset_id']}{far}, pressure rose by {qty(response, 'psi')}{during}"
+        text = f"{short(row['offset_id'])}{far}, pressure rose by {qty(response, 'psi')}{during}"
         rows.append(finding(well_id, "stage", row["response_stage"], "offset_response", text))
     return rows

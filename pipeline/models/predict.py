@@ -9,6 +9,7 @@ from typing import Any
 
 from scipy import stats
 
+from pipeline.errors import short
 from pipeline.lake import Lake
 from pipeline.models.columns import COLUMNS
 from pipeline.models.specs import MODELS
@@ -89,9 +90,9 @@ def outside(model: StoredModel, job: Mapping[str, Any]) -> list[str]:
         if chosen is None:
             said.append(f"{column} is not given (data: {', '.join(sorted(levels))})")
         elif chosen not in levels:
-            said.append(f"{column} '{chosen}' (data: {', '.join(sorted(levels))})")
+            said.append(f"{column} '{short(str(chosen))}' (data: {', '.join(sorted(levels))})")
         elif model.terms[f"{column}: {chosen}"]["pads"] < FEWEST_CLASS_PADS:
-            said.append(f"{column} '{chosen}' is on one pad only: not separable from the pad effect")
+            said.append(f"{column} '{short(str(chosen))}' is on one pad only: not separable from the pad effect")
     return said
 
 

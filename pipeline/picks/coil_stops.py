@@ -298,7 +298,9 @@ def _plug_picks(stop: Stop, set_ft: float, offset_ft: float | None, moved: bool,
             grave=True,
         )
     elif abs(beyond) > (SAME_FT if offset_ft is not None else MATCH_FT):
-        doubts.add(f"tagged {qty(beyond, 'ft', plus=True)} offafter correction for the run's depth error")
+        doubts.add(
+            f"tagged {qty(beyond, 'ft', plus=True)} from its set depth after correction for the run's depth error"
+        )
     if stop.at_work is None:
         doubts.add("no circulating pressure to show whether the motor was working")
     if doubled:

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import polars as pl
+import polars.selectors as cs
 
 from pipeline.errors import HeelwardError
 from pipeline.plan.compare import Planned
@@ -41,6 +42,8 @@ def write(frame: pl.DataFrame, out: Path) -> None:
     """
     if out.suffix not in (".csv", ".parquet", ".xlsx"):
         raise HeelwardError(f"{out}: unknown file type; use a .csv, .parquet or .xlsx file")
+    if out.suffix != ".parquet":
+        frame = _flat(frame)
     with replacing(out) as part:
         if out.suffix == ".csv":
             neutralised(frame).write_csv(part)
@@ -50,6 +53,15 @@ def write(frame: pl.DataFrame, out: Path) -> None:
             write_frame(frame, part)
         else:
             frame.write_parquet(part, compression="zstd")
+
+
+def _flat(frame: pl.DataFrame) -> pl.DataFrame:
+    """Return a frame whose lists, structs and bytes are texts: a CSV file or a spreadsheet has no cell for them."""
+    odd = [name for name, dtype in frame.schema.items() if dtype.is_nested() or dtype in (pl.Binary, pl.Object)]
+    return frame.with_columns(
+        pl.Series(name, [None if value is None else str(value) for value in frame[name].to_list()], dtype=pl.String)
+        for name in odd
+    ).with_columns(cs.categorical().cast(pl.String), cs.enum().cast(pl.String))
 
 
 def _text(value: str) -> Text:

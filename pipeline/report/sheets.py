@@ -57,10 +57,13 @@ def write_frame(frame: pl.DataFrame, path: Path) -> None:
 
 def add_sheet(book: Any, name: str, frame: pl.DataFrame) -> None:
     """Add a frame as a sheet: texts stay texts, times are labelled UTC, unknown cells are empty."""
-    times = {column: f"{column} [UTC]" for column, dtype in frame.schema.items() if dtype == pl.Datetime}
+    times = {
+        column: f"{column} [UTC]" for column, dtype in frame.schema.items()
+        if isinstance(dtype, pl.Datetime) and dtype.time_zone and f"{column} [UTC]" not in frame.columns
+    }  # fmt: skip
     rows = frame.head(MOST_ROWS).with_columns(
         cs.string().str.slice(0, MOST_TEXT), cs.datetime().dt.replace_time_zone(None),
-        cs.float().replace([float("nan"), float("inf"), float("-inf")], None), cs.nested().cast(pl.String),
+        cs.float().replace([float("nan"), float("inf"), float("-inf")], None),
     ).rename(times)  # fmt: skip
     rows.write_excel(
         book, name[:LONGEST_NAME], freeze_panes=(1, 0), header_format=HEAD, float_precision=6,

@@ -9,9 +9,11 @@ WITH months AS (
     SELECT
         *,
         row_number() OVER by_month AS age,
-        sum(days_on) OVER by_month AS days,
-        sum(oil_bbl) OVER by_month AS oil
+        bool_and(days_on IS NOT NULL AND oil_bbl IS NOT NULL) OVER by_month AS known,
+        CASE WHEN known THEN sum(days_on) OVER by_month END AS days,
+        CASE WHEN known THEN sum(oil_bbl) OVER by_month END AS oil
     FROM production
+    WHERE in_edition(quarter_of(month))
     WINDOW by_month AS (PARTITION BY well_id ORDER BY month)
 ),
 early AS (SELECT * FROM months WHERE age <= 3),

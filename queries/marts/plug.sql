@@ -26,7 +26,7 @@ SELECT
     local_tag::DATE AS local_date,
     quarter_of(local_tag) AS quarter,
     CASE
-        WHEN m.run IS NOT NULL
+        WHEN m.run IS NOT NULL AND p.set_depth_ft IS NOT NULL
             THEN row_number() OVER (PARTITION BY m.well_id, m.run ORDER BY p.set_depth_ft, m.plug)::DOUBLE
     END AS mill_order,
     p.set_depth_ft / 1000 * m.plugs_since_wiper AS depth_debris

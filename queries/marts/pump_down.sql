@@ -4,8 +4,8 @@
 -- follows: wireline_metrics, wireline, well_site
 -- columns:
 --   local_start: start of the run, or of the pump-down if the run has no start time, on the pad's clock
---   local_date: day of the event, on the pad's clock start, on the pad's clock
---   quarter: quarter of the event, on the pad's clock start, on the pad's clock
+--   local_date: day of its start, on the pad's clock
+--   quarter: quarter of its start, on the pad's clock
 SELECT
     m.* EXCLUDE (fingerprint),
     r.wireline_crew,

@@ -27,15 +27,16 @@ ordered AS (
     SELECT
         *,
         row_number() OVER (PARTITION BY pad ORDER BY start_time NULLS LAST, well_id, stage) - 1 AS place,
-        lag(end_time) OVER (PARTITION BY well_id ORDER BY start_time) AS well_before,
-        lag(end_time) OVER (PARTITION BY pad, frac_crew ORDER BY start_time) AS crew_before
+        -- the latest end of all stages before: one of them may last longer than those that began after it
+        max(end_time) OVER (PARTITION BY well_id ORDER BY start_time, well_id, stage ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS well_before,
+        max(end_time) OVER (PARTITION BY pad, frac_crew ORDER BY start_time, well_id, stage ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS crew_before
     FROM joined
 )
 SELECT
     * EXCLUDE (place, well_before, crew_before),
     local_start::DATE AS local_date,
     quarter_of(local_start) AS quarter,
-    (toe_md_ft - bottom_perf_ft) / lateral_ft AS position_fraction,
+    (toe_md_ft - bottom_perf_ft) / nullif(lateral_ft, 0) AS position_fraction,
     CASE WHEN start_time IS NOT NULL AND pad IS NOT NULL THEN place::DOUBLE END AS pad_order,
     CASE WHEN well_before <= start_time THEN minutes_between(well_before, start_time) END AS well_gap_min,
     CASE

@@ -25,9 +25,9 @@ SELECT
     w.pad,
     w.formation,
     b.quarter,
-    CASE WHEN m.one_run THEN 'one run' ELSE 'two runs' END AS method,
+    CASE WHEN m.one_run THEN 'one run' WHEN NOT m.one_run THEN 'two runs' END AS method,
     c.cost,
-    c.cost_state
+    CASE WHEN c.cost IS NOT NULL THEN c.cost_state END AS cost_state
 FROM toe_prep_metrics AS m
 JOIN well_site AS w USING (well_id)
 LEFT JOIN begun AS b USING (well_id)

@@ -39,8 +39,11 @@ WITH pumped AS (
         mode(operation_mode ORDER BY operation_mode) AS operation_mode,
         avg(stage_length_ft) AS stage_length_ft,
         avg(tvd_ft) AS stage_tvd_ft,
-        sum(designed_proppant_lbm) AS proppant_lbm,
-        minutes_between(min(start_time), max(end_time)) / 60 AS hours
+        CASE WHEN count(designed_proppant_lbm) = count(*) THEN sum(designed_proppant_lbm) END AS proppant_lbm,
+        count(*) FILTER (start_time IS NOT NULL AND end_time IS NOT NULL) AS timed,
+        minutes_between(
+            min(start_time) FILTER (end_time IS NOT NULL), max(end_time) FILTER (start_time IS NOT NULL)
+        ) / 60 AS hours
     FROM stage
     GROUP BY well_id
 ),
@@ -70,8 +73,8 @@ SELECT
     r.coil_crew,
     p.stage_length_ft,
     p.stage_tvd_ft,
-    p.proppant_lbm / w.lateral_ft AS proppant_lbm_ft,
-    CASE WHEN p.n > 1 THEN p.hours / p.n END AS hours_per_stage,
+    p.proppant_lbm / nullif(w.lateral_ft, 0) AS proppant_lbm_ft,
+    CASE WHEN p.timed > 1 THEN p.hours / p.timed END AS hours_per_stage,
     r.wiper_trips::DOUBLE AS wiper_trips,
     t.hours AS toe_hours,
     t.method AS toe_method,
@@ -81,8 +84,8 @@ SELECT
     c.spent / p.n / 1000 AS cost_per_stage,
     c.budget / p.n / 1000 AS budget_per_stage,
     e.production_excluded,
-    e.oil_90d_bbl / w.lateral_ft AS oil_bbl_ft_90d,
-    e.oil_180d_bbl / w.lateral_ft AS oil_bbl_ft_180d
+    e.oil_90d_bbl / nullif(w.lateral_ft, 0) AS oil_bbl_ft_90d,
+    e.oil_180d_bbl / nullif(w.lateral_ft, 0) AS oil_bbl_ft_180d
 FROM well_site AS w
 LEFT JOIN pumped AS p USING (well_id)
 LEFT JOIN plugged AS g USING (well_id)

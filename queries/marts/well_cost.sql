@@ -10,7 +10,7 @@ SELECT
     coalesce(currency, 'not stated') AS currency,
     CAST(sum(money(amount)) FILTER (kind = 'budget') AS DOUBLE) AS budget,
     CAST(sum(money(amount)) FILTER (kind = 'spent') AS DOUBLE) AS spent,
-    coalesce(bool_or(state = 'accrued'), false) AS provisional
+    coalesce(bool_or(state = 'accrued' AND amount IS NOT NULL), false) AS provisional
 FROM cost_line
 WHERE counts
 GROUP BY ALL

@@ -14,9 +14,12 @@ WITH named AS (
     UNION SELECT well_id FROM plug_metrics
     UNION SELECT well_id FROM coil_run_metrics
     UNION SELECT well_id FROM wireline_metrics
+    UNION SELECT well_id FROM toe_prep_metrics
+    UNION SELECT well_id FROM cost
+    UNION SELECT well_id FROM production
 ),
 casing AS (
-    SELECT well_id, arg_max(inside_diameter_in, section) AS inside_diameter_in
+    SELECT well_id, arg_max(inside_diameter_in, coalesce(bottom_md_ft, 1e6) + section / 1e3) AS inside_diameter_in
     FROM strings
     WHERE string = 'casing'
     GROUP BY well_id

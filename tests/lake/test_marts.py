@@ -107,7 +107,7 @@ def test_definitions_stand_in_one_mart_each() -> None:
     """The words of a definition occur in one SQL file, and not in Python."""
     once = {
         "quarter_of(day)": "marts.py", "epoch_us": "marts.py", "service_date": "cost_line.sql", "pad, frac_crew ORDER": "stage.sql",
-        "bool_or(c.state = 'invoiced')": "cost_line.sql", "choke_64ths": "early_oil.sql",
+        "bool_or(state = 'invoiced'": "cost_line.sql", "choke_64ths": "early_oil.sql",
         "coalesce(r.kind, 'mill-out')": "coil_run.sql",
     }  # fmt: skip
     files = [*queries.folder().rglob("*.sql"), *(PACKAGE / "lake").glob("*.py"), *(PACKAGE / "models").glob("*.py")]
@@ -300,3 +300,75 @@ def test_a_cost_line_without_a_date_is_not_lost() -> None:
     )
     tables = {"cost": lines, "stage_metrics": pl.DataFrame({"well_id": ["a"], "stage": [1]})}
     assert query_on("quarter_cost", tables).select("quarter", "kind", "amount").rows() == [("no date", "spent", 1.0)]
+
+
+def test_a_stage_that_outlasts_the_next_one_still_delays_the_crew() -> None:
+    """a from 5:00 to 9:00, b from 5:30 to 6:00, c from 10:00: the crew was free from 9:00 on."""
+    tables = pumped(
+        [("a", 1, "x", 5.0, 9.0), ("b", 1, "x", 5.5, 6.0), ("c", 1, "x", 7.0, 8.0), ("d", 1, "x", 10.0, 11.0)]
+    )
+    with connect_on(tables) as connection:
+        found = connection.sql("SELECT transition_min FROM stage ORDER BY start_time").fetchall()
+    assert found == [(None,), (None,), (None,), (60.0,)]
+
+
+def lines_of(*rows: tuple[str | None, float | None, str | None, str | None, date]) -> dict[str, pl.DataFrame]:
+    """Return cost lines of one well: state, amount, category, currency, service date."""
+    frame = pl.DataFrame(
+        [("a", number, *row) for number, row in enumerate(rows, start=1)],
+        schema={"well_id": pl.String, "line": pl.Int32, "state": pl.String, "amount": pl.Float64, "category": pl.String,
+                "currency": pl.String, "service_date": pl.Date}, orient="row",
+    )  # fmt: skip
+    return {"cost": frame}
+
+
+MARCH, JULY = date(2025, 3, 1), date(2025, 7, 1)
+
+
+@pytest.mark.parametrize(
+    ("rows", "spent"),
+    [
+        ([(None, 100.0, "x", "USD", MARCH), ("invoiced", 50.0, "x", "USD", MARCH)], [("USD", 50.0, False)]),
+        ([(None, 100.0, "x", "USD", MARCH), ("accrued", 50.0, "x", "USD", MARCH)], [("USD", 50.0, True)]),
+        (
+            [("accrued", 7.0, "x", "USD", MARCH), ("invoiced", 10.0, "x", "CAD", MARCH)],
+            [("CAD", 10.0, False), ("USD", 7.0, True)],
+        ),
+        ([("accrued", 7.0, "x", "USD", MARCH), ("invoiced", None, "x", "USD", MARCH)], [("USD", 7.0, True)]),
+        ([("accrued", 7.0, None, "USD", MARCH), ("invoiced", 10.0, None, "USD", MARCH)], [("USD", 17.0, True)]),
+        ([("accrued", None, "x", "USD", MARCH), ("invoiced", 7.0, "y", "USD", MARCH)], [("USD", 7.0, False)]),
+    ],
+)
+def test_what_settles_an_accrual_is_an_invoice_of_its_category_and_currency(
+    rows: list[tuple[str | None, float | None, str | None, str | None, date]], spent: list[tuple[str, float, bool]]
+) -> None:
+    with connect_on(lines_of(*rows)) as connection:
+        found = connection.sql("SELECT currency, spent, provisional FROM well_cost ORDER BY currency").fetchall()
+        assert connection.sql("SELECT count(*) FROM cost_line WHERE counts IS NULL").fetchall() == [(0,)]
+    assert found == spent
+
+
+def test_a_report_of_a_past_quarter_does_not_know_later_invoices_or_production() -> None:
+    tables = lines_of(("accrued", 7.0, "x", "USD", MARCH), ("invoiced", 8.0, "x", "USD", JULY))
+    months = [date(2025, month, 1) for month in range(1, 8)]
+    production = pl.DataFrame(
+        {"well_id": ["a"] * 7, "month": months, "days_on": [30.0] * 7, "oil_bbl": [100.0] * 7, "choke_64ths": [32.0] * 7,
+         "flowing_pressure_psi": [2000.0] * 7}
+    )  # fmt: skip
+    with connect_on(tables | {"production": production}, quarter="2025Q1") as connection:
+        assert connection.sql("SELECT spent, provisional FROM well_cost").fetchall() == [(7.0, True)]
+        assert connection.sql("SELECT oil_90d_bbl, oil_180d_bbl FROM early_oil").fetchall() == [(300.0, None)]
+    with connect_on(tables | {"production": production}) as connection:
+        assert connection.sql("SELECT spent, provisional FROM well_cost").fetchall() == [(8.0, False)]
+        assert connection.sql("SELECT oil_90d_bbl, oil_180d_bbl FROM early_oil").fetchall() == [(300.0, 600.0)]
+
+
+def test_a_month_without_its_oil_or_days_makes_early_oil_unknown() -> None:
+    months = [date(2025, month, 1) for month in range(1, 5)]
+    for days, oil in (([30.0] * 4, [None, 100.0, 100.0, 100.0]), ([None, 30.0, 30.0, 30.0], [100.0] * 4)):
+        production = pl.DataFrame(
+            {"well_id": ["a"] * 4, "month": months, "days_on": days, "oil_bbl": oil, "choke_64ths": [32.0] * 4,
+             "flowing_pressure_psi": [2000.0] * 4}
+        )  # fmt: skip
+        with connect_on({"production": production}) as connection:
+            assert connection.sql("SELECT oil_90d_bbl FROM early_oil").fetchall() == [(None,)]
