@@ -151,20 +151,24 @@ def run(
         With the lake's tables and marts as views.
     query : Statement
     given : dict, optional
-        Values of its parameters; missing ones are null.
+        Values of its parameters.
     chart : polars.DataFrame, optional
         For a title: the rows of its chart, if available; otherwise the chart's query is run.
 
     Raises
     ------
     HeelwardError
-        If a parameter is unknown, or a column has no description.
+        If a parameter is missing or unknown, or a column has no description.
     """
     wanted = [item.name for item in query.parameters]
     unknown = sorted(set(given or {}) - set(wanted))
     if unknown:
         known = ", ".join(wanted) or "none"
         raise HeelwardError(f"query '{query.name}' has no parameter {', '.join(unknown)}; it has: {known}")
+    absent = [item for item in query.parameters if item.name not in (given or {})]
+    if absent:
+        needed = "; ".join(f"{item.name}: {item.meaning}" for item in absent)
+        raise HeelwardError(f"query '{query.name}' needs {needed}\nfix: add --set {absent[0].name}=VALUE")
     bound = {name: (given or {}).get(name) for name in wanted}
     if query.chart:
         rows = run(connection, load(query.chart), given).frame if chart is None else chart

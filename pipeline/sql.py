@@ -85,6 +85,8 @@ def read_statement(path: Path) -> Statement:
             items[section].append(Described(match[1], match[2] or "", match[3].strip()))
         elif not line.startswith("--"):
             break
+        elif section in items and line.strip("- "):
+            raise HeelwardError(f"{path}: unreadable line of the header: {line}\nexpected: --   name [unit]: meaning")
     missing = [key for key in ("title", "grain") if key not in fields]
     if missing:
         raise HeelwardError(f"{path}: the header is missing: {', '.join(missing)}")

@@ -1,4 +1,4 @@
--- title: Variables associated with the outcome of each model, other terms held constant constant
+-- title: Variables associated with the outcome of each model, other terms held constant
 -- reader: engineer
 -- grain: a term of a model
 -- columns:

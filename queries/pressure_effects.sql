@@ -3,7 +3,7 @@
 -- grain: a term of the model
 -- columns:
 --   term: term, and the size of its change
---   difference [psi]: association with treating pressure, other terms held constant constant
+--   difference [psi]: association with treating pressure, other terms held constant
 --   low [psi]: lower 95 % limit, clustered by pad
 --   high [psi]: upper 95 % limit, clustered by pad
 SELECT

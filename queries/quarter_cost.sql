@@ -3,7 +3,7 @@
 -- grain: a quarter, budget or spent
 -- columns:
 --   quarter: quarter of the service date
---   kind: budget, spent, or provisional (part of the spent amount is only accrued)
+--   kind: budget, spent, or spent, provisional (part of the spent amount is only accrued)
 --   cost_per_stage [1000 USD]: cost lines of the wells per measured stage
 --   provisional: whether part of the amount is only accrued
 --   amount [1000 USD]: sum of the cost lines

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -83,7 +84,7 @@ class Part:
     @property
     def anchor(self) -> str:
         """Anchor for links to the part."""
-        return self.page.title.lower().replace(" ", "-")
+        return re.sub("[^a-z0-9]+", "-", self.page.title.lower()).strip("-")
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from typing import Literal
 from pydantic import Field
 
 from pipeline import resources
+from pipeline.errors import HeelwardError
 from pipeline.workspace import Frozen, parse_toml
 
 
@@ -79,4 +80,9 @@ class Page(Frozen):
 
 def load_pages(folder: Path | None = None) -> list[Page]:
     """Read the page definitions, in the order of their file names."""
-    return [parse_toml(path, Page) for path in sorted((folder or resources.folder("reports") / "pages").glob("*.toml"))]
+    paths = sorted((folder or resources.folder("reports") / "pages").glob("*.toml"))
+    pages = [parse_toml(path, Page) for path in paths]
+    for place, page in enumerate(pages):
+        if page.title in [other.title for other in pages[:place]]:
+            raise HeelwardError(f"{paths[place]}: another page has the title '{page.title}': give it another one")
+    return pages

@@ -131,6 +131,8 @@ def test_parameters_are_bound_and_unknown_ones_refused() -> None:
     assert query_on("quarter_trend", milled([9.0]), {"metric": hostile}).is_empty()
     with pytest.raises(HeelwardError, match="has no parameter x; it has: metric"):
         query_on("quarter_trend", {}, {"x": "y"})
+    with pytest.raises(HeelwardError, match="query 'quarter_trend' needs metric: mill_min or pump_time_min"):
+        query_on("quarter_trend", {})
 
 
 def test_an_unknown_query_names_the_known_ones() -> None:
