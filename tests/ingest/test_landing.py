@@ -204,7 +204,7 @@ def test_void_values_and_values_out_of_range_are_null_and_found(space: Workspace
     rows = samples(lake)
     assert rows["treating_pressure_psi"].null_count() == 2
     findings = lake.scan(FINDINGS).filter(pl.col("kind") == "void_samples").collect()
-    assert "1 value(s) outside -250 to 20000" in findings["message"][0]
+    assert "1 value(s) outside {-250 psi} to {20000 psi}" in findings["message"][0]
 
 
 def test_gzip_records_land(space: Workspace) -> None:

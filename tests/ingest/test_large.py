@@ -91,7 +91,7 @@ def test_gzip_in_pieces_and_of_several_members(tmp_path: Path, monkeypatch: pyte
     ("old", "new", "words"),
     [
         (",4", ",x", "is not a number in"),
-        (",40.0", "", "do not have the fields"),
+        (",40.0", "", "do not match the heading"),
         ("2025-03-01", "01.03.2025", "is not a time"),
         ("5", "9999999", "is out of range"),
     ],

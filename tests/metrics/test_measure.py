@@ -12,7 +12,7 @@ from polars.testing import assert_frame_equal
 
 from pipeline import parallel, steps
 from pipeline.lake import Lake
-from pipeline.metrics.declare import Level, Unseen
+from pipeline.metrics.declare import Level, known
 from pipeline.metrics.measure import PLUG_METRICS, STAGE_METRICS, measure, stale_wells
 from pipeline.metrics.stage.measure import casing_volume_bbl
 from pipeline.physics.hydraulics import pipe_capacity_bbl
@@ -116,8 +116,8 @@ def test_a_declared_metric_becomes_column_dictionary_and_fingerprint() -> None:
     level = Level[SimpleNamespace]("sample_metrics", "a sample", {"number": "a number"})
 
     @level.metric("psi", "twice the pressure", source="invented", version=3)
-    def double_psi(view: SimpleNamespace) -> float | Unseen:
-        return 2.0 * view.p if view.p is not None else Unseen("no pressure")
+    def double_psi(view: SimpleNamespace) -> float:
+        return 2.0 * known(view.p, "no pressure")
 
     table = level.table
     assert table.unit("double_psi") == "psi"

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 from scipy import stats
 
-from pipeline.models import outpad
+from pipeline.models import grouped_cv
 from pipeline.models.columns import predictors
 from pipeline.models.compare import compare
 from pipeline.models.conformal import grouped_coverage
@@ -71,7 +71,7 @@ def test_ninety_per_cent_intervals_of_effects_hold_over_200_campaigns() -> None:
 
 
 def test_ninety_per_cent_predictions_hold_on_pads_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(outpad, "OUTER_FOLDS", 4)  # the rule of the interval is tried, not the model
+    monkeypatch.setattr(grouped_cv, "OUTER_FOLDS", 4)  # the rule of the interval is tried, not the model
     coverage, bounds = [], []
     for seed in range(CAMPAIGNS):
         table = prepare(campaign(seed), MODEL)

@@ -50,7 +50,7 @@ def test_picking_a_crew_keeps_its_jobs_only_and_says_what_is_not_kept_apart(camp
     assert {row["crew"] for row in rows_of(seen.page, "screen_outs")} == {"Crew Cedar"}
     told = seen.page.inner_text("#crews-and-designs")
     assert "Shown: crew Crew Cedar. The title refers to all jobs." in told
-    assert "Not kept by crew: shows all of them." in told  # the comparison of designs
+    assert "Cannot be selected by crew: all are shown." in told  # the comparison of designs
     assert len({row["crew"] for row in rows_of(seen.page, "mill_depth")}) == 2  # another part is left alone
     seen.page.click("#crews-and-designs form.choices button")
     seen.page.wait_for_timeout(200)
