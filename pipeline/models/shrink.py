@@ -57,7 +57,8 @@ def empirical_bayes(value: Array, error: Array) -> Shrunken:
     DerSimonian and Laird, *Controlled Clinical Trials* 7 (1986) 177-188; Efron and Morris, *JASA* 70 (1975) 311-319.
     """
     variance = np.square(error)
-    pooled = combine_effects(value, variance, method_re="chi2")
+    with np.errstate(invalid="ignore"):  # a negative tau2, cut to zero below, has no standard error of its own
+        pooled = combine_effects(value, variance, method_re="chi2")
     tau2 = max(0.0, float(pooled.tau2))
     joint = 1.0 / (variance + tau2)
     mean = float((joint * value).sum() / joint.sum())
