@@ -31,8 +31,7 @@ class OpenWorkspace:
 
     @cached_property
     def _connection(self) -> duckdb.DuckDBPyConnection:
-        settings = self.workspace.settings
-        return queries.connect(steps.open_lake(self.workspace), settings.display_units, zone=settings.time_zone)
+        return steps.connect(self.workspace)
 
     def query(self, name: str, **parameters: Any) -> pl.DataFrame:
         """Return the rows of a saved query, in the units given at the end of its column names.

@@ -97,8 +97,8 @@ def sentences_shown(table: Table, rows: Any, system: str) -> Any:
         new = pl.Series([format_quantities(text, system) for text in named], dtype=pl.String)
         return texts.replace(named, new)
 
-    names = [name for name, column in table.columns.items() if meta(column).get("amounts")]
-    return rows.with_columns(pl.col(name).map_batches(written, return_dtype=pl.String) for name in names)
+    sentences = [name for name, column in table.columns.items() if meta(column).get("amounts")]
+    return rows.with_columns(pl.col(name).map_batches(written, return_dtype=pl.String) for name in sentences)
 
 
 def speak(connection: duckdb.DuckDBPyConnection, system: str = "field") -> None:

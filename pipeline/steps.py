@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
+import duckdb
 import polars as pl
 
 from pipeline import __version__, queries
@@ -170,16 +171,21 @@ def run_report(
         return build(workspace, lake.at(pinned), pinned, edition, asked, progress)
 
 
+def connect(workspace: Workspace) -> duckdb.DuckDBPyConnection:
+    """Open the marts and tables of the present lake for queries, texts in the display units."""
+    settings = workspace.settings
+    return queries.connect(open_lake(workspace), settings.display_units, zone=settings.time_zone)
+
+
 def run_query(workspace: Workspace, name: str, given: dict[str, Any]) -> Answer:
     """Run a saved query on the current lake."""
-    query, settings = queries.load(name), workspace.settings
-    connection = queries.connect(open_lake(workspace), settings.display_units, zone=settings.time_zone)
-    return queries.run(connection, query, given)
+    query = queries.load(name)
+    return queries.run(connect(workspace), query, given)
 
 
 def run_sql(workspace: Workspace, text: str) -> Answer:
     """Run a user's SELECT statement on the marts and tables of the current lake."""
-    return queries.run_sql(queries.connect(open_lake(workspace), zone=workspace.settings.time_zone), text)
+    return queries.run_sql(connect(workspace), text)
 
 
 def run_plan(workspace: Workspace, path: Path, teach: str | None = None, out: Path | None = None) -> Planned:

@@ -30,6 +30,18 @@ def _reads() -> dict[str, set[str]]:
     return {name: reads[name] for name in order}
 
 
+def tables_below(names: Iterable[str]) -> set[str]:
+    """Return the tables that marts read, through other marts too."""
+    waiting, tables = list(names), set()
+    while waiting:
+        name = waiting.pop()
+        if name in marts():
+            waiting += _reads()[name]
+        else:
+            tables.add(name)
+    return tables
+
+
 def create_marts(
     connection: duckdb.DuckDBPyConnection,
     tables: Iterable[str],
@@ -65,7 +77,7 @@ def create_marts(
             continue
         sql = marts()[name].sql
         if quarter is not None and "quarter" in connection.sql(sql).columns:
-            sql = f"SELECT * FROM (\n{sql}\n) WHERE quarter IS NULL OR quarter <= '{quarter}'"
+            sql = f"SELECT * FROM (\n{sql}\n) WHERE in_edition(quarter)"
         connection.execute(f'CREATE TABLE "{name}" AS {sql}')
         there.add(name)
 

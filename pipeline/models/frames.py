@@ -7,6 +7,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.lake import Lake
+from pipeline.lake.marts import tables_below
 from pipeline.metrics.tables import TABLES
 from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
@@ -30,7 +31,8 @@ def modelling_tables(lake: Lake, zone: str) -> dict[str, pl.DataFrame]:
     zone : str
         Time zone for pads without one.
     """
-    with lake.connect(TABLES.values(), zone=zone) as connection:
+    tables = [TABLES[name] for name in sorted(tables_below(_ORDER))]
+    with lake.connect(tables, zone=zone) as connection:
         frames = {
             mart: connection.sql(f'SELECT * FROM "{mart}" ORDER BY well_id, "{order}"').pl()
             for mart, order in _ORDER.items()

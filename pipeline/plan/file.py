@@ -6,6 +6,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
+from pipeline.models.frames import DRAG_REDUCTION, PERF_CD
 from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.workspace import Frozen
 
@@ -60,8 +61,8 @@ class Candidate(Frozen):
     rate_bpm: float = Field(gt=5, lt=200)
     fluid_bbl: float = Field(gt=0, lt=100_000)
     proppant_lbm: dict[str, float]
-    drag_reduction: float = Field(default=0.65, ge=0, lt=0.95)
-    discharge_coefficient: float = Field(default=0.75, gt=0.3, le=1.0)
+    drag_reduction: float = Field(default=DRAG_REDUCTION, ge=0, lt=0.95)
+    discharge_coefficient: float = Field(default=PERF_CD, gt=0.3, le=1.0)
     plug: str | None = None
     plugs_per_wiper: int | None = Field(default=None, ge=1)
 

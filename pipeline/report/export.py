@@ -1,4 +1,4 @@
-"""Output of a saved query as a table on the screen, as CSV or as Parquet."""
+"""Output of a query or a plan as a table on the screen; rows as CSV, Parquet or a spreadsheet."""
 
 from __future__ import annotations
 
@@ -80,11 +80,11 @@ def show(answer: Answer, system: str = "field") -> None:
     table = Table(title=_text(answer.query.title), title_justify="left", header_style="bold")
     for name, dtype in frame.schema.items():
         unit, label = answer.unit(name), units.get(name, "")
-        if label and label != unit:
-            label = heading(name, unit, label)
-        else:
-            label = f"{name} [{label}]" if label else name
-        table.add_column(_text(label), justify="right" if dtype.is_numeric() else "left")
+        converted = label not in ("", unit)
+        plain = f"{name} [{label}]" if label else name
+        table.add_column(
+            _text(heading(name, unit, label) if converted else plain), justify="right" if dtype.is_numeric() else "left"
+        )
     for row in frame.iter_rows():
         table.add_row(
             *(

@@ -8,14 +8,17 @@
 --   local_end: end on the pad's clock
 --   local_date: day on which it begins, on the pad's clock
 --   quarter: quarter in which it begins, on the pad's clock
+WITH clocked AS (
+    SELECT t.* EXCLUDE (fingerprint), coalesce(p.zone, default_zone()) AS zone
+    FROM pad_timeline AS t
+    LEFT JOIN pad AS p USING (pad)
+)
 SELECT
-    t.* EXCLUDE (fingerprint),
-    coalesce(w.well, t.well_id) AS well,
-    coalesce(p.zone, default_zone()) AS zone,
-    timezone(coalesce(p.zone, default_zone()), t.start_time) AS local_start,
-    timezone(coalesce(p.zone, default_zone()), t.end_time) AS local_end,
+    c.*,
+    coalesce(w.well, c.well_id) AS well,
+    timezone(c.zone, c.start_time) AS local_start,
+    timezone(c.zone, c.end_time) AS local_end,
     local_start::DATE AS local_date,
     quarter_of(local_start) AS quarter
-FROM pad_timeline AS t
-LEFT JOIN pad AS p ON p.pad = t.pad
+FROM clocked AS c
 LEFT JOIN well_site AS w USING (well_id)

@@ -28,9 +28,17 @@ ordered AS (
         *,
         row_number() OVER (PARTITION BY pad ORDER BY start_time NULLS LAST, well_id, stage) - 1 AS place,
         -- the latest end of all stages before: one of them may last longer than those that began after it
-        max(end_time) OVER (PARTITION BY well_id ORDER BY start_time, well_id, stage ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS well_before,
-        max(end_time) OVER (PARTITION BY pad, frac_crew ORDER BY start_time, well_id, stage ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS crew_before
+        max(end_time) OVER earlier_on_well AS well_before,
+        max(end_time) OVER earlier_of_crew AS crew_before
     FROM joined
+    WINDOW
+        earlier_on_well AS (
+            PARTITION BY well_id ORDER BY start_time, well_id, stage ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
+        ),
+        earlier_of_crew AS (
+            PARTITION BY pad, frac_crew ORDER BY start_time, well_id, stage
+            ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
+        )
 )
 SELECT
     * EXCLUDE (place, well_before, crew_before),

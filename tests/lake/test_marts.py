@@ -11,7 +11,7 @@ import polars as pl
 import pytest
 
 from pipeline import queries
-from pipeline.lake.marts import marts
+from pipeline.lake.marts import marts, tables_below
 from pipeline.metrics.measure import LEVELS
 from pipeline.metrics.tables import TABLES, columns_known
 from pipeline.schemas import fitted, lineage
@@ -79,6 +79,14 @@ def test_wells_add_up_to_what_they_are_made_of(lake_sql: duckdb.DuckDBPyConnecti
             "WHERE counts AND currency = 'USD'"
         )
     )
+
+
+def test_a_mart_needs_the_tables_below_it_and_no_others() -> None:
+    assert tables_below(["pad"]) == {"wells"}
+    assert tables_below(["pad_day"]) == {"pad_day_metrics"}
+    below = tables_below(["well"])
+    assert {"stage_metrics", "cost", "production", "toe_prep_metrics"} <= below <= TABLES.keys()
+    assert not below & {"picks", "pad_timeline", "treatment"}
 
 
 def test_queries_read_marts_and_what_was_fitted_only() -> None:

@@ -151,7 +151,7 @@ def depth_offset_ft(r: RunView) -> float:
 
 @RUN.metric("bpm", "highest circulation rate on wiper trips")
 def wiper_rate_bpm(r: RunView) -> float:
-    if not (r.states is not None and r.trips):
+    if r.states is None or not r.trips:
         raise Missing("no wiper trip")
     return r.highest_rate(r.states.wiping)
 
@@ -159,7 +159,7 @@ def wiper_rate_bpm(r: RunView) -> float:
 @RUN.metric("bpm", "highest circulation rate while milling")
 def milling_rate_bpm(r: RunView) -> float:
     milling = None if r.states is None else r.states.milling
-    if not (milling is not None and milling.any()):
+    if milling is None or not milling.any():
         raise Missing("nothing milled")
     return r.highest_rate(milling)
 

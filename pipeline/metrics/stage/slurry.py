@@ -103,7 +103,7 @@ def max_ramp_pressure_psi(s: StageView) -> float:
         raise Missing("never at rate")
     span = s.pressure[at_time(s.time_s, broke.time_s) : int(fast[0]) + 1]
     highest = largest(span, -np.inf)
-    if not (np.isfinite(highest)):
+    if not np.isfinite(highest):
         raise Missing("no pressure between breakdown and rate")
     return highest
 
