@@ -5,9 +5,10 @@ from __future__ import annotations
 import os
 import pickle
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import duckdb
 import hypothesis
@@ -18,22 +19,34 @@ from threadpoolctl import threadpool_limits
 from pipeline import queries, resources, steps
 from pipeline.demo.build import FULL, lay_out
 from pipeline.demo.campaign import Truth
+from pipeline.ingest.land import Landed
 from pipeline.lake import Lake
+from pipeline.report.build import Built
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 
 # machines differ, and the first call of a compiled function compiles it
 hypothesis.settings.register_profile("heelward", deadline=None)
 hypothesis.settings.load_profile("heelward")
+Made = TypeVar("Made")
+READY = "HEELWARD_TEST_CAMPAIGN"
+"""Names a folder with the campaign after some steps, which the mutation run prepares; the others are run on it."""
 
 
 @dataclass(frozen=True)
-class Campaign:
-    """The full sample campaign, landed, measured, fitted and reported, with what was planted."""
+class Fitted:
+    """The full sample campaign, landed, measured and fitted, with what was planted."""
 
     workspace: Workspace
     lake: Lake
     truth: Truth
-    refreshed: steps.Refreshed
+    landed: Landed
+
+
+@dataclass(frozen=True)
+class Campaign(Fitted):
+    """The same with its report."""
+
+    report: Built
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -43,38 +56,84 @@ def one_thread() -> Iterator[None]:
         yield
 
 
-@pytest.fixture(scope="session")
-def campaign(tmp_path_factory: pytest.TempPathFactory) -> Campaign:
-    """Made once for all processes that tests run in: the first to come makes it, the others wait for it."""
+def _once(tmp_path_factory: pytest.TempPathFactory, name: str, make: Callable[[Path], Made]) -> Made:
+    """Make something once for all processes that tests run in: the first to come makes it, the others wait for it."""
     shared = tmp_path_factory.getbasetemp()
     shared = shared.parent if "PYTEST_XDIST_WORKER" in os.environ else shared
-    made = shared / "campaign.pickle"
-    with FileLock(shared / "campaign.lock"):
+    made = shared / f"{name}.pickle"
+    with FileLock(shared / f"{name}.lock"):
         if not made.exists():
-            folder = shared / "campaign"
-            truth = lay_out(folder, FULL)
-            workspace = open_workspace(folder)
-            refreshed = steps.refresh(workspace)
-            part = shared / "campaign.part"
-            part.write_bytes(pickle.dumps(Campaign(workspace, steps.open_lake(workspace), truth, refreshed)))
+            part = shared / f"{name}.part"
+            part.write_bytes(pickle.dumps(make(shared / "campaign")))
             part.replace(made)
-        found: Campaign = pickle.loads(made.read_bytes())
+        found: Made = pickle.loads(made.read_bytes())
     return found
 
 
+def _fit(folder: Path) -> Fitted:
+    truth, landed = prepared(folder)
+    workspace = open_workspace(folder)
+    steps.run_measure(workspace)
+    steps.run_fit(workspace)
+    return Fitted(workspace, steps.open_lake(workspace), truth, landed)
+
+
+def prepared(folder: Path) -> tuple[Truth, Landed]:
+    """Lay out and land the campaign in a folder, or copy one that is prepared; what is done is not done again."""
+    if ready := os.environ.get(READY):
+        shutil.copytree(Path(ready) / "campaign", folder)
+        found: tuple[Truth, Landed] = pickle.loads((Path(ready) / "truth.pickle").read_bytes())
+        return found
+    truth = lay_out(folder, FULL)
+    return truth, steps.run_ingest(open_workspace(folder))
+
+
 @pytest.fixture(scope="session")
-def lake_sql(campaign: Campaign) -> duckdb.DuckDBPyConnection:
+def fitted(tmp_path_factory: pytest.TempPathFactory) -> Fitted:
+    """The campaign without its report."""
+    return _once(tmp_path_factory, "fitted", _fit)
+
+
+@pytest.fixture(scope="session")
+def campaign(tmp_path_factory: pytest.TempPathFactory, fitted: Fitted) -> Campaign:
+    """The campaign with its report."""
+    return _once(
+        tmp_path_factory, "campaign", lambda _: Campaign(**vars(fitted), report=steps.run_report(fitted.workspace))
+    )
+
+
+@pytest.fixture(scope="session")
+def lake_sql(fitted: Fitted) -> duckdb.DuckDBPyConnection:
     """One connection to the campaign's marts and tables for all tests of a process that only read."""
-    return queries.connect(campaign.lake)
+    return queries.connect(fitted.lake)
 
 
-@pytest.fixture
-def slice_workspace(tmp_path: Path) -> Workspace:
-    """A copy of the committed sample workspace: one well, three stages, one coil run."""
-    sample = resources.folder("sample_lake")
-    folder = tmp_path / "slice"
-    shutil.copytree(sample, folder, ignore=shutil.ignore_patterns("lake", "out", ".heelward"))
+def copy_sample(folder: Path) -> Workspace:
+    """Copy the committed sample workspace: one well, three stages, one coil run."""
+    shutil.copytree(resources.folder("sample_lake"), folder, ignore=shutil.ignore_patterns("lake", "out", ".heelward"))
     settings = folder / SETTINGS_FILE
     lines = settings.read_text(encoding="utf-8").splitlines(keepends=True)
     settings.write_text("".join(line for line in lines if not line.startswith("beside")), encoding="utf-8")
     return open_workspace(folder)
+
+
+@pytest.fixture
+def slice_workspace(tmp_path: Path) -> Workspace:
+    """A copy of the sample workspace, with nothing landed."""
+    return copy_sample(tmp_path / "slice")
+
+
+@pytest.fixture(scope="session")
+def measured_sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample workspace, landed and measured; tests copy it."""
+    folder = tmp_path_factory.mktemp("measured") / "slice"
+    workspace = copy_sample(folder)
+    steps.run_ingest(workspace)
+    steps.run_measure(workspace)
+    return folder
+
+
+@pytest.fixture
+def measured_slice(measured_sample: Path, tmp_path: Path) -> Workspace:
+    """A copy of the sample workspace, landed and measured."""
+    return open_workspace(shutil.copytree(measured_sample, tmp_path / "slice"))

@@ -18,7 +18,7 @@ from pipeline.ingest.inspect import inspect_file
 from pipeline.schemas.picks import PICKS
 from pipeline.units import format_number, format_quantities, format_quantity, qty
 from pipeline.workspace import SETTINGS_FILE, open_workspace
-from tests.conftest import Campaign
+from tests.conftest import Fitted
 from tests.test_layout import FILES
 
 
@@ -95,15 +95,15 @@ FIELD = re.compile(r"[\d] (psi|ft|bpm|bbl|lbf|lbm|ft/min|psi/ft|gal)\b")
 
 
 def test_a_metric_workspace_shows_metric_units_in_findings_reasons_verdicts_and_reviews(
-    campaign: Campaign, tmp_path: Path
+    fitted: Fitted, tmp_path: Path
 ) -> None:
     space = tmp_path / "metric"
-    shutil.copytree(campaign.workspace.root, space, ignore=shutil.ignore_patterns("landing", "out"))
+    shutil.copytree(fitted.workspace.root, space, ignore=shutil.ignore_patterns("landing", "out"))
     settings = space / SETTINGS_FILE
     metric = settings.read_text(encoding="utf-8").replace('display_units = "field"', 'display_units = "metric"')
     settings.write_text(metric, encoding="utf-8")
     workspace = open_workspace(space)
-    with queries.connect(campaign.lake, "metric") as connection:
+    with queries.connect(fitted.lake, "metric") as connection:
         for sql in (
             "SELECT message FROM findings WHERE step = 'measure'", "SELECT reason FROM pick", "SELECT verdict FROM model_cards",
             "SELECT missing_because FROM stage UNION SELECT missing_because FROM plug UNION SELECT missing_because FROM coil_run",
@@ -112,14 +112,12 @@ def test_a_metric_workspace_shows_metric_units_in_findings_reasons_verdicts_and_
             texts = [text for (text,) in connection.sql(sql).fetchall() if text]
             assert texts
             assert not [text for text in texts if FIELD.search(text) or "{" in text], sql
-    stage = (
-        campaign.lake.scan(PICKS).filter(level="stage", pick="isip").drop_nulls("value").collect().row(0, named=True)
-    )
+    stage = fitted.lake.scan(PICKS).filter(level="stage", pick="isip").drop_nulls("value").collect().row(0, named=True)
     described = describe_stage(workspace, stage["well_id"], stage["number"])
     assert "MPa" in described and not FIELD.search(described) and "{" not in described
     told = amend(
         workspace, stage["well_id"], "stage", stage["number"], "isip", value=5000.0, time=None, by="A", why="b", withdraw=False
     )  # fmt: skip
     assert "recorded: 5,000 psi (34.4738 MPa)" in told
-    text, _ = inspect_file(workspace, next((campaign.workspace.root / "landing").rglob("*.csv")))
+    text, _ = inspect_file(workspace, next((fitted.workspace.root / "landing").rglob("*.csv")))
     assert " psi" not in text.replace("in psi", "") or "MPa" in text

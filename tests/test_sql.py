@@ -15,7 +15,7 @@ from pipeline import queries
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.report import export
-from tests.conftest import Campaign
+from tests.conftest import Fitted
 from tests.test_cli import heelward
 
 
@@ -24,12 +24,10 @@ def connection(tmp_path_factory: pytest.TempPathFactory) -> duckdb.DuckDBPyConne
     return queries.connect(Lake(str(tmp_path_factory.mktemp("lake"))))
 
 
-def test_the_python_lines_of_the_readme_work(
-    campaign: Campaign, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_the_python_lines_of_the_readme_work(fitted: Fitted, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     text = (queries.folder().parent / "README.md").read_text(encoding="utf-8")
     lines = text.split("```python\n")[1].split("```")[0]
-    (tmp_path / "myteam").symlink_to(campaign.workspace.root)
+    (tmp_path / "myteam").symlink_to(fitted.workspace.root)
     monkeypatch.chdir(tmp_path)
     space: dict[str, Any] = {}
     exec("\n".join(line.removeprefix("   ") for line in lines.splitlines()), space)
@@ -37,8 +35,8 @@ def test_the_python_lines_of_the_readme_work(
     assert set(space["minutes"].columns) == {"pad", "quarter", "minutes"}
 
 
-def test_a_notebook_gets_frames_in_three_lines(campaign: Campaign) -> None:
-    team = pipeline.open_workspace(campaign.workspace.root)
+def test_a_notebook_gets_frames_in_three_lines(fitted: Fitted) -> None:
+    team = pipeline.open_workspace(fitted.workspace.root)
     stages = team.query("stages")
     counted = team.sql("SELECT pad, count(*) AS stages FROM stage GROUP BY pad ORDER BY pad")
     assert isinstance(stages, pl.DataFrame) and stages.height == counted["stages"].sum()
@@ -117,8 +115,8 @@ def test_rows_come_back_from_a_spreadsheet_as_they_were(tmp_path: Path) -> None:
         export.write(frame, tmp_path / "rows.ods")
 
 
-def test_the_command_runs_sql_and_files_and_lists_what_there_is(campaign: Campaign, tmp_path: Path) -> None:
-    place = ("--workspace", campaign.workspace.root)
+def test_the_command_runs_sql_and_files_and_lists_what_there_is(fitted: Fitted, tmp_path: Path) -> None:
+    place = ("--workspace", fitted.workspace.root)
     shown = heelward("query", "--sql", "SELECT well, stages_measured FROM well ORDER BY well LIMIT 1", *place)
     assert shown.returncode == 0 and "stages_measured" in shown.stdout
     (tmp_path / "q.sql").write_text("-- mine\nSELECT count(*) AS n FROM stage;\n", encoding="utf-8")

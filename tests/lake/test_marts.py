@@ -18,7 +18,7 @@ from pipeline.schemas import fitted, lineage
 from pipeline.schemas.base import Table
 from pipeline.sql import tables_read
 from tests.builders import connect_on, query_on
-from tests.conftest import Campaign
+from tests.conftest import Fitted
 
 START = datetime(2025, 3, 1, tzinfo=UTC)
 PACKAGE = Path(queries.__file__).parent
@@ -54,11 +54,11 @@ def test_the_key_of_a_mart_names_a_row(lake_sql: duckdb.DuckDBPyConnection, name
     ],
 )
 def test_rows_and_sums_of_a_mart_are_those_of_the_lake(
-    campaign: Campaign, lake_sql: duckdb.DuckDBPyConnection, mart: str, table: str, columns: tuple[str, ...]
+    fitted: Fitted, lake_sql: duckdb.DuckDBPyConnection, mart: str, table: str, columns: tuple[str, ...]
 ) -> None:
     wanted = [pl.len().alias("rows"), *(pl.col(name).sum() for name in columns)]
     ours = lake_sql.sql(f'SELECT * FROM "{mart}"').pl().select(wanted).row(0)
-    assert ours == pytest.approx(campaign.lake.scan(TABLES[table]).select(wanted).collect().row(0))
+    assert ours == pytest.approx(fitted.lake.scan(TABLES[table]).select(wanted).collect().row(0))
 
 
 def test_wells_add_up_to_what_they_are_made_of(lake_sql: duckdb.DuckDBPyConnection) -> None:

@@ -21,10 +21,8 @@ from pipeline.workspace import Workspace
 
 
 @pytest.fixture
-def space(slice_workspace: Workspace) -> Workspace:
-    steps.run_ingest(slice_workspace)
-    steps.run_measure(slice_workspace)
-    return slice_workspace
+def space(measured_slice: Workspace) -> Workspace:
+    return measured_slice
 
 
 def say(space: Workspace, number: int, pick: str, level: str = "stage", **given: Any) -> str:

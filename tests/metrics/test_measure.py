@@ -21,7 +21,7 @@ from pipeline.schemas.picks import PICKS
 from pipeline.workspace import Workspace
 from tests.builders import TREATMENT_MAP as FIELD_MAP
 from tests.builders import simple_stage, workspace
-from tests.conftest import Campaign
+from tests.conftest import Fitted
 
 
 def test_a_new_stage_makes_its_well_stale_and_no_other(slice_workspace: Workspace) -> None:
@@ -138,17 +138,17 @@ def test_rows_of_one_well_share_the_fingerprint_of_its_picks(slice_workspace: Wo
 
 
 def test_several_processes_measure_what_one_does(
-    campaign: Campaign, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    fitted: Fitted, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     lake = Lake(str(tmp_path / "lake"))
-    shutil.copytree(campaign.lake.root, lake.root)
+    shutil.copytree(fitted.lake.root, lake.root)
     lake.replace(PICKS, PICKS.empty(), {})
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
     monkeypatch.setattr("pipeline.metrics.measure.TASKS_PER_CORE", 1)
-    report = measure(lake, campaign.workspace.settings.time_zone)
+    report = measure(lake, fitted.workspace.settings.time_zone)
     assert (report.wells, report.stages) == (20, 253)
     for table in (STAGE_METRICS, PLUG_METRICS, PICKS):
-        one, several = (which.scan(table).collect().sort(table.key) for which in (campaign.lake, lake))
+        one, several = (which.scan(table).collect().sort(table.key) for which in (fitted.lake, lake))
         assert_frame_equal(one, several)
 
 

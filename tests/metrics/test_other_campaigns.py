@@ -29,7 +29,7 @@ from pipeline.schemas.lineage import FINDINGS
 from pipeline.schemas.records import COIL
 from pipeline.schemas.time import PAD_DAYS, PAD_TIMELINE
 from pipeline.workspace import open_workspace
-from tests.conftest import Campaign
+from tests.conftest import Fitted
 
 pytestmark = pytest.mark.long
 STATES = ("running_in", "milling", "stalled", "wiper", "stationary", "pulling_out", "jetting")
@@ -99,8 +99,8 @@ def assert_planted_effects_recovered(lake: Lake, truth: Truth) -> None:
     assert len(outside) <= 1, outside
 
 
-def test_planted_effects_of_the_sample_campaign_are_recovered(campaign: Campaign) -> None:
-    assert_planted_effects_recovered(campaign.lake, campaign.truth)
+def test_planted_effects_of_the_sample_campaign_are_recovered(fitted: Fitted) -> None:
+    assert_planted_effects_recovered(fitted.lake, fitted.truth)
 
 
 def test_planted_effects_of_another_campaign_are_recovered(other: tuple[Lake, Truth]) -> None:

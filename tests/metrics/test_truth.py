@@ -16,14 +16,14 @@ from pipeline.schemas.lineage import FINDINGS
 from pipeline.schemas.picks import PICKS
 from pipeline.schemas.time import PAD_DAYS, PAD_TIMELINE
 from pipeline.schemas.wells import COIL_RUNS
-from tests.conftest import Campaign
+from tests.conftest import Fitted
 
 
 @pytest.fixture(scope="module")
-def stages(campaign: Campaign) -> pl.DataFrame:
-    measured = campaign.lake.scan(STAGE_METRICS).collect()
-    joined = measured.join(campaign.truth.stages, on=["well_id", "stage"], suffix="_planted")
-    assert joined.height == campaign.truth.stages.height == measured.height
+def stages(fitted: Fitted) -> pl.DataFrame:
+    measured = fitted.lake.scan(STAGE_METRICS).collect()
+    joined = measured.join(fitted.truth.stages, on=["well_id", "stage"], suffix="_planted")
+    assert joined.height == fitted.truth.stages.height == measured.height
     return joined
 
 
@@ -37,9 +37,9 @@ def ratio(column: str, planted: str) -> pl.Expr:
     return pl.col(column) / pl.col(planted) - 1.0
 
 
-def test_nothing_of_the_campaign_is_set_aside(campaign: Campaign) -> None:
-    assert campaign.refreshed.landed.set_aside == []
-    assert campaign.refreshed.landed.superseded >= 1
+def test_nothing_of_the_campaign_is_set_aside(fitted: Fitted) -> None:
+    assert fitted.landed.set_aside == []
+    assert fitted.landed.superseded >= 1
 
 
 @pytest.mark.parametrize(
@@ -94,11 +94,9 @@ def test_screen_outs_are_found_and_none_is_invented(stages: pl.DataFrame) -> Non
     assert not cut["screenout"].any()
 
 
-def test_plugs_are_met_where_and_when_they_were_planted(campaign: Campaign) -> None:
-    plugs = (
-        campaign.lake.scan(PLUG_METRICS).collect().join(campaign.truth.plugs, on=["well_id", "plug"], suffix="_planted")
-    )
-    assert plugs.height == campaign.truth.plugs.height
+def test_plugs_are_met_where_and_when_they_were_planted(fitted: Fitted) -> None:
+    plugs = fitted.lake.scan(PLUG_METRICS).collect().join(fitted.truth.plugs, on=["well_id", "plug"], suffix="_planted")
+    assert plugs.height == fitted.truth.plugs.height
     milled = plugs.filter(pl.col("mill_min_planted").is_not_null())
     assert share_within(milled, pl.col("mill_min") - pl.col("mill_min_planted"), 1.0) >= 0.95
     assert share_within(milled, pl.col("stalls") - pl.col("stalls_planted"), 1.0) >= 0.9
@@ -107,10 +105,10 @@ def test_plugs_are_met_where_and_when_they_were_planted(campaign: Campaign) -> N
 
 
 @pytest.fixture(scope="module")
-def runs(campaign: Campaign) -> pl.DataFrame:
-    found = campaign.lake.scan(COIL_RUN_METRICS).collect()
-    joined = found.join(campaign.truth.runs, on=["well_id", "run"], suffix="_planted")
-    assert joined.height == campaign.truth.runs.height == found.height
+def runs(fitted: Fitted) -> pl.DataFrame:
+    found = fitted.lake.scan(COIL_RUN_METRICS).collect()
+    joined = found.join(fitted.truth.runs, on=["well_id", "run"], suffix="_planted")
+    assert joined.height == fitted.truth.runs.height == found.height
     return joined
 
 
@@ -130,8 +128,8 @@ def test_hours_by_state_are_within_two_per_cent_or_a_minute(runs: pl.DataFrame, 
     assert share_within(runs, ratio("hours", "hours_planted"), 0.01) == 1.0
 
 
-def test_planted_troubles_of_coil_runs_are_the_findings(campaign: Campaign, runs: pl.DataFrame) -> None:
-    found = campaign.lake.scan(FINDINGS).filter(pl.col("level") == "run").collect()
+def test_planted_troubles_of_coil_runs_are_the_findings(fitted: Fitted, runs: pl.DataFrame) -> None:
+    found = fitted.lake.scan(FINDINGS).filter(pl.col("level") == "run").collect()
 
     def where(kind: str) -> list[tuple[str, int]]:
         return found.filter(pl.col("kind") == kind).select("well_id", "number").rows()
@@ -146,15 +144,15 @@ def test_planted_troubles_of_coil_runs_are_the_findings(campaign: Campaign, runs
     assert where("lock_up") == where("short_of_target") == [("otter-bend-2h", 1)]
     assert where("bypass_not_opened") == where("slow_annulus") == [("marl-flats-1h", 3)]
     assert (runs["locked_up"] == runs["locked_up_planted"]).all()
-    again = campaign.lake.scan(COIL_RUNS).filter(pl.col("trip_reason") == "motor").collect()
+    again = fitted.lake.scan(COIL_RUNS).filter(pl.col("trip_reason") == "motor").collect()
     assert set(again["well_id"]) == {"pipit-draw-2h", "heron-gate-1h"}
 
 
-def test_stations_are_exact_and_cement_within_five_feet(campaign: Campaign, runs: pl.DataFrame) -> None:
+def test_stations_are_exact_and_cement_within_five_feet(fitted: Fitted, runs: pl.DataFrame) -> None:
     cut = runs.filter(pl.col("kind") == "toe preparation")
     assert cut.height == 4
     assert (cut["stations"] == cut["stations_planted"]).all()
-    toes = campaign.lake.scan(TOE_PREP_METRICS).collect()
+    toes = fitted.lake.scan(TOE_PREP_METRICS).collect()
     planted = runs.filter(pl.col("cement_ft") > 0.0).select("well_id", pl.col("cement_ft").alias("planted_ft"))
     both = toes.join(planted, on="well_id")
     assert both.height == 8
@@ -163,9 +161,9 @@ def test_stations_are_exact_and_cement_within_five_feet(campaign: Campaign, runs
     assert both.filter("one_run")["modelled_nozzle_drop_psi"].is_between(1500.0, 2500.0).all()
 
 
-def test_pump_downs_come_from_the_pump_record_where_there_is_one(campaign: Campaign) -> None:
-    found = campaign.lake.scan(WIRELINE_METRICS).collect()
-    planted = campaign.truth.stages.filter(pl.col("pump_down_min").is_not_null()).select(
+def test_pump_downs_come_from_the_pump_record_where_there_is_one(fitted: Fitted) -> None:
+    found = fitted.lake.scan(WIRELINE_METRICS).collect()
+    planted = fitted.truth.stages.filter(pl.col("pump_down_min").is_not_null()).select(
         "well_id", (pl.col("stage") + 1).cast(pl.Int32).alias("run"), pl.col("pump_down_min").alias("planted_min")
     )
     both = found.join(planted, on=["well_id", "run"])
@@ -174,24 +172,22 @@ def test_pump_downs_come_from_the_pump_record_where_there_is_one(campaign: Campa
     assert (both["pump_down_min"] - both["planted_min"]).abs().max() < 0.5  # type: ignore[operator]
     assert found.filter(pl.col("basis") == "pump record").height == planted.height
     assert found["line_speed_ft_min"].is_between(200.0, 360.0).all()
-    differs = campaign.lake.scan(FINDINGS).filter(pl.col("kind") == "pump_down_differs").collect()
+    differs = fitted.lake.scan(FINDINGS).filter(pl.col("kind") == "pump_down_differs").collect()
     assert 1 <= differs.height <= 8
 
 
-def test_stages_a_day_and_lost_time_are_exact(campaign: Campaign) -> None:
-    days = campaign.lake.scan(PAD_DAYS).collect()
+def test_stages_a_day_and_lost_time_are_exact(fitted: Fitted) -> None:
+    days = fitted.lake.scan(PAD_DAYS).collect()
     planted = (
-        campaign.truth.stage_days.with_columns(
-            local_date=pl.col("end").dt.convert_time_zone("America/Denver").dt.date()
-        )
+        fitted.truth.stage_days.with_columns(local_date=pl.col("end").dt.convert_time_zone("America/Denver").dt.date())
         .group_by("pad", "local_date")
         .len()
     )
     both = days.filter(pl.col("stages_completed") > 0).join(planted, on=["pad", "local_date"], how="full")
     assert both.height == planted.height
     assert (both["stages_completed"] == both["len"]).all()
-    lost = campaign.lake.scan(PAD_TIMELINE).filter(pl.col("activity") == "NPT").collect()
-    hours = campaign.truth.npt.with_columns(hours=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 3.6e9)
+    lost = fitted.lake.scan(PAD_TIMELINE).filter(pl.col("activity") == "NPT").collect()
+    hours = fitted.truth.npt.with_columns(hours=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 3.6e9)
     by_pad = hours.group_by("pad", "cause").agg(pl.col("hours").sum()).sort("pad", "cause")
     ours = lost.group_by("pad", "cause").agg(pl.col("hours").sum()).sort("pad", "cause")
     assert ours.select("pad", "cause").equals(by_pad.select("pad", "cause"))
@@ -199,24 +195,24 @@ def test_stages_a_day_and_lost_time_are_exact(campaign: Campaign) -> None:
     assert (ours["hours"] - by_pad["hours"]).abs().max() < 0.01  # type: ignore[operator]
 
 
-def test_the_late_entry_of_a_time_log_is_a_finding_and_the_record_counts(campaign: Campaign) -> None:
-    found = campaign.lake.scan(FINDINGS).filter(pl.col("level") == "pad").collect()
+def test_the_late_entry_of_a_time_log_is_a_finding_and_the_record_counts(fitted: Fitted) -> None:
+    found = fitted.lake.scan(FINDINGS).filter(pl.col("level") == "pad").collect()
     assert found["kind"].to_list() == ["log_differs"]
     assert found["pad"].to_list() == ["Otter Bend"]
     assert "25 min" in found["message"][0]
 
 
-def test_the_hard_plug_is_a_finding(campaign: Campaign) -> None:
-    slow = campaign.lake.scan(FINDINGS).filter(pl.col("kind") == "slow_plug").collect()
+def test_the_hard_plug_is_a_finding(fitted: Fitted) -> None:
+    slow = fitted.lake.scan(FINDINGS).filter(pl.col("kind") == "slow_plug").collect()
     assert ("larch-hollow-2h", 6) in slow.select("well_id", "number").rows()
 
 
-def test_the_leaking_plug_is_the_one_deep_reflector(campaign: Campaign) -> None:
-    deep = campaign.lake.scan(FINDINGS).filter(pl.col("kind") == "deep_reflector").collect()
+def test_the_leaking_plug_is_the_one_deep_reflector(fitted: Fitted) -> None:
+    deep = fitted.lake.scan(FINDINGS).filter(pl.col("kind") == "deep_reflector").collect()
     assert deep.select("well_id", "number").rows() == [("cinder-knoll-1h", 5)]
 
 
-def test_reflector_depth_is_the_perforations_within_its_error(stages: pl.DataFrame, campaign: Campaign) -> None:
+def test_reflector_depth_is_the_perforations_within_its_error(stages: pl.DataFrame, fitted: Fitted) -> None:
     plain = stages.filter((pl.col("well_id") != "cinder-knoll-1h") | (pl.col("stage") != 5))
     planted = 4750.0 * pl.col("hammer_period_s_planted") / 4.0
     assert share_within(plain, pl.col("reflector_depth_ft") / planted - 1.0, 0.01) >= 0.95
@@ -239,40 +235,40 @@ def test_step_downs_and_drag_reduction(stages: pl.DataFrame) -> None:
     assert stages["drag_reduction"].is_between(0.4, 0.75).mean() > 0.95  # type: ignore[operator]
 
 
-def test_reported_totals_that_differ_are_findings_and_only_those(campaign: Campaign) -> None:
+def test_reported_totals_that_differ_are_findings_and_only_those(fitted: Fitted) -> None:
     from pipeline import steps
 
-    rows = steps.run_query(campaign.workspace, "reconciliation", {}).frame
+    rows = steps.run_query(fitted.workspace, "reconciliation", {}).frame
     totals = rows.filter(pl.col("measure").is_in(["clean_bbl", "proppant_lbm"]) & (pl.col("share").abs() > 0.03))
-    found = campaign.lake.scan(FINDINGS).filter(pl.col("kind") == "reported_differs").collect()
+    found = fitted.lake.scan(FINDINGS).filter(pl.col("kind") == "reported_differs").collect()
     assert found.height == totals.height >= 3
     isip = rows.filter(pl.col("measure") == "isip_psi")
     assert isip.height > 200
     assert (isip["difference"].abs() < 150.0).mean() > 0.95  # type: ignore[operator]
 
 
-def test_every_missing_value_has_its_reason(campaign: Campaign) -> None:
+def test_every_missing_value_has_its_reason(fitted: Fitted) -> None:
     for table in (STAGE_METRICS, PLUG_METRICS, COIL_RUN_METRICS):
-        for row in campaign.lake.scan(table).collect().iter_rows(named=True):
+        for row in fitted.lake.scan(table).collect().iter_rows(named=True):
             reasons = "; " + (row.pop("missing_because") or "")
             for name, value in row.items():
                 assert (value is None) == (f"; {name}: " in reasons), (table.name, name)
 
 
-def test_picks_have_method_reason_and_confidence(campaign: Campaign) -> None:
-    picks = campaign.lake.scan(PICKS).collect()
+def test_picks_have_method_reason_and_confidence(fitted: Fitted) -> None:
+    picks = fitted.lake.scan(PICKS).collect()
     assert picks.filter((pl.col("reason").str.len_chars() == 0) | (pl.col("method").str.len_chars() == 0)).is_empty()
     assert set(picks["confidence"]) <= {"high", "medium", "low", "none"}
     made = picks.filter(pl.col("confidence") != "none")
     assert (made["confidence"] == "high").mean() >= 0.7  # type: ignore[operator]
 
 
-def test_a_second_refresh_changes_nothing(campaign: Campaign) -> None:
+def test_a_second_refresh_changes_nothing(fitted: Fitted) -> None:
     from pipeline import steps
 
-    before = steps.versions(campaign.lake)
-    again = steps.refresh(campaign.workspace)
+    before = steps.versions(fitted.lake)
+    again = steps.refresh(fitted.workspace)
     assert not again.landed.changed
     assert not again.measured.changed
     assert not again.fitted.changed
-    assert steps.versions(campaign.lake) == before
+    assert steps.versions(fitted.lake) == before

@@ -21,14 +21,14 @@ from pipeline.schemas.fitted import (
     QUARTER_MEANS,
 )
 from pipeline.schemas.wells import WELLS
-from tests.conftest import Campaign
+from tests.conftest import Fitted
 
 MADE = (MODEL_CARDS, MODEL_PARAMETERS, PREDICTIONS, EFFECTS, COMPARISONS, PROPORTIONS, QUARTER_MEANS)
 
 
-def test_what_can_no_longer_be_fitted_says_nothing_any_more(campaign: Campaign, tmp_path: Path) -> None:
+def test_what_can_no_longer_be_fitted_says_nothing_any_more(fitted: Fitted, tmp_path: Path) -> None:
     lake = Lake(str(tmp_path / "lake"))
-    shutil.copytree(campaign.lake.root, lake.root)
+    shutil.copytree(fitted.lake.root, lake.root)
     assert not fit(lake, "UTC").changed  # nothing is stale
     assert all(lake.scan(table).collect().height for table in MADE)
     wells = lake.scan_raw(WELLS).collect()

@@ -14,7 +14,7 @@ from pipeline.models.grouped_cv import fit_model
 from pipeline.models.specs import COMPARISONS, MODELS, ModelSpec
 from pipeline.schemas.fitted import COMPARISONS as TABLE
 from pipeline.schemas.fitted import EFFECTS, MODEL_CARDS, PREDICTIONS
-from tests.conftest import Campaign
+from tests.conftest import Fitted
 
 MILL = next(spec for spec in MODELS if spec.name == "mill_minutes")
 COIL_CREWS = next(spec for spec in COMPARISONS if spec.name == "coil_crews_mill_time")
@@ -145,10 +145,8 @@ def test_a_crew_with_few_rows_is_not_compared() -> None:
     assert "fewer than" in rows["A"]["note"]
 
 
-def test_the_campaign_recovers_its_planted_crew_differences(campaign: Campaign) -> None:
-    timed = campaign.lake.scan(TABLE).filter(
-        pl.col("comparison").is_in(["frac_crews_pump_time", "coil_crews_mill_time"])
-    )
+def test_the_campaign_recovers_its_planted_crew_differences(fitted: Fitted) -> None:
+    timed = fitted.lake.scan(TABLE).filter(pl.col("comparison").is_in(["frac_crews_pump_time", "coil_crews_mill_time"]))
     rows = {row["level"]: row for row in timed.collect().iter_rows(named=True)}
     comparable = ("Alder", "Birch", "Cedar")
     mean = np.mean([RAMP_MIN[crew] for crew in comparable])
@@ -163,23 +161,23 @@ def test_the_campaign_recovers_its_planted_crew_differences(campaign: Campaign) 
     assert slower == pytest.approx(9.5 * (MILL_FACTOR["Gannet"] - 1.0), abs=0.9)
 
 
-def test_the_campaigns_model_cards_and_effects(campaign: Campaign) -> None:
-    cards = {row["model"]: row for row in campaign.lake.scan(MODEL_CARDS).collect().iter_rows(named=True)}
+def test_the_campaigns_model_cards_and_effects(fitted: Fitted) -> None:
+    cards = {row["model"]: row for row in fitted.lake.scan(MODEL_CARDS).collect().iter_rows(named=True)}
     assert cards["treating_pressure"]["pads"] == 8
     assert cards["treating_pressure"]["better_than_mean"]
-    effects = campaign.lake.scan(EFFECTS).filter(pl.col("model") == "treating_pressure").collect()
+    effects = fitted.lake.scan(EFFECTS).filter(pl.col("model") == "treating_pressure").collect()
     terms = {row["term"]: row for row in effects.iter_rows(named=True)}
     assert DRAG_REDUCTION["Cedar"] < DRAG_REDUCTION["Alder"]
     assert terms["frac_crew: Crew Cedar"]["low"] > 0.0  # less drag reduction, more pressure
     assert terms["frac_crew: Crew Dogwood"]["effect"] is None  # worked one pad only
-    mill = campaign.lake.scan(EFFECTS).filter(pl.col("model") == "mill_minutes", pl.col("term") == "quarters").collect()
+    mill = fitted.lake.scan(EFFECTS).filter(pl.col("model") == "mill_minutes", pl.col("term") == "quarters").collect()
     assert mill["effect"][0] < 0.0  # planted: milling gets faster
-    predictions = campaign.lake.scan(PREDICTIONS).filter(pl.col("model") == "treating_pressure").collect()
+    predictions = fitted.lake.scan(PREDICTIONS).filter(pl.col("model") == "treating_pressure").collect()
     assert predictions.height == cards["treating_pressure"]["rows"]
 
 
-def test_modelling_tables_have_one_row_per_stage_and_plug(campaign: Campaign) -> None:
-    frames = modelling_tables(campaign.lake, "UTC")
+def test_modelling_tables_have_one_row_per_stage_and_plug(fitted: Fitted) -> None:
+    frames = modelling_tables(fitted.lake, "UTC")
     assert frames["stage"].select("well_id", "stage").is_unique().all()
     assert frames["plug"].select("well_id", "plug").is_unique().all()
     assert frames["stage"]["designed_pipe_friction_psi"].null_count() == 0

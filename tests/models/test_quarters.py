@@ -12,7 +12,7 @@ from pipeline.models.quarters import changes, proportions, quarter_means
 from pipeline.models.specs import CompareSpec
 from pipeline.schemas.fitted import CHANGES, PROPORTIONS
 from tests.builders import query_on
-from tests.conftest import Campaign
+from tests.conftest import Fitted
 
 
 def crews(events: dict[str, tuple[int, int]]) -> pl.DataFrame:
@@ -139,15 +139,15 @@ def test_stages_cut_short_are_kept_and_their_effect_is_shown() -> None:
     assert wide["effect"] == pytest.approx(wide["effect_uncut"] + 75.0, abs=20.0)
 
 
-def test_the_campaigns_own_choke_is_kept_out_with_its_reason(campaign: Campaign) -> None:
-    found = queries.run(queries.connect(campaign.lake), queries.load("production_excluded")).frame
+def test_the_campaigns_own_choke_is_kept_out_with_its_reason(fitted: Fitted) -> None:
+    found = queries.run(queries.connect(fitted.lake), queries.load("production_excluded")).frame
     assert found.rows() == [("Otter Bend", "Otter Bend 1H", "different choke")]
 
 
-def test_a_crew_alone_is_told_which_job_would_separate_it(campaign: Campaign) -> None:
+def test_a_crew_alone_is_told_which_job_would_separate_it(fitted: Fitted) -> None:
     from pipeline.schemas.fitted import COMPARISONS
 
-    alone = campaign.lake.scan(COMPARISONS).filter(pl.col("level") == "Crew Dogwood").collect()
+    alone = fitted.lake.scan(COMPARISONS).filter(pl.col("level") == "Crew Dogwood").collect()
     assert alone.height == 2
     assert alone["note"].str.contains("a pad shared with Crew .* would separate").all()
 

@@ -17,7 +17,7 @@ from pipeline.plan.file import PlanFile
 from pipeline.plan.store import record_plan
 from pipeline.schemas.fitted import MODEL_CARDS, PLANNED, TRIALS
 from pipeline.workspace import Workspace, parse_toml
-from tests.conftest import Campaign
+from tests.conftest import Fitted
 
 SAMPLE = "next_pad.toml"
 
@@ -26,10 +26,10 @@ def text() -> str:
     return (resources.folder("sample_lake") / SAMPLE).read_text(encoding="utf-8")
 
 
-def planned(campaign: Campaign, tmp_path: Path, content: str, **more: Any) -> Planned:
+def planned(fitted: Fitted, tmp_path: Path, content: str, **more: Any) -> Planned:
     path = tmp_path / "plan.toml"
     path.write_text(content, encoding="utf-8")
-    return steps.run_plan(campaign.workspace, path, **more)
+    return steps.run_plan(fitted.workspace, path, **more)
 
 
 def lines(found: Planned) -> dict[tuple[str, str], Line]:
@@ -39,8 +39,8 @@ def lines(found: Planned) -> dict[tuple[str, str], Line]:
 TIGHT, WIDE = "tight with Alder", "wide with Alder"
 
 
-def test_the_planted_easier_design_comes_first_by_pressure_margin(campaign: Campaign, tmp_path: Path) -> None:
-    found = planned(campaign, tmp_path, text())
+def test_the_planted_easier_design_comes_first_by_pressure_margin(fitted: Fitted, tmp_path: Path) -> None:
+    found = planned(fitted, tmp_path, text())
     assert found.ranking.order == [WIDE, TIGHT]
     of = lines(found)
     for design in (TIGHT, WIDE):
@@ -54,8 +54,8 @@ def test_the_planted_easier_design_comes_first_by_pressure_margin(campaign: Camp
     assert (of[WIDE, "plug_margin"].value or 0.0) > 0.0
 
 
-def test_what_lies_outside_the_data_has_no_value_and_says_where(campaign: Campaign, tmp_path: Path) -> None:
-    found = planned(campaign, tmp_path, text().replace("tvd_ft = 9250", "tvd_ft = 12500"))
+def test_what_lies_outside_the_data_has_no_value_and_says_where(fitted: Fitted, tmp_path: Path) -> None:
+    found = planned(fitted, tmp_path, text().replace("tvd_ft = 9250", "tvd_ft = 12500"))
     pressure = lines(found)[WIDE, "treating_pressure"]
     assert pressure.value is None
     assert "tvd of 12,500 ft (data: 8,961 ft to 9,523 ft)" in pressure.note
@@ -64,25 +64,25 @@ def test_what_lies_outside_the_data_has_no_value_and_says_where(campaign: Campai
     assert lines(found)[WIDE, "physics_surface_toe"].value is not None  # physics needs no data
 
 
-def test_a_crew_seen_on_one_pad_only_is_refused(campaign: Campaign, tmp_path: Path) -> None:
-    found = planned(campaign, tmp_path, text().replace("Crew Alder", "Crew Dogwood"))
+def test_a_crew_seen_on_one_pad_only_is_refused(fitted: Fitted, tmp_path: Path) -> None:
+    found = planned(fitted, tmp_path, text().replace("Crew Alder", "Crew Dogwood"))
     assert "is on one pad only: not separable from the pad effect" in lines(found)[WIDE, "treating_pressure"].note
     assert found.ranking.order == []
 
 
-def test_designs_that_nothing_tells_apart_are_not_ranked(campaign: Campaign, tmp_path: Path) -> None:
+def test_designs_that_nothing_tells_apart_are_not_ranked(fitted: Fitted, tmp_path: Path) -> None:
     # planted: tight wells give 8 % more oil, among wells that scatter by 10 %; said only where the data show it
-    found = planned(campaign, tmp_path, text().replace('"pressure_margin"', '"oil_180_days"'))
+    found = planned(fitted, tmp_path, text().replace('"pressure_margin"', '"oil_180_days"'))
     assert found.ranking.order in ([], [TIGHT, WIDE])
-    found = planned(campaign, tmp_path, text().replace('"pressure_margin"', '"mill_out_hours"'))
+    found = planned(fitted, tmp_path, text().replace('"pressure_margin"', '"mill_out_hours"'))
     assert "No clear difference" in found.ranking.verdict
 
 
-def test_the_better_coil_crew_comes_first_by_mill_out_hours(campaign: Campaign, tmp_path: Path) -> None:
+def test_the_better_coil_crew_comes_first_by_mill_out_hours(fitted: Fitted, tmp_path: Path) -> None:
     content = text().replace('"pressure_margin"', '"mill_out_hours"')
     head, tight, wide = content.split("[[designs]]")
     both = [wide, wide.replace("wide with Alder", "wide with Gannet").replace("Coil Finch", "Coil Gannet")]
-    found = planned(campaign, tmp_path, head + "".join("[[designs]]" + part for part in both))
+    found = planned(fitted, tmp_path, head + "".join("[[designs]]" + part for part in both))
     assert found.ranking.order == ["wide with Alder", "wide with Gannet"]
     assert tight
 
@@ -114,22 +114,22 @@ def test_a_wrong_plan_names_the_key_and_the_mend(tmp_path: Path, change: tuple[s
     assert says in str(error.value)
 
 
-def test_which_trial_teaches_most(campaign: Campaign, tmp_path: Path) -> None:
-    found = planned(campaign, tmp_path, text(), teach="designs_pressure").taught["designs_pressure"]
+def test_which_trial_teaches_most(fitted: Fitted, tmp_path: Path) -> None:
+    found = planned(fitted, tmp_path, text(), teach="designs_pressure").taught["designs_pressure"]
     assert not isinstance(found, str)
     assert sorted(found[0].wells) == ["tight", "wide"]  # both on one pad take the pad out of the difference
     assert found[0].shrinks_to <= min(trial.shrinks_to for trial in found)
     assert 0.3 < found[0].shrinks_to < 1.0
     with pytest.raises(HeelwardError, match="known: "):
-        planned(campaign, tmp_path, text(), teach="luck")
+        planned(fitted, tmp_path, text(), teach="luck")
     same = text().replace('design = "wide"', 'design = "tight"')
-    assert isinstance(planned(campaign, tmp_path, same, teach="designs_pressure").taught["designs_pressure"], str)
+    assert isinstance(planned(fitted, tmp_path, same, teach="designs_pressure").taught["designs_pressure"], str)
 
 
-def test_a_plan_page_is_inert_and_needs_no_network(campaign: Campaign, tmp_path: Path) -> None:
+def test_a_plan_page_is_inert_and_needs_no_network(fitted: Fitted, tmp_path: Path) -> None:
     hostile = text().replace("wide with Alder", "<script>alert(1)</script>").replace("Juniper Bench", "=cmd()<b>")
     out = tmp_path / "plan.html"
-    planned(campaign, tmp_path, hostile, teach="designs_pressure", out=out)
+    planned(fitted, tmp_path, hostile, teach="designs_pressure", out=out)
     page = out.read_text(encoding="utf-8")
     assert "<script" not in page
     assert "<b>" not in page
@@ -148,29 +148,27 @@ def test_stage_count_and_evenness_follow_the_plan() -> None:
     assert evenness(np.array([5.0, 5.0, 5.0])) == 0.0
 
 
-def test_the_plan_in_the_lake_is_the_plan_of_the_command(campaign: Campaign, tmp_path: Path) -> None:
-    found = lines(planned(campaign, tmp_path, text()))
-    kept = campaign.lake.scan(PLANNED).collect()
+def test_the_plan_in_the_lake_is_the_plan_of_the_command(fitted: Fitted, tmp_path: Path) -> None:
+    found = lines(planned(fitted, tmp_path, text()))
+    kept = fitted.lake.scan(PLANNED).collect()
     assert {(row["design"], row["figure"]) for row in kept.iter_rows(named=True)} == set(found)
     for row in kept.iter_rows(named=True):
         assert row["value"] == found[row["design"], row["figure"]].value
         assert row["verdict"].startswith(f"{WIDE} comes first by pressure margin")
-    trials = campaign.lake.scan(TRIALS).collect()
+    trials = fitted.lake.scan(TRIALS).collect()
     assert set(trials["comparison"]) == {"designs_pressure", "designs_hours"}
     assert trials["half_width"].null_count() == 0
-    assert not record_plan(
-        campaign.lake, campaign.workspace.plan, campaign.workspace.settings.time_zone
-    )  # nothing changed
+    assert not record_plan(fitted.lake, fitted.workspace.plan, fitted.workspace.settings.time_zone)  # nothing changed
 
 
 @pytest.mark.parametrize(("content", "told"), [(None, "no such file"), ('rank_by = "beauty"\n', "rank_by")])
 def test_a_plan_that_cannot_be_used_keeps_no_figures_and_is_told(
-    campaign: Campaign, tmp_path: Path, content: str | None, told: str
+    fitted: Fitted, tmp_path: Path, content: str | None, told: str
 ) -> None:
     lake = Lake(str(tmp_path / "lake"))
-    lake.replace(PLANNED, campaign.lake.scan(PLANNED).collect(), {})
-    lake.replace(TRIALS, campaign.lake.scan(TRIALS).collect(), {})
-    lake.replace(MODEL_CARDS, campaign.lake.scan(MODEL_CARDS).collect(), {})
+    lake.replace(PLANNED, fitted.lake.scan(PLANNED).collect(), {})
+    lake.replace(TRIALS, fitted.lake.scan(TRIALS).collect(), {})
+    lake.replace(MODEL_CARDS, fitted.lake.scan(MODEL_CARDS).collect(), {})
     path = tmp_path / "plan.toml"
     if content is not None:
         path.write_text(content, encoding="utf-8")

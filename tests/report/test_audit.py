@@ -40,14 +40,14 @@ def test_every_stage_has_its_page_and_every_well_its_overview(campaign: Campaign
     sizes = [path.stat().st_size for path in audit.rglob("*.svg")]
     assert len(sizes) == len(stages) + len(runs)
     assert np.median(sizes) < 40_000
-    report = campaign.refreshed.report.path.read_text(encoding="utf-8")
+    report = campaign.report.path.read_text(encoding="utf-8")
     for well, stage in stages:
         assert f'href="audit/{well}/{stage}.svg"' in report
         assert f'href="{stage}.svg"' in (audit / well / "index.html").read_text(encoding="utf-8")
 
 
 def test_stage_numbers_of_findings_lead_to_their_pages_too(campaign: Campaign) -> None:
-    text = campaign.refreshed.report.path.read_text(encoding="utf-8")
+    text = campaign.report.path.read_text(encoding="utf-8")
     ledger = text[text.index('id="findings"') :]
     ledger = ledger[: ledger.index("</details>")]
     assert 'href="audit/cinder-knoll-1h/5.svg">5</a>' in ledger  # the leaking plug's finding
@@ -63,7 +63,7 @@ def test_picks_are_marked_and_named(campaign: Campaign) -> None:
 def test_a_plug_leads_to_its_run_where_its_tag_is_marked_at_its_depth(campaign: Campaign) -> None:
     plug = campaign.truth.plugs.drop_nulls("mill_min").row(0, named=True)
     page = f"audit/{plug['well_id']}/run-{plug['run']}.svg"
-    report = campaign.refreshed.report.path.read_text(encoding="utf-8")
+    report = campaign.report.path.read_text(encoding="utf-8")
     assert f'href="{page}">{plug["plug"]}</a>' in report
     text = (campaign.workspace.out / page).read_text(encoding="utf-8")
     ElementTree.fromstring(text)

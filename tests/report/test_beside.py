@@ -29,9 +29,9 @@ def words(text: str) -> str:
 
 
 def test_each_part_has_a_pdf_with_its_results_words_and_caution(campaign: Campaign) -> None:
-    paths = [path for path in campaign.refreshed.report.beside if path.suffix == ".pdf"]
+    paths = [path for path in campaign.report.beside if path.suffix == ".pdf"]
     assert [path.name for path in paths] == ["quarter.pdf", "crews-and-designs.pdf", "next-pad.pdf"]
-    page = campaign.refreshed.report.path.read_text(encoding="utf-8")
+    page = campaign.report.path.read_text(encoding="utf-8")
     titles = re.findall(r"<figure>\s*<h3>(.*?)</h3>", page)
     every = words("".join(text_of(path) for path in paths))
     assert len(titles) > 20
@@ -44,7 +44,7 @@ def test_each_part_has_a_pdf_with_its_results_words_and_caution(campaign: Campai
 
 
 def test_charts_in_a_pdf_are_drawn_not_photographed(campaign: Campaign) -> None:
-    for path in campaign.refreshed.report.beside:
+    for path in campaign.report.beside:
         if path.suffix != ".pdf":
             continue
         kinds = [found.type for page in pypdfium2.PdfDocument(path) for found in page.get_objects(max_depth=8)]
@@ -57,7 +57,7 @@ def sheets(path: Path) -> Any:
 
 
 def test_the_spreadsheet_is_typed_with_units_in_its_headings(campaign: Campaign) -> None:
-    book = sheets(campaign.refreshed.report.beside[-1])
+    book = sheets(campaign.report.beside[-1])
     stages = book["stages"]
     heads = {cell.value: index for index, cell in enumerate(stages[1])}
     first = stages[2]
@@ -73,7 +73,7 @@ def test_the_spreadsheet_is_typed_with_units_in_its_headings(campaign: Campaign)
 
 
 def test_unknown_is_an_empty_cell_not_a_zero(campaign: Campaign) -> None:
-    book = sheets(campaign.refreshed.report.beside[-1])
+    book = sheets(campaign.report.beside[-1])
     heads = [cell.value for cell in book["plugs"][1]]
     minutes = [row[heads.index("mill [min]")].value for row in book["plugs"].iter_rows(min_row=2)]
     assert None in minutes

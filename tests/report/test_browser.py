@@ -19,7 +19,7 @@ pytestmark = pytest.mark.browser
 
 
 def page_of(campaign: Campaign) -> Path:
-    return campaign.refreshed.report.path
+    return campaign.report.path
 
 
 def rows_of(page: Any, query: str) -> list[dict[str, Any]]:

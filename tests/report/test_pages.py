@@ -13,7 +13,7 @@ from pipeline.report.content import MOST_POINTS, Content, gather, method_notes
 from pipeline.report.html import Sheet, write_html
 from pipeline.report.pages import ChartSpec, load_pages
 from tests.builders import query_on
-from tests.conftest import Campaign
+from tests.conftest import Fitted
 
 PAGE = """
 title = "Costs of ours"
@@ -34,15 +34,15 @@ words = "At {180 ft/min}, as it were."
 """
 
 
-def content(campaign: Campaign, folder: Path, page: str, system: str = "field") -> Content:
+def content(fitted: Fitted, folder: Path, page: str, system: str = "field") -> Content:
     (folder / "9_ours.toml").write_text(page, encoding="utf-8")
-    connection = queries.connect(campaign.lake, system)
+    connection = queries.connect(fitted.lake, system)
     return gather(connection, load_pages(folder), system)
 
 
-def test_a_page_of_ones_own_needs_no_python(campaign: Campaign, tmp_path: Path) -> None:
-    made = content(campaign, tmp_path, PAGE)
-    path = write_html(made, Sheet("Ours", "", {}, "now", campaign.workspace.root), tmp_path)
+def test_a_page_of_ones_own_needs_no_python(fitted: Fitted, tmp_path: Path) -> None:
+    made = content(fitted, tmp_path, PAGE)
+    path = write_html(made, Sheet("Ours", "", {}, "now", fitted.workspace.root), tmp_path)
     text = path.read_text(encoding="utf-8")
     assert '<section id="costs-of-ours"' in text
     assert "against budget" in text
@@ -60,15 +60,15 @@ def test_a_page_of_ones_own_needs_no_python(campaign: Campaign, tmp_path: Path) 
     ],
 )
 def test_a_wrong_page_is_refused_with_what_there_is(
-    campaign: Campaign, tmp_path: Path, old: str, new: str, told: str
+    fitted: Fitted, tmp_path: Path, old: str, new: str, told: str
 ) -> None:
     with pytest.raises(HeelwardError) as refused:
-        content(campaign, tmp_path, PAGE.replace(old, new))
+        content(fitted, tmp_path, PAGE.replace(old, new))
     assert told in str(refused.value)
 
 
-def test_metric_units_reach_titles_words_axes_and_tables_alike(campaign: Campaign, tmp_path: Path) -> None:
-    connection = queries.connect(campaign.lake, "metric")
+def test_metric_units_reach_titles_words_axes_and_tables_alike(fitted: Fitted, tmp_path: Path) -> None:
+    connection = queries.connect(fitted.lake, "metric")
     made = gather(connection, load_pages(), "metric")
     field = (" psi", " bpm", " bbl", " ft ", "ft/min", " lbm", "[psi", "[ft", "[bbl")
     for part in made.parts:
@@ -85,12 +85,12 @@ def test_metric_units_reach_titles_words_axes_and_tables_alike(campaign: Campaig
 
 
 def test_many_points_are_sampled_before_the_page_and_it_says_so(
-    campaign: Campaign, monkeypatch: pytest.MonkeyPatch
+    fitted: Fitted, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     import pipeline.report.content as gathered
 
     monkeypatch.setattr(gathered, "MOST_POINTS", 50)
-    connection = queries.connect(campaign.lake)
+    connection = queries.connect(fitted.lake)
     made = gather(connection, load_pages(), "field")
     spread = next(d for p in made.parts for d in p.charts if d.rows.query.name == "crews_spread")
     assert spread.spec is not None

@@ -20,7 +20,7 @@ from tests.conftest import Campaign
 @pytest.mark.browser
 @pytest.mark.parametrize("width", [360, 1024, 1920])
 def test_every_chart_is_drawn_without_error_or_request(campaign: Campaign, opened, width: int) -> None:  # type: ignore[no-untyped-def]
-    path = campaign.refreshed.report.path
+    path = campaign.report.path
     seen = opened(path, width)
     state = seen.page.evaluate("(({ drawn, failed, wanted }) => ({ drawn, failed, wanted }))(window.heelward)")
     assert state["drawn"] == state["wanted"] == sum(len(page.charts) for page in load_pages())
@@ -36,12 +36,12 @@ def test_every_chart_is_drawn_without_error_or_request(campaign: Campaign, opene
 
 
 def test_report_holds_caution_versions_and_ledger(campaign: Campaign) -> None:
-    text = campaign.refreshed.report.path.read_text(encoding="utf-8")
+    text = campaign.report.path.read_text(encoding="utf-8")
     assert CAUTION.split(".")[0] in text
     for name, version in steps.versions(campaign.lake).items():
         assert f"<code>{name}</code> {version}" in text
     assert "landing/treatment/larkspoke/" in text
-    assert campaign.refreshed.report.size_bytes < 5e6
+    assert campaign.report.size_bytes < 5e6
 
 
 def test_every_part_has_at_least_two_charts_and_its_reader() -> None:
@@ -51,7 +51,7 @@ def test_every_part_has_at_least_two_charts_and_its_reader() -> None:
 
 
 def test_no_address_of_another_host_is_loaded(campaign: Campaign) -> None:
-    text = campaign.refreshed.report.path.read_text(encoding="utf-8")
+    text = campaign.report.path.read_text(encoding="utf-8")
     body = re.sub(r"<script>.*?</script>", "", text, flags=re.S)
     assert not re.search(r"(src|href|url)[=(][\"']?(https?:)?//", body)
     specs = re.search(r'id="charts">(.*?)</script>', text, flags=re.S)

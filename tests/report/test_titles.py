@@ -17,13 +17,13 @@ from pipeline.models.specs import COMPARISONS as SPECS
 from pipeline.schemas.base import Table
 from pipeline.schemas.fitted import COMPARISONS
 from pipeline.schemas.wells import COIL_RUNS, STAGES
-from tests.conftest import Campaign
+from tests.conftest import Fitted
 
 
 @pytest.fixture
-def lake(campaign: Campaign, tmp_path: Path) -> Lake:
+def lake(fitted: Fitted, tmp_path: Path) -> Lake:
     copy = tmp_path / "lake"
-    shutil.copytree(campaign.workspace.lake, copy, ignore=shutil.ignore_patterns("treatment", "coil"))
+    shutil.copytree(fitted.workspace.lake, copy, ignore=shutil.ignore_patterns("treatment", "coil"))
     return Lake(str(copy))
 
 
