@@ -279,9 +279,9 @@ def _script(well: Well, index: int, plugs: list[int], rng: np.random.Generator) 
     if HARD_PLUG[:2] == (well.pad_number, index):
         script = replace(script, hard_plug=HARD_PLUG[2], fates={})
     if trouble == "motor trip":
-        script = replace(script, motor_trip_after=len(plugs) // 2)
+        script = replace(script, motor_trip_after=len(plugs) // 2, motor_fails_at=1.0 if index == 0 else 0.4, fates={})
     elif trouble is not None and trouble != "weight reversed":
-        script = replace(script, **{trouble: True})  # type: ignore[arg-type]
+        script = replace(script, ends_on_plug=False, **{trouble: True})  # type: ignore[arg-type]
     return script
 
 

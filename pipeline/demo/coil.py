@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -58,6 +58,7 @@ class RunTruth:
     milling_hours: float = 0.0
     stalled_hours: float = 0.0
     wiper_hours: float = 0.0
+    short_hours: float = 0.0
     stationary_hours: float = 0.0
     pulling_out_hours: float = 0.0
     jetting_hours: float = 0.0
@@ -80,6 +81,17 @@ class CoilScript:
         A plug that is much harder to mill.
     motor_trip_after : int, optional
         Number of plugs after which the coil is pulled for a motor.
+    motor_fails_at : float
+        Share of the next plug that is milled before the motor fails; 0 if it fails between plugs, 1 if the plug is
+        milled through and the mill pulled off it. [1]
+    off_plug : frozenset of int
+        Plugs followed by a short trip right off the plug, before the mill moves on.
+    wiper_off_plug : bool
+        Whether wiper trips start right off the plug.
+    ends_on_plug : bool
+        Whether the last run pulls out from its deepest plug, without going on to the target.
+    tags_bottom : bool
+        Whether the mill works at the bottom of the hole at the end.
     lock_up, overpull, lost_returns, no_bypass : bool
         Other planted problems.
     """
@@ -89,6 +101,11 @@ class CoilScript:
     fates: dict[int, str] = field(default_factory=dict)
     hard_plug: int | None = None
     motor_trip_after: int | None = None
+    motor_fails_at: float = 0.0
+    off_plug: frozenset[int] = frozenset()
+    wiper_off_plug: bool = False
+    ends_on_plug: bool = False
+    tags_bottom: bool = False
     lock_up: bool = False
     overpull: bool = False
     lost_returns: bool = False
@@ -96,12 +113,18 @@ class CoilScript:
 
 
 def draw_coil_script(plugs: list[int], rng: np.random.Generator) -> CoilScript:
-    """Draw the usual problems of a mill-out: depth errors, and one plug in twenty that is not at its set depth."""
+    """Draw the usual course of a mill-out: depth errors, plugs that are not at their set depths, trips off a plug."""
     fates: dict[int, str] = {}
     for plug in plugs[1:-1]:  # counted from the toe: the deepest and the shallowest are not moved
         if rng.random() < 0.06 and not {plug - 1, plug + 1} & fates.keys():
             fates[plug] = str(rng.choice(["missing", "pushed", "moved"]))
-    return CoilScript(float(rng.uniform(-12.0, 12.0)), float(rng.uniform(-0.0004, 0.0004)), fates)
+    counter, stretch = float(rng.uniform(-12.0, 12.0)), float(rng.uniform(-0.0004, 0.0004))
+    off_plug = frozenset(plug for plug in plugs if plug not in fates and rng.random() < 0.15)
+    ending = float(rng.random())
+    return CoilScript(
+        counter, stretch, fates, off_plug=off_plug, wiper_off_plug=bool(rng.random() < 0.5),
+        ends_on_plug=ending < 0.15, tags_bottom=ending > 0.8,
+    )  # fmt: skip
 
 
 class _Path:
@@ -152,18 +175,26 @@ def simulate_mill_out(
         One item per run. A frame holds ``second`` and the channels at one sample per second.
     """
     ordered = sorted(plugs, key=lambda item: item[1])
-    cut = script.motor_trip_after
-    shares = [ordered] if cut is None else [ordered[:cut], ordered[cut:]]
+    cut, fails = script.motor_trip_after, script.motor_fails_at
+    if cut is None:
+        shares = [[(*plug, 1.0) for plug in ordered]]
+    else:
+        shares = [[(*plug, 1.0) for plug in ordered[:cut]], [(*plug, 1.0) for plug in ordered[cut:]]]
+        if fails:
+            plug, depth, _ = shares[1][0]
+            shares[0].append((plug, depth, fails))
+            shares[1][0] = (plug, depth, 1.0 - fails)
     runs = []
+    known: dict[int, PlugTruth] = {}
     for index, share in enumerate(shares):
         first = 0 if index == 0 else len(shares[0])
-        runs.append(_mill_out_run(well, share, first, script, quarter, rng, last=index == len(shares) - 1))
+        runs.append(_mill_out_run(well, share, first, script, quarter, rng, known, last=index == len(shares) - 1))
     return runs
 
 
 def _mill_out_run(
-    well: Well, plugs: list[tuple[int, float]], before: int, script: CoilScript, quarter: int,
-    rng: np.random.Generator, *, last: bool,
+    well: Well, plugs: list[tuple[int, float, float]], before: int, script: CoilScript, quarter: int,
+    rng: np.random.Generator, known: dict[int, PlugTruth], *, last: bool,
 ) -> tuple[pl.DataFrame, RunTruth]:  # fmt: skip
     truth = RunTruth(well.well_id, 1, "mill-out")
     path = _Path()
@@ -177,7 +208,7 @@ def _mill_out_run(
     factor = MILL_FACTOR[well.coil_crew] * (1.0 + MILL_DRIFT_PER_QUARTER) ** quarter
     carried = 0.0
     wiped: list[float] = []
-    for count, (plug, depth) in enumerate(plugs, start=1):
+    for count, (plug, depth, share) in enumerate(plugs, start=1):
         fate = script.fates.get(plug, "milled")
         minutes = factor * float(rng.gamma(30.0, 9.0 / 30.0)) * (1.0 + 0.012 * (before + count))
         if fate == "missing":
@@ -193,18 +224,32 @@ def _mill_out_run(
         hard = plug == script.hard_plug
         minutes = (minutes + carried) * (3.5 if hard else 1.0)
         carried = 0.0
-        truth.plugs.append(_mill(path, well, plug, lies, minutes, hard, rng))
-        truth.plugs[-1].fate = fate
+        if share > 0.0:
+            milled = _mill(path, well, plug, lies, minutes * share, hard, rng)
+            if plug in known:
+                known[plug].mill_min = (known[plug].mill_min or 0.0) + (milled.mill_min or 0.0)
+                known[plug].stalls = (known[plug].stalls or 0) + (milled.stalls or 0)
+            else:
+                known[plug] = replace(milled, fate=fate)
+                truth.plugs.append(known[plug])
+        final = count == len(plugs)
+        if final and (script.ends_on_plug if last else script.motor_fails_at > 0.0):
+            break
+        due = (before + count) % every == 0 and not final
+        if plug in script.off_plug:
+            _short_trip(path, rng)
+        if due and script.wiper_off_plug:
+            wiped.append(_wipe(path, well, wiper_rate, script, first=not wiped, rng=rng))
         path.go("running in", lies + float(rng.uniform(12.0, 25.0)), 20.0, MILL_RATE_BPM)
         if rng.random() < 0.12:  # a wait between plugs while circulating
             path.hold("stationary", float(rng.uniform(180.0, 480.0)), path.depth, MILL_RATE_BPM)
-        if rng.random() < 0.1:  # a short pull is not a wiper trip
-            back = path.depth
-            path.go("pulling out", back - float(rng.uniform(90.0, 220.0)), 60.0, MILL_RATE_BPM)
-            path.go("running in", back, 60.0, MILL_RATE_BPM)
-        if (before + count) % every == 0 and count < len(plugs):
+        if rng.random() < 0.1:
+            _short_trip(path, rng)
+        if due and not script.wiper_off_plug:
             wiped.append(_wipe(path, well, wiper_rate, script, first=not wiped, rng=rng))
-    if last:
+    if last and script.ends_on_plug:
+        truth.planted.append("ends on plug")
+    elif last:
         _to_target(path, well, script, truth)
     path.go("pulling out", 0.0, 90.0, wiper_rate, weight=5000.0)
     path.hold("surface", 240.0, 0.0, 0.0)
@@ -212,6 +257,13 @@ def _mill_out_run(
     truth.wiper_min = float(np.mean(wiped)) if wiped else None
     truth.planted += [name for name in ("overpull", "lost_returns") if getattr(script, name) and wiped]
     return _sample(path, truth, rng, script), truth
+
+
+def _short_trip(path: _Path, rng: np.random.Generator) -> None:
+    """Pull some joints and come back; it is not a wiper trip."""
+    back = path.depth
+    path.go("short trip", back - float(rng.uniform(90.0, 220.0)), 60.0, MILL_RATE_BPM)
+    path.go("short trip", back, 60.0, MILL_RATE_BPM)
 
 
 def _wipe(path: _Path, well: Well, rate: float, script: CoilScript, *, first: bool, rng: np.random.Generator) -> float:
@@ -234,7 +286,9 @@ def _to_target(path: _Path, well: Well, script: CoilScript, truth: RunTruth) -> 
     target = well.toe_ft - 60.0
     if not script.lock_up:
         path.go("running in", target, 40.0, MILL_RATE_BPM)
-        path.hold("stationary", 900.0, target, WIPER_RATE_BPM)
+        if script.tags_bottom:
+            path.hold("milling", 240.0, target + 0.8, MILL_RATE_BPM, extra=FREE_SPIN_PSI, weight=-2500.0)
+        path.hold("stationary", 900.0, path.depth, WIPER_RATE_BPM)
         return
     truth.locked_up = True
     stuck = target - 110.0
@@ -331,7 +385,7 @@ def _sample(path: _Path, truth: RunTruth, rng: np.random.Generator, script: Coil
     delay = int(annulus_capacity_bbl(CASING_ID_IN, COIL_OD_IN, 300.0) / MILL_RATE_BPM * 60.0)
     returns = np.clip(np.roll(rate, delay) * 0.97 * (1.0 - lost) + rng.normal(0.0, 0.03, n), 0.0, None)
     for state, seconds in path.states.items():
-        name = f"{state.split()[0] if state == 'wiper trip' else state.replace(' ', '_')}_hours"
+        name = f"{state.removesuffix(' trip').replace(' ', '_')}_hours"
         setattr(truth, name, seconds / 3600.0)
     truth.hours = sum(path.states.values()) / 3600.0
     counted = np.where(depth > 50.0, depth + script.counter_ft + script.stretch * depth, depth)

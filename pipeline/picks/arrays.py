@@ -15,7 +15,9 @@ from pipeline.jit import compiled
 from pipeline.picks.types import Array, Mask
 
 GAP_S = 5.0
-"""Samples further apart than this form a gap; nothing is integrated across a gap. [s]"""
+"""Samples further apart than this, and than three usual steps, form a gap; nothing is integrated across it. [s]"""
+GAP_STEPS = 3.0
+"""Usual (median) steps that a gap is longer than. [1]"""
 
 
 @compiled
@@ -217,12 +219,20 @@ def noise_sigma(values: Array) -> float:
 
 
 @compiled
+def gap_limit_s(time_s: Array) -> float:
+    """Return the longest step between samples that is not a gap: 5 s, or three median steps if that is longer. [s]"""
+    if time_s.size < 2:
+        return GAP_S
+    return max(GAP_S, GAP_STEPS * median(np.diff(time_s)))
+
+
+@compiled
 def sample_seconds(time_s: Array) -> Array:
     """Return the time represented by each sample: half the interval to each neighbour, nothing across a gap. [s]"""
-    weight = np.zeros(time_s.size)
+    weight, limit = np.zeros(time_s.size), gap_limit_s(time_s)
     for k in range(1, time_s.size):
         step = time_s[k] - time_s[k - 1]
-        if step <= GAP_S:
+        if step <= limit:
             weight[k - 1] += 0.5 * step
             weight[k] += 0.5 * step
     return weight
@@ -244,13 +254,14 @@ def integral(time_s: Array, values: Array) -> tuple[float, float]:
     total : float
         Integral over the measured time.
     unmeasured_s : float
-        Seconds not covered by a sample pair: gaps longer than 5 s and void samples. [s]
+        Seconds not covered by a sample pair: gaps (see `gap_limit_s`) and void samples. [s]
     """
+    limit = gap_limit_s(time_s)
     total = unmeasured = 0.0
     for k in range(1, values.size):
         step = time_s[k] - time_s[k - 1]
         area = 0.5 * step * (values[k] + values[k - 1])
-        if step > GAP_S or area != area:
+        if step > limit or area != area:
             unmeasured += step
         else:
             total += area

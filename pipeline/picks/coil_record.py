@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.picks.arrays import at_time, runs, sample_seconds
 from pipeline.picks.types import Array, Mask
@@ -19,7 +20,13 @@ SHALLOW_FT = 200.0
 GAP_S = 60.0
 """A longer interval between good depths is a gap; the mill's position in it is unknown. [s]"""
 AWAY_FT = 60.0
-"""The mill is off the bottom of its hole when it is more than this above the deepest point reached. [ft]"""
+"""A pull further than this above the deepest point reached is a trip; a shorter one is a pick-up. [ft]"""
+ON_FT = 3.0
+"""The mill is at the bottom of its hole when it is no further than this above the deepest point reached. [ft]"""
+NEAR_FT, REST_S = 15.0, 30.0
+"""A mill that comes to rest this close above it, for this time, is back as well: the counter slips. [ft], [s]"""
+MOVING_FT_MIN = 5.0
+"""Below this speed the coil is stationary. [ft/min]"""
 SPEED_S = 4.0
 """Speeds are calculated over this time on either side. [s]"""
 
@@ -67,7 +74,10 @@ class CoilPath:
     frontier_ft : array, shape (n,)
         Deepest point reached so far. [ft]
     present_s : array, shape (n,)
-        Cumulative seconds at the bottom of the hole (at most 60 ft above it). [s]
+        Cumulative seconds at the bottom of the hole or picked up from it, without the trips away. [s]
+    pulls : array of int, shape (k, 2)
+        First and last index of each trip away from the bottom: from leaving it until the mill is back on it, or until
+        the end of the record.
     gaps_s : array, shape (m, 2)
         Start and end of each span of more than a minute without a good depth. [s]
     jumps_ft : list of (time, jump)
@@ -78,6 +88,7 @@ class CoilPath:
     depth_ft: Array
     frontier_ft: Array
     present_s: Array
+    pulls: NDArray[np.intp]
     gaps_s: Array
     jumps_ft: list[tuple[float, float]] = field(default_factory=list)
 
@@ -89,11 +100,7 @@ class CoilPath:
     @cached_property
     def speed_ft_min(self) -> Array:
         """Speed of the coil, downwards positive. [ft/min]"""
-        time = self.time_s
-        ahead = np.minimum(np.searchsorted(time, time + SPEED_S), time.size - 1)
-        behind = np.maximum(np.searchsorted(time, time - SPEED_S, side="right") - 1, 0)
-        span = np.maximum(time[ahead] - time[behind], 1.0)
-        return np.asarray((self.depth_ft[ahead] - self.depth_ft[behind]) / span * 60.0)
+        return speed_ft_min(self.time_s, self.depth_ft)
 
     def within(self, spans: list[tuple[float, float]]) -> Mask:
         """Return a mask of the samples inside any of the given spans of seconds."""
@@ -109,6 +116,11 @@ class CoilPath:
             return 0.0
         both = np.minimum(self.gaps_s[:, 1], stop_s) - np.maximum(self.gaps_s[:, 0], start_s)
         return float(np.clip(both, 0.0, None).sum())
+
+    def gap_touching(self, start_s: float, stop_s: float) -> float:
+        """Return the seconds of gaps inside a span, or within 30 s of it: they may hide its beginning or end. [s]"""
+        touching = self.gaps_s[(self.gaps_s[:, 0] <= stop_s + REST_S) & (self.gaps_s[:, 1] >= start_s - REST_S)]
+        return float(np.diff(touching, axis=1).sum())
 
 
 def trace(record: CoilRecord) -> CoilPath | None:
@@ -137,9 +149,47 @@ def trace(record: CoilRecord) -> CoilPath | None:
         depth = depth - np.concatenate(([0.0], np.cumsum(np.where(jump, step, 0.0))))
         jumps = [(float(time[i + 1]), float(step[i])) for i in np.flatnonzero(jump)]
     frontier = np.maximum.accumulate(depth)
-    there = frontier - depth <= AWAY_FT
+    pulls = _pulls(time, depth, frontier - depth)
+    there = np.ones(time.size, dtype=bool)
+    for left, back in pulls:
+        there[left + 1 : back] = False
     present = np.cumsum(np.where(there, sample_seconds(time), 0.0))
-    return CoilPath(time, depth, frontier, present, gaps, jumps)
+    return CoilPath(time, depth, frontier, present, pulls, gaps, jumps)
+
+
+def _pulls(time: Array, depth: Array, above: Array) -> NDArray[np.intp]:
+    """Trips away from the bottom: from the last sample on it to the first one back on it, or to the last sample."""
+    far = runs(above > AWAY_FT)
+    if not len(far):
+        return np.empty((0, 2), np.intp)
+    on = np.flatnonzero(_on_bottom(time, depth, above))
+    found: list[tuple[int, int]] = []
+    for first, stop in far:
+        if found and first < found[-1][1]:
+            continue
+        before, after = np.searchsorted(on, first) - 1, np.searchsorted(on, stop)
+        left = int(on[before]) if before >= 0 else int(first)
+        found.append((left, int(on[after]) if after < on.size else time.size - 1))
+    return np.asarray(found, np.intp)
+
+
+def _on_bottom(time: Array, depth: Array, above: Array) -> Mask:
+    """Samples with the mill at the bottom of its hole, or at rest close above it."""
+    on = above <= ON_FT
+    still = np.abs(speed_ft_min(time, depth)) < MOVING_FT_MIN
+    resting = runs(still & (above <= NEAR_FT))
+    for first, stop in resting:
+        if time[stop - 1] - time[first] >= REST_S:
+            on[first:stop] = True
+    return on
+
+
+def speed_ft_min(time: Array, depth: Array) -> Array:
+    """Return the speed of the coil, downwards positive. [ft/min]"""
+    ahead = np.minimum(np.searchsorted(time, time + SPEED_S), time.size - 1)
+    behind = np.maximum(np.searchsorted(time, time - SPEED_S, side="right") - 1, 0)
+    span = np.maximum(time[ahead] - time[behind], 1.0)
+    return np.asarray((depth[ahead] - depth[behind]) / span * 60.0)
 
 
 def _filled(depth: Array, good: Mask) -> Array:

@@ -9,24 +9,26 @@ from typing import Any
 import numpy as np
 
 from pipeline.picks.arrays import at_time, duration_s, joined, median, noise_sigma, runs
-from pipeline.picks.coil_record import AWAY_FT, CoilPath, CoilRecord, longest_s
-from pipeline.picks.coil_stops import Stop
+from pipeline.picks.coil_record import AWAY_FT, MOVING_FT_MIN, CoilPath, CoilRecord, longest_s
+from pipeline.picks.coil_stops import CLOSE_FT, Stop
 from pipeline.picks.types import Array, Mask, Method, Pick
 
 IN_HOLE_FT = 50.0
 """The coil is in the hole while the mill is deeper than this. [ft]"""
-MOVING_FT_MIN = 5.0
-"""Below this speed the coil is stationary. [ft/min]"""
 WIPER_FT = 300.0
-"""A shorter pull is a pick-up, not a wiper trip. [ft]"""
+"""A shorter pull is a short trip, not a wiper trip. [ft]"""
 HEEL_FT = 500.0
 """A wiper trip reaches to within this distance of the heel. [ft]"""
 BLIND_PULL_FT = 1000.0
 """If the depth of the heel is unknown, a pull of this length counts. [ft]"""
 SURGE_PSI = 350.0
 """A stalled motor raises the circulating pressure by more than this above milling. [psi]"""
+SURGE_S = 5.0
+"""A surge lasts about this long; a record with longer steps can miss one. [s]"""
 PICK_UP_FT, PICK_UP_S = 2.0, 60.0
 """After a stall the mill is picked up by this much within this time. [ft], [s]"""
+FASTER = 1.1
+"""A surge at a pump rate above this multiple of the rate on the plug is friction, not a stall. [1]"""
 PULLING_FT_MIN, BAND_FT = 20.0, 500.0
 """The pulling weight is taken from faster moves, in depth bands. [ft/min], [ft]"""
 BACK_FT = 0.15
@@ -38,17 +40,18 @@ SLACK_LBF = 4000.0
 LOST_RETURNS = 0.7
 """Returns are lost below this share of the pumped rate. [1]"""
 
-STALLS = Method("stalls", "", "surges of circulating pressure followed by a pick-up", 2)
+STALLS = Method("stalls", "", "surges of circulating pressure on the plug followed by a pick-up", 3)
 WIPER_TRIPS = Method("wiper_trips", "", "pulls back to the heel followed by a return to the deepest point reached", 2)
 
 
 @dataclass(frozen=True)
-class WiperTrip:
-    """One pull back towards the heel: start and end in seconds, and shallowest depth. [s, s, ft]"""
+class Trip:
+    """One pull with a return: start and end [s], shallowest depth [ft], and whether it reached the heel."""
 
     start_s: float
     end_s: float
     shallowest_ft: float
+    wiper: bool
 
 
 @dataclass(frozen=True)
@@ -57,13 +60,15 @@ class States:
 
     Attributes
     ----------
-    in_hole, milling, stalled, wiping, jetting, running_in, pulling_out, stationary : array of bool, shape (n,)
+    in_hole, milling, stalled, wiping, short_trip, jetting, running_in, pulling_out, stationary : array of bool
+        Shape (n,).
     """
 
     in_hole: Mask
     milling: Mask
     stalled: Mask
     wiping: Mask
+    short_trip: Mask
     jetting: Mask
     running_in: Mask
     pulling_out: Mask
@@ -80,48 +85,68 @@ def find_stalls(record: CoilRecord, path: CoilPath, stop: Stop) -> list[tuple[fl
     """
     if record.pressure_psi is None:
         return None
-    first = at_time(path.time_s, stop.tag_s)
-    last = at_time(path.time_s, stop.done_s) + 1 if stop.done_s is not None else path.time_s.size
+    on = path.within(list(stop.spans))
+    pressure = record.pressure_psi
+    milling = on & (path.frontier_ft - path.depth_ft <= CLOSE_FT)
+    usual = pressure[milling if milling.any() else on]
+    high = on & (pressure > median(usual) + max(SURGE_PSI, 8.0 * noise_sigma(usual)))
+    if record.pump_bpm is not None:
+        high &= ~(record.pump_bpm > FASTER * median(record.pump_bpm[on]))
+    found: list[tuple[float, float]] = []
+    for span in stop.spans:
+        found += _stalls_in(path, high, span, leaving=record.pump_bpm is not None)
+    return found
+
+
+def _stalls_in(path: CoilPath, high: Mask, span: tuple[float, float], *, leaving: bool) -> list[tuple[float, float]]:
+    """Surges with a pick-up in one span on the plug; with `leaving`, one that ends in leaving the plug counts too."""
+    first, last = at_time(path.time_s, span[0]), at_time(path.time_s, span[1]) + 1
     time, depth = path.time_s[first:last], path.depth_ft[first:last]
-    pressure = record.pressure_psi[first:last]
-    floor = median(pressure) + max(SURGE_PSI, 8.0 * noise_sigma(pressure))
-    surges = joined(runs(pressure > floor), time, 15.0)
     found = []
-    for begin, finish in surges:
+    for begin, finish in joined(runs(high[first:last]), time, 15.0):
         if finish - begin < 2 and begin + 1 < time.size and time[begin + 1] - time[begin] < 2.0:
             continue  # a single sample of a fast record is a spike
         until = int(np.searchsorted(time, time[finish - 1] + PICK_UP_S))
         level = depth[begin]
         up = np.flatnonzero(depth[begin:until] < level - PICK_UP_FT)
-        if not up.size:
+        left = leaving and time[finish - 1] + PICK_UP_S >= span[1]
+        if not up.size and not left:
             continue
-        back = np.flatnonzero(depth[begin + up[0] :] >= level - BACK_FT)
-        end = begin + int(up[0]) + int(back[0]) if back.size else time.size - 1
-        found.append((float(time[begin]), float(time[end])))
+        at = begin + int(up[0]) if up.size else finish - 1
+        back = np.flatnonzero(depth[at:] >= level - BACK_FT) if up.size else np.empty(0)
+        if up.size and not back.size and not left:
+            continue
+        found.append((float(time[begin]), float(time[at + int(back[0]) if back.size else time.size - 1])))
     return found
 
 
-def find_wiper_trips(path: CoilPath, heel_md_ft: float | None) -> list[WiperTrip]:
-    """Find the pulls towards the heel with a return; the final pull out of the hole is not counted."""
-    above = path.frontier_ft - path.depth_ft
+def find_trips(path: CoilPath, heel_md_ft: float | None, from_ft: float = 0.0) -> list[Trip]:
+    """Find the pulls with a return to the bottom; the final pull out of the hole is not one.
+
+    Parameters
+    ----------
+    path : CoilPath
+    heel_md_ft : float, optional
+        A trip that reaches to within 500 ft of it is a wiper trip; if unknown, one of 1,000 ft or more. [ft]
+    from_ft : float
+        Pulls from above this depth are weight checks on the way in, not trips. [ft]
+    """
     trips = []
-    for start, stop in runs(above > AWAY_FT):
-        if stop >= above.size:
+    above = path.frontier_ft - path.depth_ft
+    for left, back in path.pulls:
+        if above[back] > AWAY_FT or path.frontier_ft[left] < from_ft:
             continue
-        shallowest = float(path.depth_ft[start:stop].min())
-        pulled = path.frontier_ft[start] - shallowest
+        shallowest = float(path.depth_ft[left : back + 1].min())
+        pulled = path.frontier_ft[left] - shallowest
         to_heel = pulled >= BLIND_PULL_FT if heel_md_ft is None else shallowest <= heel_md_ft + HEEL_FT
-        if pulled < WIPER_FT or not to_heel or shallowest <= IN_HOLE_FT + AWAY_FT:
+        if shallowest <= IN_HOLE_FT + AWAY_FT:
             continue
-        left = np.flatnonzero(above[:start] <= 3.0)
-        back = np.flatnonzero(above[stop:] <= 3.0)
-        begin = int(left[-1]) if left.size else int(start)
-        end = int(stop) + int(back[0]) if back.size else int(stop)
-        trips.append(WiperTrip(float(path.time_s[begin]), float(path.time_s[end]), shallowest))
+        wiper = bool(pulled >= WIPER_FT and to_heel)
+        trips.append(Trip(float(path.time_s[left]), float(path.time_s[back]), shallowest, wiper))
     return trips
 
 
-def wiper_pick(trips: Sequence[WiperTrip], path: CoilPath, heel_md_ft: float | None) -> Pick:
+def wiper_pick(trips: Sequence[Trip], path: CoilPath, heel_md_ft: float | None) -> Pick:
     """Return the number of wiper trips as a pick."""
     if heel_md_ft is None:
         return WIPER_TRIPS.at(float(len(trips)), None, "low", "heel depth unknown: pulls of {1000 ft} counted")
@@ -134,7 +159,7 @@ def wiper_pick(trips: Sequence[WiperTrip], path: CoilPath, heel_md_ft: float | N
 
 def find_states(
     path: CoilPath, milling: list[tuple[float, float]], stalls: list[tuple[float, float]],
-    trips: Sequence[WiperTrip], jetting: list[tuple[float, float]],
+    trips: Sequence[Trip], jetting: list[tuple[float, float]],
 ) -> States:  # fmt: skip
     """Assign one state to every sample in the hole.
 
@@ -143,16 +168,19 @@ def find_states(
     path : CoilPath
     milling, stalls, jetting : list of (start, end)
         [s]
-    trips : sequence of WiperTrip
+    trips : sequence of Trip
 
     Returns
     -------
     States
-        Priority: wiper trip, stall, milling, jetting; the other samples are classified by speed.
+        Priority: trips, stall, milling, jetting; the other samples are classified by speed.
     """
     in_hole = path.depth_ft > IN_HOLE_FT
-    wiping = path.within([(trip.start_s, trip.end_s) for trip in trips]) & in_hole
-    free = in_hole & ~wiping
+    wiping, short = (
+        path.within([(trip.start_s, trip.end_s) for trip in trips if trip.wiper is wiper]) & in_hole
+        for wiper in (True, False)
+    )
+    free = in_hole & ~wiping & ~short
     stalled = path.within(stalls) & free
     free = free & ~stalled
     at_plug = path.within(milling) & free
@@ -161,7 +189,7 @@ def find_states(
     free = free & ~cutting
     speed = path.speed_ft_min
     down, up = free & (speed >= MOVING_FT_MIN), free & (speed <= -MOVING_FT_MIN)
-    return States(in_hole, at_plug, stalled, wiping, cutting, down, up, free & ~down & ~up)
+    return States(in_hole, at_plug, stalled, wiping, short, cutting, down, up, free & ~down & ~up)
 
 
 def over_motor_limit(pump_bpm: Any, bypass: Any, limit_bpm: float, tolerance: float = 0.05) -> Mask:
@@ -211,7 +239,7 @@ def lock_up_ft(path: CoilPath, weight_lbf: Array, stops: Sequence[Stop], from_ft
     for stop in stops:
         if stop.at_work or stop.depth_ft < path.frontier_ft[-1] - 10.0:
             continue
-        on = path.within([(stop.tag_s, stop.done_s if stop.done_s is not None else path.time_s[-1] + 1.0)])
+        on = path.within([(stop.tag_s, stop.left_s)])
         slack = on & (weight_lbf < usual - SLACK_LBF) & (path.frontier_ft - path.depth_ft < 5.0)
         if path.seconds[slack].sum() >= 120.0:
             return stop.depth_ft

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from pipeline.physics.constants import FT_M
-from pipeline.picks.arrays import at_time, joined, median, noise_sigma, runs
-from pipeline.picks.coil_record import CoilPath, CoilRecord
-from pipeline.picks.types import Doubts, Method, Pick
+from pipeline.picks.arrays import at_time, duration_s, joined, median, noise_sigma, runs
+from pipeline.picks.coil_record import NEAR_FT, CoilPath, CoilRecord
+from pipeline.picks.types import Doubts, Mask, Method, Pick
 from pipeline.units import qty
 
 SLOW_FOOT_S = 15.0
@@ -19,6 +20,10 @@ CLOSE_FT = 0.5
 """The mill has reached a stop when it is this close above it. [ft]"""
 STOP_MIN = 1.0
 """A shorter halt is not a plug. [min]"""
+FEWEST = 10
+"""Samples of free running that tell the free-spin pressure. [1]"""
+WORKING_S = 30.0
+"""The motor works for at least this time; shorter pauses do not part it. [s]"""
 STOP_FT = 4.0
 """Slow feet closer together than this belong to one stop; the mill has moved on when it has passed them. [ft]"""
 COUNTER_FT = 60.0
@@ -31,11 +36,15 @@ FREE_FT_MIN = 10.0
 """A mill that moves down faster than this is free-spinning (off-bottom). [ft/min]"""
 MOTOR_PSI = 80.0
 """A working motor raises the circulating pressure by more than this. [psi]"""
+PASSING_S = 20.0
+"""A mill that is on the plug for a shorter time than this after a trip only passes it. [s]"""
 LONG_STOP = 1.5
 """A stop this much longer than the others can cover more than one plug. [1]"""
 
 TAG = Method("tag", "ft", "depth where the deepest point reached stops increasing; matched to plugs in depth order", 3)
-MILL_MIN = Method("mill_min", "min", "from the tag until the mill moves past the plug, excluding trips away from it", 3)
+MILL_MIN = Method("mill_min", "min", "time with the mill on the plug, from the tag until it leaves it for good", 4)
+
+Ending = Literal["passed", "pulled off", "record ends"]
 
 
 @dataclass(frozen=True)
@@ -46,12 +55,16 @@ class Stop:
     ----------
     depth_ft : float
         Depth where the stop began. [ft]
-    tag_s, done_s : float
-        Times of arrival and of moving past; ``done_s`` is None if the record ends first. [s]
+    spans : tuple of (start, end)
+        Time on the stop, from arrival until the mill left it for good; trips away separate the spans. [s]
+    ending : {"passed", "pulled off", "record ends"}
+        Whether the mill moved on below the stop, was pulled off it for good, or was on it when the record ended.
     minutes : float
-        Time at the bottom of the hole in between. [min]
+        Measured time in the spans. [min]
     differential_psi : float, optional
         Circulating pressure minus free-spin (off-bottom) pressure at the same rate. [psi]
+    working : tuple of (start, end)
+        The part of the spans with the motor working. [s]
     gap_s : float
         Part of the stop not covered by the record. [s]
     met_unseen : bool
@@ -59,12 +72,28 @@ class Stop:
     """
 
     depth_ft: float
-    tag_s: float
-    done_s: float | None
+    spans: tuple[tuple[float, float], ...]
+    ending: Ending
     minutes: float
     differential_psi: float | None
+    working: tuple[tuple[float, float], ...]
     gap_s: float
     met_unseen: bool = False
+
+    @property
+    def tag_s(self) -> float:
+        """Time of arrival. [s]"""
+        return self.spans[0][0]
+
+    @property
+    def left_s(self) -> float:
+        """Time when the mill left the stop for good. [s]"""
+        return self.spans[-1][1]
+
+    @property
+    def working_min(self) -> float:
+        """Time with the motor working. [min]"""
+        return sum(end - start for start, end in self.working) / 60.0
 
     @property
     def at_work(self) -> bool | None:
@@ -91,7 +120,7 @@ class Assigned:
     stops : dict of int to Stop
         The stop of each matched plug.
     other : list of Stop
-        Stops with the motor working that match no plug.
+        Stops that match no plug, with the motor working for a minute or more.
     offset_ft : float, optional
         Depth error of the run, from its own tags. [ft]
     unusable : str
@@ -127,25 +156,40 @@ def find_stops(record: CoilRecord, path: CoilPath, from_ft: float) -> list[Stop]
     passed = np.searchsorted(frontier, grid)
     clock = np.append(path.present_s[passed], path.present_s[-1])
     slow = np.diff(clock) > SLOW_FOOT_S
-    spans = joined(runs(slow), np.arange(slow.size, dtype=float), STOP_FT)
+    feet = joined(runs(slow), np.arange(slow.size, dtype=float), STOP_FT)
     stops = []
-    for first, last in spans:
+    for first, last in feet:
         # a mill stopped just short of a whole foot crosses it by noise, long after its arrival
         met = int(np.searchsorted(frontier, grid[first] - CLOSE_FT))
-        ended = last >= grid.size
-        done = frontier.size - 1 if ended else int(passed[last])
-        minutes = float(path.present_s[done] - path.present_s[met]) / 60.0
-        tag_s, done_s = float(path.time_s[met]), float(path.time_s[done])
-        gap = path.gap_in(tag_s, done_s)
+        moved_on = last < grid.size and frontier[-1] > grid[last] + STOP_FT
+        done = int(passed[last]) if moved_on else frontier.size - 1
+        on = _on_stop(path, met, done)
+        minutes = float(sum(path.present_s[b] - path.present_s[a] for a, b in on)) / 60.0
+        spans = tuple((float(path.time_s[a]), float(path.time_s[b])) for a, b in on)
+        ending: Ending = "passed" if moved_on else "pulled off"
+        if on[-1][1] == frontier.size - 1:
+            ending = "record ends"
+        gap = sum(path.gap_touching(*span) for span in spans)
         if minutes + gap / 60.0 < STOP_MIN:
             continue
+        differential, working = _motor(record, path, on)
         stops.append(
-            Stop(
-                float(frontier[met]), tag_s, None if ended else done_s, minutes, _differential(record, path, met, done),
-                gap, _met_unseen(path, met),
-            )
+            Stop(float(frontier[met]), spans, ending, minutes, differential, working, gap, _met_unseen(path, met))
         )  # fmt: skip
     return stops
+
+
+def _on_stop(path: CoilPath, met: int, done: int) -> list[tuple[int, int]]:
+    """Return the first and last index of each time on a stop: trips separate them, and a last short one is passing."""
+    on, begin = [], met
+    for left, back in path.pulls[(path.pulls[:, 1] > met) & (path.pulls[:, 0] < done)]:
+        on.append((begin, max(int(left), begin)))
+        begin = int(back)
+    if begin < done:
+        on.append((begin, done))
+    while len(on) > 1 and path.time_s[on[-1][1]] - path.time_s[on[-1][0]] < PASSING_S:
+        on.pop()
+    return on
 
 
 def _met_unseen(path: CoilPath, met: int) -> bool:
@@ -153,27 +197,53 @@ def _met_unseen(path: CoilPath, met: int) -> bool:
     ended = path.gaps_s[path.gaps_s[:, 1] <= path.time_s[met] + 1.0, 1] if len(path.gaps_s) else path.gaps_s
     if not len(ended):
         return False
-    return bool(path.frontier_ft[at_time(path.time_s, ended[-1])] >= path.frontier_ft[met] - STOP_FT)
+    return bool(path.frontier_ft[at_time(path.time_s, ended[-1])] >= path.frontier_ft[met] - NEAR_FT)
 
 
-def _differential(record: CoilRecord, path: CoilPath, met: int, done: int) -> float | None:
-    """Circulating pressure on the stop minus free-spin pressure at the same rate in the ten minutes before."""
+def _motor(
+    record: CoilRecord, path: CoilPath, on_stop: list[tuple[int, int]]
+) -> tuple[float | None, tuple[tuple[float, float], ...]]:
+    """Circulating pressure on the stop minus free-spin pressure at the same rate, and when the motor was working.
+
+    The free-spin pressure is that of the ten minutes before; None if the mill did not run free at this rate then.
+    """
     if record.pressure_psi is None:
-        return None
-    stop = slice(met, max(done, met + 1))
-    on = path.frontier_ft[stop] - path.depth_ft[stop] < STOP_FT
-    pressure = median(record.pressure_psi[stop][on])
-    rate = median(record.pump_bpm[stop][on]) if record.pump_bpm is not None else None
+        return None, ()
+    met = on_stop[0][0]
+    on = np.zeros(path.time_s.size, dtype=bool)
+    for first, last in on_stop:
+        on[first : max(last, first + 1)] = True
+    on &= path.frontier_ft - path.depth_ft < STOP_FT
     before = slice(at_time(path.time_s, path.time_s[met] - 600.0), met)
-    free = np.where(path.speed_ft_min[before] >= FREE_FT_MIN, record.pressure_psi[before], np.nan)
-    if rate is not None and record.pump_bpm is not None:
-        free = free[np.abs(record.pump_bpm[before] - rate) < max(0.1, 0.05 * rate)]
-    free = free[~np.isnan(free)]
-    if free.size < 10 or np.isnan(pressure):
-        return None
-    level, noise = median(free), noise_sigma(free)
-    found = float(pressure - level)
-    return found if found > 3.0 * noise else min(found, 0.0)
+    free = np.zeros(path.time_s.size, dtype=bool)
+    free[before] = path.speed_ft_min[before] >= FREE_FT_MIN
+    on &= ~np.isnan(record.pressure_psi)
+    free &= ~np.isnan(record.pressure_psi)
+    same = _same_rate(record, on, free)
+    on, free = on & same, free & same
+    if np.count_nonzero(free) < FEWEST or not on.any():
+        return None, ()
+    level, noise = median(record.pressure_psi[free]), noise_sigma(record.pressure_psi[free])
+    found = median(record.pressure_psi[on]) - level
+    high = on & (record.pressure_psi > level + max(MOTOR_PSI, 3.0 * noise))
+    spans = joined(runs(high), path.time_s, WORKING_S)
+    spans = spans[duration_s(spans, path.time_s) >= WORKING_S] if len(spans) else spans
+    working = tuple((float(path.time_s[a]), float(path.time_s[b - 1])) for a, b in spans)
+    return (found if found > 3.0 * noise else min(found, 0.0)), working
+
+
+def _same_rate(record: CoilRecord, on: Mask, free: Mask) -> Mask:
+    """Samples at one pump rate: that of the stop, or, if the mill never ran free at it, that of running free."""
+    rate = record.pump_bpm
+    if rate is None:
+        return np.ones(on.size, dtype=bool)
+    same = on
+    for where in (on, free):
+        usual = median(rate[where])
+        same = np.abs(rate - usual) < max(0.1, 0.05 * usual)
+        if np.count_nonzero(free & same) >= FEWEST:
+            break
+    return np.asarray(same)
 
 
 def assign(stops: Sequence[Stop], plugs: dict[int, float], path: CoilPath) -> Assigned:
@@ -212,8 +282,8 @@ def assign(stops: Sequence[Stop], plugs: dict[int, float], path: CoilPath) -> As
         if found is not None:
             mine[plug] = found
     taken = {id(stop) for stop in mine.values()}
-    other = [stop for stop in usable if id(stop) not in taken and stop.at_work]
-    moved = _moved(other, ordered, mine, offset, path) if votes >= 2 else {}
+    other = [stop for stop in stops if id(stop) not in taken and stop.working_min >= STOP_MIN]
+    moved = _moved([stop for stop in other if stop.at_work], ordered, mine, offset, path) if votes >= 2 else {}
     mine |= moved
     other = [stop for stop in other if not any(stop is found for found in moved.values())]
     known = offset if votes >= 2 else None
@@ -316,14 +386,15 @@ def _plug_picks(stop: Stop, set_ft: float, offset_ft: float | None, moved: bool,
         return PlugPicks(tag, MILL_MIN.missing(reason))
     sure = doubts.confidence
     tag = TAG.at(stop.depth_ft, stop.tag_s, sure, doubts.words(note), 1.0)
-    if stop.done_s is None:
-        return PlugPicks(tag, MILL_MIN.missing("the run ended on the plug"))
-    away = (stop.done_s - stop.tag_s) / 60.0 - stop.minutes
-    if away > 1.0:
-        doubts.add(f"{away:.0f} min away from the plug excluded")
-    return PlugPicks(
-        tag, MILL_MIN.at(stop.minutes, stop.done_s, doubts.confidence, doubts.words("mill moved past it"), 0.2)
-    )
+    if stop.ending == "record ends":
+        return PlugPicks(tag, MILL_MIN.missing("the record ends with the mill on the plug"))
+    away = (stop.left_s - stop.tag_s) / 60.0 - stop.minutes
+    if stop.ending == "pulled off":
+        doubts.add("the run ended on the plug: it is not known to be milled through")
+    words = doubts.words("mill moved past it")
+    if len(stop.spans) > 1:
+        words += f"; {away:.0f} min of trips away from the plug excluded"
+    return PlugPicks(tag, MILL_MIN.at(stop.minutes, stop.left_s, doubts.confidence, words, 0.2))
 
 
 def _unmet(plug: int, expected_ft: float, below: Stop | None, usual: float | None, path: CoilPath) -> PlugPicks:

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.picks.arrays import duration_s, joined, median, runs
-from pipeline.picks.coil_record import CoilPath, CoilRecord
-from pipeline.picks.coil_states import MOVING_FT_MIN
+from pipeline.picks.coil_record import MOVING_FT_MIN, CoilPath, CoilRecord
 from pipeline.picks.types import Method, Pick
 
 STATION_FT = 3.0

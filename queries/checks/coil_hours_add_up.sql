@@ -10,7 +10,7 @@ SELECT
     well_id,
     run,
     hours,
-    running_in_hours + milling_hours + stalled_hours + wiper_hours + jetting_hours + stationary_hours
+    running_in_hours + milling_hours + stalled_hours + wiper_hours + short_trip_hours + jetting_hours + stationary_hours
     + pulling_out_hours AS parts
 FROM coil_run_metrics
 WHERE abs(hours - parts) > 0.01

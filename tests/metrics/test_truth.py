@@ -99,7 +99,7 @@ def test_plugs_are_met_where_and_when_they_were_planted(fitted: Fitted) -> None:
     assert plugs.height == fitted.truth.plugs.height
     milled = plugs.filter(pl.col("mill_min_planted").is_not_null())
     assert share_within(milled, pl.col("mill_min") - pl.col("mill_min_planted"), 1.0) >= 0.95
-    assert share_within(milled, pl.col("stalls") - pl.col("stalls_planted"), 1.0) >= 0.9
+    assert share_within(milled, pl.col("stalls") - pl.col("stalls_planted"), 0.0) >= 0.95
     assert plugs.filter(pl.col("mill_min_planted").is_null())["mill_min"].null_count() == plugs.height - milled.height
     assert plugs.height - milled.height >= 3
 
@@ -118,13 +118,17 @@ def test_wiper_trips_are_exact_and_their_minutes_within_five_per_cent(runs: pl.D
     assert share_within(wiped, ratio("wiper_min", "wiper_min_planted"), 0.05) == 1.0
 
 
-@pytest.mark.parametrize("state", ["running_in", "milling", "stalled", "wiper", "stationary", "pulling_out", "jetting"])
+@pytest.mark.parametrize(
+    "state", ["running_in", "milling", "stalled", "wiper", "short", "stationary", "pulling_out", "jetting"]
+)
 def test_hours_by_state_are_within_two_per_cent_or_a_minute(runs: pl.DataFrame, state: str) -> None:
+    ours = "short_trip_hours" if state == "short" else f"{state}_hours"
+    runs = runs.rename({"short_hours": "short_hours_planted"})
     planted = pl.col(f"{state}_hours_planted")
-    off = (pl.col(f"{state}_hours") - planted).abs() - pl.max_horizontal(0.02 * planted, 1.0 / 60.0)
+    off = (pl.col(ours) - planted).abs() - pl.max_horizontal(0.02 * planted, 1.0 / 60.0)
     assert runs.select((off <= 0.0).all()).item(), runs.filter(off > 0.0)
     total = float(runs[f"{state}_hours_planted"].sum())
-    assert float(runs[f"{state}_hours"].sum()) == pytest.approx(total, rel=0.02)
+    assert float(runs[ours].sum()) == pytest.approx(total, rel=0.02)
     assert share_within(runs, ratio("hours", "hours_planted"), 0.01) == 1.0
 
 
@@ -141,7 +145,10 @@ def test_planted_troubles_of_coil_runs_are_the_findings(fitted: Fitted, runs: pl
     assert where("overpull") == planted["overpull"] == [("saltgrass-2h", 1)]
     assert where("lost_returns") == planted["lost_returns"] == [("pipit-draw-1h", 3)]
     assert where("weight_reversed") == planted["weight reversed"] == [("cinder-knoll-2h", 1)]
-    assert where("lock_up") == where("short_of_target") == [("otter-bend-2h", 1)]
+    assert where("lock_up") == [("otter-bend-2h", 1)]
+    early = runs.filter(pl.col("planted").list.contains("ends on plug")).select("well_id", "run").rows()
+    assert early
+    assert sorted(where("short_of_target")) == sorted([("otter-bend-2h", 1), *early])
     assert where("bypass_not_opened") == where("slow_annulus") == [("marl-flats-1h", 3)]
     assert (runs["locked_up"] == runs["locked_up_planted"]).all()
     again = fitted.lake.scan(COIL_RUNS).filter(pl.col("trip_reason") == "motor").collect()

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.picks.coil_record import CoilRecord, trace
-from pipeline.picks.coil_states import find_stalls, find_states, find_wiper_trips, lock_up_ft, overpulls
+from pipeline.picks.coil_states import find_stalls, find_states, find_trips, lock_up_ft, overpulls
 from pipeline.picks.coil_stops import Assigned, assign, find_stops
 from pipeline.picks.toe import cement_spans, find_stations
 
@@ -73,7 +73,7 @@ def test_a_wiper_trip_between_plugs_is_no_mill_time_and_counts_once() -> None:
     assert plugs[2].mill.value == pytest.approx(6.7, abs=0.3)
     path = trace(record)
     assert path is not None
-    trips = find_wiper_trips(path, 8000.0)
+    trips = find_trips(path, 8000.0)
     assert len(trips) == 1
     assert (trips[0].end_s - trips[0].start_s) / 60.0 == pytest.approx(4120 / 60.0, rel=0.01)
 
@@ -91,17 +91,68 @@ def test_a_wiper_trip_while_on_a_plug_is_taken_out_of_its_minutes() -> None:
         ]
     )
     found = assigned(record, {3: 10000.0}).plugs[3]
-    assert found.mill.value == pytest.approx(10.0, abs=2.2)  # within 60 ft of the bottom counts as there
+    assert found.mill.value == pytest.approx(10.0, abs=0.2)  # the way to and from the trip is not on the plug
     assert "away from the plug" in found.mill.reason
 
 
 @pytest.mark.parametrize(
-    "pieces", [[(6000, 10000), (600, 10001, MILL), (9000, 0)], [(6000, 10000), (300, 9800), (300, 10000), (100, 10050)]]
+    ("pieces", "short"),
+    [
+        ([(6000, 10000), (600, 10001, MILL), (9000, 0)], 0),
+        ([(6000, 10000), (300, 9800), (300, 10000), (100, 10050)], 1),
+        ([(6000, 10000), (300, 9945), (300, 10000), (100, 10050)], 0),
+    ],
 )
-def test_the_last_pull_and_a_short_pull_are_no_wiper_trips(pieces: list[tuple[float, ...]]) -> None:
+def test_the_last_pull_and_a_short_pull_are_no_wiper_trips(pieces: list[tuple[float, ...]], short: int) -> None:
     path = trace(run(pieces))
     assert path is not None
-    assert find_wiper_trips(path, 8000.0) == []
+    assert [trip.wiper for trip in find_trips(path, 8000.0)] == [False] * short
+
+
+def test_a_pull_from_above_the_plugs_is_a_weight_check_and_no_trip() -> None:
+    path = trace(run([(6000, 7000), (300, 6800), (300, 7000), (3000, 10000)]))
+    assert path is not None
+    assert len(find_trips(path, 8000.0, from_ft=6500.0)) == 1
+    assert find_trips(path, 8000.0, from_ft=7500.0) == []
+
+
+OFF_PLUG = [(6000, 10000), (600, 10001, MILL)]
+
+
+@pytest.mark.parametrize(("up_ft", "minutes"), [(8000, 33.0), (9850, 2.5)])
+def test_a_trip_right_off_a_plug_ends_its_mill_time_when_the_mill_leaves(up_ft: float, minutes: float) -> None:
+    seconds = minutes * 60.0
+    record = run(
+        [*OFF_PLUG, (seconds, up_ft, 4200.0), (60, up_ft, 4200.0), (seconds, 10001), (60, 10030), (300, 10400)]
+    )
+    assert record.pump_bpm is not None
+    record.pump_bpm[6598:] = 4.2  # the rate goes up just before the mill leaves: friction, not a stall
+    record.pressure_psi[6590:6600] += 900.0  # type: ignore[index]
+    record.pump_bpm[6590:6600] = 4.2
+    path = trace(record)
+    assert path is not None
+    found = assigned(record, {3: 10000.0})
+    assert found.plugs[3].mill.value == pytest.approx(10.0, abs=0.1)
+    assert found.plugs[3].mill.time_s == pytest.approx(6600.0, abs=4.0)
+    assert find_stalls(record, path, found.stops[3]) == []
+
+
+def test_a_run_that_ends_on_a_plug_has_its_mill_time_and_is_pulled_out_not_stalled() -> None:
+    record = run([*OFF_PLUG, (9000, 0)])
+    path = trace(record)
+    assert path is not None
+    found = assigned(record, {3: 10000.0})
+    assert found.stops[3].ending == "pulled off"
+    assert found.plugs[3].mill.value == pytest.approx(10.0, abs=0.1)
+    assert found.plugs[3].mill.confidence == "medium"
+    assert "ended on the plug" in found.plugs[3].mill.reason
+    assert find_stalls(record, path, found.stops[3]) == []
+
+
+def test_a_mill_back_on_the_plug_by_a_slipped_counter_mills_on() -> None:
+    record = run([*OFF_PLUG, (600, 9700), (600, 9992), (400, 9992.5, MILL), (30, 10030), (300, 10400)])
+    found = assigned(record, {3: 10000.0}).plugs[3]
+    assert found.mill.value == pytest.approx((600 + 400) / 60.0, abs=0.3)
 
 
 def test_a_plug_that_was_passed_without_a_stop_is_not_met() -> None:
@@ -121,7 +172,7 @@ def test_a_plug_below_the_deepest_point_is_not_of_this_run_and_one_at_the_end_is
     last = assigned(record, {4: 10000.0}).plugs[4]
     assert last.tag.value is not None
     assert last.mill.value is None
-    assert "ended on the plug" in last.mill.reason
+    assert "record ends with the mill on the plug" in last.mill.reason
 
 
 def test_void_depths_take_the_last_good_one() -> None:
@@ -168,9 +219,9 @@ def test_stalls_need_a_surge_and_a_pick_up() -> None:
 def test_every_sample_in_the_hole_has_exactly_one_state() -> None:
     path = trace(run(WIPED))
     assert path is not None
-    trips = find_wiper_trips(path, 8000.0)
+    trips = find_trips(path, 8000.0)
     states = find_states(path, [(6000.0, 6700.0)], [(6300.0, 6320.0)], trips, [(500.0, 600.0)])
-    parts = ("milling", "stalled", "wiping", "jetting", "running_in", "pulling_out", "stationary")
+    parts = ("milling", "stalled", "wiping", "short_trip", "jetting", "running_in", "pulling_out", "stationary")
     total = np.sum([getattr(states, name) for name in parts], axis=0)
     assert (total == states.in_hole).all()
 

@@ -14,10 +14,10 @@ from pipeline.demo.basin import CampaignSize, Well, make_wells, perforations_ft
 from pipeline.demo.coil import CoilScript, PlugTruth, RunTruth, draw_coil_script, simulate_mill_out
 from pipeline.physics.constants import FT_M
 from pipeline.picks.coil_record import CoilRecord, trace
-from pipeline.picks.coil_states import find_stalls, find_wiper_trips, weight_is_reversed
+from pipeline.picks.coil_states import find_stalls, find_trips, weight_is_reversed
 from pipeline.picks.coil_stops import Assigned, assign, find_stops
 
-SEEDS = range(4)
+SEEDS = range(6)
 Spoil = Callable[[CoilRecord], CoilRecord]
 
 
@@ -73,7 +73,7 @@ def test_tags_mill_minutes_and_stalls_over_seeds() -> None:
     assert milled > 350
     assert np.count_nonzero(np.asarray(tags) <= 10.0) >= 0.95 * milled
     assert np.count_nonzero(np.asarray(minutes) <= 1.0) >= 0.95 * milled
-    assert np.count_nonzero(np.asarray(stalls) <= 1) >= 0.9 * milled
+    assert np.count_nonzero(np.asarray(stalls) == 0) >= 0.95 * milled
 
 
 def test_plugs_that_moved_or_were_pushed_are_told_and_unsure() -> None:
@@ -99,7 +99,7 @@ def test_wiper_trips_are_exact_in_98_per_cent_of_runs() -> None:
     for well, record, truth in campaign():
         path = trace(record)
         assert path is not None
-        trips = find_wiper_trips(path, well.heel_ft)
+        trips = [trip for trip in find_trips(path, well.heel_ft) if trip.wiper]
         exact.append(len(trips) == truth.wiper_trips)
         if truth.wiper_min and exact[-1]:
             mean = np.mean([trip.end_s - trip.start_s for trip in trips]) / 60.0

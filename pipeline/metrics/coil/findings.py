@@ -56,7 +56,7 @@ def run_findings(well_id: str, run: int, view: RunView, measured: Row) -> list[R
             ("weight_reversed", "the weight is negative with the coil hanging: its sign is treated as reversed")
         )
     for stop in view.assigned.other:
-        text = f"motor working for {stop.minutes:.0f} min at {qty(stop.depth_ft, 'ft')}, not at any listed plug"
+        text = f"motor working for {stop.working_min:.0f} min at {qty(stop.depth_ft, 'ft')}, not at any listed plug"
         found.append(("stop_without_plug", text))
     for moment, depth, excess in view.overpulls:
         at = f"{view.moment(moment):%Y-%m-%d %H:%M:%S} UTC"

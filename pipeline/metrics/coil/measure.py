@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Any
+
+import numpy as np
 
 from pipeline.metrics.coil import plugs, runs, toe
 from pipeline.metrics.coil.findings import plug_findings, run_findings
 from pipeline.metrics.coil.view import PLUG, RUN, TOE, PlugView, RunView, Span, ToeView
 from pipeline.metrics.findings import finding
 from pipeline.metrics.well import Samples, WellInput, WellRows, amended, parts, pick_row
-from pipeline.picks.coil_record import CoilPath, CoilRecord, trace
+from pipeline.picks.coil_record import CoilRecord, trace
 from pipeline.picks.coil_states import (
+    HEEL_FT,
     STALLS,
+    SURGE_S,
     WIPER_TRIPS,
     find_stalls,
     find_states,
-    find_wiper_trips,
+    find_trips,
     lock_up_ft,
     weight_is_reversed,
     wiper_pick,
 )
-from pipeline.picks.coil_stops import COUNTER_FT, Assigned, PlugPicks, Stop, assign, find_stops
+from pipeline.picks.coil_stops import COUNTER_FT, MILL_MIN, TAG, Assigned, PlugPicks, assign, find_stops
 from pipeline.picks.toe import STATIONS, cement_spans, find_stations
-from pipeline.picks.types import Pick
+from pipeline.picks.types import Confidence, Doubts, Pick
 
 METRICS = (plugs, runs, toe)
 """Importing these modules declares the metrics."""
@@ -34,88 +39,178 @@ _CHANNELS = (
 )  # fmt: skip
 
 
+@dataclass
+class _Plug:
+    """A plug over the runs that met it: each run with its view, first one first."""
+
+    number: int
+    row: dict[str, Any]
+    visits: list[tuple[int, RunView]]
+
+    @property
+    def origin(self) -> datetime:
+        return self.visits[0][1].origin
+
+    def since(self, view: RunView) -> float:
+        """Seconds from the start of the plug's first run to that of another run."""
+        return (view.origin - self.origin).total_seconds()
+
+    @property
+    def longest(self) -> RunView:
+        return max((view for _, view in self.visits), key=lambda view: view.minutes_on(self.number))
+
+
 def measure_runs(well: WellInput, rows: WellRows) -> None:
     """Add the rows of a well's coil runs, plugs and toe preparation."""
     described = {row["run"]: row for row in well.tables["coil_runs"]}
-    open_plugs = {
-        row["plug"]: float(row["set_depth_ft"]) for row in well.tables["plugs"] if row["set_depth_ft"] is not None
-    }
-    toe_runs: list[RunView] = []
-    last: tuple[int, int] | None = None
+    listed = {row["plug"]: row for row in well.tables["plugs"]}
+    open_plugs = {number: float(row["set_depth_ft"]) for number, row in listed.items() if row["set_depth_ft"]}
+    unmet = set(open_plugs)
+    views: dict[int, RunView] = {}
     for samples in parts(well.coil, "run"):
-        run, row = samples.number, described.get(samples.number, {})
+        row = described.get(samples.number, {})
         view = _run_view(well, samples, row, open_plugs if row.get("kind") in (None, MILL_OUT) else {})
-        milled = _measure_run(well, run, view, rows, open_plugs)
-        open_plugs = {number: depth for number, depth in open_plugs.items() if number not in milled}
-        if row.get("kind") in TOE_KINDS:
-            toe_runs.append(view)
-        else:
-            last = run, view.left
-    if last is not None and last[1]:
-        text = f"{last[1]} listed plug(s) not met by any run"
-        rows.findings.append(finding(well.well_id, "run", last[0], "plugs_left", text))
+        views[samples.number] = view
+        unmet -= view.assigned.stops.keys()
+        view.left = len(unmet)
+        passed = {
+            number for number, stop in view.assigned.stops.items() if stop.ending == "passed" and stop.gap_s == 0.0
+        }
+        open_plugs = {number: depth for number, depth in open_plugs.items() if number not in passed}
+    plugs = _plugs(views, listed)
+    picked = {plug.number: _pick_plug(well, plug, rows) for plug in plugs}
+    for plug in plugs:
+        _show_in_runs(plug, picked[plug.number][0])
+    for run, view in views.items():
+        _measure_run(well, run, view, rows)
+    measured = {plug.number: _measure_plug(well, plug, *picked[plug.number]) for plug in plugs}
+    rows.plugs += measured.values()
+    for run in views:
+        own = [row for plug in plugs if plug.visits[0][0] == run for row in (measured[plug.number],)]
+        rows.findings += plug_findings(well.well_id, own, listed)
+    _after_runs(well, rows, views, described)
+
+
+def _after_runs(well: WellInput, rows: WellRows, views: dict[int, RunView], described: dict[int, Any]) -> None:
+    """Add the finding on plugs that no run met, and the toe preparation."""
+    toe_runs = {run: view for run, view in views.items() if described.get(run, {}).get("kind") in TOE_KINDS}
+    last = max((run for run in views if run not in toe_runs), default=None)
+    if last is not None and views[last].left:
+        text = f"{views[last].left} listed plug(s) not met by any run"
+        rows.findings.append(finding(well.well_id, "run", last, "plugs_left", text))
     if toe_runs:
         tests = well.tables["toe_tests"]
         first = next((row for row in rows.stages if (row["well_id"], row["stage"]) == (well.well_id, 1)), {})
-        given = ToeView(toe_runs, tests[0] if tests else {}, first)
+        given = ToeView(list(toe_runs.values()), tests[0] if tests else {}, first)
         rows.toes.append(TOE.measure({"well_id": well.well_id}, given))
 
 
-def _measure_run(well: WellInput, run: int, view: RunView, rows: WellRows, open_plugs: dict[int, float]) -> set[int]:
-    """Measure one coil run; return the plugs it milled."""
-    automatic, trips, cut = dict(view.plugs), view.trip_pick, view.station_pick
-    stall_picks = {number: _stall_pick(view, number) for number in automatic}
-    effective_stalls = dict(stall_picks)
-    for number, found in automatic.items():
-        given = amended(well, "plug", number, view.origin)
-        view.plugs[number] = PlugPicks(_over(found.tag, given), _over(found.mill, given))
-        effective_stalls[number] = _over(stall_picks[number], given)
+def _plugs(views: dict[int, RunView], listed: dict[int, dict[str, Any]]) -> list[_Plug]:
+    """Plugs with the runs that stopped on them; for one that no run stopped on, the first run that passed it."""
+    met: dict[int, list[tuple[int, RunView]]] = {}
+    passed: dict[int, tuple[int, RunView]] = {}
+    for run, view in views.items():
+        for number in view.plugs:
+            if number in view.assigned.stops:
+                met.setdefault(number, []).append((run, view))
+            else:
+                passed.setdefault(number, (run, view))
+    order = sorted(met.keys() | passed.keys(), key=lambda number: (listed[number]["set_depth_ft"], number))
+    return [_Plug(number, listed[number], met.get(number) or [passed[number]]) for number in order]
+
+
+def _pick_plug(well: WellInput, plug: _Plug, rows: WellRows) -> tuple[PlugPicks, Pick]:
+    """Picks of a plug over all of its runs, as effective; their rows are added."""
+    given = amended(well, "plug", plug.number, plug.origin)
+    first = plug.visits[0][1].plugs[plug.number]
+    own = (first.tag, _over_runs(plug, [view.plugs[plug.number].mill for _, view in plug.visits]), _stall_pick(plug))
+    tag, mill, stalls = (pick.amended_by(given[pick.name]) if pick.name in given else pick for pick in own)
+    for pick, effective in zip(own, (tag, mill, stalls), strict=True):
+        rows.picks.append(pick_row(well, "plug", plug.number, pick, plug.origin, effective))
+    return PlugPicks(tag, mill), stalls
+
+
+def _over_runs(plug: _Plug, mills: list[Pick]) -> Pick:
+    """Mill time of a plug over its runs: the sum, until the mill left it in the last one."""
+    absent = next((mill for mill in mills if mill.value is None), None)
+    if absent is not None or len(mills) == 1:
+        return mills[0] if absent is None else absent
+    parts_min = [mill.value for mill in mills if mill.value is not None]
+    last = plug.visits[-1][1]
+    assert mills[-1].time_s is not None
+    worst: Confidence = "low" if any(mill.confidence == "low" for mill in mills) else "medium"
+    done_s = mills[-1].time_s + plug.since(last)
+    words = "milled over " + " and ".join(f"run {run} ({value:.1f} min)" for (run, _), value in zip(
+        plug.visits, parts_min, strict=True
+    ))  # fmt: skip
+    error = float(np.sqrt(sum((mill.standard_error or 0.0) ** 2 for mill in mills)))
+    return replace(
+        mills[-1], value=float(sum(parts_min)), time_s=done_s, confidence=worst, reason=words, standard_error=error
+    )
+
+
+def _stall_pick(plug: _Plug) -> Pick:
+    """Number of stalls on a plug over its runs, as a pick."""
+    counted, doubts = 0, Doubts()
+    for _, view in plug.visits:
+        stop = view.assigned.stops.get(plug.number)
+        if stop is None:
+            return STALLS.missing(view.plugs[plug.number].tag.reason)
+        found = view.stalls.get(plug.number)
+        if found is None:
+            return STALLS.missing("no circulating pressure in the record")
+        counted += len(found)
+        if stop.gap_s > 0.0 or stop.ending == "record ends":
+            doubts.add("the record does not cover all milling", grave=True)
+        step = float(np.median(np.diff(view.record.time_s)))
+        if step > SURGE_S:
+            doubts.add(f"one sample every {step:.0f} s can miss a surge", grave=True)
+    return STALLS.at(float(counted), None, doubts.confidence, doubts.words("surges with a pick-up"))
+
+
+def _show_in_runs(plug: _Plug, picks: PlugPicks) -> None:
+    """Put the effective picks of a plug into its runs: the tag into the first one, the mill time into the last one."""
+    for place, (_, view) in enumerate(plug.visits):
+        shift = plug.since(view)
+        tag, mill = (
+            pick if pick.time_s is None else replace(pick, time_s=pick.time_s - shift)
+            for pick in (picks.tag, picks.mill)
+        )
+        if place < len(plug.visits) - 1:
+            mill = MILL_MIN.missing("milled on in a later run")
+        view.plugs[plug.number] = PlugPicks(tag if place == 0 else TAG.missing("tagged in an earlier run"), mill)
+    for _, view in plug.visits[:1]:
+        view.plugs = dict(sorted(view.plugs.items()))
+
+
+def _measure_plug(well: WellInput, plug: _Plug, picks: PlugPicks, stalls: Pick) -> dict[str, Any]:
+    run, first = plug.visits[0]
+    last = plug.visits[-1][1]
+    view = PlugView(
+        plug.number, picks, stalls, plug.row, run, plug.origin, plug.longest, last, _done_before(last, plug.number),
+        _since_wiper(first, picks),
+    )  # fmt: skip
+    return PLUG.measure({"well_id": well.well_id, "plug": plug.number}, view)
+
+
+def _measure_run(well: WellInput, run: int, view: RunView, rows: WellRows) -> None:
+    trips, cut = view.trip_pick, view.station_pick
     given = amended(well, "run", run, view.origin)
-    view.trip_pick, view.station_pick = _over(trips, given), _over(cut, given)
-    met = {number for number, picks in view.plugs.items() if picks.tag.value is not None}
-    view.left = len(open_plugs.keys() - met)
-    measured_run = RUN.measure({"well_id": well.well_id, "run": run}, view)
-    rows.runs.append(measured_run)
+    view.trip_pick, view.station_pick = (
+        pick.amended_by(given[pick.name]) if pick.name in given else pick for pick in (trips, cut)
+    )
+    measured = RUN.measure({"well_id": well.well_id, "run": run}, view)
+    rows.runs.append(measured)
     for own, effective in ((trips, view.trip_pick), (cut, view.station_pick)):
         rows.picks.append(pick_row(well, "run", run, own, view.origin, effective))
-    by_number = {row["plug"]: row for row in well.tables["plugs"]}
-    measured = []
-    previous: float | None = None
-    for number, picks in view.plugs.items():
-        since = _since_wiper(view, picks)
-        plug_view = PlugView(
-            number, picks, effective_stalls[number], by_number[number], run, view, previous, since
-        )  # fmt: skip
-        measured.append(PLUG.measure({"well_id": well.well_id, "plug": number}, plug_view))
-        own_and_effective = (
-            (automatic[number].tag, picks.tag), (automatic[number].mill, picks.mill),
-            (stall_picks[number], effective_stalls[number]),
-        )  # fmt: skip
-        for own, effective in own_and_effective:
-            rows.picks.append(pick_row(well, "plug", number, own, view.origin, effective))
-        if picks.mill.time_s is not None:
-            previous = picks.mill.time_s
-    rows.plugs += measured
-    rows.findings += run_findings(well.well_id, run, view, measured_run)
-    rows.findings += plug_findings(well.well_id, measured, by_number)
-    return {number for number, picks in view.plugs.items() if picks.mill.value is not None}
+    rows.findings += run_findings(well.well_id, run, view, measured)
 
 
-def _over(pick: Pick, given: dict[str, Pick]) -> Pick:
-    return pick.amended_by(given[pick.name]) if pick.name in given else pick
-
-
-def _stall_pick(view: RunView, number: int) -> Pick:
-    """Number of stalls on a plug, as a pick."""
-    if number not in view.assigned.stops:
-        return STALLS.missing(view.plugs[number].tag.reason)
-    found = view.stalls.get(number)
-    if found is None:
-        return STALLS.missing("no circulating pressure in the record")
-    stop = view.assigned.stops[number]
-    if stop.gap_s > 0.0 or stop.done_s is None:
-        return STALLS.at(float(len(found)), None, "low", "the record does not cover all milling")
-    return STALLS.at(float(len(found)), None, "high", "surges with a pick-up")
+def _done_before(view: RunView, number: int) -> float | None:
+    """When a run left the plug before another one. [s]"""
+    own = view.plugs[number].mill.time_s
+    others = [picks.mill.time_s for plug, picks in view.plugs.items() if plug != number]
+    return max((moment for moment in others if moment is not None and own is not None and moment < own), default=None)
 
 
 def _since_wiper(view: RunView, picks: PlugPicks) -> int:
@@ -149,11 +244,13 @@ def _run_view(well: WellInput, samples: Samples, row: dict[str, Any], plugs: dic
     shallowest = min(plugs.values(), default=0.0) - 2.0 * COUNTER_FT
     stops = [] if is_toe else find_stops(record, path, shallowest if plugs else (heel or 0.0))
     assigned = assign(stops, plugs, path)
-    trips = find_wiper_trips(path, heel)
+    trips = find_trips(path, heel, shallowest if plugs else (heel or 0.0) - HEEL_FT)
+    wiper = [trip for trip in trips if trip.wiper]
     stations, cut = find_stations(record, path)
     cement = cement_spans(path) if is_toe else []
     stalls = {number: find_stalls(record, path, stop) for number, stop in assigned.stops.items()}
-    milling = [_span(stop, path) for stop in (*assigned.stops.values(), *assigned.other)]
+    milling = [span for stop in assigned.stops.values() for span in stop.spans]
+    milling += [span for stop in assigned.other for span in stop.working]
     milling += [(start, end) for start, end, _ in cement]
     stalled: list[Span] = [span for spans in stalls.values() for span in spans or []]
     jetting = [(station.start_s, station.end_s) for station in stations]
@@ -165,10 +262,6 @@ def _run_view(well: WellInput, samples: Samples, row: dict[str, Any], plugs: dic
     if record.weight_lbf is not None and heel is not None and not is_toe:
         locked = lock_up_ft(path, record.weight_lbf, stops, heel)
     return RunView(
-        record, path, assigned, dict(assigned.plugs), stalls, trips, wiper_pick(trips, path, heel), cut, stations,
+        record, path, assigned, dict(assigned.plugs), stalls, wiper, wiper_pick(wiper, path, heel), cut, stations,
         cement, states, row, well.tables["strings"], len(plugs), locked, reversed_weight, samples.origin,
     )  # fmt: skip
-
-
-def _span(stop: Stop, path: CoilPath) -> Span:
-    return stop.tag_s, stop.done_s if stop.done_s is not None else float(path.time_s[-1]) + 1.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from pipeline.metrics.coil.view import PLUG, PlugView
 from pipeline.metrics.declare import Missing, known
@@ -12,7 +12,7 @@ from pipeline.picks.types import Pick
 def _moment(p: PlugView, pick: Pick) -> datetime:
     if pick.time_s is None:
         raise Missing(pick.reason)
-    return p.view.moment(pick.time_s)
+    return p.origin + timedelta(seconds=pick.time_s)
 
 
 def _value(pick: Pick) -> float:
@@ -29,7 +29,7 @@ def tag_time(p: PlugView) -> datetime:
     return _moment(p, p.picks.tag)
 
 
-@PLUG.metric("", "time when the mill moved past the plug", kind="time", version=2)
+@PLUG.metric("", "time when the mill left the plug for good", kind="time", version=3)
 def done_time(p: PlugView) -> datetime:
     return _moment(p, p.picks.mill)
 
@@ -56,7 +56,7 @@ def off_depth_ft(p: PlugView) -> float:
 
 
 @PLUG.metric(
-    "min", "from the tag until the mill moves past the plug, excluding trips away", source="trade convention", version=2
+    "min", "time with the mill on the plug, over all runs, excluding trips away", source="trade convention", version=3
 )
 def mill_min(p: PlugView) -> float:
     return _value(p.picks.mill)
@@ -67,9 +67,9 @@ def mill_confidence(p: PlugView) -> str:
     return p.picks.mill.confidence
 
 
-@PLUG.metric("min", "time from passing the previous plug to passing this one")
+@PLUG.metric("min", "time from leaving the previous plug of the run to leaving this one", version=2)
 def cycle_min(p: PlugView) -> float:
-    done = p.picks.mill.time_s
+    done = p.done_s
     if done is None:
         raise Missing(p.picks.mill.reason)
     if p.previous_done_s is None:
@@ -107,9 +107,9 @@ def plugs_since_wiper(p: PlugView) -> int:
 
 @PLUG.metric("", "whether a wiper trip was run before the next plug", kind="flag")
 def wiper_before_next(p: PlugView) -> bool:
-    done = p.picks.mill.time_s
+    done = p.done_s
     if done is None:
         raise Missing(p.picks.mill.reason)
-    tags = [other.tag.time_s for other in p.view.plugs.values() if other.tag.time_s is not None]
+    tags = [other.tag.time_s for other in p.last.plugs.values() if other.tag.time_s is not None]
     following = min((tag for tag in tags if tag > done), default=float("inf"))
-    return any(done - 60.0 <= trip.start_s < following for trip in p.view.trips)
+    return any(done - 60.0 <= trip.start_s < following for trip in p.last.trips)

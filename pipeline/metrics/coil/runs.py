@@ -51,24 +51,29 @@ def hours(r: RunView) -> float:
     return r.hours_in("in_hole")
 
 
-@RUN.metric("h", "hours of running in, including between plugs", version=2)
+@RUN.metric("h", "hours of running in, including between plugs", version=3)
 def running_in_hours(r: RunView) -> float:
     return r.hours_in("running_in")
 
 
-@RUN.metric("h", "hours of milling plugs or cement, excluding stalls", version=2)
+@RUN.metric("h", "hours of milling plugs or cement, excluding stalls", version=3)
 def milling_hours(r: RunView) -> float:
     return r.hours_in("milling")
 
 
-@RUN.metric("h", "hours from a stall until the mill returned to the bottom")
+@RUN.metric("h", "hours from a stall until the mill returned to the bottom", version=2)
 def stalled_hours(r: RunView) -> float:
     return r.hours_in("stalled")
 
 
-@RUN.metric("h", "hours of wiper trips", version=2)
+@RUN.metric("h", "hours of wiper trips", version=3)
 def wiper_hours(r: RunView) -> float:
     return r.hours_in("wiping")
+
+
+@RUN.metric("h", "hours of short trips: pulls of more than 60 ft that returned to bottom before the heel")
+def short_trip_hours(r: RunView) -> float:
+    return r.hours_in("short_trip")
 
 
 @RUN.metric("h", "hours of cutting stations with sand")
@@ -76,17 +81,19 @@ def jetting_hours(r: RunView) -> float:
     return r.hours_in("jetting")
 
 
-@RUN.metric("h", "hours stationary for other reasons", version=2)
+@RUN.metric("h", "hours stationary for other reasons", version=3)
 def stationary_hours(r: RunView) -> float:
     return r.hours_in("stationary")
 
 
-@RUN.metric("h", "hours of pulling out, excluding wiper trips")
+@RUN.metric("h", "hours of pulling out, excluding trips that returned to bottom", version=2)
 def pulling_out_hours(r: RunView) -> float:
     return r.hours_in("pulling_out")
 
 
-@RUN.metric("", "plugs milled in the run", kind="count")
+@RUN.metric(
+    "", "plugs whose milling ended in the run; a plug milled over two runs counts once", kind="count", version=2
+)
 def plugs_milled(r: RunView) -> int:
     if r.path is None:
         raise Missing(NO_DEPTH)

@@ -13,7 +13,7 @@ from pipeline.metrics.declare import Level, Missing
 from pipeline.metrics.well import Rows, casing
 from pipeline.physics.hydraulics import annular_velocity_ft_min, annulus_capacity_bbl
 from pipeline.picks.coil_record import CoilPath, CoilRecord
-from pipeline.picks.coil_states import States, WiperTrip, overpulls
+from pipeline.picks.coil_states import States, Trip, overpulls
 from pipeline.picks.coil_stops import Assigned, PlugPicks
 from pipeline.picks.toe import Station
 from pipeline.picks.types import Array, Mask, Pick
@@ -78,10 +78,12 @@ class RunView:
     assigned : Assigned
         Stops matched to plugs.
     plugs : dict of int to PlugPicks
-        Effective picks of the plugs met in this run.
+        Effective picks of the plugs met in this run; a plug milled over two runs has its tag in the first one and its
+        mill time in the last one.
     stalls : dict of int to list of spans, optional
         By plug; None if the pressure is missing. [s]
-    trips : list of WiperTrip
+    trips : list of Trip
+        Wiper trips.
     trip_pick, station_pick : Pick
         Effective numbers of wiper trips and stations.
     stations : list of Station
@@ -106,7 +108,7 @@ class RunView:
     assigned: Assigned
     plugs: dict[int, PlugPicks]
     stalls: dict[int, list[Span] | None]
-    trips: list[WiperTrip]
+    trips: list[Trip]
     trip_pick: Pick
     station_pick: Pick
     stations: list[Station]
@@ -142,6 +144,11 @@ class RunView:
             raise Missing(NO_DEPTH)
         return float(self.seconds[getattr(self.states, state)].sum() / 3600.0)
 
+    def minutes_on(self, plug: int) -> float:
+        """Return the minutes that this run spent on a plug."""
+        stop = self.assigned.stops.get(plug)
+        return 0.0 if stop is None else stop.minutes
+
     def highest_rate(self, mask: Mask) -> float:
         """Return the pump rate exceeded by one per cent of the selected samples. [bbl/min]"""
         if self.record.pump_bpm is None:
@@ -169,25 +176,58 @@ class RunView:
 
 @dataclass
 class PlugView:
-    """Inputs of the plug metrics: the picks, the plug's row, and its run."""
+    """Inputs of the plug metrics.
+
+    Attributes
+    ----------
+    plug : int
+    picks : PlugPicks
+        Effective picks; their times count from the start of the run that met the plug first. [s]
+    stall_pick : Pick
+    row : dict
+        The plug's row of the plugs table.
+    run : int
+        Run that met the plug first.
+    origin : datetime
+        First sample of that run, UTC.
+    view : RunView
+        Run that milled most of it.
+    last : RunView
+        Run that left it last.
+    previous_done_s : float, optional
+        When that run left the plug before, in its own seconds. [s]
+    since_wiper : int
+    """
 
     plug: int
     picks: PlugPicks
     stall_pick: Pick
     row: dict[str, Any]
     run: int
+    origin: datetime
     view: RunView
+    last: RunView
     previous_done_s: float | None
     since_wiper: int
 
+    @property
+    def done_s(self) -> float | None:
+        """When the mill left the plug for good, in seconds of the last run. [s]"""
+        done = self.picks.mill.time_s
+        return None if done is None else done - (self.last.origin - self.origin).total_seconds()
+
     @cached_property
     def on_plug(self) -> Mask:
-        """Samples between the tag and the mill moving past the plug, excluding trips and stalls."""
+        """Samples of the run that milled most of it, on the plug, excluding trips and stalls."""
         tag, done = self.picks.tag.time_s, self.picks.mill.time_s
-        path, states = self.view.path, self.view.states
+        path, states, stop = self.view.path, self.view.states, self.view.assigned.stops.get(self.plug)
         if path is None or states is None or tag is None or done is None:
             return np.zeros(self.view.record.time_s.size, dtype=bool)
-        return np.asarray(path.within([(tag, done)]) & ~states.wiping & ~states.stalled)
+        shift = (self.view.origin - self.origin).total_seconds()
+        spans = [(tag - shift, done - shift)]
+        on = path.within(spans) & ~states.wiping & ~states.short_trip & ~states.stalled
+        amended = stop is None or "amended" in self.picks.tag.method + self.picks.mill.method
+        return on if amended or stop is None else np.asarray(on & path.within(list(stop.spans)))
 
 
 @dataclass
