@@ -122,8 +122,11 @@ def run_ingest(workspace: Workspace, progress: Progress | None = None) -> Landed
 
 def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measured:
     """Measure the wells that are stale."""
+    settings = workspace.settings
     with _alone(workspace, "measure") as lake:
-        return _snapshot(workspace, lake, "measure", measure(lake, workspace.settings.time_zone, progress))
+        return _snapshot(
+            workspace, lake, "measure", measure(lake, settings.time_zone, progress, settings.main_rate_bpm)
+        )
 
 
 def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport:

@@ -55,6 +55,7 @@ class Settings(Frozen):
     time_zone: str = "UTC"
     display_units: Literal["field", "metric"] = "field"
     plan: str = ""
+    main_rate_bpm: float | None = Field(default=None, ge=0.5, le=200.0)
     beside: list[Literal["pdf", "xlsx"]] = Field(default_factory=list)
     schedules: Schedules = Schedules()
     wait_s: float = Field(default=600.0, ge=0.0, le=86400.0)

@@ -46,7 +46,7 @@ def describe(workspace: Workspace) -> str:
     ]
     if verified.orphans:
         lines.append("a stopped run left rows that are not used in any report; the next ingest removes them")
-    stale = stale_wells(lake)
+    stale = stale_wells(lake, workspace.settings.main_rate_bpm)
     lines.append(f"stale: {', '.join(stale)} (run `heelward refresh`)" if stale else "stale: nothing")
     steps = lake.scan(SNAPSHOTS).group_by("step").agg(pl.col("at").max()).sort("at").collect()
     lines += [f"last {step} with changes: {at:%Y-%m-%d %H:%M} UTC" for step, at in steps.iter_rows()]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +41,7 @@ class StageTruth:
     breakdown_psi: float | None = None
     breakdown_kind: str = "sharp"
     isip_psi: float | None = None
+    falloff_law: str = "square root"
     hammer_period_s: float | None = None
     at_rate_psi: float = 0.0
     at_rate_bpm: float = 0.0
@@ -71,7 +72,11 @@ class StageSignal:
 
 @dataclass(frozen=True)
 class Script:
-    """Events of a stage in addition to its design."""
+    """Events of a stage in addition to its design.
+
+    `crest`: the breakdown is one sample wide. `rate_at_seat`: change of the rate when the ball lands, as a share.
+    `law`: of the falloff: its leak-off can change on the way, and friction can fade in a tail after the shut-in.
+    """
 
     screenout: bool
     cut_short: bool
@@ -82,6 +87,10 @@ class Script:
     line_test_after: bool
     pump_down_after: bool
     falloff_min: float
+    crest: bool = False
+    rate_at_seat: float = 0.0
+    strong_ringing: bool = False
+    law: str = "square root"
 
 
 def draw_script(rng: np.random.Generator, *, first: bool, leaking: bool) -> Script:
@@ -96,6 +105,10 @@ def draw_script(rng: np.random.Generator, *, first: bool, leaking: bool) -> Scri
         line_test_after=bool(rng.random() < 0.15),
         pump_down_after=bool(not first and rng.random() < 0.2),
         falloff_min=float(rng.choice([3.5, 6.0, 11.0, 16.0], p=[0.1, 0.4, 0.3, 0.2])),
+        crest=bool(rng.random() < 0.25),
+        rate_at_seat=float(rng.choice([0.0, 0.07, -0.07], p=[0.7, 0.2, 0.1])),
+        strong_ringing=bool(rng.random() < 0.15),
+        law=str(rng.choice(["square root", "straight line", "change", "tail"], p=[0.76, 0.08, 0.08, 0.08])),
     )
 
 
@@ -157,7 +170,7 @@ def _schedule(
     ramp(12.0, 0.0, ball_bpm, 2)
     hold(0.62 * capacity / ball_bpm * 60.0, ball_bpm)
     mark("seat")
-    hold(float(rng.uniform(22.0, 40.0)), ball_bpm)
+    hold(float(rng.uniform(22.0, 40.0)), ball_bpm * (1.0 + script.rate_at_seat))
     mark("raise")
     ramp_s = 60.0 * RAMP_MIN[well.crew]
     if script.early_shut_in:
@@ -258,13 +271,16 @@ def _pressure(
         room = PRESSURE_LIMIT_PSI - 150.0 - float(pressure[start])
         pressure[start:stop] += max(room, 900.0) * (np.exp(seconds / 30.0) - 1.0) / (np.exp(CLIMB_S / 30.0) - 1.0)
     if script.early_shut_in:
-        _shut(pressure, marks["early_end"], marks["early_back"], bottom, weight, 0.5 * design.rate_bpm, bottom_ft, rng)
+        _shut(
+            pressure, marks["early_end"], marks["early_back"], bottom, weight, 0.5 * design.rate_bpm, bottom_ft, rng,
+            replace(script, law="square root", strong_ringing=False),
+        )  # fmt: skip
     reach = bottom_ft + (design.stage_length_ft * 1.5 if script.leaking_plug else 0.0)
     period, isip = _shut(
-        pressure, marks["end"], n, bottom, weight, marks["last_rate_x10"] / 10.0, reach, rng,
+        pressure, marks["end"], n, bottom, weight, marks["last_rate_x10"] / 10.0, reach, rng, script,
         extra=700.0 if script.screenout else 0.0,
     )  # fmt: skip
-    truth.isip_psi, truth.hammer_period_s = isip, period
+    truth.isip_psi, truth.hammer_period_s, truth.falloff_law = isip, period, script.law
     return np.asarray(pressure)
 
 
@@ -279,14 +295,17 @@ def _break_down(
     clock = np.arange(raised - seat, dtype=float)
     up = min(8, raised - seat - 10)
     path = np.empty(clock.size)
-    path[: up + 1] = start + rise * np.sin(0.5 * np.pi * clock[: up + 1] / up)
+    if script.crest:
+        path[: up + 1] = start + rise * clock[: up + 1] / up
+    else:
+        path[: up + 1] = start + rise * np.sin(0.5 * np.pi * clock[: up + 1] / up)
     after = clock[up + 1 :] - clock[up]
     if script.breakdown_kind == "gradual":
         path[up + 1 :] = start + rise + 2.0 * after
         peak = start + rise
     else:
         drop = float(fall[script.breakdown_kind])
-        path[up + 1 :] = start + rise - drop * (1.0 - np.exp(-after / 5.0))
+        path[up + 1 :] = start + rise - drop * (1.0 - np.exp(-after / (1.0 if script.crest else 5.0)))
         peak = start + rise
     pressure[seat:raised] = path
     # from here on, use the modelled pressure; join without a jump
@@ -305,18 +324,36 @@ def _shut(
     last_rate: float,
     reflector_ft: float,
     rng: np.random.Generator,
+    script: Script,
     extra: float = 0.0,
 ) -> tuple[float, float]:
-    """Falloff with water hammer; return (period, ISIP)."""
+    """Falloff with water hammer, whose third harmonic dies out sooner; return (period, ISIP)."""
     clock = np.arange(stop - start, dtype=float)
     isip = float(bottom[start] - weight[start]) + extra
     period = float(hammer_period_s(reflector_ft, WAVE_SPEED_FT_S))
     leak = float(rng.uniform(6.0, 22.0))
     amplitude = -min(9.0 * last_rate, 800.0) * float(rng.uniform(0.7, 1.0))
     decay = float(rng.uniform(12.0, 26.0))
-    ring = amplitude * np.exp(-clock / decay) * np.cos(2.0 * np.pi * clock / period)
-    pressure[start:stop] = isip - leak * np.sqrt(clock) + ring
+    if script.strong_ringing:
+        amplitude, decay = 1.8 * amplitude, 2.0 * decay
+    angle = 2.0 * np.pi * clock / period
+    ring = amplitude * np.exp(-clock / decay) * np.cos(angle)
+    ring -= 0.15 * amplitude * np.exp(-2.5 * clock / decay) * np.cos(3.0 * angle)
+    pressure[start:stop] = isip - _fall(script.law, leak, clock, rng) + ring
     return period, isip
+
+
+def _fall(law: str, leak: float, clock: Array, rng: np.random.Generator) -> Array:
+    """Decline after the shut-in, from zero; a tail of friction begins above zero and fades. [psi]"""
+    root = np.sqrt(clock)
+    if law == "straight line":
+        return np.asarray(0.06 * leak * clock)
+    if law == "change":
+        turn = np.sqrt(rng.uniform(30.0, 150.0))
+        return np.asarray(leak * (np.minimum(root, turn) + 0.6 * np.maximum(root - turn, 0.0)))
+    if law == "tail":
+        return np.asarray(leak * root - rng.uniform(80.0, 250.0) * np.exp(-clock / rng.uniform(5.0, 15.0)))
+    return np.asarray(leak * root)
 
 
 def _totals(signal: StageSignal, truth: StageTruth, design_bpm: float) -> None:

@@ -77,7 +77,12 @@ class Measured:
         self.findings += result.frames[FINDINGS.name].height
 
 
-def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], None] | None = None) -> Measured:
+def measure(
+    lake: Lake,
+    default_zone: str,
+    progress: Callable[[int, int, str], None] | None = None,
+    main_rate_bpm: float | None = None,
+) -> Measured:
     """Measure every well whose sources, tables or methods changed.
 
     Parameters
@@ -87,13 +92,15 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
         Time zone for pads without one.
     progress : callable, optional
         Called with (wells done, wells to do, well).
+    main_rate_bpm : float, optional
+        Main rate of stages whose table row states none; if None, it follows the job. [bbl/min]
 
     Returns
     -------
     Measured
     """
     report = Measured()
-    plan = _plan(lake)
+    plan = _plan(lake, main_rate_bpm)
     report.unchanged = plan.unchanged
     tasks = [plan.stale[first : first + WELLS_PER_TASK] for first in range(0, len(plan.stale), WELLS_PER_TASK)]
     waiting: list[_Result] = []
@@ -111,9 +118,9 @@ def measure(lake: Lake, default_zone: str, progress: Callable[[int, int, str], N
     return report
 
 
-def stale_wells(lake: Lake) -> list[str]:
+def stale_wells(lake: Lake, main_rate_bpm: float | None = None) -> list[str]:
     """Return the wells whose rows are out of date with their inputs."""
-    return [well.well_id for well in _plan(lake).stale]
+    return [well.well_id for well in _plan(lake, main_rate_bpm).stale]
 
 
 @dataclass(frozen=True)
@@ -124,6 +131,7 @@ class _Stale:
     fingerprint: str
     tables: dict[str, Rows]
     sources: list[str]
+    main_rate_bpm: float | None
 
 
 @dataclass(frozen=True)
@@ -133,7 +141,7 @@ class _Plan:
     gone: list[str]
 
 
-def _plan(lake: Lake) -> _Plan:
+def _plan(lake: Lake, main_rate_bpm: float | None) -> _Plan:
     """Compare each well's fingerprint with the fingerprint stored with its picks."""
     tables = {table.name: _by_well(lake, table) for table in _DESCRIBED}
     signals = _signal_sources(lake)
@@ -141,9 +149,9 @@ def _plan(lake: Lake) -> _Plan:
     stale = []
     for well, sources in sorted(signals.items()):
         described = {name: rows.get(well, []) for name, rows in tables.items()}
-        inputs_hash = fingerprint([_methods(), sources, list(described.values())])
+        inputs_hash = fingerprint([_methods(), main_rate_bpm, sources, list(described.values())])
         if before.get(well) != inputs_hash:
-            stale.append(_Stale(well, inputs_hash, described, sources))
+            stale.append(_Stale(well, inputs_hash, described, sources, main_rate_bpm))
     return _Plan(stale, len(signals) - len(stale), [well for well in before if well not in signals])
 
 
@@ -188,7 +196,8 @@ def _measure_wells(treatment: pl.LazyFrame, coil: pl.LazyFrame, wells: list[_Sta
     pumped, run = _samples(treatment, wells), _samples(coil, wells)
     results = []
     for well in wells:
-        given = WellInput(well.well_id, well.fingerprint, well.tables, pumped[well.well_id], run[well.well_id])
+        samples = pumped[well.well_id], run[well.well_id]
+        given = WellInput(well.well_id, well.fingerprint, well.tables, *samples, well.main_rate_bpm)
         rows = WellRows()
         pumped_down = measure_stages(given, rows)
         measure_runs(given, rows)

@@ -20,13 +20,14 @@ Rows = list[dict[str, Any]]
 
 @dataclass
 class WellInput:
-    """All inputs of one well's rows."""
+    """All inputs of one well's rows; `main_rate_bpm` is that of the settings, where they state one."""
 
     well_id: str
     fingerprint: str
     tables: dict[str, Rows]
     treatment: pl.DataFrame
     coil: pl.DataFrame
+    main_rate_bpm: float | None = None
 
 
 @dataclass

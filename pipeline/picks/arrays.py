@@ -223,7 +223,7 @@ def gap_limit_s(time_s: Array) -> float:
     """Return the longest step between samples that is not a gap: 5 s, or three median steps if that is longer. [s]"""
     if time_s.size < 2:
         return GAP_S
-    return max(GAP_S, GAP_STEPS * median(np.diff(time_s)))
+    return max(GAP_S, GAP_STEPS * median(time_s[1:] - time_s[:-1]))
 
 
 @compiled

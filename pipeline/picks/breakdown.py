@@ -5,20 +5,30 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.jit import compiled
-from pipeline.picks.arrays import ahead, at_time, highest, largest, median, median3, noise_sigma
-from pipeline.picks.timeline import PUMPING_BPM, Timeline
+from pipeline.picks.arrays import ahead, at_time, filled, highest, largest, median, median3, noise_sigma
+from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Doubts, Method, Pick
 from pipeline.units import qty
 
 STEP_S = 10.0
 """Window in which a ball seats. [s]"""
+GAIN_PSI_BPM = 30.0
+"""Pressure that a rate change explains at pump-down rates: an upper bound (chosen on records). [psi/bpm]"""
+HELD = 0.04
+"""The rate is held if it changes by less than this share. [1]"""
+CONTINUES = 1.5
+"""A crest that rises by up to this multiple of the rise before it continues that rise; a spike does not. [1]"""
+NEAR_PSI, NEAR = 50.0, 0.01
+"""A peak that can lie higher than its sample by more than both is a doubt. [psi], [1]"""
 RAISED = 1.2
 """A rate above this multiple of the pump-down rate counts as raised. [1]"""
 SHARP_S = 60.0
 """Window for the pressure fall of a sharp breakdown. [s]"""
 
-BALL_SEAT = Method("ball_seat", "", "pressure steps up on the pump-down plateau while the rate is held", 1)
-BREAKDOWN = Method("breakdown_pressure", "psi", "first local maximum after ball seat, before the rate is raised", 1)
+BALL_SEAT = Method(
+    "ball_seat", "", "largest step of pressure on the pump-down plateau that the rate does not explain", 2
+)
+BREAKDOWN = Method("breakdown_pressure", "psi", "first local maximum after ball seat, before the rate is raised", 2)
 
 
 def find_ball_seat(timeline: Timeline) -> Pick:
@@ -36,8 +46,8 @@ def find_ball_seat(timeline: Timeline) -> Pick:
     Notes
     -----
     On the plateau before the rate is raised, the largest rise of the smoothed pressure within 10 s that follows the
-    first 30 s of the plateau; it must reach max(50 psi, 5 noise sigmas). A rate change at the same time lowers the
-    confidence.
+    first 30 s of the plateau, less what a rate change can explain; it must reach max(50 psi, 5 noise sigmas). A rate
+    change at the same time lowers the confidence.
     """
     span = _plateau(timeline)
     if span is None:
@@ -57,15 +67,14 @@ def find_ball_seat(timeline: Timeline) -> Pick:
     if np.isnan(rise).all():
         return BALL_SEAT.missing("pressure is void on the plateau")
     needed = max(50.0, 5.0 * noise_sigma(timeline.record.pressure_psi[begin:stop]))
-    steady = np.where(np.abs(rate[later] - level) <= 0.04 * level, rise, np.nan)
+    moved = rate[later] - rate
+    rise = rise - GAIN_PSI_BPM * filled(np.abs(moved), 0.0)
     doubts = Doubts()
-    if largest(steady, 0.0) >= needed:
-        rise = steady
-    else:
-        doubts.add("the rate changed at the same time")
     top = highest(rise)
     if rise[top] < needed:
         return BALL_SEAT.missing(f"no step of {qty(needed, 'psi')} on the plateau")
+    if not abs(moved[top]) <= HELD * level:
+        doubts.add("the rate changed at the same time")
     # Time of the step: the steepest sample pair in the window.
     window = slice(top, int(later[top]) + 1)
     steepest = top + highest(np.diff(pressure[window]))
@@ -124,8 +133,8 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
     clock = time[begin:stop]
     sigma = max(noise_sigma(timeline.record.pressure_psi[begin:stop]), _still_sigma(timeline, begin), 1.0)
     step = median(np.diff(clock))
-    if step > 2.0:
-        doubts.add(f"one sample every {step:.0f} s can miss the peak", grave=True)
+    if step > 1.5:
+        doubts.add(f"one sample every {step:.0f} s can miss the peak", grave=step > 2.5)
     running = np.fmax.accumulate(smooth)
     fall = running - smooth
     felled = np.flatnonzero(fall > 3.0 * sigma + 5.0)
@@ -139,13 +148,17 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
     if smooth[higher] > smooth[top] + 3.0 * sigma and largest(fall[higher:], 0.0) > 3.0 * sigma:
         top = higher
     depth = float(smooth[top] + largest(-smooth[top : within.stop], -np.inf))
-    top, peak = _crest(timeline.record.pressure_psi[begin:stop], smooth, top, sigma)
+    raw = timeline.record.pressure_psi[begin:stop]
+    top, peak = _crest(raw, smooth, top, sigma)
+    above = _above_sample(raw, top)
+    if above > max(NEAR_PSI, NEAR * peak):
+        doubts.add(f"between two samples the pressure can have been {qty(above, 'psi')} higher")
     sharp = depth >= max(150.0, 0.03 * smooth[top])
     kind = "sharp" if sharp else "soft"
     if not sharp and depth < 6.0 * sigma + 10.0:
         doubts.add("the fall is barely above noise")
     # the highest of a few noisy samples is above the true peak; between samples the true peak is above them
-    error = max(2.5 * sigma, 0.25 * depth if not sharp else 0.1 * depth)
+    error = float(np.hypot(max(2.5 * sigma, 0.25 * depth if not sharp else 0.1 * depth), 0.5 * above))
     pick = BREAKDOWN.at(
         peak, float(clock[top]), doubts.confidence,
         doubts.words(f"{kind}: falls by {qty(depth, 'psi')} before the rate is raised"), error,
@@ -160,13 +173,30 @@ def _still_sigma(timeline: Timeline, begin: int) -> float:
 
 
 def _crest(raw: np.ndarray, smooth: np.ndarray, top: int, sigma: float) -> tuple[int, float]:
-    """Return the highest sample at a smoothed maximum, unless it is a spike: the median of three clips sharp peaks."""
+    """Return the highest sample at a smoothed maximum, unless it is a spike: the median of three clips sharp peaks.
+
+    A crest continues the rise before it; a spike stands on its own.
+    """
     first = max(top - 1, 0)
     near = raw[first : top + 2]
     peak = first + highest(near)
-    if raw[peak] - smooth[top] > max(10.0 * sigma, 0.03 * smooth[top]):
+    rise = raw[peak] - raw[peak - 1] if peak > 0 else np.nan
+    before = raw[peak - 1] - raw[peak - 2] if peak > 1 else np.nan
+    continues = rise <= CONTINUES * max(before, 0.0) + 3.0 * sigma
+    if not continues and raw[peak] - smooth[top] > max(10.0 * sigma, 0.03 * smooth[top]):
         return top, float(smooth[top])
     return peak, float(raw[peak])
+
+
+def _above_sample(raw: np.ndarray, peak: int) -> float:
+    """Return how far a peak between samples can lie above its highest sample: where rise and fall would meet. [psi]"""
+    if peak < 2 or peak + 2 >= raw.size:
+        return 0.0
+    rise, fall = raw[peak - 1] - raw[peak - 2], raw[peak + 1] - raw[peak + 2]
+    if not min(rise, fall) > 0.0:
+        return 0.0
+    steps = (raw[peak + 1] - raw[peak - 1] + 2.0 * fall) / (rise + fall)  # from the sample before the peak
+    return float(max(raw[peak - 1] + rise * steps - raw[peak], 0.0)) if 0.0 < steps < 2.0 else 0.0
 
 
 def _gradual(smooth: np.ndarray, clock: np.ndarray, doubts: Doubts) -> tuple[Pick, str]:
@@ -185,7 +215,7 @@ def _plateau(timeline: Timeline) -> tuple[int, int] | None:
     if timeline.start is None or timeline.main is None or timeline.main - timeline.start < 8:
         return None
     rate = timeline.record.rate_bpm[timeline.start : timeline.main]
-    pumping = rate[rate >= PUMPING_BPM]
+    pumping = rate[rate >= timeline.pumping_bpm]
     if pumping.size < 8:
         return None
     first, stop = _held(rate, median(pumping))

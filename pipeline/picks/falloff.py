@@ -6,9 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.picks.arrays import at_time, median, noise_sigma, runs
+from pipeline.picks.arrays import ahead, at_time, median, noise_sigma, runs
 from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Method, Pick
+
+BLED_AFTER_S, BLED_S, BLED_PSI = 120.0, 10.0, 300.0
+"""After this time, a pressure that moves by this much within this time is bled off. [s], [s], [psi]"""
+STAYS_S = 40.0
+"""Time before and after whose medians tell a bleed-off from ringing: several periods. [s]"""
 
 LATER = {
     minutes: Method(f"pressure_{minutes}min", "psi", f"pressure {minutes} min after shut-in at zero rate", 1)
@@ -39,8 +44,8 @@ def falloff(timeline: Timeline, shut_in_s: float, longest_s: float = 1000.0) -> 
     Returns
     -------
     Falloff
-        Ends when the rate returns, the record ends or has a gap, or the pressure is bled off (falls by more than
-        300 psi within 10 s after the first two minutes).
+        Ends when the rate returns, the record ends or has a gap, or the pressure is bled off: after the first two
+        minutes it changes by more than 300 psi within 10 s and stays there. Ringing comes back.
     """
     time = timeline.record.time_s
     begin = at_time(time, shut_in_s)
@@ -49,25 +54,54 @@ def falloff(timeline: Timeline, shut_in_s: float, longest_s: float = 1000.0) -> 
     pressure = timeline.record.pressure_psi[begin:stop]
     rate = timeline.record.rate_bpm[begin:stop]
     ends = [clock.size]
-    flowing = runs(rate > 1.0)
+    flowing = runs(rate > 0.5 * timeline.pumping_bpm)
     lasting = flowing[(flowing[:, 1] - flowing[:, 0]) >= 3]
     if len(lasting):
         ends.append(int(lasting[0, 0]))
     breaks = np.flatnonzero(np.diff(clock) > 30.0)
     if breaks.size:
         ends.append(int(breaks[0]) + 1)
-    late = int(np.searchsorted(clock, 120.0))
-    if late + 11 < clock.size:
-        drop = pressure[late:-10] - pressure[late + 10 :]
-        bled = np.flatnonzero(np.abs(drop) > 300.0)
-        if bled.size:
-            ends.append(late + int(bled[0]))
+    bled = _bled_off(clock, pressure)
+    if bled is not None:
+        ends.append(bled)
     end = min(ends)
     clock, pressure = clock[:end], pressure[:end]
     seen = ~np.isnan(pressure)
     clock, pressure = clock[seen], pressure[seen]
     quiet = pressure[int(np.searchsorted(clock, 90.0)) :]
     return Falloff(clock, pressure, noise_sigma(quiet if quiet.size > 30 else pressure))
+
+
+def _bled_off(clock: Array, pressure: Array) -> int | None:
+    """Return the index where the pressure is bled off (or pumped up); None if it is not."""
+    late = int(np.searchsorted(clock, BLED_AFTER_S))
+    later = ahead(clock, BLED_S)
+    moved = np.abs(pressure[later] - pressure) > BLED_PSI
+    for k in late + np.flatnonzero(moved[late:]):
+        before = pressure[at_time(clock, clock[k] - STAYS_S) : k + 1]
+        after = pressure[later[k] : at_time(clock, clock[later[k]] + STAYS_S) + 1]
+        if not abs(median(after) - median(before)) <= BLED_PSI:
+            return int(k)
+    return None
+
+
+def last_pumping_psi(timeline: Timeline, shut_in_s: float) -> float | None:
+    """Return the pressure of the last ten seconds at a steady rate before a shut-in; None if void. [psi]
+
+    The rate is steady up to the last sample at 90 % of the median rate of the half minute before the shut-in.
+    """
+    record = timeline.record
+    end = at_time(record.time_s, shut_in_s)
+    first = at_time(record.time_s, shut_in_s - 30.0)
+    rate = record.rate_bpm[first:end]
+    if rate.size < 2:
+        return None
+    held = np.flatnonzero(rate >= 0.9 * median(rate))
+    if not held.size:
+        return None
+    last = first + int(held[-1])
+    value = median(record.pressure_psi[at_time(record.time_s, record.time_s[last] - 10.0) : last + 1])
+    return None if np.isnan(value) else value
 
 
 def later_pressures(fall: Falloff, shut_in_s: float) -> list[Pick]:

@@ -7,6 +7,9 @@ import numpy as np
 from pipeline.jit import compiled
 from pipeline.picks.types import Array
 
+HARMONIC_DECAY = 2.5
+"""The third harmonic of a water hammer dies out this much faster than its first (chosen on records). [1]"""
+
 
 @compiled
 def normal(basis: Array, values: Array, size: int) -> Array:
@@ -63,6 +66,16 @@ def intercept(x: Array, y: Array) -> float:
 
 
 @compiled
+def misfit(x: Array, y: Array, intercept: float) -> float:
+    """Squared misfit of the least-squares line with a given intercept."""
+    slope = (y.mean() - intercept) / x.mean()
+    cost = 0.0
+    for k in range(x.size):
+        cost += (y[k] - intercept - slope * x[k]) ** 2
+    return cost
+
+
+@compiled
 def robust_error(x: Array, y: Array, intercept: float) -> float:
     """Standard error of the least-squares line's intercept, valid for autocorrelated residuals.
 
@@ -76,6 +89,13 @@ def robust_error(x: Array, y: Array, intercept: float) -> float:
     part = np.empty(n)  # contribution of each sample to the intercept: its weight times its residual
     for k in range(n):
         part[k] = (1.0 / n - middle * (x[k] - middle) / along) * (y[k] - intercept - slope * x[k])
+    return newey_west(part)
+
+
+@compiled
+def newey_west(part: Array) -> float:
+    """Standard error of a sum of autocorrelated parts: Bartlett's weights over 20 lags, or a quarter of the parts."""
+    n = part.size
     lags = min(20, n // 4)
     variance = 0.0
     for lag in range(lags + 1):
@@ -84,3 +104,110 @@ def robust_error(x: Array, y: Array, intercept: float) -> float:
             together += part[k] * part[k - lag]
         variance += (1.0 if lag == 0 else 2.0 * (1.0 - lag / (lags + 1.0))) * together
     return float(np.sqrt(max(variance, 0.0)))
+
+
+@compiled
+def ringing_cost(t: Array, p: Array, omega: float, gamma: float) -> float:
+    """Return the squared misfit of a square-root decline with a damped wave of a given frequency and decay. [psi**2]"""
+    n = t.size
+    basis = np.empty((4, n))
+    for k in range(n):
+        wave, angle = np.exp(-gamma * t[k]), omega * t[k]
+        basis[0, k], basis[1, k] = 1.0, np.sqrt(t[k])
+        basis[2, k], basis[3, k] = wave * np.cos(angle), wave * np.sin(angle)
+    found = solve(normal(basis, p, 4))
+    cost = 0.0
+    for k in range(n):
+        fit = 0.0
+        for i in range(4):
+            fit += found[i] * basis[i, k]
+        cost += (p[k] - fit) ** 2
+    return cost
+
+
+@compiled
+def ringing(
+    t: Array, p: Array, omega: float, gamma: float, low: float, high: float, power: float, tail_s: float, harmonic: bool
+) -> tuple[float, float, float, float, float, float, float]:
+    """Fit a decline and a damped wave together (separable least squares, Gauss-Newton on frequency and decay).
+
+    Parameters
+    ----------
+    t, p : array, shape (n,)
+        Seconds since shut-in and pressure. [s], [psi]
+    omega, gamma : float
+        First guess of angular frequency and decay. [rad/s], [1/s]
+    low, high : float
+        Bounds of the angular frequency. [rad/s]
+    power : float
+        Exponent of time in the decline: 0.5 for a square root, 1 for a straight line. [1]
+    tail_s : float
+        Time constant of a friction tail at the beginning; 0 for none. [s]
+    harmonic : bool
+        Whether the wave's third harmonic, which dies out sooner, is fitted too.
+
+    Returns
+    -------
+    omega, omega_error, gamma, amplitude, start, start_error, cost
+        [rad/s, rad/s, 1/s, psi, psi, psi, psi**2]; ``start`` is the decline at zero, its error holds for autocorrelated
+        residuals. All are NaN if the samples do not determine them; ``cost`` is infinite if the tail would rise.
+    """
+    n = t.size
+    m = 4 + (2 if harmonic else 0) + (1 if tail_s > 0.0 else 0)
+    full = np.zeros((m + 2, n))
+    for k in range(n):
+        full[0, k], full[1, k] = 1.0, t[k] ** power
+        if tail_s > 0.0:
+            full[m - 1, k] = np.exp(-t[k] / tail_s)
+    rest = np.empty(n)
+    found = np.zeros(m)
+    cost = previous = np.inf
+    for _ in range(15):
+        for k in range(n):
+            wave, angle = np.exp(-gamma * t[k]), omega * t[k]
+            full[2, k], full[3, k] = wave * np.cos(angle), wave * np.sin(angle)
+            if harmonic:
+                sooner = np.exp(-HARMONIC_DECAY * gamma * t[k])
+                full[4, k], full[5, k] = sooner * np.cos(3.0 * angle), sooner * np.sin(3.0 * angle)
+        found = solve(normal(full, p, m))
+        cost = 0.0
+        for k in range(n):
+            fit = 0.0
+            for i in range(m):
+                fit += found[i] * full[i, k]
+            rest[k] = p[k] - fit
+            cost += rest[k] ** 2
+            full[m, k] = t[k] * (found[3] * full[2, k] - found[2] * full[3, k])
+            full[m + 1, k] = -t[k] * (found[2] * full[2, k] + found[3] * full[3, k])
+            if harmonic:
+                full[m, k] += 3.0 * t[k] * (found[5] * full[4, k] - found[4] * full[5, k])
+                full[m + 1, k] -= HARMONIC_DECAY * t[k] * (found[4] * full[4, k] + found[5] * full[5, k])
+        step = solve(normal(full, rest, m + 2))
+        omega = clip(omega + clip(step[m], -0.1 * omega, 0.1 * omega), low, high)
+        gamma = clip(gamma + clip(step[m + 1], -0.5 * gamma, gamma), 1.0 / 300.0, 1.0)
+        if abs(previous - cost) < 1e-6 * cost:
+            break
+        previous = cost
+    sigma = np.sqrt(cost / max(n - m - 2, 1))
+    table = normal(full, p, m + 2)
+    for i in range(m + 2):
+        table[i, m + 2] = 1.0 if i == m else 0.0
+    omega_error = sigma * np.sqrt(solve(table)[m])
+    for i in range(m + 2):
+        table[i, m + 2] = 1.0 if i == 0 else 0.0
+    weight = solve(table)
+    part = np.zeros(n)
+    for k in range(n):
+        for i in range(m + 2):
+            part[k] += weight[i] * full[i, k]
+        part[k] *= rest[k]
+    amplitude = np.sqrt(found[2] ** 2 + found[3] ** 2)
+    if tail_s > 0.0 and not found[m - 1] > 0.0:
+        cost = np.inf  # a tail only falls
+    return omega, omega_error, gamma, amplitude, found[0], newey_west(part), cost
+
+
+@compiled
+def clip(value: float, low: float, high: float) -> float:
+    """Return a value kept between two bounds."""
+    return min(max(value, low), high)

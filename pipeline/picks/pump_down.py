@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.picks.arrays import duration_s, filled, integral, joined, runs
-from pipeline.picks.timeline import TREATING_BPM, Timeline
+from pipeline.picks.timeline import MAIN_BPM, Timeline
 
 PUMPING_BPM = 3.0
 """Lower rates are not a pump-down. [bbl/min]"""
@@ -56,7 +56,7 @@ def find_pump_down(timeline: Timeline) -> PumpDown | None:
     rate = filled(record.rate_bpm[first:], 0.0)
     spans = joined(runs(rate >= PUMPING_BPM), record.time_s[first:], 60.0)
     spans = spans[duration_s(spans, record.time_s[first:]) >= LEAST_S] if len(spans) else spans
-    spans = np.asarray([span for span in spans if rate[span[0] : span[1]].max() < 1.5 * TREATING_BPM])
+    spans = np.asarray([span for span in spans if rate[span[0] : span[1]].max() < 1.5 * MAIN_BPM])
     if not len(spans):
         return None
     begin, stop = spans[int(np.argmax(duration_s(spans, record.time_s[first:])))] + first

@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.picks.arrays import at_time, filled, largest, median
 from pipeline.picks.proppant import flush_bbl
-from pipeline.picks.timeline import TREATING_BPM, Timeline
+from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Method, Pick, StageDesign
 from pipeline.units import qty
 
@@ -78,7 +78,7 @@ def _rate_cut(timeline: Timeline) -> int:
     assert timeline.main is not None and timeline.end is not None
     span = slice(timeline.main, timeline.end)
     rate = filled(timeline.record.rate_bpm[span], 0.0)
-    fast = np.flatnonzero(rate >= TREATING_BPM)
+    fast = np.flatnonzero(rate >= timeline.main_bpm)
     tail = rate[fast][-600:]
     level = median(tail) if tail.size else 0.0
     held = np.flatnonzero(rate >= 0.9 * level)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.picks.falloff import Falloff
-from pipeline.picks.fits import intercept, robust_error
-from pipeline.picks.hammer import Hammer
+from pipeline.picks.fits import intercept, misfit, ringing, robust_error
+from pipeline.picks.hammer import SAMPLES, Hammer
 from pipeline.picks.types import Array, Doubts, Method, Pick
 from pipeline.units import qty
 
@@ -18,11 +18,30 @@ WINDOW_S = (60.0, 120.0)
 """Shortest and longest window of the falloff fit: long enough for several periods, early enough for sqrt(t). [s]"""
 FADED_PSI = 25.0
 """Ringing below this amplitude does not affect a fit over several periods. [psi]"""
+SURE_SHARE = 0.35
+"""Share of the difference from a straight line that counts as error where the root fits better (chosen on records)."""
+CLEARLY = 0.8
+"""A square root fits clearly better if its squared misfit is below this share of the straight line's. [1]"""
 SHIFT_S = 30.0
 """The fit is repeated with its window shifted by this much in both directions. [s]"""
 
-ISIP = Method("isip", "psi", "falloff after the water hammer fitted by a - b*sqrt(t), extrapolated to shut-in", 1)
-INITIAL_ISIP = Method("initial_isip", "psi", "the same at the first shut-in before the last", 1)
+LONGEST_RING_S = 180.0
+"""The window begins by then, even if the ringing lasts. [s]"""
+LAW_S = 600.0
+"""Time after the ringing over which a square root and a straight line are compared. [s]"""
+JOINT_S = 120.0
+"""The decline and the ringing are fitted together over this time. [s]"""
+TAILS_S = (4.0, 7.0, 12.0, 20.0)
+"""Time constants that are tried for a tail of friction. [s]"""
+TAIL_F = 30.0
+"""F ratio from which a tail of friction is taken to be there. [1]"""
+APART_PSI = 75.0
+"""Values of different windows or fits further apart than this are a doubt (chosen on records). [psi]"""
+
+ISIP = Method(
+    "isip", "psi", "falloff fitted by a - b*sqrt(t), with or after the water hammer, extrapolated to shut-in", 2
+)
+INITIAL_ISIP = Method("initial_isip", "psi", "the same at the first shut-in before the last", 2)
 
 
 def quiet_after_s(fall: Falloff, hammer: Hammer | None) -> float:
@@ -34,10 +53,12 @@ def quiet_after_s(fall: Falloff, hammer: Hammer | None) -> float:
         return 30.0
     floor = max(3.0 * fall.sigma_psi, FADED_PSI)
     faded = hammer.decay_s * np.log(max(hammer.amplitude_psi / floor, 1.0))
-    return float(min(max(3.0 * hammer.period_s, faded), 180.0))
+    return float(min(max(3.0 * hammer.period_s, faded), LONGEST_RING_S))
 
 
-def fit_isip(method: Method, fall: Falloff, hammer: Hammer | None, shut_in_s: float) -> Pick:
+def fit_isip(
+    method: Method, fall: Falloff, hammer: Hammer | None, shut_in_s: float, pumping_psi: float | None = None
+) -> Pick:
     """Extrapolate the falloff back to the shut-in.
 
     Parameters
@@ -47,13 +68,16 @@ def fit_isip(method: Method, fall: Falloff, hammer: Hammer | None, shut_in_s: fl
     hammer : Hammer, optional
     shut_in_s : float
         Time of the shut-in in the record. [s]
+    pumping_psi : float, optional
+        Last pressure while pumping; no ISIP lies above it. [psi]
 
     Returns
     -------
     Pick
-        Value of the square-root fit. Its standard error includes the fit's autocorrelation-robust error, the spread
-        over windows moved by 30 s in both directions, and half of the difference from a straight line: no record shows
-        which of the two a falloff follows before its first quiet sample.
+        Value of a square-root decline: fitted together with the ringing, from the shut-in on, where that explains the
+        record down to its noise or the ringing outlasts the record; else over a window after the ringing. The standard
+        error includes that fit's autocorrelation-robust error, the spread over windows moved by 30 s in both
+        directions, half of what the two fits differ by, and a share of the difference from a straight line.
 
     References
     ----------
@@ -61,38 +85,112 @@ def fit_isip(method: Method, fall: Falloff, hammer: Hammer | None, shut_in_s: fl
     """
     if fall.time_s.size < 30 or fall.time_s[-1] < SHORTEST_FALLOFF_S:
         return method.missing(f"less than {SHORTEST_FALLOFF_S:.0f} s of falloff at zero rate")
+    after, length = _after_ringing(fall, hammer)
+    joint = _with_ringing(fall, hammer) if hammer is not None else None
+    best = joint if joint is not None and _explains(fall, hammer, joint) else after
+    doubts = Doubts()
+    if joint is None and length < 0.67 * WINDOW_S[1]:
+        doubts.add(f"only {length:.0f} s of quiet falloff")
+    if best is after and after.spread > APART_PSI:
+        doubts.add(f"shifting the window by {SHIFT_S:.0f} s changes it by {qty(after.spread, 'psi')}")
+    if best is joint and joint.spread > APART_PSI:
+        doubts.add(f"with or without a tail of friction it differs by {qty(joint.spread, 'psi')}")
+    apart = 0.0
+    if joint is not None:
+        apart = joint.root - after.root
+        if abs(apart) > APART_PSI:
+            doubts.add(f"fitted with the ringing it is {qty(apart, 'psi', plus=True)} from the fit after the ringing")
+    difference = best.line - best.root
+    sure = _root_fits_better(fall, hammer)
+    if not sure and abs(difference) > 2.0 * best.error:
+        doubts.add(f"a straight line fits as well and gives {qty(difference, 'psi', plus=True)}")
+    law = (SURE_SHARE if sure else 0.5) * difference
+    tail = 0.5 * best.spread if best is joint else 0.0
+    total = float(np.sqrt(best.error**2 + (0.5 * apart) ** 2 + law**2 + tail**2))
+    if not fall.pressure_psi[0] > 0.0 or best.root <= 0.0:
+        doubts.add("no pressure at shut-in", grave=True)
+    if pumping_psi is not None and best.root > pumping_psi:
+        doubts.add(f"it lies above the last pumping pressure, {qty(pumping_psi, 'psi')}")
+    words = f"{best.words}; a straight line gives {qty(difference, 'psi', plus=True)}"
+    return method.at(best.root, shut_in_s, doubts.confidence, doubts.words(words), total)
+
+
+@dataclass(frozen=True)
+class Fit:
+    """One way to extrapolate: root, line, error, spread over windows or tails [psi], squared misfit [psi**2], words."""
+
+    root: float
+    line: float
+    error: float
+    spread: float
+    cost: float
+    words: str
+
+
+def _explains(fall: Falloff, hammer: Hammer | None, joint: Fit) -> bool:
+    """Whether the joint fit counts: it leaves little more than noise, or the ringing outlasts the record."""
+    rest = np.sqrt(joint.cost / max(int(np.searchsorted(fall.time_s, JOINT_S)) - 8, 1))
+    outlasts = quiet_after_s(fall, hammer) > min(fall.time_s[-1] - WINDOW_S[0], LONGEST_RING_S - 1.0)
+    return bool(outlasts or rest <= 3.0 * fall.sigma_psi + 2.0)
+
+
+def _root_fits_better(fall: Falloff, hammer: Hammer | None) -> bool:
+    """Whether a square root fits clearly better than a line from the end of the ringing over up to ten minutes."""
+    quiet = min(quiet_after_s(fall, hammer), fall.time_s[-1] - WINDOW_S[0])
+    whole = fit_window(fall, max(quiet, 1.0), LAW_S)
+    return bool(whole.cost < CLEARLY * whole.line_cost)
+
+
+def _after_ringing(fall: Falloff, hammer: Hammer | None) -> tuple[Fit, float]:
+    """Fit the window after the ringing; return its length too. [s]"""
     quiet = min(quiet_after_s(fall, hammer), fall.time_s[-1] - WINDOW_S[0])
     length = min(WINDOW_S[1], fall.time_s[-1] - quiet)
     best = fit_window(fall, max(quiet, 1.0), length)
-    value, difference = best.root, best.line - best.root
     moved = [
         root_at_zero(fall, max(quiet + shift, 1.0), length)
         for shift in (-SHIFT_S, SHIFT_S)
         if quiet + shift >= 0.0 and quiet + shift + 0.5 * length <= fall.time_s[-1]
     ]
-    spread = max((abs(other - value) for other in moved), default=0.0)
-    total = float(np.hypot(np.hypot(best.error, spread), 0.5 * difference))
-    doubts = Doubts()
-    if length < 0.67 * WINDOW_S[1]:
-        doubts.add(f"only {length:.0f} s of quiet falloff")
-    if spread > 75.0:
-        doubts.add(f"shifting the window by {SHIFT_S:.0f} s changes it by {qty(spread, 'psi')}")
-    if not fall.pressure_psi[0] > 0.0 or value <= 0.0:
-        doubts.add("no pressure at shut-in", grave=True)
-    words = (
-        f"square-root fit from {quiet:.0f} s over {length:.0f} s; "
-        f"a straight line gives {qty(difference, 'psi', plus=True)}"
-    )
-    return method.at(value, shut_in_s, doubts.confidence, doubts.words(words), total)
+    spread = max((abs(other - best.root) for other in moved), default=0.0)
+    words = f"square-root fit from {quiet:.0f} s over {length:.0f} s"
+    error = float(np.hypot(best.error, spread))
+    return Fit(best.root, best.line, error, spread, best.cost, words), length
+
+
+def _with_ringing(fall: Falloff, hammer: Hammer) -> Fit | None:
+    """Fit decline and ringing together, with a tail of friction where the record shows one."""
+    t, p = _window(fall, 2.0, JOINT_S)
+    omega, gamma = 2.0 * np.pi / hammer.period_s, 1.0 / hammer.decay_s
+    harmonic = hammer.samples_per_period >= SAMPLES
+
+    def fitted(power: float, tail_s: float) -> tuple[float, float, float]:
+        *_, start, error, cost = ringing(t, p, omega, gamma, 0.8 * omega, 1.25 * omega, power, tail_s, harmonic)
+        return start, error, cost
+
+    plain = fitted(0.5, 0.0)
+    tails = {tail_s: fitted(0.5, tail_s) for tail_s in TAILS_S}
+    tail_s = min(TAILS_S, key=lambda tail_s: tails[tail_s][2])
+    freedom = max(t.size - 10, 1)
+    there = (plain[2] - tails[tail_s][2]) / 2.0 > TAIL_F * tails[tail_s][2] / freedom
+    root, error, cost = tails[tail_s] if there else plain
+    line, _, _ = fitted(1.0, tail_s if there else 0.0)
+    if not (np.isfinite(root) and np.isfinite(error) and np.isfinite(line)):
+        return None
+    words = f"square-root decline and ringing fitted together over {t[-1]:.0f} s"
+    if there:
+        words += f", with a tail of friction (without it {qty(plain[0] - root, 'psi', plus=True)})"
+    return Fit(root, line, error, abs(plain[0] - root), cost, words)
 
 
 @dataclass(frozen=True)
 class Window:
-    """Both fits of one window: intercept of the square-root fit, its robust error, intercept of the line. [psi]"""
+    """Both fits of one window: intercepts and robust error of the root [psi], and their squared misfits [psi**2]."""
 
     root: float
     error: float
     line: float
+    cost: float
+    line_cost: float
 
 
 def _window(fall: Falloff, begin_s: float, length_s: float) -> tuple[Array, Array]:
@@ -110,5 +208,5 @@ def fit_window(fall: Falloff, begin_s: float, length_s: float) -> Window:
     """Fit ``a - b*sqrt(t)`` and ``a - b*t`` over one window by least squares."""
     t, p = _window(fall, begin_s, length_s)
     x = np.sqrt(t)
-    root = intercept(x, p)
-    return Window(root, robust_error(x, p, root), intercept(t, p))
+    root, line = intercept(x, p), intercept(t, p)
+    return Window(root, robust_error(x, p, root), line, misfit(x, p, root), misfit(t, p, line))

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from pipeline.physics.waves import hammer_period_s
 from pipeline.picks import hammer, proppant, shutin, stepdown
 from pipeline.picks.arrays import at_time
 from pipeline.picks.breakdown import BALL_SEAT, BREAKDOWN, find_ball_seat, find_breakdown
-from pipeline.picks.falloff import LATER, falloff, later_pressures
+from pipeline.picks.falloff import LATER, falloff, last_pumping_psi, later_pressures
 from pipeline.picks.screenout import SCREENOUT, find_screenout
 from pipeline.picks.timeline import (
     INITIAL_SHUT_IN,
@@ -95,8 +96,8 @@ def pick_stage(record: StageRecord, design: StageDesign, amended: Mapping[str, P
         kind = "amended"
     settling.settle(*proppant.find_proppant(timeline))
     settling.settle(find_screenout(timeline, design, settling.time("last_proppant")))
-    _after_shut_in(timeline, settling)
-    settling.settle(*stepdown.find_friction(timeline, design, settling.effective["isip"].value))
+    _after_shut_in(timeline, design, settling)
+    settling.settle(*stepdown.find_friction(timeline, design, settling.effective["isip"]))
     return StagePicks(timeline, settling.automatic, settling.effective, kind)
 
 
@@ -108,13 +109,18 @@ def _as_settled(timeline: Timeline, settling: _Settling) -> Timeline:
     return replace(timeline, start=index("injection_start"), main=index("main_start"), end=index("shut_in"))
 
 
-def _after_shut_in(timeline: Timeline, settling: _Settling) -> None:
+def _after_shut_in(timeline: Timeline, design: StageDesign, settling: _Settling) -> None:
+    expected = None
+    if design.pipe is not None and design.pipe.wave_speed_ft_s is not None:
+        expected = hammer_period_s(design.pipe.length_ft, design.pipe.wave_speed_ft_s)
     early = settling.time("initial_shut_in")
     if early is None:
         settling.settle(shutin.INITIAL_ISIP.missing("no shut-in before the final one"))
     else:
         fall = falloff(timeline, early)
-        settling.settle(shutin.fit_isip(shutin.INITIAL_ISIP, fall, hammer.fit_hammer(fall), early))
+        ringing, _ = hammer.fit_hammer(fall, expected)
+        pumping = last_pumping_psi(timeline, early)
+        settling.settle(shutin.fit_isip(shutin.INITIAL_ISIP, fall, ringing, early, pumping))
     end = settling.time("shut_in")
     if end is None:
         reason = settling.effective["shut_in"].reason
@@ -122,8 +128,8 @@ def _after_shut_in(timeline: Timeline, settling: _Settling) -> None:
         settling.settle(*(method.missing(reason) for method in after))
         return
     fall = falloff(timeline, end)
-    ringing = hammer.fit_hammer(fall)
-    isip = shutin.fit_isip(shutin.ISIP, fall, ringing, end)
+    ringing, absent = hammer.fit_hammer(fall, expected)
+    isip = shutin.fit_isip(shutin.ISIP, fall, ringing, end, last_pumping_psi(timeline, end))
     if settling.effective["screenout"].value == 1.0 and isip.value is not None:
         isip = replace(isip, confidence="low", reason="the stage screened out; " + isip.reason)
-    settling.settle(isip, *later_pressures(fall, end), *hammer.hammer_picks(ringing, end))
+    settling.settle(isip, *later_pressures(fall, end), *hammer.hammer_picks(ringing, absent, end))

@@ -7,7 +7,7 @@ from scipy.optimize import nnls
 
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.picks.arrays import at_time, deviation, duration_s, filled, median, runs
-from pipeline.picks.timeline import TREATING_BPM, Timeline
+from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Doubts, Method, Pick, StageDesign
 from pipeline.units import qty
 
@@ -15,16 +15,17 @@ PLATEAU_S = 10.0
 """Shortest step-down plateau. [s]"""
 SETTLED_S = 5.0
 """The pressure of a plateau is the median of its last seconds. [s]"""
-DISCHARGE = 0.75
-"""Discharge coefficient assumed for modelled perforation friction (common practice). [1]"""
+
+STATED_ERROR = 0.03
+"""Standard error of a drag reduction that the tables state from a flow loop (common practice). [1]"""
 
 DRAG_REDUCTION = Method(
-    "drag_reduction", "ratio", "1 - (friction lost at shut-in - modelled perforation friction)/plain pipe friction", 1
+    "drag_reduction", "ratio", "1 - (friction lost at shut-in - modelled perforation friction)/plain pipe friction", 2
 )  # fmt: skip
 STEP_DOWN_KP = Method(
-    "step_down_kp", "psi/bpm**2", "non-negative least squares of kp*q**2 + kt*sqrt(q) on the plateaus", 1
+    "step_down_kp", "psi/bpm**2", "non-negative least squares of kp*q**2 + kt*sqrt(q) on the plateaus", 2
 )
-STEP_DOWN_KT = Method("step_down_kt", "psi/bpm**0.5", "the same fit: near-wellbore term", 1)
+STEP_DOWN_KT = Method("step_down_kt", "psi/bpm**0.5", "the same fit: near-wellbore term", 2)
 METHODS = (DRAG_REDUCTION, STEP_DOWN_KP, STEP_DOWN_KT)
 
 
@@ -64,22 +65,22 @@ def separate(rate_bpm: Array, loss_psi: Array) -> tuple[float, float, Array]:
     return float(kp), float(kt), np.sqrt(np.diag(covariance))
 
 
-def find_friction(timeline: Timeline, design: StageDesign, isip_psi: float | None) -> list[Pick]:
+def find_friction(timeline: Timeline, design: StageDesign, isip: Pick) -> list[Pick]:
     """Calibrate the drag reduction, and separate entry friction if the rate was stepped down.
 
     Parameters
     ----------
     timeline : Timeline
     design : StageDesign
-    isip_psi : float, optional
-        Effective ISIP. [psi]
+    isip : Pick
+        Effective ISIP.
 
     Returns
     -------
     list of Pick
         ``drag_reduction``, ``step_down_kp``, ``step_down_kt``.
     """
-    if timeline.end is None or timeline.main is None or isip_psi is None:
+    if timeline.end is None or timeline.main is None or isip.value is None:
         return [method.missing("no ISIP to measure friction from") for method in METHODS]
     geometry = design.pipe
     if geometry is None:
@@ -89,18 +90,21 @@ def find_friction(timeline: Timeline, design: StageDesign, isip_psi: float | Non
         return [method.missing("no steady rate before the shut-in") for method in METHODS]
     rate, pressure, stop = last
     plain = float(pipe_friction_psi(rate, geometry.density_ppg, geometry.length_ft, geometry.inside_in))
-    reduction = _drag_reduction(design, rate, pressure - isip_psi, plain, float(timeline.record.time_s[stop - 1]))
-    stated = design.drag_reduction if design.drag_reduction is not None else reduction.value
-    if stated is None:
+    moment = float(timeline.record.time_s[stop - 1])
+    reduction = _drag_reduction(design, rate, pressure - isip.value, plain, moment, isip.standard_error or 0.0)
+    known, error = design.drag_reduction, STATED_ERROR
+    if known is None:
+        known, error = reduction.value, reduction.standard_error or 0.0
+    if known is None:
         return [reduction, STEP_DOWN_KP.missing(reduction.reason), STEP_DOWN_KT.missing(reduction.reason)]
-    return [reduction, *_step_down(timeline, design, isip_psi, (rate, pressure, stop), stated)]
+    return [reduction, *_step_down(timeline, design, isip, (rate, pressure, stop), (known, error))]
 
 
 def _last_at_rate(timeline: Timeline) -> tuple[float, float, int] | None:
     """Rate and pressure over the last 30 s before the rate falls, and the index where they stop."""
     assert timeline.main is not None and timeline.end is not None
     rate = filled(timeline.record.rate_bpm[timeline.main : timeline.end], 0.0)
-    fast = rate[rate >= TREATING_BPM]
+    fast = rate[rate >= timeline.main_bpm]
     if fast.size < 30:
         return None
     level = median(fast[-600:])
@@ -116,12 +120,14 @@ def _last_at_rate(timeline: Timeline) -> tuple[float, float, int] | None:
     return median(steady), median(timeline.record.pressure_psi[span]), stop
 
 
-def _drag_reduction(design: StageDesign, rate: float, loss: float, plain: float, moment: float) -> Pick:
-    geometry = design.pipe
+def _drag_reduction(
+    design: StageDesign, rate: float, loss: float, plain: float, moment: float, isip_error: float
+) -> Pick:
+    geometry, discharge = design.pipe, design.discharge
     assert geometry is not None
     if design.holes is None or design.hole_in is None or design.holes <= 0:
         return DRAG_REDUCTION.missing("no holes or hole diameter in the tables")
-    perf = float(perforation_friction_psi(rate, geometry.density_ppg, design.holes, design.hole_in, DISCHARGE))
+    perf = float(perforation_friction_psi(rate, geometry.density_ppg, design.holes, design.hole_in, discharge))
     value = 1.0 - (loss - perf) / plain
     if not 0.0 <= value < 1.0:
         return DRAG_REDUCTION.missing(
@@ -130,28 +136,39 @@ def _drag_reduction(design: StageDesign, rate: float, loss: float, plain: float,
         )
     doubts = Doubts()
     doubts.add(
-        f"assumes all holes open and a discharge coefficient of {DISCHARGE}: {qty(perf, 'psi')} in the perforations"
+        f"assumes all holes open and a discharge coefficient of {discharge:g}: {qty(perf, 'psi')} in the perforations"
     )
-    return DRAG_REDUCTION.at(value, moment, doubts.confidence, doubts.words(""), 0.5 * perf / plain)
+    error = float(np.hypot(0.5 * perf, isip_error)) / plain
+    return DRAG_REDUCTION.at(value, moment, doubts.confidence, doubts.words(""), error)
 
 
 def _step_down(
-    timeline: Timeline, design: StageDesign, isip_psi: float, last: tuple[float, float, int], reduction: float
+    timeline: Timeline, design: StageDesign, isip: Pick, last: tuple[float, float, int], reduction: tuple[float, float]
 ) -> list[Pick]:
+    """Separate entry friction; its errors carry the fit, the ISIP's error and that of the drag reduction."""
     geometry = design.pipe
-    assert geometry is not None and timeline.end is not None
+    assert geometry is not None and timeline.end is not None and isip.value is not None
     rates, pressures = _plateaus(timeline, last)
     if rates.size < 4:
         reason = f"the rate fell in {max(rates.size - 1, 0)} plateaus of {PLATEAU_S:.0f} s, three are required"
         return [STEP_DOWN_KP.missing(reason), STEP_DOWN_KT.missing(reason)]
-    pipe = pipe_friction_psi(
-        rates, geometry.density_ppg, geometry.length_ft, geometry.inside_in, drag_reduction=min(reduction, 0.99)
-    )
-    loss = pressures - isip_psi - pipe
-    kp, kt, error = separate(rates, np.maximum(loss, 0.0))
+
+    def solved(isip_psi: float, reduced: float) -> tuple[float, float, Array]:
+        pipe = pipe_friction_psi(
+            rates, geometry.density_ppg, geometry.length_ft, geometry.inside_in,
+            drag_reduction=min(max(reduced, 0.0), 0.99),
+        )  # fmt: skip
+        return separate(rates, np.maximum(pressures - isip_psi - pipe, 0.0))
+
+    value, off = reduction
+    kp, kt, fitted = solved(isip.value, value)
+    moved = [solved(isip.value + (isip.standard_error or 0.0), value), solved(isip.value, value + off)]
+    error = np.sqrt(np.square(fitted) + sum(np.square((a - kp, b - kt)) for a, b, _ in moved))
     doubts = Doubts()
     if design.drag_reduction is None:
         doubts.add("drag reduction calibrated on the same stage, not stated in the tables", grave=True)
+    else:
+        doubts.add(f"pipe friction is modelled with a drag reduction of {value:.0%}")
     if kp == 0.0 or kt == 0.0:
         doubts.add("one of the two terms vanishes: the plateaus do not separate them", grave=True)
     moment = float(timeline.record.time_s[timeline.end])

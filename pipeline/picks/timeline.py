@@ -9,21 +9,26 @@ from numpy.typing import NDArray
 
 from pipeline.jit import compiled
 from pipeline.picks.arrays import at_time, duration_s, filled, joined, largest, median, noise_sigma, percentile, runs
-from pipeline.picks.types import Array, Doubts, Method, Pick, StageDesign, StageRecord
+from pipeline.picks.types import Array, Doubts, Mask, Method, Pick, StageDesign, StageRecord
+from pipeline.units import qty
 
 PUMPING_BPM = 2.0
-"""Below this rate nothing is injected: pumps idle and turbine meters read noise. [bbl/min]"""
+"""Below this rate (or a quarter of a small main rate) nothing is injected: pumps idle, meters read noise. [bbl/min]"""
+IDLE_BPM = 0.5
+"""Below this rate the pumps stand still; a tenth of a small main rate. [bbl/min]"""
 SUSTAINED_S = 20.0
 """A rate that lasts at least this long is sustained. [s]"""
-TREATING_BPM = 20.0
-"""The main treatment is pumped at this rate or more (trade convention). [bbl/min]"""
+MAIN_BPM = 20.0
+"""The main treatment is pumped at this rate or more (trade convention), or at half of a small job's rate. [bpm]"""
+SMALLEST_BPM = 0.5
+"""No rate below this is a treatment, however small the job. [bbl/min]"""
 WILD_BPM = 5.0
 """A larger scatter from sample to sample is not a pump rate. [bbl/min]"""
 DROPOUT_S = 90.0
 """A rate of zero for up to this time, while no other channel changes, is a void channel. [s]"""
 
 INJECTION_START = Method("injection_start", "", "first sustained rate into the well after the line test", 1)
-MAIN_START = Method("main_start", "", "first sustained rate of 20 bpm or more", 1)
+MAIN_START = Method("main_start", "", "first sustained rate at the main rate or more", 2)
 SHUT_IN = Method("shut_in", "", "rate at zero after the end of the last pumping at treating rate", 1)
 INITIAL_SHUT_IN = Method("initial_shut_in", "", "first shut-in with treating rate before and after it", 1)
 
@@ -41,6 +46,8 @@ class Timeline:
         None if not in the record.
     void_rate_s : float
         Seconds inside the injection in which the rate channel was void. [s]
+    main_bpm : float
+        Main rate of the job: the main treatment is pumped at this rate or more. [bbl/min]
     """
 
     record: StageRecord
@@ -48,14 +55,44 @@ class Timeline:
     main: int | None
     end: int | None
     void_rate_s: float
+    main_bpm: float = MAIN_BPM
+
+    @property
+    def pumping_bpm(self) -> float:
+        """Rate from which something is injected. [bbl/min]"""
+        return pumping_rate_bpm(self.main_bpm)
 
 
-def repair_rate(record: StageRecord) -> tuple[StageRecord, Array]:
+def pumping_rate_bpm(main_bpm: float) -> float:
+    """Return the rate from which something is injected: 2 bpm, or a quarter of a small main rate. [bbl/min]"""
+    return min(PUMPING_BPM, 0.25 * main_bpm)
+
+
+def main_rate_bpm(rate_bpm: Array, time_s: Array, design: StageDesign) -> float:
+    """Return the main rate of a job. [bbl/min]
+
+    What the tables or settings state; else 20 bpm, or half of the design rate where that is less. Without a design,
+    and if 20 bpm is never sustained: half of the 80th percentile of the rates above 0.5 bpm.
+    """
+    if design.main_bpm:
+        return design.main_bpm
+    if design.rate_bpm:
+        return min(MAIN_BPM, 0.5 * design.rate_bpm)
+    spans = joined(runs(rate_bpm >= MAIN_BPM), time_s, 10.0)
+    if len(spans) and (duration_s(spans, time_s) >= SUSTAINED_S).any():
+        return MAIN_BPM
+    pumped = rate_bpm[rate_bpm > SMALLEST_BPM]
+    return min(MAIN_BPM, 0.5 * percentile(pumped, 80.0)) if pumped.size else MAIN_BPM
+
+
+def repair_rate(record: StageRecord, main_bpm: float = MAIN_BPM) -> tuple[StageRecord, Array]:
     """Remove single-sample spikes from the rate, and void it during drop-outs.
 
     Parameters
     ----------
     record : StageRecord
+    main_bpm : float
+        Main rate of the job. [bbl/min]
 
     Returns
     -------
@@ -76,10 +113,10 @@ def repair_rate(record: StageRecord) -> tuple[StageRecord, Array]:
         rate = rate.copy()
         rate[spike] = 0.5 * (rate[spike - 1] + rate[spike + 1])
     voids: list[tuple[float, float]] = []
-    low = runs(rate < PUMPING_BPM)
+    low = runs(rate < pumping_rate_bpm(main_bpm))
     for first in low[low[:, 0] >= 3, 0]:
         before = rate[first - 2]
-        if before <= TREATING_BPM:
+        if before <= main_bpm:
             continue
         limit = int(np.searchsorted(record.time_s, record.time_s[first] + DROPOUT_S, side="right"))
         back = np.flatnonzero(rate[first:limit] >= 0.8 * before)
@@ -129,60 +166,67 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
 
     Notes
     -----
-    Pumping at treating rate is at least 20 bpm and at least half of the design rate (if no design is known: of
-    the 80th percentile of the rates above 20 bpm). The stage ends with its last such pumping: later pumping at
-    a a lower rate without proppant is the pump-down for the next stage. The stage begins with the first sustained rate
+    Pumping at treating rate is at least the main rate and at least half of the design rate (if no design is known: of
+    the 80th percentile of the rates above the main rate). The stage ends with its last such pumping: later pumping at
+    a lower rate without proppant is the pump-down for the next stage. The stage begins with the first sustained rate
     of the pumping that leads up to it; pumping before a line test, or at a small fraction of the later pressure, is
     priming.
     """
-    record, voids = repair_rate(record)
+    lowest = main_rate_bpm(filled(record.rate_bpm, -1.0), record.time_s, design)
+    record, voids = repair_rate(record, lowest)
     rate = filled(record.rate_bpm, -1.0)
     held = rate
     if len(voids):  # a void rate does not end pumping
         held = rate.copy()
         for begin, finish in voids:
-            held[at_time(record.time_s, begin) : at_time(record.time_s, finish) + 1] = TREATING_BPM + 1.0
-    nothing = "no sustained rate of {20 bpm} or more in the record"
-    fast = held >= TREATING_BPM
-    level = _treating_level(rate, fast, design)
+            held[at_time(record.time_s, begin) : at_time(record.time_s, finish) + 1] = lowest + 1.0
+    nothing = f"no sustained rate of {qty(lowest, 'bpm')} or more in the record"
+    fast = held >= lowest
+    level = _treating_level(rate, fast, design, lowest)
     treating = joined(runs(held >= level), record.time_s, 10.0)
     treating = treating[duration_s(treating, record.time_s) >= SUSTAINED_S] if len(treating) else treating
     if noise_sigma(rate) > WILD_BPM:
         treating, nothing = treating[:0], "the rate jumps from sample to sample: check the times of this record"
     if not len(treating):
         missing = {m.name: m.missing(nothing) for m in (INJECTION_START, MAIN_START, SHUT_IN, INITIAL_SHUT_IN)}
-        return Timeline(record, None, None, None, 0.0), missing
+        return Timeline(record, None, None, None, 0.0, lowest), missing
 
-    pumping = joined(runs(held >= PUMPING_BPM), record.time_s, 10.0)
+    pumping = joined(runs(held >= pumping_rate_bpm(lowest)), record.time_s, 10.0)
     picks: dict[str, Pick] = {}
-    end, picks["shut_in"] = _final_shut_in(record, held, treating, pumping)
+    end, picks["shut_in"] = _final_shut_in(record, held, treating, pumping, lowest)
     first, picks["injection_start"] = _injection_start(record, held, treating, pumping)
     rapid = joined(runs(fast), record.time_s, 10.0)
     rapid = rapid[(duration_s(rapid, record.time_s) >= SUSTAINED_S) & (rapid[:, 0] >= first)]
     main = int(rapid[0, 0]) if len(rapid) else int(treating[0, 0])
-    picks["main_start"] = MAIN_START.at(None, float(record.time_s[main]), "high", "first sustained rate of {20 bpm}")
-    picks["initial_shut_in"] = _initial_shut_in(record, held, treating, main, end)
+    picks["main_start"] = MAIN_START.at(
+        None, float(record.time_s[main]), "high", f"first sustained rate of {qty(lowest, 'bpm')}"
+    )
+    picks["initial_shut_in"] = _initial_shut_in(record, held < _idle_bpm(lowest), treating, main, end)
     inside = voids[(voids[:, 0] >= record.time_s[first])] if len(voids) else voids
     void_s = float((inside[:, 1] - inside[:, 0]).sum()) if len(inside) else 0.0
-    return Timeline(record, first, main, end, void_s), picks
+    return Timeline(record, first, main, end, void_s, lowest), picks
 
 
-def _treating_level(rate: Array, fast: NDArray[np.bool_], design: StageDesign) -> float:
+def _idle_bpm(main_bpm: float) -> float:
+    return min(IDLE_BPM, 0.1 * main_bpm)
+
+
+def _treating_level(rate: Array, fast: NDArray[np.bool_], design: StageDesign, main_bpm: float) -> float:
     """Lowest rate that counts as treating. [bbl/min]"""
     reference = design.rate_bpm
     if not reference and fast.any():
         reference = percentile(rate[fast], 80.0)
-    return max(TREATING_BPM, 0.5 * (reference or 0.0))
+    return max(main_bpm, 0.5 * (reference or 0.0))
 
 
 def _final_shut_in(
-    record: StageRecord, held: Array, treating: NDArray[np.intp], pumping: NDArray[np.intp]
+    record: StageRecord, held: Array, treating: NDArray[np.intp], pumping: NDArray[np.intp], main_bpm: float
 ) -> tuple[int | None, Pick]:
     last = int(treating[-1, 1])
     if last >= held.size:
         return None, SHUT_IN.missing("the record ends at treating rate")
     reached = median(held[max(int(treating[-1, 0]), last - 60) : last])
-    gone = last + runs(held[last:] < max(0.5, 0.02 * reached))
+    gone = last + runs(held[last:] < max(_idle_bpm(main_bpm), 0.02 * reached))
     gone = gone[(duration_s(gone, record.time_s) >= 10.0) | (gone[:, 1] == held.size)] if len(gone) else gone
     if not len(gone):
         return None, SHUT_IN.missing("the rate never falls to zero after the treatment")
@@ -227,9 +271,9 @@ def _line_test(pressure: Array, idle: slice, begin: int) -> bool:
     return held.size >= 5 and largest(held, -np.inf) > 1.25 * max(level, 0.0) + 500.0
 
 
-def _initial_shut_in(record: StageRecord, held: Array, treating: NDArray[np.intp], main: int, end: int | None) -> Pick:
-    stopped = runs(held < 0.5)
-    inside = stopped[(stopped[:, 0] > main) & (stopped[:, 1] < (end if end is not None else held.size))]
+def _initial_shut_in(record: StageRecord, idle: Mask, treating: NDArray[np.intp], main: int, end: int | None) -> Pick:
+    stopped = runs(idle)
+    inside = stopped[(stopped[:, 0] > main) & (stopped[:, 1] < (end if end is not None else idle.size))]
     inside = inside[duration_s(inside, record.time_s) >= 60.0] if len(inside) else inside
     inside = inside[inside[:, 1] <= treating[-1, 0]] if len(inside) else inside
     if not len(inside):

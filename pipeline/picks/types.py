@@ -13,6 +13,8 @@ from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Confidence = Literal["high", "medium", "low", "none"]
+DISCHARGE = 0.75
+"""Discharge coefficient of perforations where none is stated (common practice). [1]"""
 SAND_GAL_LBM = float(absolute_volume_gal_per_lbm(2.65))
 """Volume of a pound of sand if no other proppant is stated (specific gravity 2.65, common practice). [gal/lbm]"""
 
@@ -57,11 +59,14 @@ class Pipe:
         Inside diameter; the equal-volume diameter if the string has several. [in]
     density_ppg : float
         Density of the clean fluid. [lbm/gal]
+    wave_speed_ft_s : float, optional
+        Speed of a pressure wave in it, from diameters and density. [ft/s]
     """
 
     length_ft: float
     inside_in: float
     density_ppg: float
+    wave_speed_ft_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -72,6 +77,8 @@ class StageDesign:
     ----------
     rate_bpm : float, optional
         Designed slurry rate. [bbl/min]
+    main_bpm : float, optional
+        Main rate of the job where it is stated. [bbl/min]
     capacity_bbl : float, optional
         Casing volume to the perforations. [bbl]
     pressure_limit_psi : float, optional
@@ -87,6 +94,8 @@ class StageDesign:
         Hole diameter. [in]
     drag_reduction : float, optional
         Share of plain pipe friction removed by the fluid's friction reducer, as stated from a flow loop. [1]
+    discharge : float
+        Discharge coefficient of the perforations. [1]
     """
 
     rate_bpm: float | None = None
@@ -98,6 +107,8 @@ class StageDesign:
     holes: float | None = None
     hole_in: float | None = None
     drag_reduction: float | None = None
+    main_bpm: float | None = None
+    discharge: float = DISCHARGE
 
 
 @dataclass(frozen=True)

@@ -51,7 +51,13 @@ class Stages(Landed):
     holes_designed = integer("designed holes", lowest=0, highest=10_000)
     holes_shot = integer("fired holes", lowest=0, highest=10_000)
     hole_diameter_in = quantity("in", "entry hole diameter", hard=(0.05, 2.0))
+    discharge_coefficient = quantity(
+        "ratio", "discharge coefficient of the perforations, 0.75 if none", hard=(0.3, 1.0)
+    )
     designed_rate_bpm = quantity("bpm", "designed slurry rate", hard=(0.0, 200.0))
+    stated_main_rate_bpm = quantity(
+        "bpm", "rate from which pumping is the main treatment, if not 20 bpm", hard=(0.5, 200.0)
+    )
     designed_proppant_lbm = quantity("lbm", "designed proppant", hard=(0.0, 5e6))
     designed_fluid_bbl = quantity("bbl", "designed clean fluid", hard=(0.0, 1e5))
     proppant_100_mesh_lbm = quantity("lbm", "designed proppant of 100 mesh", hard=(0.0, 5e6))

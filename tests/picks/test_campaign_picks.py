@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -13,7 +14,7 @@ from pipeline.demo.mess import VOID, record_stage
 from pipeline.demo.treatment import Script, StageTruth, draw_script, simulate_stage
 from pipeline.physics.hydraulics import pipe_capacity_bbl
 from pipeline.picks.stage import StagePicks, pick_stage
-from pipeline.picks.types import Pipe, StageDesign, StageRecord
+from pipeline.picks.types import Pick, Pipe, StageDesign, StageRecord
 
 
 @dataclass
@@ -46,7 +47,8 @@ def design_of(well: Well, stage: int) -> StageDesign:
     )  # fmt: skip
 
 
-def cases(seed: int, count: int, screenouts: bool = False) -> list[Case]:
+def cases(seed: int, count: int, step: int = 1, **force: Any) -> list[Case]:
+    """Simulated stages, some events of their scripts set, one sample every `step` seconds."""
     rng = np.random.default_rng(seed)
     wells = make_wells(CampaignSize(seed=seed), rng)
     found = []
@@ -54,10 +56,9 @@ def cases(seed: int, count: int, screenouts: bool = False) -> list[Case]:
         well = wells[index % len(wells)]
         stage = 1 + index // len(wells) % well.stages
         script = draw_script(rng, first=stage == 1, leaking=False)
-        if screenouts:
-            script = Script(**{**vars(script), "screenout": True})
+        script = replace(script, **force)
         signal, truth = simulate_stage(well, stage, script, rng)
-        record, design = as_record(record_stage(signal, truth, rng)), design_of(well, stage)
+        record, design = as_record(record_stage(signal, truth, rng)[::step]), design_of(well, stage)
         found.append(Case(record, truth, pick_stage(record, design), design))
     return found
 
@@ -81,14 +82,61 @@ def test_high_confidence_breakdowns_are_within_one_per_cent_or_50_psi(many: list
     assert share(near) >= 0.97
 
 
-def test_isip_is_within_30_psi_for_95_per_cent(many: list[Case]) -> None:
-    near = [
-        abs(value - case.truth.isip_psi) <= 30.0
-        for case in many
-        if (value := case.picks.effective["isip"].value) is not None and case.truth.isip_psi is not None
+def isips(many: list[Case]) -> list[tuple[Case, Pick, float]]:
+    """Stages with an ISIP and its error."""
+    found = [(case, case.picks.effective["isip"]) for case in many]
+    assert sum(pick.value is not None for _, pick in found) > 0.9 * len(many)
+    return [
+        (case, pick, pick.value - case.truth.isip_psi)
+        for case, pick in found
+        if pick.value is not None and case.truth.isip_psi is not None
     ]
-    assert len(near) > 0.9 * len(many)
-    assert share(near) >= 0.95
+
+
+def test_isip_is_within_30_psi_for_95_per_cent_where_the_falloff_obeys_the_law_of_the_fit(many: list[Case]) -> None:
+    assert share([abs(off) <= 30.0 for case, _, off in isips(many) if case.truth.falloff_law == "square root"]) >= 0.95
+
+
+def test_errors_of_isip_cover_95_per_cent_whatever_law_the_falloff_obeys(many: list[Case]) -> None:
+    found = isips(many)
+    assert len({case.truth.falloff_law for case, _, _ in found}) == 4
+    assert share([abs(off) <= 2.0 * (pick.standard_error or 0.0) for _, pick, off in found]) >= 0.95
+    sure = [abs(off) <= 30.0 for _, pick, off in found if pick.confidence == "high"]
+    assert len(sure) > 0.4 * len(found)
+    assert share(sure) >= 0.95
+    line = [pick.confidence for case, pick, _ in found if case.truth.falloff_law == "straight line"]
+    assert line.count("high") <= 0.2 * len(line)
+
+
+@pytest.mark.parametrize("law", ["square root", "straight line", "change", "tail"])
+def test_strong_ringing_hides_no_isip_and_is_no_bleed_off(law: str) -> None:
+    """Seeds that nothing was tuned on: ringing of 1,300 psi that takes up to a minute to die out."""
+    found = isips(cases(9001, 60, screenout=False, early_shut_in=False, strong_ringing=True, law=law))
+    assert share([abs(off) <= 2.0 * (pick.standard_error or 0.0) for _, pick, off in found]) >= (
+        0.85 if law == "change" else 0.95
+    )
+    if law == "square root":
+        assert share([abs(off) <= 30.0 for _, _, off in found]) >= 0.95
+    fives = [
+        case.picks.effective["pressure_5min"].value is not None for case, _, _ in found if case.record.time_s[-1] > 0.0
+    ]
+    assert share(fives) >= 0.8  # one in ten falloffs lasts less than five minutes
+
+
+@pytest.mark.parametrize(("step", "force"), [(1, {"crest": True}), (1, {"rate_at_seat": 0.07}), (2, {}), (5, {})])
+def test_a_sure_breakdown_is_right_whatever_the_crest_rate_and_sampling(step: int, force: dict[str, Any]) -> None:
+    """A crest one sample wide, a rate that moves when the ball lands, samples every 2 and 5 s; seeds not tuned on."""
+    off, sure = [], 0
+    for case in cases(9002, 60, step=step, screenout=False, early_shut_in=False, **force):
+        pick = case.picks.effective["breakdown_pressure"]
+        assert case.truth.breakdown_psi is not None
+        near = pick.value is not None and abs(pick.value - case.truth.breakdown_psi) <= max(50.0, 0.01 * pick.value)
+        off.append(near)
+        if pick.confidence == "high":
+            sure += 1
+            assert near, (case.truth.well_id, case.truth.stage, pick)
+    assert share(off) >= {1: 0.95, 2: 0.75, 5: 0.2}[step]
+    assert (sure > 20) if step == 1 else (sure == 0)
 
 
 def test_hammer_period_is_within_one_per_cent_where_it_stands_out(many: list[Case]) -> None:
@@ -116,7 +164,7 @@ def test_a_clear_hammer_gives_the_period_to_half_a_per_cent() -> None:
 
 
 def test_screen_outs_recall_and_precision(many: list[Case]) -> None:
-    planted = cases(11, 60, screenouts=True)
+    planted = cases(11, 60, screenout=True)
     hits = sum(case.picks.effective["screenout"].value == 1.0 for case in planted)
     false = sum(case.picks.effective["screenout"].value == 1.0 and not case.truth.screenout for case in many)
     hits += sum(case.picks.effective["screenout"].value == 1.0 and case.truth.screenout for case in many)
@@ -170,8 +218,10 @@ def test_moving_the_window_moves_a_sure_isip_by_less_than_its_error(many: list[C
         pick = case.picks.effective["isip"]
         if pick.confidence != "high" or pick.time_s is None or pick.value is None:
             continue
+        if "together" in pick.reason:  # then no window is moved
+            continue
         fall = falloff(case.picks.timeline, pick.time_s)
-        quiet = min(shutin.quiet_after_s(fall, fit_hammer(fall)), fall.time_s[-1] - shutin.WINDOW_S[0])
+        quiet = min(shutin.quiet_after_s(fall, fit_hammer(fall)[0]), fall.time_s[-1] - shutin.WINDOW_S[0])
         length = min(shutin.WINDOW_S[1], fall.time_s[-1] - quiet)
         for shift in (-30.0, 30.0):
             if quiet + shift >= 1.0 and quiet + shift + 0.5 * length <= fall.time_s[-1]:

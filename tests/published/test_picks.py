@@ -25,7 +25,7 @@ def test_s1_b03_isip_from_a_ringing_falloff() -> None:
     t = np.arange(181.0)
     p = 6200.0 - 1.2 * t - 450.0 * np.exp(-t / 28.0) * np.cos(2.0 * np.pi * t / 14.0)
     fall = Falloff(t, p, 1.0)
-    hammer = fit_hammer(fall)
+    hammer, _ = fit_hammer(fall)
     assert hammer is not None
     assert hammer.period_s == pytest.approx(14.0, rel=5e-3)
     assert fit_window(fall, 56.0, 84.0).line == pytest.approx(6195.7, abs=0.01)
@@ -33,6 +33,8 @@ def test_s1_b03_isip_from_a_ringing_falloff() -> None:
     assert pick.value is not None
     assert pick.standard_error is not None
     assert abs(pick.value - 6200.0) <= 2.0 * pick.standard_error
+    assert pick.confidence in ("medium", "low")  # a straight line fits better
+    assert "a straight line fits as well" in pick.reason
 
 
 def test_s1_b01_breakdown_is_the_first_maximum_and_not_the_highest_pressure() -> None:

@@ -16,7 +16,9 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
     if not view.row:
         found.append(("no_design", "the stages table does not describe this stage: no design, crew or limits"))
     if view.injection is None:
-        found.append(("no_treatment", "no sustained rate of {20 bpm} or more in the record"))
+        found.append(
+            ("no_treatment", f"no sustained rate of {qty(view.picks.timeline.main_bpm, 'bpm')} or more in the record")
+        )
     void = view.picks.timeline.void_rate_s
     if void > 0.0:
         found.append(("void_rate", f"the rate read zero for {void:.0f} s with no other change: unmeasured volume"))

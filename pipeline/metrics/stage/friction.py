@@ -10,7 +10,6 @@ from pipeline.physics.constants import PERFORATION_FRICTION
 from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.picks.arrays import filled
-from pipeline.picks.stepdown import DISCHARGE
 from pipeline.picks.types import Pipe
 
 MODELLED = "modelled: Churchill (1977) with drag reduction; perforations by Economides and Nolte"
@@ -50,7 +49,7 @@ def modelled_perf_friction_psi(s: StageView) -> float:
     state = s.at_rate_state
     if not s.design.holes or not s.design.hole_in:
         raise Missing("no holes or hole diameter in the tables")
-    return float(perforation_friction_psi(state[0], state[2], s.design.holes, s.design.hole_in, DISCHARGE))
+    return float(perforation_friction_psi(state[0], state[2], s.design.holes, s.design.hole_in, s.design.discharge))
 
 
 @STAGE.metric("psi", "modelled bottomhole pressure at rate: surface + hydrostatic - pipe friction", source=MODELLED)
@@ -80,7 +79,7 @@ def open_perforations(s: StageView) -> float:
         raise Missing("no hole diameter or fluid density in the tables")
     if kp <= 0.0:
         raise Missing("the step-down shows no perforation friction")
-    square = PERFORATION_FRICTION * s.design.pipe.density_ppg / (kp * s.design.hole_in**4 * DISCHARGE**2)
+    square = PERFORATION_FRICTION * s.design.pipe.density_ppg / (kp * s.design.hole_in**4 * s.design.discharge**2)
     return float(np.sqrt(square))
 
 
@@ -146,7 +145,7 @@ def plug_margin_psi(s: StageView) -> float:
 
 @STAGE.metric("ft/s", "wave speed of the well, from its other stages' hammer periods and perforation depths: 4L/T")
 def wave_speed_ft_s(s: StageView) -> float:
-    return known(s.around.wave_speed_ft_s, "fewer than three other stages with a hammer period")
+    return known(s.around.wave_speed_ft_s, "no other stage of the well with a hammer period and a perforation depth")
 
 
 @STAGE.metric("ft", "depth of the water hammer reflector, from other stages' wave speed", source="Wylie and Streeter")

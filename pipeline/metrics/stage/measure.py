@@ -8,23 +8,22 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.metrics.findings import reported_findings
+from pipeline.metrics.findings import finding, reported_findings
 from pipeline.metrics.stage import friction, metrics, slurry
 from pipeline.metrics.stage.findings import stage_findings
+from pipeline.metrics.stage.plausible import doubted, exchanged, suspects
 from pipeline.metrics.stage.view import STAGE, Below, StageView, Surroundings
+from pipeline.metrics.stage.waves import casing_wave_speed_ft_s, pooled_wave_speed
 from pipeline.metrics.well import Rows, Samples, WellInput, WellRows, amended, casing, parts, pick_row
 from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 from pipeline.physics.hydraulics import pipe_capacity_bbl
-from pipeline.picks.arrays import median
 from pipeline.picks.pump_down import PumpDown, find_pump_down
 from pipeline.picks.stage import StagePicks, pick_stage
-from pipeline.picks.types import Pipe, StageDesign, StageRecord
+from pipeline.picks.types import DISCHARGE, Pipe, StageDesign, StageRecord
 
 METRICS = (metrics, slurry, friction)
 """Importing these modules declares the metrics."""
-FEWEST_WAVES = 3
-"""Number of other stages needed for a wave speed."""
 
 
 @dataclass
@@ -45,20 +44,23 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
         Pump-downs in the stage records, keyed by the stage they prepare, with the record's start time.
     """
     described = {row["stage"]: row for row in well.tables["stages"]}
+    reported = {row["stage"]: row for row in well.tables["reported"]}
     picked = []
     for samples in parts(well.treatment, "stage"):
         row = described.get(samples.number, {})
-        design = stage_design(row, well.tables["strings"])
+        design = stage_design(row, well.tables["strings"], well.main_rate_bpm)
         given = amended(well, "stage", samples.number, samples.origin)
         picks = pick_stage(stage_record(samples), design, given)
-        picked.append(_Picked(samples.number, samples.origin, row, design, picks))
+        odd = suspects(picks, design, row, reported.get(samples.number, {}))
+        rows.findings += [finding(well.well_id, "stage", samples.number, "unit_suspect", one.words) for one in odd]
+        picked.append(_Picked(samples.number, samples.origin, row, design, doubted(picks, odd)))
+    rows.findings += _date_findings(well, picked)
     pumped_down = {}
     for one in picked:
         found = find_pump_down(one.picks.timeline)
         if found is not None:
             pumped_down[one.number + 1] = (one.origin, found)
     plugs = {row["plug"]: row for row in well.tables["plugs"]}
-    reported = {row["stage"]: row for row in well.tables["reported"]}
     for one in picked:
         around = _surroundings(one, picked, plugs)
         view = StageView(one.picks, one.design, one.row, one.origin, around)
@@ -72,19 +74,32 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
     return pumped_down
 
 
+def _date_findings(well: WellInput, picked: list[_Picked]) -> Rows:
+    """Return the stages whose date fits the well's other dates only with day and month exchanged."""
+    told = [row["set_time"] for row in well.tables["plugs"]]
+    told += [row["start_time"] for row in well.tables["wireline"]]
+    known = [moment for moment in told if moment is not None]
+    found = []
+    for one in picked:
+        others = known + [other.origin for other in picked if other is not one]
+        if (other := exchanged(one.origin, others)) is not None:
+            text = (
+                f"the record begins on {one.origin:%Y-%m-%d}, far from the well's other dates; with day and month "
+                f"exchanged it is {other:%Y-%m-%d}: check `format` of the time in the map"
+            )
+            found.append(finding(well.well_id, "stage", one.number, "date_suspect", text))
+    return found
+
+
 def _surroundings(one: _Picked, picked: list[_Picked], plugs: dict[int, dict[str, Any]]) -> Surroundings:
     """Data from the rest of the well for a stage; its own hammer is never used for its own wave speed."""
-    speeds = []
+    speeds, errors = [], []
     for other in picked:
         period, depth = other.picks.effective["hammer_period"], other.row.get("bottom_perf_ft")
-        if other is not one and period.value and period.confidence == "high" and depth:
+        if other is not one and period.value and period.confidence in ("high", "medium") and depth:
             speeds.append(4.0 * depth / period.value)
-    speed = error = None
-    if len(speeds) >= FEWEST_WAVES:
-        speed = median(np.asarray(speeds))
-        spread = 1.4826 * median(np.abs(np.asarray(speeds) - speed))
-        # combines the scatter of the stage's own speed with the error of the median of the others
-        error = spread * float(np.sqrt(1.0 + 1.57 / len(speeds)))
+            errors.append(speeds[-1] * (period.standard_error or 0.0) / period.value)
+    speed, error = pooled_wave_speed(speeds, errors) or (None, None)
     plug = plugs.get(one.number, {})
     return Surroundings(speed, error, _below(one, picked), plug.get("set_depth_ft"), plug.get("rating_psi"))
 
@@ -114,15 +129,15 @@ def stage_record(samples: Samples) -> StageRecord:
     )
 
 
-def stage_design(row: dict[str, Any], strings: Rows) -> StageDesign:
-    """Return what the tables state about a stage before it is pumped."""
+def stage_design(row: dict[str, Any], strings: Rows, main_bpm: float | None = None) -> StageDesign:
+    """Return what the tables (and, for the main rate, the settings) state about a stage before it is pumped."""
     depth, density = row.get("bottom_perf_ft"), row.get("fluid_density_ppg")
     gravity = row.get("proppant_specific_gravity")
     capacity = casing_volume_bbl(strings, depth)
     pipe = None
     if capacity is not None and depth and density:
         equal = float(np.sqrt(capacity * CAPACITY_IN2_FT_PER_BBL / depth))
-        pipe = Pipe(depth, equal, density)
+        pipe = Pipe(depth, equal, density, casing_wave_speed_ft_s(strings, depth, density))
     known = {"absolute_volume_gal_lbm": float(absolute_volume_gal_per_lbm(gravity))} if gravity else {}
     shot = row.get("holes_shot")
     return StageDesign(
@@ -134,6 +149,8 @@ def stage_design(row: dict[str, Any], strings: Rows) -> StageDesign:
         holes=shot if shot is not None else row.get("holes_designed"),
         hole_in=row.get("hole_diameter_in"),
         drag_reduction=row.get("drag_reduction"),
+        main_bpm=row.get("stated_main_rate_bpm") or main_bpm,
+        discharge=row.get("discharge_coefficient") or DISCHARGE,
         **known,
     )
 

@@ -31,14 +31,24 @@ def record_start(s: StageView) -> datetime:
     return s.origin
 
 
-@STAGE.metric("min", "minutes at 5 bpm or more, from injection start to shut-in", source=TRADE)
+@STAGE.metric("bpm", "main rate: the main treatment is pumped at this rate or more", source=TRADE)
+def main_rate_bpm(s: StageView) -> float:
+    return s.picks.timeline.main_bpm
+
+
+@STAGE.metric(
+    "min",
+    "minutes at 5 bpm (or a quarter of a smaller main rate) or more, injection start to shut-in",
+    source=TRADE,
+    version=2,
+)
 def pump_time_min(s: StageView) -> float:
     if s.injection is None:
         raise Missing(NO_INJECTION)
-    return float(s.seconds @ (s.rate >= PUMPED_BPM) / 60.0)
+    return float(s.seconds @ (s.rate >= min(PUMPED_BPM, 0.25 * s.picks.timeline.main_bpm)) / 60.0)
 
 
-@STAGE.metric("psi", "time mean of pressure over the main treatment (20 bpm or more, including ramps)", source=TRADE)
+@STAGE.metric("psi", "time mean of pressure over the main treatment (main rate or more, including ramps)", source=TRADE)
 def avg_treating_pressure_psi(s: StageView) -> float:
     return s.mean(s.pressure, s.main)
 
@@ -198,7 +208,9 @@ def capacity_bbl(s: StageView) -> float:
     return known(s.design.capacity_bbl, "no casing or perforations in the tables")
 
 
-@STAGE.metric("s", "seconds of the injection without a usable rate: gaps over 5 s, void samples")
+@STAGE.metric(
+    "s", "seconds of the injection without a usable rate: gaps (over 5 s and three usual steps), void samples"
+)
 def unmeasured_s(s: StageView) -> float:
     if s.injection is None:
         raise Missing(NO_INJECTION)

@@ -14,14 +14,13 @@ from pipeline.physics.fluids import clean_fraction, slurry_density_ppg
 from pipeline.physics.hydraulics import hydraulic_horsepower
 from pipeline.picks.arrays import filled, integral, percentile, sample_seconds, weighted_mean, weighted_quantiles
 from pipeline.picks.stage import StagePicks
-from pipeline.picks.timeline import TREATING_BPM
 from pipeline.picks.types import Array, StageDesign
 
 AT_RATE = 0.9
 """Share of the design rate from which a sample is at rate. [1]"""
 
 STAGE: Level[StageView] = Level("stage_metrics", "a measured stage", {"stage": "stage, counted from the toe"})
-NO_INJECTION = "no sustained rate of {20 bpm} or more in the record"
+NO_INJECTION = "no sustained rate at the main rate in the record"
 
 
 @dataclass(frozen=True)
@@ -50,7 +49,7 @@ class Surroundings:
     Attributes
     ----------
     wave_speed_ft_s, wave_speed_error_ft_s : float, optional
-        Median over the well's other stages of 4L/T, and its standard error. [ft/s]
+        Weighted median over the well's other stages of 4L/T, and the error with which it predicts a stage. [ft/s]
     below : Below, optional
     plug_depth_ft, plug_rating_psi : float, optional
         Of the plug that was set for the stage. [ft, psi]
@@ -138,9 +137,9 @@ class StageView:
 
     @cached_property
     def main(self) -> np.ndarray:
-        """Samples of the main treatment: 20 bpm or more, from its start."""
-        mask = self.rate >= TREATING_BPM
+        """Samples of the main treatment: at the main rate or more, from its start."""
         line = self.picks.timeline
+        mask = self.rate >= line.main_bpm
         if line.main is not None and line.start is not None:
             mask = mask.copy()
             mask[: max(line.main - line.start, 0)] = False

@@ -1,0 +1,158 @@
+"""Does a whole record obey physics? Units that a map declares wrongly, and a day and month that were exchanged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from pipeline.physics.fluids import hydrostatic_psi
+from pipeline.physics.waves import joukowsky_surge_psi
+from pipeline.picks.arrays import median
+from pipeline.picks.falloff import last_pumping_psi
+from pipeline.picks.stage import StagePicks
+from pipeline.picks.types import Pick, StageDesign
+from pipeline.units import qty
+
+Row = dict[str, Any]
+UNITS = {
+    "pressure": {"MPa": 145.0377, "bar": 14.50377, "kgf/cm2": 14.22334, "kPa": 0.1450377},
+    "rate": {"m3/min": 6.289811, "l/min": 0.006289811, "l/s": 0.3773887, "gal/min": 1.0 / 42.0, "ft3/min": 0.1781076},
+    "concentration": {"kg/m3": 0.008345404},
+}
+"""Units that are declared as psi, bpm or ppa by mistake, and their factors (NIST SP 811)."""
+SHALLOW_FT = 3000.0
+"""Above this depth treating pressures have no lower limit. [ft]"""
+FRACTURE_PSI_FT = (0.45, 1.4)
+"""Pressure gradients at the perforations at which rock is fractured, with room on both sides (common practice)."""
+TREATING_PSI = (800.0, 15_000.0)
+"""Highest treating pressures of stages whose depth is not known (common practice). [psi]"""
+AS_STATED = (0.4, 1.6)
+"""A rate or concentration within these multiples of the stated one is not suspect. [1]"""
+NEAR = (0.8, 1.25)
+"""A factor that leads to within these multiples of the stated value names the likely unit. [1]"""
+SURGE_SHARE = 3.0
+"""No fall at shut-in exceeds the surge of an instant stop and the friction of the record by this factor. [1]"""
+DATE_DAYS = 25.0
+"""A date this far from the well's other dates is suspect, if exchanging day and month brings it close. [d]"""
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A channel whose declared unit contradicts physics: what, and why."""
+
+    channel: str
+    words: str
+
+
+def suspects(picks: StagePicks, design: StageDesign, row: Row, reported: Row) -> list[Suspect]:
+    """Return the channels of a stage's record whose unit is probably another one.
+
+    Pressure is tested against depth and density (or, without them, against all treatments), and its fall at shut-in
+    against the surge of an instant stop; pressure, rate and concentration are tested against what was designed and
+    reported.
+    """
+    line = picks.timeline
+    if line.main is None:
+        return []
+    record, span = line.record, slice(line.main, line.end)
+    found = [_pressure(picks, design, row, reported), _surge(picks, design)]
+    rate = record.rate_bpm[span]
+    stated = reported.get("avg_slurry_rate_bpm") or design.rate_bpm
+    if stated:
+        found.append(_against("rate", median(rate[rate >= line.main_bpm]), stated, "bpm"))
+    if record.conc_ppa is not None and reported.get("proppant_lbm") and reported.get("clean_bbl"):
+        conc = record.conc_ppa[span]
+        usual = reported["proppant_lbm"] / (42.0 * reported["clean_bbl"])
+        found.append(_against("concentration", float(np.nanmean(conc)), usual, "ppa"))
+    return [suspect for suspect in found if suspect is not None]
+
+
+def _pressure(picks: StagePicks, design: StageDesign, row: Row, reported: Row) -> Suspect | None:
+    line = picks.timeline
+    highest = float(np.nanmax(line.record.pressure_psi[line.main : line.end], initial=-np.inf))
+    if not np.isfinite(highest):
+        return None
+    stated = reported.get("max_treating_pressure_psi")
+    if stated:
+        return _against("pressure", highest, stated, "psi")
+    tests = [(highest, TREATING_PSI, f"a highest treating pressure of {qty(highest, 'psi')}")]
+    isip, tvd = picks.automatic["isip"].value, row.get("tvd_ft")
+    if isip is not None and tvd and design.pipe is not None:
+        weight = float(hydrostatic_psi(design.pipe.density_ppg, tvd))
+        low, high = (gradient * tvd - weight for gradient in FRACTURE_PSI_FT)
+        tests.insert(0, (isip, (low, high), f"an ISIP of {qty(isip, 'psi')} at {qty(tvd, 'ft')}"))
+    if tvd and tvd < SHALLOW_FT:  # a shallow well can be treated at any pressure
+        tests.pop()
+    off = [what for value, (low, high), what in tests if not low <= value <= high]
+    for unit, factor in UNITS["pressure"].items():
+        if off and all(low <= value * factor <= high for value, (low, high), _ in tests):
+            return Suspect("pressure", f"{off[0]} fits no fracture; the pressure is probably in {unit}")
+    return None
+
+
+def _surge(picks: StagePicks, design: StageDesign) -> Suspect | None:
+    """Compare the fall at shut-in with the most that stopping the rate can do."""
+    line, isip, pipe = picks.timeline, picks.automatic["isip"].value, design.pipe
+    if line.end is None or isip is None or pipe is None or pipe.wave_speed_ft_s is None:
+        return None
+    before = last_pumping_psi(line, float(line.record.time_s[line.end]))
+    if before is None or not before > isip:
+        return None
+    rate = float(np.nanmax(line.record.rate_bpm[line.main : line.end]))
+    surge = float(joukowsky_surge_psi(pipe.density_ppg, pipe.wave_speed_ft_s, rate, pipe.inside_in))
+    if before - isip <= SURGE_SHARE * surge:
+        return None
+    fall = f"the pressure falls by {qty(before - isip, 'psi')} at shut-in"
+    return Suspect("rate", f"{fall}, an instant stop of {qty(rate, 'bpm')} gives {qty(surge, 'psi')}: check both units")
+
+
+def _against(channel: str, value: float, stated: float, unit: str) -> Suspect | None:
+    """Compare a value with what was stated for it."""
+    if not value > 0.0 or AS_STATED[0] <= value / stated <= AS_STATED[1]:
+        return None
+    for name, factor in UNITS[channel].items():
+        if NEAR[0] <= value * factor / stated <= NEAR[1]:
+            text = f"the record shows {qty(value, unit)} where {qty(stated, unit)} is stated"
+            return Suspect(channel, f"{text}; the {channel} is probably in {name}")
+    return None
+
+
+def doubted(picks: StagePicks, found: Sequence[Suspect]) -> StagePicks:
+    """Return the picks with low confidence where a suspect channel contradicts them."""
+    if not found:
+        return picks
+    why = "; ".join(suspect.words for suspect in found)
+
+    def low(pick: Pick) -> Pick:
+        if pick.value is None and pick.time_s is None:
+            return pick
+        return replace(pick, confidence="low", reason=f"{why}; {pick.reason}")
+
+    effective = {
+        name: pick if pick.version == 0 else low(pick) for name, pick in picks.effective.items()
+    }  # an engineer's amendment (version 0) stands
+    return replace(
+        picks, automatic={name: low(pick) for name, pick in picks.automatic.items()}, effective=effective
+    )  # fmt: skip
+
+
+def exchanged(moment: datetime, others: Sequence[datetime]) -> datetime | None:
+    """Return a moment with day and month exchanged, if only then it fits the well's other moments.
+
+    Parameters
+    ----------
+    moment : datetime
+        Beginning of a record, UTC.
+    others : sequence of datetime
+        Moments of the well's other records and of its tables, UTC.
+    """
+    if moment.day > 12 or moment.day == moment.month or len(others) < 2:
+        return None
+    middle = sorted(others)[len(others) // 2]
+    other = moment.replace(month=moment.day, day=moment.month)
+    off, after = abs(moment - middle), abs(other - middle)
+    return other if off > timedelta(days=DATE_DAYS) and after < 0.25 * off else None
