@@ -353,7 +353,7 @@ def plan(
 @app.command(epilog=EPILOG)
 def amend(
     well: Annotated[str, typer.Argument(help="The well name or an alias.")],
-    number: Annotated[int, typer.Argument(help="The stage (or plug, or coil run: see --level).")],
+    number: Annotated[int, typer.Argument(help="The stage (or plug, coil run, pump-down: see --level).")],
     pick: Annotated[str, typer.Argument(help="The pick, such as isip, breakdown_pressure or shut_in.")],
     by: Annotated[str, typer.Option("--by", help="Name of the person who makes the amendment.")],
     why: Annotated[str, typer.Option("--why", help="Reason for the amendment.")],
@@ -361,7 +361,7 @@ def amend(
     time: Annotated[
         str | None, typer.Option("--time", help="The time, in pad local time or with a UTC offset.")
     ] = None,
-    level: Annotated[str, typer.Option("--level", help="stage, plug or run.")] = "stage",
+    level: Annotated[str, typer.Option("--level", help="stage, plug, run (coil) or wireline (pump-down).")] = "stage",
     withdraw: Annotated[bool, typer.Option("--withdraw", help="Withdraw the amendment.")] = False,
     workspace: Where = Path(),
 ) -> None:

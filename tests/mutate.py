@@ -37,7 +37,7 @@ ROOT = Path(__file__).parent.parent
 LIMIT_S = 600.0
 TESTS = {
     "physics": ("tests/published",),
-    "picks": ("tests/picks", "tests/published"),
+    "picks": ("tests/metrics/test_hand_values.py", "tests/picks", "tests/published"),
     "metrics": (
         "tests/published",
         "tests/metrics/test_hand_values.py",

@@ -11,7 +11,7 @@ from pipeline.errors import HeelwardError
 from pipeline.ingest.amend import Amendment, read_moment, write
 from pipeline.ingest.names import WellRegistry
 from pipeline.lake import Lake
-from pipeline.picks.catalogue import METHODS, hard_range
+from pipeline.picks.catalogue import METHODS, hard_range, soft_range
 from pipeline.queries import sentences_shown
 from pipeline.report.audit import draw_audit
 from pipeline.report.html import CAUTION
@@ -122,6 +122,10 @@ def amend(
     now = "withdrawn" if withdraw else "recorded"
     if value is not None:
         now += f": {_both(value, row['unit'], workspace)}"
+        low, high = soft_range(pick)
+        if not low <= value <= high:
+            usual = f"{low:g} to {high:g} {row['unit']}".strip()
+            now += f" (warning: outside the usual {usual}; withdraw it if it is a slip of the pen)"
     return f"{what} {now}; automatic pick: {automatic}. Run `heelward refresh`."
 
 

@@ -269,6 +269,24 @@ def integral(time_s: Array, values: Array) -> tuple[float, float]:
 
 
 @compiled
+def most_in_gaps(time_s: Array, values: Array) -> float:
+    """Return the most that the unmeasured time can hold: its seconds times the higher of the values beside it.
+
+    The gaps are those that `integral` leaves out; values are per second.
+    """
+    limit, most, before = gap_limit_s(time_s), 0.0, 0
+    for k in range(1, values.size):
+        if values[k] != values[k]:
+            continue
+        step = time_s[k] - time_s[before]
+        if step > limit or before < k - 1:
+            known = values[before] if values[before] == values[before] else 0.0
+            most += step * max(known, values[k])
+        before = k
+    return most
+
+
+@compiled
 def weighted_mean(values: Array, weights: Array, mask: Mask) -> tuple[float, float]:
     """Return the weighted mean of samples, NaN if any of them is void, and their total weight."""
     total = mass = 0.0

@@ -11,7 +11,7 @@ class Picks(dy.Schema):
     """Picks made by the pipeline, with their confidence."""
 
     well_id = text("id of the well in the lake", key=True)
-    level = text("stage, plug or run", key=True)
+    level = text("stage, plug, run (coil) or wireline (pump-down)", key=True)
     number = integer("stage, plug or run", key=True)
     pick = text("name of the pick", key=True, code=True)
     value = quantity("ratio", "value, in the unit of the unit column")

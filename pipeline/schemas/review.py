@@ -9,7 +9,7 @@ class Amendments(Landed):
     """An engineer's correction of a pick, or its withdrawal; the latest amendment of a pick counts."""
 
     well_id = text("id of the well in the lake", key=True)
-    level = text("stage, plug or run", key=True, one_of=("stage", "plug", "run"))
+    level = text("stage, plug, run or wireline", key=True, one_of=("stage", "plug", "run", "wireline"))
     number = integer("stage, plug or run", key=True, lowest=1, highest=MOST_NUMBER)
     pick = text("name of the pick", key=True, code=True)
     at = instant("time when it was written", key=True)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import gzip
+import re
 from pathlib import Path
 
 import polars as pl
 import pytest
 
 from pipeline.errors import SetAside
+from pipeline.ingest.inspect import inspect_file
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
 from pipeline.schemas.lineage import FINDINGS, SOURCES
@@ -103,6 +105,32 @@ def test_a_table_cut_inside_its_last_line_is_set_aside(tmp_path: Path) -> None:
     report = land(space, Lake(space.lake))
     assert report.set_aside[0][1].line == 3
     assert "truncated" in report.set_aside[0][1].reason
+
+
+def test_a_table_whose_last_line_holds_a_quoted_comma_is_whole(tmp_path: Path) -> None:
+    """Fewer commas than fields prove nothing where a field is quoted."""
+    last = '"Pipit Draw 1H"'
+    space = workspace(tmp_path, {"wells": WELLS_MAP}, {"tables/wells.csv": WELLS + last})
+    report = land(space, Lake(space.lake))
+    assert not any("truncated" in aside.reason for _, aside in report.set_aside)
+
+
+def test_inspect_says_the_times_and_findings_of_a_record_and_no_times_of_a_table(tmp_path: Path) -> None:
+    space = workspace(
+        tmp_path, {"records": TREATMENT_MAP, "wells": WELLS_MAP},
+        {"tables/wells.csv": WELLS, "Saltgrass 3H stage 1.csv": GOOD, "Saltgrass 3H stage 2.csv": GOOD[:-3]},
+    )  # fmt: skip
+    land(space, Lake(space.lake))
+    folder = space.root / "landing"
+    good, _ = inspect_file(space, folder / "Saltgrass 3H stage 1.csv")
+    assert "  no findings" in good
+    assert re.search(r"  time: \d{4}-\d\d-\d\d \d\d:\d\d:\d\d to \d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC", good)
+    cut, _ = inspect_file(space, folder / "Saltgrass 3H stage 2.csv")
+    assert "  no findings" not in cut
+    assert "  finding: the last line of the file is incomplete" in cut
+    table, _ = inspect_file(space, folder / "tables" / "wells.csv")
+    assert "  time: " not in table
+    assert "  stage: " not in table
 
 
 def test_a_few_bad_cells_are_void_and_a_finding_with_the_line(tmp_path: Path) -> None:

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+import shutil
 from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import polars as pl
 import pytest
 
 from pipeline import steps
 from pipeline.commands.review import amend, describe_stage
 from pipeline.errors import HeelwardError
 from pipeline.ingest.amend import FILE, read_moment
-from pipeline.metrics.measure import PLUG_METRICS, STAGE_METRICS
+from pipeline.metrics.measure import PLUG_METRICS, STAGE_METRICS, WIRELINE_METRICS
 from pipeline.picks.catalogue import METHODS, hard_range
 from pipeline.schemas.lineage import FINDINGS
 from pipeline.schemas.picks import PICKS
-from pipeline.workspace import Workspace
+from pipeline.workspace import Workspace, open_workspace
+from tests.conftest import Fitted
 
 
 @pytest.fixture
@@ -220,3 +223,33 @@ def test_every_pick_has_a_range() -> None:
     for name in METHODS:
         low, high = hard_range(name)
         assert low < high
+
+
+def test_a_pump_down_is_amended_like_any_pick(fitted: Fitted, tmp_path: Path) -> None:
+    """Its end is moved two minutes back: minutes and barrels follow, the automatic times stay beside."""
+    copied = tmp_path / "space"
+    shutil.copytree(fitted.workspace.root, copied, ignore=shutil.ignore_patterns("out"))
+    space = open_workspace(copied)
+    rows = steps.open_lake(space).scan(WIRELINE_METRICS).filter(pl.col("basis") == "pump record").collect()
+    before = rows.row(0, named=True)
+
+    def picked() -> dict[str, Any]:
+        rows = steps.open_lake(space).scan(PICKS).filter(level="wireline", well_id=before["well_id"])
+        return rows.filter(number=before["run"], pick="pump_down_end").collect().row(0, named=True)
+
+    end = picked()["time"]
+    well = before["well_id"]
+    moved = (end - timedelta(minutes=2)).isoformat()
+    words = {"by": "A. Reader", "why": "the pumps idled", "withdraw": False}
+    amend(space, well, "wireline", before["run"], "pump_down_end", value=None, time=moved, **words)
+    again(space)
+    after = steps.open_lake(space).scan(WIRELINE_METRICS).filter(well_id=before["well_id"], run=before["run"]).collect()
+    assert after["pump_down_min"][0] == pytest.approx(before["pump_down_min"] - 2.0, abs=0.05)
+    assert after["pump_down_bbl"][0] < before["pump_down_bbl"] - 20.0
+    kept = picked()
+    assert (kept["time"], kept["amended_time"]) == (end, end - timedelta(minutes=2))
+
+
+def test_a_value_outside_the_usual_range_is_recorded_with_a_warning(space: Workspace) -> None:
+    assert "warning: outside the usual 0 to 12500 psi" in say(space, 2, "isip", value=14_000.0)
+    assert "warning" not in say(space, 2, "isip", value=6_000.0)

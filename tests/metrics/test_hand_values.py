@@ -12,16 +12,18 @@ import pytest
 from pipeline.ingest.inspect import inspect_file
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
+from pipeline.metrics.coil import plugs, toe
 from pipeline.metrics.declare import Missing
 from pipeline.metrics.stage import friction, metrics, slurry
 from pipeline.metrics.stage.findings import stage_findings
 from pipeline.metrics.stage.measure import _surroundings
 from pipeline.metrics.stage.waves import casing_wave_speed_ft_s, pooled_wave_speed
 from pipeline.metrics.wireline.metrics import WIRELINE_RUN, WirelineView
+from pipeline.models.columns import COLUMNS
 from pipeline.models.grouped_cv import _interval_note
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.picks.arrays import median3
-from pipeline.picks.pump_down import PumpDown, find_pump_down
+from pipeline.picks.pump_down import PumpDown, find_pump_down, pump_down_between
 from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import DISCHARGE, Pipe, StageRecord
 from pipeline.schemas.lineage import FINDINGS
@@ -210,8 +212,11 @@ def pump_down(pressure: list[float]) -> PumpDown | None:
     rate = np.where((time >= 1800.0) & (time < 2400.0), 15.0, 0.0)
     psi = np.full(time.size, 3000.0)
     psi[180 : 180 + len(pressure)] = pressure
-    # samples ten seconds apart are gaps: the volume of the metric is tested on one-second records elsewhere
-    return find_pump_down(Timeline(StageRecord(time, psi, rate, None, None), 0, 1, 0, 0.0))
+    timeline = Timeline(StageRecord(time, psi, rate, None, None), 0, 1, 0, 0.0)
+    start, end = find_pump_down(timeline) or (None, None)
+    assert start is not None and end is not None
+    assert start.time_s is not None and end.time_s is not None
+    return pump_down_between(timeline, start.time_s, end.time_s)
 
 
 def test_a_void_sample_does_not_hide_the_pressure_of_a_pump_down() -> None:
@@ -220,6 +225,7 @@ def test_a_void_sample_does_not_hide_the_pressure_of_a_pump_down() -> None:
     assert found.peak_psi == pytest.approx(4000.0)
     assert (found.start_s, found.end_s, found.peak_bpm, found.whole) == (1800.0, 2390.0, 15.0, True)
     assert found.minutes == pytest.approx(590.0 / 60.0)
+    assert found.volume_bbl == pytest.approx(15.0 * 590.0 / 60.0)  # ten seconds are this record's usual step, no gap
     blind = pump_down([float("nan")] * 60)
     assert blind is not None and np.isnan(blind.peak_psi)
     view = WirelineView({}, {}, blind, None)
@@ -326,3 +332,29 @@ def finding_kinds(row: dict[str, Any] | None = None, **measured: Any) -> list[st
 )
 def test_each_finding_begins_at_its_limit(measured: dict[str, Any], kinds: list[str]) -> None:
     assert finding_kinds(**measured) == kinds
+
+
+def test_minutes_of_a_plug_s_cycle_are_from_leaving_the_plug_before() -> None:
+    view = SimpleNamespace(done_s=7_800.0, previous_done_s=6_000.0, picks=None)
+    assert plugs.cycle_min(view) == pytest.approx(30.0)
+    alone = SimpleNamespace(done_s=7_800.0, previous_done_s=None, picks=None)
+    assert missing(plugs.cycle_min, alone) == "the first plug of the run"
+
+
+def test_slurry_and_flush_of_a_toe_are_volumes_between_its_stations_and_surface() -> None:
+    """3 bpm for 600 s at each of two stations; 2 bpm from the second one to the end, 1,200 s later."""
+    time = np.arange(0.0, 3001.0)
+    pump = np.where(time <= 1800.0, 3.0, 2.0)
+    spans = [SimpleNamespace(start_s=0.0, end_s=601.0), SimpleNamespace(start_s=1000.0, end_s=1801.0)]
+    record = SimpleNamespace(time_s=time, pump_bpm=pump)
+    one = SimpleNamespace(stations=spans, record=record)
+    toe_view = SimpleNamespace(runs=[one])
+    assert toe.cutting_bbl(toe_view) == pytest.approx(3.0 * (600.0 + 800.0) / 60.0)
+    assert toe.flush_bbl(toe_view) == pytest.approx(2.0 * (3000.0 - 1801.0) / 60.0)
+    record.pump_bpm = None
+    assert missing(toe.flush_bbl, SimpleNamespace(runs=[one])) == "no pump rate in the record"
+    assert missing(toe.flush_bbl, SimpleNamespace(runs=[])) == "no station cut"
+
+
+def test_an_effect_of_debris_is_for_ten_thousand_feet_and_plugs() -> None:
+    assert COLUMNS["depth_debris"].step == 10.0

@@ -124,3 +124,23 @@ def test_the_robust_error_of_an_intercept_is_that_of_statsmodels(seed: int) -> N
     value = fits.intercept(x, y)
     assert value == pytest.approx(fitted.params[0], rel=1e-10)
     assert fits.robust_error(x, y, value) == pytest.approx(fitted.bse[0], rel=1e-8)
+
+
+def test_what_gaps_can_hold_is_their_time_at_the_higher_rate_beside_them() -> None:
+    time_s = np.array([0.0, 1.0, 2.0, 32.0, 33.0, 34.0, 35.0])
+    rate = np.array([1.0, 1.0, 1.0, 1.5, np.nan, np.nan, 0.5])
+    total, unmeasured = ours.integral(time_s, rate)
+    assert (total, unmeasured) == (pytest.approx(2.0), pytest.approx(33.0))
+    assert ours.most_in_gaps(time_s, rate) == pytest.approx(30.0 * 1.5 + 3.0 * 1.5)
+    assert ours.most_in_gaps(time_s[:3], rate[:3]) == 0.0
+    assert ours.most_in_gaps(time_s[4:], rate[4:]) == pytest.approx(2.0 * 0.5)
+
+
+def test_a_gap_is_longer_than_five_seconds_and_three_usual_steps() -> None:
+    assert ours.gap_limit_s(np.arange(10.0)) == 5.0
+    tens = np.arange(0.0, 200.0, 10.0)
+    assert ours.gap_limit_s(tens) == 30.0
+    assert ours.integral(tens, np.ones(tens.size)) == (190.0, 0.0)
+    assert ours.sample_seconds(tens).sum() == 190.0
+    assert ours.integral(np.append(tens, 260.0), np.ones(21)) == (190.0, 70.0)
+    assert ours.gap_limit_s(np.array([3.0])) == 5.0

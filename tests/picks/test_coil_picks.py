@@ -261,3 +261,32 @@ def test_cement_is_milled_foot_by_foot() -> None:
     assert path is not None
     ((_, _, feet),) = cement_spans(path)
     assert feet == pytest.approx(200.0, abs=2.0)
+
+
+MOVED = [
+    (6000, 9000),
+    (600, 9001, MILL),
+    (60, 9040),
+    (900, 9560),
+    (600, 9561, MILL),
+    (60, 9600),
+    (900, 10000),
+    (600, 10001, MILL),
+    (60, 10040),
+    (300, 10100),
+]
+
+
+def test_a_plug_that_moved_is_matched_once_and_is_no_stop_without_a_plug() -> None:
+    """Plugs at 9,000, 9,500 and 10,000 ft; the second one lies 60 ft deeper and is the only one missing there."""
+    plugs = {4: 9000.0, 3: 9500.0, 2: 10000.0}
+    found = assigned(run(MOVED), plugs)
+    assert found.plugs[3].tag.value == pytest.approx(9560.0, abs=1.0)
+    assert found.plugs[3].mill.confidence == "low"
+    assert found.other == []
+    gone = run(MOVED)
+    keep = (gone.time_s < 7000.0) | (gone.time_s > 7100.0)  # a gap on the way: the mill can have met it there
+    cut = CoilRecord(*(getattr(gone, name)[keep] for name in ("time_s", "depth_ft", "pressure_psi", "pump_bpm")))
+    hidden = assigned(cut, plugs)
+    assert hidden.plugs[3].tag.value is None
+    assert len(hidden.other) == 1

@@ -10,8 +10,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
+from pipeline.picks.proppant import find_proppant
 from pipeline.picks.stage import pick_stage
-from pipeline.picks.timeline import repair_rate
+from pipeline.picks.timeline import Timeline, repair_rate
 from pipeline.picks.types import Pick, StageDesign, StageRecord
 from tests.builders import simple_stage
 
@@ -197,3 +198,13 @@ def test_shuffled_seconds_yield_no_confident_pick(seed: int) -> None:
 def test_negative_rates_yield_no_confident_pick(rows: int, rate: float) -> None:
     record = StageRecord(np.arange(rows, dtype=float), np.full(rows, 5000.0), np.full(rows, rate), None, np.zeros(rows))
     assert {pick.confidence for pick in effective(record).values()} == {"none"}
+
+
+def test_a_stage_without_proppant_has_no_steps_and_no_sweeps_rather_than_unknown_ones() -> None:
+    time = np.arange(600.0)
+    record = StageRecord(time, np.full(600, 5000.0), np.full(600, 80.0), None, np.zeros(600))
+    found = {pick.name: pick for pick in find_proppant(Timeline(record, 0, 10, 590, 0.0))}
+    assert (found["proppant_steps"].value, found["sweeps"].value) == (0.0, 0.0)
+    assert (found["first_proppant"].time_s, found["last_proppant"].time_s) == (None, None)
+    blind = find_proppant(Timeline(StageRecord(time, record.pressure_psi, record.rate_bpm), 0, 10, 590, 0.0))
+    assert {pick.reason for pick in blind} == {"no proppant concentration in the record"}

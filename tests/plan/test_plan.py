@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -12,7 +13,7 @@ from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.physics.entry import evenness
 from pipeline.plan.compare import Planned
-from pipeline.plan.evaluate import Line, stage_count
+from pipeline.plan.evaluate import Habits, Line, _sums, stage_count
 from pipeline.plan.file import PlanFile
 from pipeline.plan.store import record_plan
 from pipeline.schemas.fitted import MODEL_CARDS, PLANNED, TRIALS
@@ -183,3 +184,24 @@ def test_a_bad_plan_keeps_the_report_from_nothing(slice_workspace: Workspace) ->
     done = steps.refresh(slice_workspace)
     assert done.fitted.plan_error is not None and "no such file" in done.fitted.plan_error
     assert "No plan for the next pad" in done.report.path.read_text(encoding="utf-8")
+
+
+def test_hours_and_cost_of_a_pad_are_summed_by_hand() -> None:
+    """Two wells of ten stages: 20 pump times, 18 + 1 transitions, 9 plugs, two wiper trips after every fourth plug."""
+    pad = SimpleNamespace(wells=2)
+    design = SimpleNamespace(name="d", plugs_per_wiper=4)
+    given = {
+        "pump_time": Line("d", "pump_time", 120.0, 90.0, 150.0, "min", "model", ""),
+        "transition": Line("d", "transition", 60.0, -30.0, 90.0, "min", "model", ""),
+        "mill_minutes": Line("d", "mill_minutes", 10.0, None, 20.0, "min", "model", ""),
+        "cost_per_stage": Line("d", "cost_per_stage", 100.0, 80.0, 120.0, "1000 USD", "model", ""),
+    }
+    habits = Habits(90.0, 5.0, 20.0, 3.0)
+    pad_hours, milling, cost = _sums(SimpleNamespace(pad=pad), design, 10, habits, given)  # type: ignore[arg-type]
+    assert pad_hours.value == pytest.approx(20 * 2.0 + 19 * 1.0)
+    assert (pad_hours.low, pad_hours.high) == (pytest.approx(20 * 1.5), pytest.approx(20 * 2.5 + 19 * 1.5))
+    assert milling.value == pytest.approx(9 * 10.0 / 60.0 + 2 * 1.5 + 20.0)
+    assert (milling.low, milling.high) == (None, pytest.approx(9 * 20.0 / 60.0 + 23.0))
+    assert (cost.value, cost.low, cost.high) == (2000.0, 1600.0, 2400.0)
+    unknown = _sums(SimpleNamespace(pad=pad), design, 10, Habits(None, None, None, 3.0), given)  # type: ignore[arg-type]
+    assert (unknown[1].value, unknown[1].note) == (None, "no mill-out with wiper trips in the records")

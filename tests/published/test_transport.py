@@ -24,6 +24,11 @@ def test_sphere_follows_the_reference_library() -> None:
         reference = v_terminal(D=size * 0.0254, rhop=1900.0, rho=999.35, mu=1e-3) / FT
         ours = transport.sphere_settling_ft_s(size, 1900 / 119.826427317, 999.35 / 119.826427317, 1.0)
         assert ours == pytest.approx(reference, rel=0.06)
+    for size in (0.01, 0.25, 2.0):  # the same law by the reference library: equal
+        given = {"D": size * 0.0254, "rhop": 1900.0, "rho": 999.35, "mu": 1e-3}
+        same = v_terminal(**given, Method="Haider_Levenspiel") / FT
+        ours = transport.sphere_settling_ft_s(size, 1900 / 119.826427317, 999.35 / 119.826427317, 1.0)
+        assert ours == pytest.approx(same, rel=1e-3)
     assert fluids.__version__
 
 
@@ -33,6 +38,10 @@ def test_moore_and_chien_and_the_band() -> None:
     assert transport.chien_slip_ft_s(*CHIP) == pytest.approx(0.679326, rel=1e-5)
     assert transport.moore_slip_ft_s(0.05, 22.1, 8.6, 10.0) == pytest.approx(0.186686, rel=1e-5)
     assert transport.chien_slip_ft_s(0.05, 22.1, 8.6, 10.0) == pytest.approx(0.264777, rel=1e-5)
+    # by hand, Re below 3: 82.87 * 0.02**2 * (15.856 - 8.34)/100 ft/s
+    assert transport.moore_slip_ft_s(0.02, 15.856, 8.34, 100.0) == pytest.approx(
+        82.87 * 0.0004 * 7.516 / 100.0, rel=1e-6
+    )
     low, high = transport.slip_band_ft_s(*CHIP)
     assert low == pytest.approx(0.679326, rel=1e-5)
     assert high / low > 2.0  # irregular chip against smooth sphere: the product shows a band

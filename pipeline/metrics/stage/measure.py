@@ -18,7 +18,7 @@ from pipeline.metrics.well import Rows, Samples, WellInput, WellRows, amended, c
 from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 from pipeline.physics.hydraulics import pipe_capacity_bbl
-from pipeline.picks.pump_down import PumpDown, find_pump_down
+from pipeline.picks.pump_down import PumpDown, find_pump_down, pump_down_between
 from pipeline.picks.stage import StagePicks, pick_stage
 from pipeline.picks.types import DISCHARGE, Pipe, StageDesign, StageRecord
 
@@ -57,7 +57,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
     rows.findings += _date_findings(well, picked)
     pumped_down = {}
     for one in picked:
-        found = find_pump_down(one.picks.timeline)
+        found = _pump_down(well, one, rows)
         if found is not None:
             pumped_down[one.number + 1] = (one.origin, found)
     plugs = {row["plug"]: row for row in well.tables["plugs"]}
@@ -72,6 +72,21 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
         rows.findings += stage_findings(well.well_id, one.number, view, measured)
         rows.findings += reported_findings(well.well_id, one.number, reported.get(one.number, {}), measured)
     return pumped_down
+
+
+def _pump_down(well: WellInput, one: _Picked, rows: WellRows) -> PumpDown | None:
+    """Measure the pump-down in a stage's record between its effective picks, whose rows are added."""
+    automatic = find_pump_down(one.picks.timeline)
+    if automatic is None:
+        return None
+    run = one.number + 1
+    given = amended(well, "wireline", run, one.origin)
+    effective = [pick.amended_by(given[pick.name]) if pick.name in given else pick for pick in automatic]
+    for pick, counts in zip(automatic, effective, strict=True):
+        rows.picks.append(pick_row(well, "wireline", run, pick, one.origin, counts))
+    start, end = (pick.time_s for pick in effective)
+    assert start is not None and end is not None
+    return pump_down_between(one.picks.timeline, min(start, end), max(start, end))
 
 
 def _date_findings(well: WellInput, picked: list[_Picked]) -> Rows:

@@ -6,11 +6,14 @@ from datetime import datetime
 
 from pipeline.metrics.declare import Missing, known, known_or
 from pipeline.metrics.stage.view import NO_INJECTION, STAGE, StageView
+from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.physics.fluids import proppant_rate_lbm_min
 from pipeline.physics.rock import pressure_gradient_psi_ft
-from pipeline.picks.arrays import integral
+from pipeline.picks.arrays import integral, most_in_gaps
 from pipeline.picks.proppant import flush_bbl as measured_flush
 
+CUT_SHORT = 0.95
+"""Less of the designed proppant than this was cut short. [1]"""
 PUMPED_BPM = 5.0
 """Lowest rate that counts as pump time. [bbl/min]"""
 TRADE = "trade convention"
@@ -227,9 +230,28 @@ def screenout_reason(s: StageView) -> str:
     return s.picks.effective["screenout"].reason
 
 
-@STAGE.metric("", "proppant ended early (below 95 % of the design) without a screen-out", kind="flag")
+@STAGE.metric("bbl", "most slurry that the unmeasured time can hold: the higher rate beside each gap")
+def unmeasured_bbl(s: StageView) -> float:
+    if s.injection is None:
+        raise Missing(NO_INJECTION)
+    return most_in_gaps(s.time_s, s.rate / 60.0)
+
+
+@STAGE.metric("lbm", "most proppant that the unmeasured time can hold: the higher loading beside each gap")
+def unmeasured_proppant_lbm(s: StageView) -> float:
+    if s.conc is None or s.clean is None:
+        raise Missing("no proppant concentration in the record")
+    return most_in_gaps(s.time_s, s.clean * GAL_PER_BBL * s.conc / 60.0)
+
+
+@STAGE.metric("", "proppant ended early (below 95 % of the design) without a screen-out", kind="flag", version=2)
 def cut_short(s: StageView) -> bool:
-    return bool(placed_share(s) < 0.95 and not known_or(screenout, s, False))
+    if placed_share(s) >= CUT_SHORT or known_or(screenout, s, False):
+        return False
+    most = proppant_lbm(s) + unmeasured_proppant_lbm(s)
+    if s.design.proppant_lbm and most >= CUT_SHORT * s.design.proppant_lbm:
+        raise Missing(f"the {unmeasured_s(s):.0f} s without measurement can hold the rest of the proppant")
+    return True
 
 
 @STAGE.metric("ratio", "placed over designed proppant")
