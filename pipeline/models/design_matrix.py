@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -10,10 +11,11 @@ from numpy.typing import NDArray
 
 from pipeline.models.columns import COLUMNS, Column
 from pipeline.models.linear import aliased_terms, fit_clustered
-from pipeline.models.logistic import fit_logistic, odds_limits
 from pipeline.models.specs import ModelSpec
 
 Array = NDArray[np.float64]
+Limits = tuple[Array, Array, Array]
+"""Estimates, lower and upper limits."""
 
 
 def design_matrix(used: pl.DataFrame, columns: list[Column]) -> tuple[Array, list[str], list[str]]:
@@ -38,12 +40,20 @@ def design_matrix(used: pl.DataFrame, columns: list[Column]) -> tuple[Array, lis
 
 
 def effects_of(
-    spec: ModelSpec, used: pl.DataFrame, outcome: Array, columns: list[Column], pads: NDArray[np.str_]
-) -> list[dict[str, Any]]:
-    """Return rows of `effects`: associations with 95 % limits clustered by pad (log odds for a chance)."""
+    spec: ModelSpec, used: pl.DataFrame, outcome: Array, columns: list[Column], pads: NDArray[np.str_],
+    odds: Callable[[], Limits] | None = None,
+) -> list[dict[str, Any]]:  # fmt: skip
+    """Return rows of `effects`: associations with 95 % limits clustered by pad.
+
+    For a chance they are log odds, from the fit that is served: `odds` returns them for the terms of `design_matrix`.
+    """
     design, names, per = design_matrix(used, columns)
-    if spec.chance:
-        estimate, low, high = _odds(design, names, outcome, pads)
+    if odds is not None:
+        estimate, low, high = odds()
+        lost = aliased_terms(design, names)
+        for i, name in enumerate(names):
+            if name in lost:
+                estimate[i] = low[i] = high[i] = np.nan
     else:
         fitted = fit_clustered(design, outcome, names, list(pads))
         estimate, low, high = fitted.estimate, fitted.low, fitted.high
@@ -65,17 +75,6 @@ def effects_of(
         for i, name in enumerate(names)
         if name != "constant"
     ]  # fmt: skip
-
-
-def _odds(design: Array, names: list[str], outcome: Array, pads: NDArray[np.str_]) -> tuple[Array, Array, Array]:
-    lost = aliased_terms(design, names)
-    keep = [i for i, name in enumerate(names) if name not in lost]
-    fitted = fit_logistic(design[:, keep], outcome, penalty=1.0, clusters=pads)
-    ends = odds_limits(fitted, np.unique(pads).size)
-    full = [np.full(len(names), np.nan) for _ in range(3)]
-    for whole, part in zip(full, (fitted.estimate, *ends), strict=True):
-        whole[keep] = part
-    return full[0], full[1], full[2]
 
 
 def _on_one_pad(used: pl.DataFrame, columns: list[Column]) -> set[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -11,12 +12,13 @@ import polars as pl
 from numpy.typing import NDArray
 from sklearn.base import BaseEstimator, clone
 from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
-from sklearn.linear_model import LogisticRegression, Ridge
+from sklearn.linear_model import Ridge
 from sklearn.model_selection import GroupKFold
 
 from pipeline.models.columns import COLUMNS, Column, predictors
 from pipeline.models.conformal import grouped_coverage, grouped_quantile
-from pipeline.models.design_matrix import effects_of
+from pipeline.models.design_matrix import Limits, effects_of
+from pipeline.models.logistic import fit_logistic, odds_limits
 from pipeline.models.specs import ModelSpec, rows_hash
 from pipeline.units import qty
 
@@ -133,8 +135,10 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec, seed: int = 0) -> ModelRows 
         "span": _span(table.used),
         "interval_note": _interval_note(np.unique(table.pads).size, spec.chance, coverage),
     }  # fmt: skip
-    effects = effects_of(spec, table.used, table.outcome, table.columns, table.pads)
-    parameters = [row | {"inputs": card["inputs"]} for row in _parameters(spec, table)]
+    served = PenaltyByPad(table.columns, spec.chance).fit(table.features, table.outcome, table.pads)
+    odds = partial(_odds, served, table) if spec.chance else None
+    effects = effects_of(spec, table.used, table.outcome, table.columns, table.pads, odds)
+    parameters = [row | {"inputs": card["inputs"]} for row in _parameters(spec, table, served)]
     return ModelRows(card, effects, _predictions(spec, table, predicted, mean, half), parameters)
 
 
@@ -198,35 +202,36 @@ class _OnColumns(BaseEstimator):  # type: ignore[misc]
 
 
 class PenaltyByPad(_OnColumns):
-    """Ridge or logistic regression on scaled numbers and one-hot classes; the penalty is chosen with held-out pads."""
+    """Ridge regression on scaled numbers and one-hot classes, its penalty chosen with held-out pads.
+
+    A chance is fitted by logistic regression with one fixed penalty; its effects come from the same fit.
+    """
 
     def predict(self, features: Array) -> Array:
         """Return predictions; probabilities if the outcome is a chance."""
         return self._predicted(self.best_, self.encoding_(features))
 
-    def _model(self, penalty: float | Array) -> Ridge | LogisticRegression:
-        return LogisticRegression(C=1.0 / penalty, max_iter=500) if self.chance else Ridge(alpha=penalty)
-
     def _by_penalty(self, features: Array, outcome: Array, test: Array) -> Array:
         """Predict rows with every penalty, one column each; ridge fits all penalties together."""
         encoding = _Encoding.made_on(self.columns, features)
-        known, unknown = encoding(features), encoding(test)
-        if self.chance:
-            fitted = [self._model(penalty).fit(known, outcome) for penalty in PENALTIES]
-            return np.column_stack([self._predicted(one, unknown) for one in fitted])
         many = np.repeat(outcome[:, None], len(PENALTIES), axis=1)
-        return self._predicted(self._model(np.asarray(PENALTIES)).fit(known, many), unknown)
+        return self._predicted(Ridge(alpha=np.asarray(PENALTIES)).fit(encoding(features), many), encoding(test))
 
     def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_]) -> PenaltyByPad:
-        """Choose the penalty with whole pads held out, and fit with it."""
+        """Fit; for a number, the penalty is first chosen with whole pads held out."""
+        self.encoding_ = _Encoding.made_on(self.columns, features)
+        if self.chance:
+            encoded = self.encoding_(features)
+            design = np.hstack([np.ones((outcome.size, 1)), encoded])
+            self.logistic_ = fit_logistic(design, outcome, clusters=groups)
+            self.best_ = self.logistic_.model
+            return self
         total = np.zeros(len(PENALTIES))
         folds = GroupKFold(min(np.unique(groups).size, INNER_FOLDS)).split(features, outcome, groups)
         for train, test in folds:
-            if np.unique(outcome[train]).size > 1:
-                predicted = self._by_penalty(features[train], outcome[train], features[test])
-                total += np.square(outcome[test][:, None] - predicted).sum(axis=0)
-        self.encoding_ = _Encoding.made_on(self.columns, features)
-        self.best_ = self._model(PENALTIES[int(np.argmin(total))]).fit(self.encoding_(features), outcome)
+            predicted = self._by_penalty(features[train], outcome[train], features[test])
+            total += np.square(outcome[test][:, None] - predicted).sum(axis=0)
+        self.best_ = Ridge(alpha=PENALTIES[int(np.argmin(total))]).fit(self.encoding_(features), outcome)
         return self
 
 
@@ -336,9 +341,26 @@ def _predictions(spec: ModelSpec, table: Table, predicted: Array, mean: Array, h
     ]  # fmt: skip
 
 
-def _parameters(spec: ModelSpec, table: Table) -> list[dict[str, Any]]:
-    """Fit the linear model on all pads and store it as numbers."""
-    fitted = PenaltyByPad(table.columns, spec.chance).fit(table.features, table.outcome, table.pads)
+def _odds(served: PenaltyByPad, table: Table) -> Limits:
+    """Log odds of the served fit: the constant, a step of each number, each class against the first of its column."""
+    encoding = served.encoding_
+    columns = {index: at for at, index in enumerate(encoding.numbers, start=1)}
+    first = 1 + len(encoding.numbers)
+    width = served.logistic_.estimate.size
+    rows = [np.eye(width)[0]]
+    for index, column in enumerate(table.columns):
+        if column.role == "number":
+            at = columns[index]
+            rows.append(np.eye(width)[at] * column.step / encoding.scale[at - 1])
+            continue
+        count = encoding.levels[index].size
+        rows += [np.eye(width)[first + level] - np.eye(width)[first] for level in range(1, count)]
+        first += count
+    return odds_limits(served.logistic_, np.stack(rows), np.unique(table.pads).size)
+
+
+def _parameters(spec: ModelSpec, table: Table, fitted: PenaltyByPad) -> list[dict[str, Any]]:
+    """Return the linear model, fitted on all pads, as numbers."""
     weights = np.ravel(fitted.best_.coef_)
     constant = float(np.ravel(fitted.best_.intercept_)[0])
     empty = {"centre": None, "scale": None, "lowest": None, "highest": None, "pads": None}

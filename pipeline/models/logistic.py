@@ -12,6 +12,8 @@ from sklearn.exceptions import ConvergenceWarning
 from sklearn.linear_model import LogisticRegression
 
 Array = NDArray[np.float64]
+PENALTY = 1.0
+"""Ridge penalty of the model of a chance; on the sample, one chosen with held-out pads predicted no better. [1]"""
 LARGEST_ERROR = 1e3
 """A larger standard error indicates that the outcome is separated. [1]"""
 
@@ -24,22 +26,25 @@ class Logistic:
     ----------
     estimate, error : array, shape (k,)
         Log odds, and their model-based standard errors.
-    clustered : array, shape (k,)
-        Standard errors clustered by pad; NaN without clusters.
+    covariance : array, shape (k, k)
+        Clustered by pad; NaN without clusters.
     log_likelihood : float
     separated : bool
         Whether a combination of columns separates the outcome; if so, unpenalised estimates are meaningless.
+    model : LogisticRegression
+        For predictions.
     """
 
     estimate: Array
     error: Array
-    clustered: Array
+    covariance: Array
     log_likelihood: float
     separated: bool
+    model: LogisticRegression
 
 
 def fit_logistic(
-    design: Array, outcome: Array, *, penalty: float = 1.0, clusters: NDArray[np.str_] | None = None
+    design: Array, outcome: Array, *, penalty: float = PENALTY, clusters: NDArray[np.str_] | None = None
 ) -> Logistic:
     """Fit by penalised maximum likelihood (scikit-learn); the constant, the first column, is not penalised.
 
@@ -75,18 +80,33 @@ def fit_logistic(
     bread = np.linalg.inv((design * weight[:, None]).T @ design + ridge)
     error = np.sqrt(np.diag(bread))
     likelihood = float(np.sum(np.log(np.where(outcome > 0.5, chance, 1.0 - chance))))
-    clustered = np.full(beta.size, np.nan)
+    covariance = np.full((beta.size, beta.size), np.nan)
     if clusters is not None and np.unique(clusters).size >= 2:
         names, code = np.unique(clusters, return_inverse=True)
         score = np.zeros((names.size, beta.size))
         np.add.at(score, code, design * (outcome - chance)[:, None])
         meat = score.T @ score * names.size / (names.size - 1.0)
-        clustered = np.sqrt(np.diag(bread @ meat @ bread))
+        covariance = bread @ meat @ bread
     separated = bool(np.abs(error).max() > LARGEST_ERROR or likelihood > -1e-3)
-    return Logistic(beta, error, clustered, likelihood, separated)
+    return Logistic(beta, error, covariance, likelihood, separated, model)
 
 
-def odds_limits(fitted: Logistic, pads: int, level: float = 0.95) -> tuple[Array, Array]:
-    """Return limits of the log odds from Student's t with pads - 1 degrees of freedom."""
-    reach = stats.t.ppf(0.5 + level / 2.0, max(pads - 1, 1)) * fitted.clustered
-    return fitted.estimate - reach, fitted.estimate + reach
+def odds_limits(fitted: Logistic, contrasts: Array, pads: int, level: float = 0.95) -> tuple[Array, Array, Array]:
+    """Return estimates and limits of contrasts of the log odds, from Student's t with pads - 1 degrees of freedom.
+
+    Parameters
+    ----------
+    fitted : Logistic
+    contrasts : array, shape (m, k)
+        Weights of the fit's columns, one row per contrast.
+    pads : int
+    level : float
+
+    Returns
+    -------
+    estimate, low, high : array, shape (m,)
+    """
+    estimate = contrasts @ fitted.estimate
+    error = np.sqrt(np.einsum("ij,jk,ik->i", contrasts, fitted.covariance, contrasts))
+    reach = stats.t.ppf(0.5 + level / 2.0, max(pads - 1, 1)) * error
+    return estimate, estimate - reach, estimate + reach

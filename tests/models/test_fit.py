@@ -6,9 +6,11 @@ import shutil
 from pathlib import Path
 
 import polars as pl
+import pytest
 
 from pipeline.lake import Lake
 from pipeline.models import specs
+from pipeline.models.columns import COLUMNS
 from pipeline.models.fit import fit
 from pipeline.models.specs import MODELS
 from pipeline.schemas.fitted import (
@@ -43,3 +45,22 @@ def test_what_can_no_longer_be_fitted_says_nothing_any_more(fitted: Fitted, tmp_
     again = fit(lake, "UTC")
     assert not again.changed and not again.removed
     assert "treating_pressure" in again.not_possible
+
+
+def test_effects_of_a_chance_are_contrasts_of_the_parameters_that_predict_it(fitted: Fitted) -> None:
+    """One fit: what the report shows as an effect is what a prediction moves by."""
+    parameters = {
+        row["term"]: row
+        for row in fitted.lake.scan(MODEL_PARAMETERS).filter(model="screen_out").collect().iter_rows(named=True)
+    }
+    shown = fitted.lake.scan(EFFECTS).filter(model="screen_out").collect().drop_nulls("effect")
+    assert shown.height >= 3
+    for row in shown.iter_rows(named=True):
+        column, mark, _ = row["term"].partition(": ")
+        if mark:
+            first = parameters[f"{column}: {row['per'].removeprefix('against ')}"]["coefficient"]
+            expected = parameters[row["term"]]["coefficient"] - first
+        else:
+            expected = parameters[column]["coefficient"] / parameters[column]["scale"] * COLUMNS[column].step
+        assert row["effect"] == pytest.approx(expected, rel=1e-9)
+        assert row["low"] < row["effect"] < row["high"]

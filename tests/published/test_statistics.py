@@ -14,7 +14,7 @@ from pipeline.models import conformal, funnel, ranks, trend
 from pipeline.models.compare import connected_sets
 from pipeline.models.grouped_cv import PenaltyByPad, out_of_pad, prepare
 from pipeline.models.linear import aliased_terms, fit_clustered
-from pipeline.models.logistic import fit_logistic
+from pipeline.models.logistic import fit_logistic, odds_limits
 from pipeline.models.mixed import fit_mixed
 from pipeline.models.shrink import empirical_bayes
 from pipeline.models.specs import ModelSpec
@@ -296,6 +296,23 @@ def test_s1_d17_logistic_regression() -> None:
     assert fit_logistic(
         np.array([[1.0, -1.0], [1.0, -2.0], [1.0, 1.0], [1.0, 2.0]]), np.array([0.0, 0.0, 1.0, 1.0]), penalty=0.0
     ).separated
+
+
+def test_limits_of_contrasts_are_those_of_the_reference_library_by_cluster() -> None:
+    """Spector and Mazzeo 1980; Logit of statsmodels with errors clustered in eight groups of four."""
+    data = sm.datasets.spector.load_pandas()
+    design = np.column_stack((np.ones(32), data.exog[["GPA", "TUCE", "PSI"]].to_numpy()))
+    groups = np.repeat(np.arange(8), 4)
+    library = sm.Logit(data.endog.to_numpy(), design).fit(
+        disp=0, cov_type="cluster", cov_kwds={"groups": groups, "use_correction": False}
+    )
+    contrasts = np.array([[0.0, 1.0, 0.0, 0.0], [0.0, 0.5, 0.0, -1.0]])
+    error = np.sqrt(np.diag(contrasts @ library.cov_params() @ contrasts.T) * 8.0 / 7.0)
+    fitted = fit_logistic(design, data.endog.to_numpy(), penalty=0.0, clusters=groups.astype(str))
+    estimate, low, high = odds_limits(fitted, contrasts, 8)
+    assert estimate == pytest.approx(contrasts @ library.params, rel=1e-5)
+    assert high - estimate == pytest.approx(stats.t.ppf(0.975, 7) * error, rel=1e-4)
+    assert estimate - low == pytest.approx(high - estimate, rel=1e-9)
 
 
 def test_s1_d19_mann_kendall() -> None:
