@@ -53,6 +53,8 @@ TROUBLES: dict[tuple[int, int], str] = {
     (6, 0): "motor trip", (2, 1): "weight reversed",
 }  # fmt: skip
 """Planted: pad and well whose mill-out has the trouble."""
+SAMPLING: dict[tuple[int, int], int] = {(6, 1): 2, (7, 0): 5}
+"""Planted: pad and well whose records hold one sample every so many seconds."""
 LATE_LOG = (4, 3)
 """Planted: pad and pumping entry in its time log that starts 25 min late."""
 
@@ -162,7 +164,9 @@ def _pump_pad(
         begins = start + timedelta(seconds=signal.first_injection)
         ends = start + timedelta(seconds=signal.shut_in)
         pumped.append((begins, ends, well.name))
-        _write_stage(folder, well, stage, start, frame, rng)
+        every = SAMPLING.get((well.pad_number, on_pad.index(well)), 1)
+        truth.sample_s = every
+        _write_stage(folder, well, stage, start, frame[::every], rng)
         tables.stage_truth.append(truth)
         tables.stages.append(_stage_row(well, stage, zipper, rng))
         tables.reported.append(ledger.summary(well.name, truth, rng))

@@ -47,10 +47,12 @@ def record_stage(signal: StageSignal, truth: StageTruth, rng: np.random.Generato
         total[middle:] -= total[middle]
         truth.mess.append("reset")
     rows = second.copy()
-    if "drop-out" not in truth.mess and rng.random() < 0.15:
-        at = middle + int(rng.integers(-200, 200))
+    if "drop-out" not in truth.mess and rng.random() < 0.2:
+        starts = {"before": 5, "ball": signal.first_injection + 40, "main": middle, "falloff": signal.shut_in + 190}
+        phase = str(rng.choice(list(starts), p=[0.15, 0.2, 0.45, 0.2]))
+        at = starts[phase] + int(rng.integers(0, 60))
         rows = np.delete(rows, slice(at, at + int(rng.integers(8, 18))))
-        truth.mess.append("gap")
+        truth.mess.append("gap" if phase in ("ball", "main") else f"gap {phase}")
     if rng.random() < 0.2:
         rows = np.sort(np.concatenate((rows, rng.choice(rows, 5, replace=False))), kind="stable")
         truth.mess.append("repeated")

@@ -54,6 +54,7 @@ class StageTruth:
     pump_down_min: float | None = None
     step_down_kp: float | None = None
     step_down_kt: float | None = None
+    sample_s: int = 1
     mess: list[str] = field(default_factory=list)
 
 

@@ -25,6 +25,8 @@ BAND = 0.25
 """Where they are known, the period lies within this share of 4L/a. [1]"""
 SCAN = 1.01
 """Ratio of neighbouring periods of the first search. [1]"""
+FEW_SAMPLES, FEWEST_SAMPLES = 6.0, 3.0
+"""With fewer samples per period than these, the period is a doubt, or a grave one. [1]"""
 SAMPLES = 8.0
 """Samples per period from which the third harmonic is fitted. [1]"""
 
@@ -122,8 +124,9 @@ def hammer_picks(hammer: Hammer | None, absent: str, shut_in_s: float) -> list[P
     doubts = Doubts()
     if hammer.period_error_s > 0.01 * hammer.period_s:
         doubts.add("the period's standard error is above 1 %")
-    if hammer.samples_per_period < 6.0:
-        doubts.add(f"only {hammer.samples_per_period:.1f} samples per period", grave=True)
+    if hammer.samples_per_period < FEW_SAMPLES:
+        few = f"only {hammer.samples_per_period:.1f} samples per period"
+        doubts.add(few, grave=hammer.samples_per_period < FEWEST_SAMPLES)
     words = doubts.words(f"ringing of {qty(hammer.amplitude_psi, 'psi')}")
     sure = doubts.confidence
     return [

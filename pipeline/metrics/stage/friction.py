@@ -145,7 +145,10 @@ def plug_margin_psi(s: StageView) -> float:
 
 @STAGE.metric("ft/s", "wave speed of the well, from its other stages' hammer periods and perforation depths: 4L/T")
 def wave_speed_ft_s(s: StageView) -> float:
-    return known(s.around.wave_speed_ft_s, "no other stage of the well with a hammer period and a perforation depth")
+    return known(
+        s.around.wave_speed_ft_s,
+        "no other stage of the well with a perforation depth and a hammer period of medium confidence or better",
+    )
 
 
 @STAGE.metric("ft", "depth of the water hammer reflector, from other stages' wave speed", source="Wylie and Streeter")

@@ -10,7 +10,7 @@ from pipeline.physics.waves import wave_speed_ft_s
 
 WATER_BULK_PA = 2.2e9
 """Bulk modulus of water (common practice). [Pa]"""
-SCATTER = 0.005
+SCATTER = 0.0025
 """Least scatter of a stage's wave speed about that of its well (chosen on records; see also `FEW_SCATTER`). [1]"""
 FEW, FEW_SCATTER = 3, 0.025
 """With fewer stages than this, the scatter is taken from records of other wells. [1], [1]"""
