@@ -21,6 +21,7 @@ from pipeline.metrics.stage.waves import casing_wave_speed_ft_s, pooled_wave_spe
 from pipeline.metrics.wireline.metrics import WIRELINE_RUN, WirelineView
 from pipeline.models.columns import COLUMNS
 from pipeline.models.grouped_cv import _interval_note
+from pipeline.physics.constants import WATER_DENSITY_PPG
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.picks.arrays import median3
 from pipeline.picks.pump_down import PumpDown, find_pump_down, pump_down_between
@@ -358,3 +359,22 @@ def test_slurry_and_flush_of_a_toe_are_volumes_between_its_stations_and_surface(
 
 def test_an_effect_of_debris_is_for_ten_thousand_feet_and_plugs() -> None:
     assert COLUMNS["depth_debris"].step == 10.0
+
+
+def test_nozzle_drop_of_a_toe_needs_nozzles_rate_and_sand() -> None:
+    """Three nozzles of 3/16 in at 2.5 bpm (105 gpm) with 1 ppa: the drop of the orifice form at slurry density."""
+    time = np.arange(0.0, 700.0)
+    record = SimpleNamespace(time_s=time, pump_bpm=np.full(700, 2.5), sand_ppa=np.where(time < 650.0, 1.0, 0.0))
+    path = SimpleNamespace(within=lambda spans: (time >= spans[0][0]) & (time <= spans[0][1]))
+    station = SimpleNamespace(start_s=0.0, end_s=600.0, rate_bpm=2.5)
+
+    def view(**changed: Any) -> Any:
+        row = {"nozzles": 3, "nozzle_diameter_in": 0.1875} | changed
+        return SimpleNamespace(runs=[SimpleNamespace(row=row, record=record, path=path, stations=[station])])
+
+    density = (WATER_DENSITY_PPG + 1.0) / (1.0 + 1.0 / (2.65 * WATER_DENSITY_PPG))
+    area = 3 * np.pi / 4.0 * 0.1875**2
+    expected = density * 105.0**2 / (12_031.0 * toe.DISCHARGE**2 * area**2)
+    assert toe.modelled_nozzle_drop_psi(view()) == pytest.approx(expected, rel=2e-3)
+    assert "no nozzles" in missing(toe.modelled_nozzle_drop_psi, view(nozzles=None))
+    assert "no nozzles" in missing(toe.modelled_nozzle_drop_psi, view(nozzle_diameter_in=None))
