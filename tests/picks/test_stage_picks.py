@@ -14,6 +14,7 @@ from pipeline.picks.proppant import find_proppant
 from pipeline.picks.stage import pick_stage
 from pipeline.picks.timeline import Timeline, repair_rate
 from pipeline.picks.types import Pick, StageDesign, StageRecord
+from pipeline.picks.zero import find_zero_offset
 from tests.builders import simple_stage
 
 DESIGN = StageDesign(rate_bpm=80.0, capacity_bbl=300.0)
@@ -208,3 +209,23 @@ def test_a_stage_without_proppant_has_no_steps_and_no_sweeps_rather_than_unknown
     assert (found["first_proppant"].time_s, found["last_proppant"].time_s) == (None, None)
     blind = find_proppant(Timeline(StageRecord(time, record.pressure_psi, record.rate_bpm), 0, 10, 590, 0.0))
     assert {pick.reason for pick in blind} == {"no proppant concentration in the record"}
+
+
+@pytest.mark.parametrize(
+    ("readings", "offset", "confidence", "says"),
+    [
+        ((-45.0, -10.0), 0.0, "low", "readings at rest disagree"),
+        ((-45.0, -40.0), -42.5, "high", "removed from the record"),
+        ((15.0, 15.0), 0.0, "high", "within the gauge's accuracy"),
+        ((-20.0, -20.0), 0.0, "high", "within the gauge's accuracy"),
+    ],
+)
+def test_readings_at_rest_give_one_offset_or_none(
+    readings: tuple[float, float], offset: float, confidence: str, says: str
+) -> None:
+    """A minute of rest, pumping, another minute of rest."""
+    pressure = np.concatenate((np.full(60, readings[0]), np.full(120, 5000.0), np.full(60, readings[1])))
+    rate = np.concatenate((np.zeros(60), np.full(120, 60.0), np.zeros(60)))
+    found = find_zero_offset(StageRecord(np.arange(240.0), pressure, rate))
+    assert (found.value, found.confidence) == (pytest.approx(offset), confidence)
+    assert says in found.reason
