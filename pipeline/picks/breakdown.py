@@ -18,6 +18,8 @@ HELD = 0.04
 """The rate is held if it changes by less than this share. [1]"""
 CONTINUES = 1.5
 """A crest that rises by up to this multiple of the rise before it continues that rise; a spike does not. [1]"""
+MISSED_S = 3.0
+"""A longer time without samples between ball seat and the fall may hide the peak. [s]"""
 NEAR_PSI, NEAR = 50.0, 0.01
 """A peak that can lie higher than its sample by more than both is a doubt. [psi], [1]"""
 RAISED = 1.2
@@ -137,6 +139,7 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
         doubts.add(f"one sample every {step:.0f} s can miss the peak", grave=step > 2.5)
     running = np.fmax.accumulate(smooth)
     fall = running - smooth
+    measured = clock[~np.isnan(timeline.record.pressure_psi[begin:stop])]
     felled = np.flatnonzero(fall > 3.0 * sigma + 5.0)
     if not felled.size:
         return _gradual(smooth, clock, doubts)
@@ -148,6 +151,10 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
     if smooth[higher] > smooth[top] + 3.0 * sigma and largest(fall[higher:], 0.0) > 3.0 * sigma:
         top = higher
     depth = float(smooth[top] + largest(-smooth[top : within.stop], -np.inf))
+    near = measured[measured <= clock[top] + SHARP_S]
+    hidden = np.flatnonzero(np.diff(near) > max(MISSED_S, 2.0 * step))
+    if hidden.size:
+        doubts.add("a gap in the record may hide the peak", grave=True)
     raw = timeline.record.pressure_psi[begin:stop]
     top, peak = _crest(raw, smooth, top, sigma)
     above = _above_sample(raw, top)
@@ -193,6 +200,9 @@ def _above_sample(raw: np.ndarray, peak: int) -> float:
     if peak < 2 or peak + 2 >= raw.size:
         return 0.0
     rise, fall = raw[peak - 1] - raw[peak - 2], raw[peak + 1] - raw[peak + 2]
+    last, drop = raw[peak] - raw[peak - 1], raw[peak] - raw[peak + 1]
+    if last >= rise > 0.0 and drop > last:  # still rising faster when it broke: half a step more
+        return float(0.5 * last)
     if not min(rise, fall) > 0.0:
         return 0.0
     steps = (raw[peak + 1] - raw[peak - 1] + 2.0 * fall) / (rise + fall)  # from the sample before the peak

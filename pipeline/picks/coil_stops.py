@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.physics.constants import FT_M
 from pipeline.picks.arrays import at_time, duration_s, joined, median, noise_sigma, runs
 from pipeline.picks.coil_record import NEAR_FT, CoilPath, CoilRecord
-from pipeline.picks.types import Doubts, Mask, Method, Pick
+from pipeline.picks.types import Array, Doubts, Mask, Method, Pick
 from pipeline.units import qty
 
 SLOW_FOOT_S = 15.0
@@ -20,6 +21,8 @@ CLOSE_FT = 0.5
 """The mill has reached a stop when it is this close above it. [ft]"""
 STOP_MIN = 1.0
 """A shorter halt is not a plug. [min]"""
+BRIEF_S = 5.0
+"""Work of the motor for this long ends a wait. [s]"""
 FEWEST = 10
 """Samples of free running that tell the free-spin pressure. [1]"""
 WORKING_S = 30.0
@@ -36,6 +39,8 @@ FREE_FT_MIN = 10.0
 """A mill that moves down faster than this is free-spinning (off-bottom). [ft/min]"""
 MOTOR_PSI = 80.0
 """A working motor raises the circulating pressure by more than this. [psi]"""
+WAIT_S = 120.0
+"""An idle motor for this long at the end of a stop is a wait, not milling. [s]"""
 PASSING_S = 20.0
 """A mill that is on the plug for a shorter time than this after a trip only passes it. [s]"""
 LONG_STOP = 1.5
@@ -67,6 +72,8 @@ class Stop:
         The part of the spans with the motor working. [s]
     gap_s : float
         Part of the stop not covered by the record. [s]
+    waited_s : float
+        Time after the spans with the mill still there and the motor idle. [s]
     met_unseen : bool
         Whether the record has a gap when the mill arrived at it.
     """
@@ -78,6 +85,7 @@ class Stop:
     differential_psi: float | None
     working: tuple[tuple[float, float], ...]
     gap_s: float
+    waited_s: float = 0.0
     met_unseen: bool = False
 
     @property
@@ -97,8 +105,13 @@ class Stop:
 
     @property
     def at_work(self) -> bool | None:
-        """Whether the motor was working; None if the pressure does not show it."""
-        return None if self.differential_psi is None else self.differential_psi > MOTOR_PSI
+        """Whether the motor was working, all in all or for a minute or more; None if the pressure does not show it."""
+        return None if self.differential_psi is None else self.mostly_at_work or self.working_min >= STOP_MIN
+
+    @property
+    def mostly_at_work(self) -> bool:
+        """Whether the motor was working for most of the stop."""
+        return self.differential_psi is not None and self.differential_psi > MOTOR_PSI
 
 
 @dataclass(frozen=True)
@@ -156,7 +169,7 @@ def find_stops(record: CoilRecord, path: CoilPath, from_ft: float) -> list[Stop]
     passed = np.searchsorted(frontier, grid)
     clock = np.append(path.present_s[passed], path.present_s[-1])
     slow = np.diff(clock) > SLOW_FOOT_S
-    feet = joined(runs(slow), np.arange(slow.size, dtype=float), STOP_FT)
+    feet = _over_trips(joined(runs(slow), np.arange(slow.size, dtype=float), STOP_FT), grid, passed, path)
     stops = []
     for first, last in feet:
         # a mill stopped just short of a whole foot crosses it by noise, long after its arrival
@@ -164,6 +177,8 @@ def find_stops(record: CoilRecord, path: CoilPath, from_ft: float) -> list[Stop]
         moved_on = last < grid.size and frontier[-1] > grid[last] + STOP_FT
         done = int(passed[last]) if moved_on else frontier.size - 1
         on = _on_stop(path, met, done)
+        differential, working, worked_s = _motor(record, path, on)
+        on, waited = _without_wait(path, on, worked_s)
         minutes = float(sum(path.present_s[b] - path.present_s[a] for a, b in on)) / 60.0
         spans = tuple((float(path.time_s[a]), float(path.time_s[b])) for a, b in on)
         ending: Ending = "passed" if moved_on else "pulled off"
@@ -172,10 +187,9 @@ def find_stops(record: CoilRecord, path: CoilPath, from_ft: float) -> list[Stop]
         gap = sum(path.gap_touching(*span) for span in spans)
         if minutes + gap / 60.0 < STOP_MIN:
             continue
-        differential, working = _motor(record, path, on)
-        stops.append(
-            Stop(float(frontier[met]), spans, ending, minutes, differential, working, gap, _met_unseen(path, met))
-        )  # fmt: skip
+        unseen = _met_unseen(path, met)
+        depth = float(frontier[met])
+        stops.append(Stop(depth, spans, ending, minutes, differential, working, gap, waited, unseen))
     return stops
 
 
@@ -192,6 +206,37 @@ def _on_stop(path: CoilPath, met: int, done: int) -> list[tuple[int, int]]:
     return on
 
 
+def _over_trips(
+    feet: NDArray[np.intp], grid: Array, passed: NDArray[np.intp], path: CoilPath
+) -> NDArray[np.intp]:  # fmt: skip
+    """Join slow feet that a trip parted: the counter slips, and the mill is back on the stop some feet deeper."""
+    found: list[list[int]] = []
+    left_ft = path.frontier_ft[path.pulls[:, 0]]
+    back_s = path.present_s[path.pulls[:, 1]]
+    for first, stop in feet:
+        if found and first - found[-1][1] <= NEAR_FT:
+            begin, end = grid[found[-1][0]] - 1.0, grid[min(found[-1][1], grid.size - 1)] + 1.0
+            at_once = path.present_s[passed[first]] - back_s <= PASSING_S
+            if ((left_ft >= begin) & (left_ft <= end) & at_once).any():
+                found[-1][1] = int(stop)
+                continue
+        found.append([int(first), int(stop)])
+    return np.asarray(found, np.intp).reshape(-1, 2)
+
+
+def _without_wait(
+    path: CoilPath, on_stop: list[tuple[int, int]], worked_s: float | None
+) -> tuple[list[tuple[int, int]], float]:
+    """End a stop with the last work of the motor if a wait with an idle motor follows; return its seconds too."""
+    if worked_s is None:
+        return on_stop, 0.0
+    last = at_time(path.time_s, worked_s)
+    kept = [(first, min(end, last)) for first, end in on_stop if first <= last]
+    after = [(max(first, last), end) for first, end in on_stop if end > last]
+    waited = float(sum(path.present_s[end] - path.present_s[begin] for begin, end in after))
+    return (kept, waited) if kept and waited >= WAIT_S else (on_stop, 0.0)
+
+
 def _met_unseen(path: CoilPath, met: int) -> bool:
     """Whether the mill was already at the stop when the record resumed after a gap."""
     ended = path.gaps_s[path.gaps_s[:, 1] <= path.time_s[met] + 1.0, 1] if len(path.gaps_s) else path.gaps_s
@@ -202,17 +247,18 @@ def _met_unseen(path: CoilPath, met: int) -> bool:
 
 def _motor(
     record: CoilRecord, path: CoilPath, on_stop: list[tuple[int, int]]
-) -> tuple[float | None, tuple[tuple[float, float], ...]]:
-    """Circulating pressure on the stop minus free-spin pressure at the same rate, and when the motor was working.
+) -> tuple[float | None, tuple[tuple[float, float], ...], float | None]:
+    """Circulating pressure on the stop minus free-spin pressure at the same rate; when the motor worked, and last.
 
     The free-spin pressure is that of the ten minutes before; None if the mill did not run free at this rate then.
     """
     if record.pressure_psi is None:
-        return None, ()
+        return None, (), None
     met = on_stop[0][0]
     on = np.zeros(path.time_s.size, dtype=bool)
     for first, last in on_stop:
         on[first : max(last, first + 1)] = True
+    anywhere = on.copy()
     on &= path.frontier_ft - path.depth_ft < STOP_FT
     before = slice(at_time(path.time_s, path.time_s[met] - 600.0), met)
     free = np.zeros(path.time_s.size, dtype=bool)
@@ -222,14 +268,17 @@ def _motor(
     same = _same_rate(record, on, free)
     on, free = on & same, free & same
     if np.count_nonzero(free) < FEWEST or not on.any():
-        return None, ()
+        return None, (), None
     level, noise = median(record.pressure_psi[free]), noise_sigma(record.pressure_psi[free])
     found = median(record.pressure_psi[on]) - level
-    high = on & (record.pressure_psi > level + max(MOTOR_PSI, 3.0 * noise))
+    high = anywhere & same & (record.pressure_psi > level + max(MOTOR_PSI, 3.0 * noise))
+    brief = joined(runs(high), path.time_s, BRIEF_S)
+    brief = brief[duration_s(brief, path.time_s) >= BRIEF_S] if len(brief) else brief
     spans = joined(runs(high), path.time_s, WORKING_S)
     spans = spans[duration_s(spans, path.time_s) >= WORKING_S] if len(spans) else spans
     working = tuple((float(path.time_s[a]), float(path.time_s[b - 1])) for a, b in spans)
-    return (found if found > 3.0 * noise else min(found, 0.0)), working
+    worked_s = float(path.time_s[brief[-1][1] - 1]) if len(brief) else None
+    return (found if found > 3.0 * noise else min(found, 0.0)), working, worked_s
 
 
 def _same_rate(record: CoilRecord, on: Mask, free: Mask) -> Mask:
@@ -283,7 +332,7 @@ def assign(stops: Sequence[Stop], plugs: dict[int, float], path: CoilPath) -> As
             mine[plug] = found
     taken = {id(stop) for stop in mine.values()}
     other = [stop for stop in stops if id(stop) not in taken and stop.working_min >= STOP_MIN]
-    moved = _moved([stop for stop in other if stop.at_work], ordered, mine, offset, path) if votes >= 2 else {}
+    moved = _moved([stop for stop in other if stop.mostly_at_work], ordered, mine, offset, path) if votes >= 2 else {}
     mine |= moved
     other = [stop for stop in other if not any(stop is found for found in moved.values())]
     known = offset if votes >= 2 else None
@@ -307,7 +356,8 @@ def _own(near: list[Stop], expected_ft: float) -> Stop | None:
     """
     working = [stop for stop in near if stop.at_work]
     if working:
-        return max(working, key=lambda stop: stop.minutes)
+        there = [stop for stop in working if abs(stop.depth_ft - expected_ft) <= SAME_FT]
+        return max(there or working, key=lambda stop: stop.minutes)
     if len(near) == 1:
         return near[0]
     close = [stop for stop in near if abs(stop.depth_ft - expected_ft) <= SAME_FT]
@@ -392,6 +442,8 @@ def _plug_picks(stop: Stop, set_ft: float, offset_ft: float | None, moved: bool,
     if stop.ending == "pulled off":
         doubts.add("the run ended on the plug: it is not known to be milled through")
     words = doubts.words("mill moved past it")
+    if stop.waited_s > 0.0:
+        words += f"; {stop.waited_s / 60.0:.0f} min of waiting with an idle motor excluded"
     if len(stop.spans) > 1:
         words += f"; {away:.0f} min of trips away from the plug excluded"
     return PlugPicks(tag, MILL_MIN.at(stop.minutes, stop.left_s, doubts.confidence, words, 0.2))

@@ -25,6 +25,10 @@ BAND = 0.25
 """Where they are known, the period lies within this share of 4L/a. [1]"""
 SCAN = 1.01
 """Ratio of neighbouring periods of the first search. [1]"""
+TAILS_S = (4.0, 7.0, 12.0, 20.0)
+"""Time constants that are tried for a tail of friction. [s]"""
+TAIL_F = 30.0
+"""F ratio from which a tail of friction is taken to be there. [1]"""
 FEW_SAMPLES, FEWEST_SAMPLES = 6.0, 3.0
 """With fewer samples per period than these, the period is a doubt, or a grave one. [1]"""
 SAMPLES = 8.0
@@ -86,7 +90,13 @@ def fit_hammer(fall: Falloff, expected_s: float | None = None) -> tuple[Hammer |
     step = median(np.diff(t))
     first = _best_start(t, p, low, high)
     harmonic = bool(2.0 * np.pi / first >= SAMPLES * step)
-    omega, error, gamma, amplitude, _, _, cost = ringing(t, p, first, 1.0 / 25.0, low, high, 0.5, 0.0, harmonic)
+
+    def fitted(tail_s: float) -> tuple[float, ...]:
+        return ringing(t, p, first, 1.0 / 25.0, low, high, 0.5, tail_s, harmonic)
+
+    plain, tailed = fitted(0.0), min((fitted(tail_s) for tail_s in TAILS_S), key=lambda fit: fit[-1])
+    best = tailed if has_tail(plain[-1], tailed[-1], t.size) else plain
+    omega, error, gamma, amplitude, _, _, cost = best
     sigma = np.sqrt(cost / max(t.size - 6, 1))
     if not 0.0 < error < np.inf or amplitude < 3.0 * max(sigma, fall.sigma_psi):
         return None, "no ringing above the noise"
@@ -96,6 +106,11 @@ def fit_hammer(fall: Falloff, expected_s: float | None = None) -> tuple[Hammer |
     if decay < period:
         return None, f"the oscillation falls to 1/e in {decay:.1f} s, less than one period: no ringing"
     return Hammer(float(period), float(decay), float(amplitude), float(error * period / omega), period / step), ""
+
+
+def has_tail(plain: float, tailed: float, samples: int) -> bool:
+    """Whether a fit with a tail of friction is so much better that the tail is there (F ratio of two terms)."""
+    return (plain - tailed) / 2.0 > TAIL_F * tailed / max(samples - 10, 1)
 
 
 def _outside(expected_s: float | None) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.picks.falloff import Falloff
 from pipeline.picks.fits import intercept, misfit, ringing, robust_error
-from pipeline.picks.hammer import SAMPLES, Hammer
+from pipeline.picks.hammer import FEW_SAMPLES, SAMPLES, TAILS_S, Hammer, has_tail
 from pipeline.picks.types import Array, Doubts, Method, Pick
 from pipeline.units import qty
 
@@ -22,6 +22,10 @@ SURE_SHARE = 0.35
 """Share of the difference from a straight line that counts as error where the root fits better (chosen on records)."""
 CLEARLY = 0.8
 """A square root fits clearly better if its squared misfit is below this share of the straight line's. [1]"""
+ROOT, STEEP = 0.5, 0.25
+"""Exponents of time: the square root of the fit, and a decline that begins steeper. [1]"""
+SURE_PSI = 20.0
+"""A larger standard error is a doubt: a sure ISIP is right within 30 psi. [psi]"""
 SHIFT_S = 30.0
 """The fit is repeated with its window shifted by this much in both directions. [s]"""
 
@@ -31,10 +35,6 @@ LAW_S = 600.0
 """Time after the ringing over which a square root and a straight line are compared. [s]"""
 JOINT_S = 120.0
 """The decline and the ringing are fitted together over this time. [s]"""
-TAILS_S = (4.0, 7.0, 12.0, 20.0)
-"""Time constants that are tried for a tail of friction. [s]"""
-TAIL_F = 30.0
-"""F ratio from which a tail of friction is taken to be there. [1]"""
 APART_PSI = 75.0
 """Values of different windows or fits further apart than this are a doubt (chosen on records). [psi]"""
 
@@ -100,13 +100,21 @@ def fit_isip(
         apart = joint.root - after.root
         if abs(apart) > APART_PSI:
             doubts.add(f"fitted with the ringing it is {qty(apart, 'psi', plus=True)} from the fit after the ringing")
+    if best is joint and hammer is not None and hammer.samples_per_period < FEW_SAMPLES:
+        doubts.add(f"the ringing has only {hammer.samples_per_period:.1f} samples per period")
     difference = best.line - best.root
-    sure = _root_fits_better(fall, hammer)
-    if not sure and abs(difference) > 2.0 * best.error:
+    power = _law(fall, hammer)
+    law = (SURE_SHARE if power == ROOT else 0.5) * difference
+    if power > ROOT and abs(difference) > 2.0 * best.error:
         doubts.add(f"a straight line fits as well and gives {qty(difference, 'psi', plus=True)}")
-    law = (SURE_SHARE if sure else 0.5) * difference
+    if power < ROOT:
+        steeper = after.steep - after.root
+        law = float(np.hypot(law, SURE_SHARE * steeper))
+        doubts.add(f"the falloff begins steeper than a square root: it may be {qty(steeper, 'psi', plus=True)}")
     tail = 0.5 * best.spread if best is joint else 0.0
     total = float(np.sqrt(best.error**2 + (0.5 * apart) ** 2 + law**2 + tail**2))
+    if total > SURE_PSI and not doubts.reasons:
+        doubts.add(f"its standard error is {qty(total, 'psi')}")
     if not fall.pressure_psi[0] > 0.0 or best.root <= 0.0:
         doubts.add("no pressure at shut-in", grave=True)
     if pumping_psi is not None and best.root > pumping_psi:
@@ -117,12 +125,13 @@ def fit_isip(
 
 @dataclass(frozen=True)
 class Fit:
-    """One way to extrapolate: root, line, error, spread over windows or tails [psi], squared misfit [psi**2], words."""
+    """One way to extrapolate: root, line, error, spread, a steeper law [psi], squared misfit [psi**2], words."""
 
     root: float
     line: float
     error: float
     spread: float
+    steep: float
     cost: float
     words: str
 
@@ -134,11 +143,14 @@ def _explains(fall: Falloff, hammer: Hammer | None, joint: Fit) -> bool:
     return bool(outlasts or rest <= 3.0 * fall.sigma_psi + 2.0)
 
 
-def _root_fits_better(fall: Falloff, hammer: Hammer | None) -> bool:
-    """Whether a square root fits clearly better than a line from the end of the ringing over up to ten minutes."""
+def _law(fall: Falloff, hammer: Hammer | None) -> float:
+    """Exponent of time that fits the falloff after the ringing over up to ten minutes: a root, if it fits clearly."""
     quiet = min(quiet_after_s(fall, hammer), fall.time_s[-1] - WINDOW_S[0])
-    whole = fit_window(fall, max(quiet, 1.0), LAW_S)
-    return bool(whole.cost < CLEARLY * whole.line_cost)
+    t, p = _window(fall, max(quiet, 1.0), LAW_S)
+    steep, root, line = (misfit(t**power, p, intercept(t**power, p)) for power in (STEEP, ROOT, 1.0))
+    if steep < CLEARLY * root:
+        return STEEP
+    return ROOT if root < CLEARLY * line else 1.0
 
 
 def _after_ringing(fall: Falloff, hammer: Hammer | None) -> tuple[Fit, float]:
@@ -146,6 +158,7 @@ def _after_ringing(fall: Falloff, hammer: Hammer | None) -> tuple[Fit, float]:
     quiet = min(quiet_after_s(fall, hammer), fall.time_s[-1] - WINDOW_S[0])
     length = min(WINDOW_S[1], fall.time_s[-1] - quiet)
     best = fit_window(fall, max(quiet, 1.0), length)
+    t, p = _window(fall, max(quiet, 1.0), length)
     moved = [
         root_at_zero(fall, max(quiet + shift, 1.0), length)
         for shift in (-SHIFT_S, SHIFT_S)
@@ -154,7 +167,8 @@ def _after_ringing(fall: Falloff, hammer: Hammer | None) -> tuple[Fit, float]:
     spread = max((abs(other - best.root) for other in moved), default=0.0)
     words = f"square-root fit from {quiet:.0f} s over {length:.0f} s"
     error = float(np.hypot(best.error, spread))
-    return Fit(best.root, best.line, error, spread, best.cost, words), length
+    steep = intercept(t**STEEP, p)
+    return Fit(best.root, best.line, error, spread, steep, best.cost, words), length
 
 
 def _with_ringing(fall: Falloff, hammer: Hammer) -> Fit | None:
@@ -170,8 +184,7 @@ def _with_ringing(fall: Falloff, hammer: Hammer) -> Fit | None:
     plain = fitted(0.5, 0.0)
     tails = {tail_s: fitted(0.5, tail_s) for tail_s in TAILS_S}
     tail_s = min(TAILS_S, key=lambda tail_s: tails[tail_s][2])
-    freedom = max(t.size - 10, 1)
-    there = (plain[2] - tails[tail_s][2]) / 2.0 > TAIL_F * tails[tail_s][2] / freedom
+    there = has_tail(plain[2], tails[tail_s][2], t.size)
     root, error, cost = tails[tail_s] if there else plain
     line, _, _ = fitted(1.0, tail_s if there else 0.0)
     if not (np.isfinite(root) and np.isfinite(error) and np.isfinite(line)):
@@ -179,7 +192,7 @@ def _with_ringing(fall: Falloff, hammer: Hammer) -> Fit | None:
     words = f"square-root decline and ringing fitted together over {t[-1]:.0f} s"
     if there:
         words += f", with a tail of friction (without it {qty(plain[0] - root, 'psi', plus=True)})"
-    return Fit(root, line, error, abs(plain[0] - root), cost, words)
+    return Fit(root, line, error, abs(plain[0] - root), root, cost, words)
 
 
 @dataclass(frozen=True)

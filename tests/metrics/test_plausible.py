@@ -136,3 +136,13 @@ def test_samples_of_noise_have_no_suspects() -> None:
     record = StageRecord(time, np.zeros(600), np.zeros(600))
     (case,) = cases(9104, 1)
     assert told(case, record, {"tvd_ft": 9000.0}, {"max_treating_pressure_psi": 9000.0}) == []
+
+
+def test_a_rate_that_never_reaches_the_designed_main_rate_is_told_by_its_unit() -> None:
+    """85 bpm as 13.5 m3/min: below the main rate of its own design, so that nothing else is measured."""
+    (case,) = cases(9105, 1, screenout=False)
+    assert case.design.rate_bpm
+    record = replace(case.record, rate_bpm=case.record.rate_bpm * M3_MIN, clean_bpm=None)
+    assert any(channel == "rate" and "m3/min" in words for channel, words in told(case, record, {"tvd_ft": 9200.0}, {}))
+    idle = replace(case.record, rate_bpm=np.zeros(case.record.rate_bpm.size), clean_bpm=None)
+    assert told(case, idle, {"tvd_ft": 9200.0}, {}) == []

@@ -290,3 +290,50 @@ def test_a_plug_that_moved_is_matched_once_and_is_no_stop_without_a_plug() -> No
     hidden = assigned(cut, plugs)
     assert hidden.plugs[3].tag.value is None
     assert len(hidden.other) == 1
+
+
+@pytest.mark.parametrize("wait_s", [150.0, 360.0, 900.0])
+def test_a_wait_on_the_plug_with_an_idle_motor_is_no_mill_time_and_loses_no_plug(wait_s: float) -> None:
+    """Five minutes of milling, then circulating at the same depth and rate without the motor's pressure."""
+    found = assigned(run([(6000, 10000), (300, 10001, MILL), (wait_s, 10001), (60, 10040), (300, 10400)]), {3: 10000.0})
+    assert found.plugs[3].mill.value == pytest.approx(5.0, abs=0.2)
+    assert "waiting with an idle motor excluded" in found.plugs[3].mill.reason
+    assert found.other == []
+
+
+def test_a_short_pause_of_the_motor_is_part_of_its_milling() -> None:
+    found = assigned(run([(6000, 10000), (300, 10001, MILL), (60, 10001), (60, 10040), (300, 10400)]), {3: 10000.0})
+    assert found.plugs[3].mill.value == pytest.approx(6.0, abs=0.2)
+
+
+@pytest.mark.parametrize("deeper", [2.0, 4.0, 6.0, -4.0])
+def test_a_counter_that_slipped_on_a_trip_does_not_part_the_plug(deeper: float) -> None:
+    back = 10000.5 + deeper
+    pieces = [
+        (6000, 10000),
+        (240, 10000.5, MILL),
+        (400, 9800),
+        (400, back),
+        (240, back + 0.5, MILL),
+        (60, 10050),
+        (300, 10400),
+    ]
+    found = assigned(run(pieces), {3: 10000.0})
+    assert found.plugs[3].mill.value == pytest.approx(8.0, abs=0.4)
+    assert found.other == []
+
+
+def test_of_two_stops_near_a_plug_the_one_at_its_depth_is_the_plug() -> None:
+    """The bottom of the hole, milled for fifteen minutes, lies 20 ft below the last plug."""
+    pieces = [
+        (5000, 9500),
+        (300, 9501, MILL),
+        (60, 9540),
+        (600, 10000),
+        (360, 10001, MILL),
+        (60, 10020),
+        (900, 10021, MILL),
+        (9000, 0),
+    ]
+    found = assigned(run(pieces), {3: 9500.0, 2: 10000.0})
+    assert found.plugs[2].mill.value == pytest.approx(6.0, abs=0.3)

@@ -229,3 +229,20 @@ def test_readings_at_rest_give_one_offset_or_none(
     found = find_zero_offset(StageRecord(np.arange(240.0), pressure, rate))
     assert (found.value, found.confidence) == (pytest.approx(offset), confidence)
     assert says in found.reason
+
+
+@pytest.mark.parametrize("void", [True, False])
+def test_a_gap_where_the_pressure_rises_leaves_no_sure_breakdown(void: bool) -> None:
+    record = simple_stage()
+    sure = pick_stage(record, StageDesign()).effective["breakdown_pressure"]
+    assert sure.time_s is not None
+    hidden = np.abs(record.time_s - sure.time_s) <= 6.0
+    pressure = record.pressure_psi.copy()
+    pressure[hidden] = np.nan
+    cut = replace(record, pressure_psi=pressure)
+    if not void:
+        names = ("time_s", "pressure_psi", "rate_bpm", "clean_bpm", "conc_ppa", "reducer_gpt")
+        channels = [getattr(record, name) for name in names]
+        cut = StageRecord(*(None if channel is None else channel[~hidden] for channel in channels))
+    found = pick_stage(cut, StageDesign()).effective["breakdown_pressure"]
+    assert found.confidence in ("low", "none")

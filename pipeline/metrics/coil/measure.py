@@ -163,7 +163,7 @@ def _stall_pick(plug: _Plug) -> Pick:
         if stop.gap_s > 0.0 or stop.ending == "record ends":
             doubts.add("the record does not cover all milling", grave=True)
         step = float(np.median(np.diff(view.record.time_s)))
-        if step > SURGE_S:
+        if step >= SURGE_S:
             doubts.add(f"one sample every {step:.0f} s can miss a surge", grave=True)
     return STALLS.at(float(counted), None, doubts.confidence, doubts.words("surges with a pick-up"))
 

@@ -63,6 +63,8 @@ def milling_hours(r: RunView) -> float:
 
 @RUN.metric("h", "hours from a stall until the mill returned to the bottom", version=2)
 def stalled_hours(r: RunView) -> float:
+    if r.record.pressure_psi is None and r.assigned.stops:
+        raise Missing("no circulating pressure in the record: stalls are part of the milling hours")
     return r.hours_in("stalled")
 
 

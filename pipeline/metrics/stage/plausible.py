@@ -11,9 +11,10 @@ import numpy as np
 
 from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.waves import joukowsky_surge_psi
-from pipeline.picks.arrays import median
+from pipeline.picks.arrays import median, percentile
 from pipeline.picks.falloff import last_pumping_psi
 from pipeline.picks.stage import StagePicks
+from pipeline.picks.timeline import SMALLEST_BPM
 from pipeline.picks.types import Pick, StageDesign
 from pipeline.units import qty
 
@@ -56,12 +57,14 @@ def suspects(picks: StagePicks, design: StageDesign, row: Row, reported: Row) ->
     reported.
     """
     line = picks.timeline
-    if line.main is None:
-        return []
+    stated = reported.get("avg_slurry_rate_bpm") or design.rate_bpm
+    if line.main is None:  # the rate never reaches the main rate: perhaps because of its unit
+        rate = line.record.rate_bpm[line.record.rate_bpm > SMALLEST_BPM]
+        low = _against("rate", percentile(rate, 80.0), stated, "bpm") if stated and rate.size else None
+        return [] if low is None else [low]
     record, span = line.record, slice(line.main, line.end)
     found = [_pressure(picks, design, row, reported), _surge(picks, design)]
     rate = record.rate_bpm[span]
-    stated = reported.get("avg_slurry_rate_bpm") or design.rate_bpm
     if stated:
         found.append(_against("rate", median(rate[rate >= line.main_bpm]), stated, "bpm"))
     if record.conc_ppa is not None and reported.get("proppant_lbm") and reported.get("clean_bbl"):
