@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -13,7 +14,7 @@ from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.physics.entry import evenness
 from pipeline.plan.compare import Planned
-from pipeline.plan.evaluate import Habits, Line, _sums, stage_count
+from pipeline.plan.evaluate import Habits, Line, _sums, job_of, stage_count
 from pipeline.plan.file import PlanFile
 from pipeline.plan.store import record_plan
 from pipeline.schemas.fitted import MODEL_CARDS, PLANNED, TRIALS
@@ -205,3 +206,23 @@ def test_hours_and_cost_of_a_pad_are_summed_by_hand() -> None:
     assert (cost.value, cost.low, cost.high) == (2000.0, 1600.0, 2400.0)
     unknown = _sums(SimpleNamespace(pad=pad), design, 10, Habits(None, None, None, 3.0), given)  # type: ignore[arg-type]
     assert (unknown[1].value, unknown[1].note) == (None, "no mill-out with wiper trips in the records")
+
+
+def test_a_future_stage_is_described_as_the_models_were_fitted() -> None:
+    """Third of ten stages of 200 ft on a 9,000 ft lateral behind a heel at 8,000 ft, two wells; by hand."""
+    plan = PlanFile.model_validate(tomllib.loads(text()))
+    pad = plan.pad.model_copy(update={"heel_md_ft": 8000.0, "lateral_ft": 9000.0, "wells": 2})
+    design = plan.designs[0].model_copy(update={"stage_length_ft": 200.0, "plugs_per_wiper": 5})
+    job = job_of(pad, design, Habits(None, None, None, 7.0), 3, 10)
+    assert job["bottom_perf_ft"] == job["set_depth_ft"] == 17_000.0 - 2 * 200.0
+    assert job["position_fraction"] == pytest.approx(400.0 / 9000.0)
+    assert (job["pad_order"], job["mill_order"], job["quarters"]) == (10.0, 8.0, 7.0)
+    assert job["plugs_since_wiper"] == 2.0
+    assert job["depth_debris"] == pytest.approx(16.6 * 2.0)
+    assert job["proppant_lbm_ft"] == pytest.approx(design.proppant_total_lbm * 10 / 9000.0)
+    assert (
+        job_of(pad, design.model_copy(update={"plugs_per_wiper": None}), Habits(None, 4.0, None, 7.0), 3, 10)[
+            "plugs_since_wiper"
+        ]
+        == 1.5
+    )
