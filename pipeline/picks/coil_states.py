@@ -85,25 +85,35 @@ def find_stalls(record: CoilRecord, path: CoilPath, stop: Stop) -> list[tuple[fl
     """
     if record.pressure_psi is None:
         return None
-    on = path.within(list(stop.spans))
-    pressure = record.pressure_psi
-    milling = on & (path.frontier_ft - path.depth_ft <= CLOSE_FT)
+    first, last = at_time(path.time_s, stop.tag_s), at_time(path.time_s, stop.left_s) + 1
+    near = slice(first, last)
+    on = np.zeros(last - first, dtype=bool)
+    for begin, end in stop.spans:
+        on |= (path.time_s[near] >= begin) & (path.time_s[near] < end)
+    pressure = record.pressure_psi[near]
+    milling = on & (path.frontier_ft[near] - path.depth_ft[near] <= CLOSE_FT)
     usual = pressure[milling if milling.any() else on]
     high = on & (pressure > median(usual) + max(SURGE_PSI, 8.0 * noise_sigma(usual)))
     if record.pump_bpm is not None:
-        high &= ~(record.pump_bpm > FASTER * median(record.pump_bpm[on]))
+        rate = record.pump_bpm[near]
+        high &= ~(rate > FASTER * median(rate[on]))
     found: list[tuple[float, float]] = []
     for span in stop.spans:
-        found += _stalls_in(path, high, span, leaving=record.pump_bpm is not None)
+        found += _stalls_in(path, first, high, span, leaving=record.pump_bpm is not None)
     return found
 
 
-def _stalls_in(path: CoilPath, high: Mask, span: tuple[float, float], *, leaving: bool) -> list[tuple[float, float]]:
-    """Surges with a pick-up in one span on the plug; with `leaving`, one that ends in leaving the plug counts too."""
+def _stalls_in(
+    path: CoilPath, offset: int, high: Mask, span: tuple[float, float], *, leaving: bool
+) -> list[tuple[float, float]]:
+    """Surges with a pick-up in one span on the plug; with `leaving`, one that ends in leaving the plug counts too.
+
+    `high` begins with the sample of the path at `offset`.
+    """
     first, last = at_time(path.time_s, span[0]), at_time(path.time_s, span[1]) + 1
     time, depth = path.time_s[first:last], path.depth_ft[first:last]
     found = []
-    for begin, finish in joined(runs(high[first:last]), time, 15.0):
+    for begin, finish in joined(runs(high[first - offset : last - offset]), time, 15.0):
         if finish - begin < 2 and begin + 1 < time.size and time[begin + 1] - time[begin] < 2.0:
             continue  # a single sample of a fast record is a spike
         until = int(np.searchsorted(time, time[finish - 1] + PICK_UP_S))

@@ -255,35 +255,36 @@ def _motor(
     if record.pressure_psi is None:
         return None, (), None
     met = on_stop[0][0]
-    on = np.zeros(path.time_s.size, dtype=bool)
+    begin = at_time(path.time_s, path.time_s[met] - 600.0)
+    near = slice(begin, max(on_stop[-1][1], met + 1))  # all that this looks at
+    time, pressure = path.time_s[near], record.pressure_psi[near]
+    rate = None if record.pump_bpm is None else record.pump_bpm[near]
+    anywhere = np.zeros(time.size, dtype=bool)
     for first, last in on_stop:
-        on[first : max(last, first + 1)] = True
-    anywhere = on.copy()
-    on &= path.frontier_ft - path.depth_ft < STOP_FT
-    before = slice(at_time(path.time_s, path.time_s[met] - 600.0), met)
-    free = np.zeros(path.time_s.size, dtype=bool)
-    free[before] = path.speed_ft_min[before] >= FREE_FT_MIN
-    on &= ~np.isnan(record.pressure_psi)
-    free &= ~np.isnan(record.pressure_psi)
-    same = _same_rate(record, on, free)
+        anywhere[first - begin : max(last, first + 1) - begin] = True
+    seen = ~np.isnan(pressure)
+    on = anywhere & seen & (path.frontier_ft[near] - path.depth_ft[near] < STOP_FT)
+    free = seen & (path.speed_ft_min[near] >= FREE_FT_MIN)
+    free[met - begin :] = False
+    same = _same_rate(rate, on, free)
     on, free = on & same, free & same
     if np.count_nonzero(free) < FEWEST or not on.any():
         return None, (), None
-    level, noise = median(record.pressure_psi[free]), noise_sigma(record.pressure_psi[free])
-    found = median(record.pressure_psi[on]) - level
-    high = anywhere & same & (record.pressure_psi > level + max(MOTOR_PSI, 3.0 * noise))
-    brief = joined(runs(high), path.time_s, BRIEF_S)
-    brief = brief[duration_s(brief, path.time_s) >= BRIEF_S] if len(brief) else brief
-    spans = joined(runs(high), path.time_s, WORKING_S)
-    spans = spans[duration_s(spans, path.time_s) >= WORKING_S] if len(spans) else spans
-    working = tuple((float(path.time_s[a]), float(path.time_s[b - 1])) for a, b in spans)
-    worked_s = float(path.time_s[brief[-1][1] - 1]) if len(brief) else None
+    level, noise = median(pressure[free]), noise_sigma(pressure[free])
+    found = median(pressure[on]) - level
+    high = runs(anywhere & same & (pressure > level + max(MOTOR_PSI, 3.0 * noise)))
+    brief, spans = (
+        joining[duration_s(joining, time) >= least] if len(joining) else joining
+        for least in (BRIEF_S, WORKING_S)
+        for joining in (joined(high, time, least),)
+    )
+    working = tuple((float(time[a]), float(time[b - 1])) for a, b in spans)
+    worked_s = float(time[brief[-1][1] - 1]) if len(brief) else None
     return (found if found > 3.0 * noise else min(found, 0.0)), working, worked_s
 
 
-def _same_rate(record: CoilRecord, on: Mask, free: Mask) -> Mask:
+def _same_rate(rate: Array | None, on: Mask, free: Mask) -> Mask:
     """Samples at one pump rate: that of the stop, or, if the mill never ran free at it, that of running free."""
-    rate = record.pump_bpm
     if rate is None:
         return np.ones(on.size, dtype=bool)
     same = on

@@ -107,22 +107,38 @@ def newey_west(part: Array) -> float:
 
 
 @compiled
-def ringing_cost(t: Array, p: Array, omega: float, gamma: float) -> float:
-    """Return the squared misfit of a square-root decline with a damped wave of a given frequency and decay. [psi**2]"""
+def strongest_wave(t: Array, p: Array, low: float, high: float, ratio: float, gamma: float) -> float:
+    """Return the angular frequency at which a damped wave and a square-root decline fit best, on a grid. [rad/s]
+
+    Parameters
+    ----------
+    t, p : array, shape (n,)
+        [s], [psi]
+    low, high, ratio : float
+        Bounds of the grid [rad/s], and the ratio of its neighbours. [1]
+    gamma : float
+        Decay of the wave. [1/s]
+    """
     n = t.size
     basis = np.empty((4, n))
+    wave = np.empty(n)
     for k in range(n):
-        wave, angle = np.exp(-gamma * t[k]), omega * t[k]
-        basis[0, k], basis[1, k] = 1.0, np.sqrt(t[k])
-        basis[2, k], basis[3, k] = wave * np.cos(angle), wave * np.sin(angle)
-    found = solve(normal(basis, p, 4))
-    cost = 0.0
-    for k in range(n):
-        fit = 0.0
+        basis[0, k], basis[1, k], wave[k] = 1.0, np.sqrt(t[k]), np.exp(-gamma * t[k])
+    count = max(int(np.log(high / low) / np.log(ratio)), 8)
+    best, most = np.sqrt(low * high), -np.inf
+    for step in range(count):
+        omega = low * (high / low) ** (step / (count - 1.0))
+        for k in range(n):
+            angle = omega * t[k]
+            basis[2, k], basis[3, k] = wave[k] * np.cos(angle), wave[k] * np.sin(angle)
+        table = normal(basis, p, 4)
+        found = solve(table)
+        explained = 0.0
         for i in range(4):
-            fit += found[i] * basis[i, k]
-        cost += (p[k] - fit) ** 2
-    return cost
+            explained += found[i] * table[i, 4]
+        if explained > most:
+            best, most = omega, explained
+    return float(best)
 
 
 @compiled
@@ -185,7 +201,7 @@ def ringing(
         step = solve(normal(full, rest, m + 2))
         omega = clip(omega + clip(step[m], -0.1 * omega, 0.1 * omega), low, high)
         gamma = clip(gamma + clip(step[m + 1], -0.5 * gamma, gamma), 1.0 / 300.0, 1.0)
-        if abs(previous - cost) < 1e-6 * cost:
+        if abs(previous - cost) < 1e-5 * cost:
             break
         previous = cost
     sigma = np.sqrt(cost / max(n - m - 2, 1))

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.jit import compiled
 from pipeline.picks.arrays import median
 from pipeline.picks.falloff import Falloff
-from pipeline.picks.fits import ringing, ringing_cost
-from pipeline.picks.types import Array, Doubts, Method, Pick
+from pipeline.picks.fits import ringing, strongest_wave
+from pipeline.picks.types import Doubts, Method, Pick
 from pipeline.units import qty
 
 HAMMER_PERIOD = Method("hammer_period", "s", "damped wave fitted together with the decline", 2)
@@ -23,10 +22,14 @@ PERIOD_S = (3.0, 40.0)
 """Periods that are looked for if casing or depth is unknown. [s]"""
 BAND = 0.25
 """Where they are known, the period lies within this share of 4L/a. [1]"""
-SCAN = 1.01
+FADING = 1.0 / 25.0
+"""First guess of the decay. [1/s]"""
+SCAN = 1.04
 """Ratio of neighbouring periods of the first search. [1]"""
 TAILS_S = (4.0, 7.0, 12.0, 20.0)
 """Time constants that are tried for a tail of friction. [s]"""
+EXPLAINED = 1.5
+"""A fit that leaves less than this multiple of the noise needs no tail. [1]"""
 TAIL_F = 30.0
 """F ratio from which a tail of friction is taken to be there. [1]"""
 FEW_SAMPLES, FEWEST_SAMPLES = 6.0, 3.0
@@ -47,6 +50,8 @@ class Hammer:
         Standard error of the period. [s]
     samples_per_period : float
         [1]
+    tail_s : float
+        Time constant of a tail of friction beside it; 0 for none. [s]
     """
 
     period_s: float
@@ -54,6 +59,7 @@ class Hammer:
     amplitude_psi: float
     period_error_s: float
     samples_per_period: float
+    tail_s: float = 0.0
 
 
 def fit_hammer(fall: Falloff, expected_s: float | None = None) -> tuple[Hammer | None, str]:
@@ -88,14 +94,18 @@ def fit_hammer(fall: Falloff, expected_s: float | None = None) -> tuple[Hammer |
     shortest, longest = PERIOD_S if expected_s is None else ((1.0 - BAND) * expected_s, (1.0 + BAND) * expected_s)
     low, high = 2.0 * np.pi / longest, 2.0 * np.pi / shortest
     step = median(np.diff(t))
-    first = _best_start(t, p, low, high)
+    first = strongest_wave(t, p, low, high, SCAN, FADING)
     harmonic = bool(2.0 * np.pi / first >= SAMPLES * step)
 
     def fitted(tail_s: float) -> tuple[float, ...]:
-        return ringing(t, p, first, 1.0 / 25.0, low, high, 0.5, tail_s, harmonic)
+        return ringing(t, p, first, FADING, low, high, 0.5, tail_s, harmonic)
 
-    plain, tailed = fitted(0.0), min((fitted(tail_s) for tail_s in TAILS_S), key=lambda fit: fit[-1])
-    best = tailed if has_tail(plain[-1], tailed[-1], t.size) else plain
+    best, tail_s = fitted(0.0), 0.0
+    if np.sqrt(best[-1] / t.size) > EXPLAINED * fall.sigma_psi:
+        tails = {tail_s: fitted(tail_s) for tail_s in TAILS_S}
+        least = min(TAILS_S, key=lambda tail_s: tails[tail_s][-1])
+        if has_tail(best[-1], tails[least][-1], t.size):
+            best, tail_s = tails[least], least
     omega, error, gamma, amplitude, _, _, cost = best
     sigma = np.sqrt(cost / max(t.size - 6, 1))
     if not 0.0 < error < np.inf or amplitude < 3.0 * max(sigma, fall.sigma_psi):
@@ -105,7 +115,9 @@ def fit_hammer(fall: Falloff, expected_s: float | None = None) -> tuple[Hammer |
     period, decay = 2.0 * np.pi / omega, 1.0 / gamma
     if decay < period:
         return None, f"the oscillation falls to 1/e in {decay:.1f} s, less than one period: no ringing"
-    return Hammer(float(period), float(decay), float(amplitude), float(error * period / omega), period / step), ""
+    return Hammer(
+        float(period), float(decay), float(amplitude), float(error * period / omega), period / step, tail_s
+    ), ""
 
 
 def has_tail(plain: float, tailed: float, samples: int) -> bool:
@@ -117,19 +129,6 @@ def _outside(expected_s: float | None) -> str:
     if expected_s is None:
         return f"no period between {PERIOD_S[0]:.0f} and {PERIOD_S[1]:.0f} s"
     return f"no period within {BAND:.0%} of 4L/a, {expected_s:.1f} s"
-
-
-@compiled
-def _best_start(t: Array, p: Array, low: float, high: float) -> float:
-    """Return the angular frequency of the least misfit on a grid. [rad/s]"""
-    count = max(int(np.log(high / low) / np.log(SCAN)), 8)
-    best, least = np.sqrt(low * high), np.inf
-    for k in range(count):
-        omega = low * (high / low) ** (k / (count - 1.0))
-        cost = ringing_cost(t, p, omega, 1.0 / 25.0)
-        if cost < least:
-            best, least = omega, cost
-    return float(best)
 
 
 def hammer_picks(hammer: Hammer | None, absent: str, shut_in_s: float) -> list[Pick]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.picks.falloff import Falloff
 from pipeline.picks.fits import intercept, misfit, ringing, robust_error
-from pipeline.picks.hammer import FEW_SAMPLES, SAMPLES, TAILS_S, Hammer, has_tail
+from pipeline.picks.hammer import FEW_SAMPLES, SAMPLES, Hammer, has_tail
 from pipeline.picks.types import Array, Doubts, Method, Pick
 from pipeline.units import qty
 
@@ -182,11 +182,10 @@ def _with_ringing(fall: Falloff, hammer: Hammer) -> Fit | None:
         return start, error, cost
 
     plain = fitted(0.5, 0.0)
-    tails = {tail_s: fitted(0.5, tail_s) for tail_s in TAILS_S}
-    tail_s = min(TAILS_S, key=lambda tail_s: tails[tail_s][2])
-    there = has_tail(plain[2], tails[tail_s][2], t.size)
-    root, error, cost = tails[tail_s] if there else plain
-    line, _, _ = fitted(1.0, tail_s if there else 0.0)
+    tailed = fitted(0.5, hammer.tail_s) if hammer.tail_s else plain
+    there = hammer.tail_s > 0.0 and has_tail(plain[2], tailed[2], t.size)
+    root, error, cost = tailed if there else plain
+    line, _, _ = fitted(1.0, hammer.tail_s if there else 0.0)
     if not (np.isfinite(root) and np.isfinite(error) and np.isfinite(line)):
         return None
     words = f"square-root decline and ringing fitted together over {t[-1]:.0f} s"

@@ -349,7 +349,7 @@ def broad_lake(folder: Path, stages: int) -> Workspace:
             found[name].with_columns(
                 pl.concat_str(pl.col(column), pl.lit(f" {copy}")).alias(column) for column in texts
             )
-            for copy in range(copies)
+            for copy in range(copies if texts else 1)  # a table that names no well or pad is not copied
         ]
         lake.replace(table, pl.concat(parts), {})
     steps.run_fit(workspace)

@@ -68,6 +68,15 @@ def test_bottomhole_pressure_is_surface_and_column_less_pipe_friction() -> None:
     assert "TVD" in missing(friction.modelled_bottomhole_psi, stage({"tvd_ft": None}))
 
 
+def test_pressure_at_the_design_rate_scales_each_loss_with_its_own_exponent() -> None:
+    """From 80 to 90 bpm: pipe friction by (90/80)**1.75, perforation friction by (90/80)**2."""
+    more = PIPE_LOSS * (1.125**1.75 - 1.0) + PERF_LOSS * (1.125**2 - 1.0)
+    assert friction.pressure_at_design_rate_psi(stage()) == pytest.approx(PRESSURE + more)
+    unknown = stage()
+    unknown.design.rate_bpm = None
+    assert "design rate" in missing(friction.pressure_at_design_rate_psi, unknown)
+
+
 def test_net_pressure_takes_entry_friction_from_the_step_down_else_from_the_holes() -> None:
     bottom = PRESSURE + COLUMN - PIPE_LOSS
     assert friction.modelled_net_pressure_psi(stage()) == pytest.approx(bottom - PERF_LOSS - CLOSURE * TVD)

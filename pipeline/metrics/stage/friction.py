@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.metrics.declare import Missing, known, known_or
 from pipeline.metrics.stage.view import STAGE, StageView
 from pipeline.physics.constants import PERFORATION_FRICTION
+from pipeline.physics.entry import pressure_at_reference_rate_psi
 from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.picks.arrays import filled
@@ -50,6 +51,15 @@ def modelled_perf_friction_psi(s: StageView) -> float:
     if not s.design.holes or not s.design.hole_in:
         raise Missing("no holes or hole diameter in the tables")
     return float(perforation_friction_psi(state[0], state[2], s.design.holes, s.design.hole_in, s.design.discharge))
+
+
+@STAGE.metric("psi", "treating pressure at rate, carried to the design rate with modelled losses", source=MODELLED)
+def pressure_at_design_rate_psi(s: StageView) -> float:
+    rate, pressure, _ = s.at_rate_state
+    if not s.design.rate_bpm:
+        raise Missing("no design rate in the stages table")
+    pipe, perf = modelled_pipe_friction_psi(s), modelled_perf_friction_psi(s)
+    return float(pressure_at_reference_rate_psi(pressure, rate, s.design.rate_bpm, pipe, perf))
 
 
 @STAGE.metric("psi", "modelled bottomhole pressure at rate: surface + hydrostatic - pipe friction", source=MODELLED)
