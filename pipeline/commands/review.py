@@ -125,7 +125,7 @@ def amend(
         low, high = soft_range(pick)
         if not low <= value <= high:
             usual = f"{low:g} to {high:g} {row['unit']}".strip()
-            now += f" (warning: outside the usual {usual}; withdraw it if it is a slip of the pen)"
+            now += f" (warning: outside the usual {usual}; withdraw it if it is a mistake)"
     return f"{what} {now}; automatic pick: {automatic}. Run `heelward refresh`."
 
 

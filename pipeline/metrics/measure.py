@@ -230,13 +230,11 @@ def _frames(results: list[WellRows], hashes: dict[str, str]) -> dict[str, pl.Dat
     for table, name in _MEASURED.items():
         dtypes = {column: dtype for column, dtype in table.dtypes.items() if column != "fingerprint"}
         rows = list(chain.from_iterable(getattr(result, name) for result in results))
-        frame = pl.DataFrame(rows, schema=dtypes, infer_schema_length=None)
-        # a plug met again in a later run is assigned to the later run
-        frames[table.name] = frame.unique(table.key, keep="last", maintain_order=True).with_columns(mark)
+        frames[table.name] = pl.DataFrame(rows, schema=dtypes, infer_schema_length=None).with_columns(mark)
     findings = list(chain.from_iterable(result.findings for result in results))
     picks = pl.DataFrame(list(chain.from_iterable(result.picks for result in results)), schema=PICKS.dtypes)
     frames[FINDINGS.name] = pl.DataFrame(findings, schema=FINDINGS.dtypes)
-    frames[PICKS.name] = picks.unique(PICKS.key, keep="last", maintain_order=True)
+    frames[PICKS.name] = picks
     return frames
 
 

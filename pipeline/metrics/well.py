@@ -13,7 +13,7 @@ import polars as pl
 
 from pipeline.errors import short
 from pipeline.picks.catalogue import METHODS, hard_range
-from pipeline.picks.types import Array, Pick
+from pipeline.picks.types import BY_ENGINEER, Array, Pick
 
 Rows = list[dict[str, Any]]
 
@@ -54,7 +54,8 @@ def amended(well: WellInput, level: str, number: int, origin: datetime) -> dict[
             continue
         moment = None if row["time"] is None else (row["time"] - origin).total_seconds()
         reason = f"amended by {row['by']}: {row['why']}"
-        found[row["pick"]] = Pick(row["pick"], row["value"], "", moment, "amended by an engineer", 0, "high", reason)
+        method = "amended by an engineer"
+        found[row["pick"]] = Pick(row["pick"], row["value"], "", moment, method, BY_ENGINEER, "high", reason)
     return found
 
 
@@ -129,6 +130,15 @@ def casing(strings: Rows) -> Rows:
     return sorted((row for row in strings if row["string"] == "casing"), key=lambda row: row["top_md_ft"] or 0.0)
 
 
+def sections_above(strings: Rows, depth_ft: float) -> list[tuple[dict[str, Any], float]]:
+    """Return the casing rows of a well with the length of each above a depth; 0 or less for those below it. [ft]"""
+    found = []
+    for row in casing(strings):
+        bottom = depth_ft if row["bottom_md_ft"] is None else min(row["bottom_md_ft"], depth_ft)
+        found.append((row, bottom - (row["top_md_ft"] or 0.0)))
+    return found
+
+
 def pick_row(
     well: WellInput, level: str, number: int, pick: Pick, origin: datetime, effective: Pick | None = None
 ) -> dict[str, Any]:
@@ -145,3 +155,12 @@ def pick_row(
         "amended_value": other.value if other else None, "amended_time": at(other.time_s) if other else None,
         "amended_reason": other.reason if other else None, "fingerprint": well.fingerprint,
     }  # fmt: skip
+
+
+def settle(well: WellInput, rows: WellRows, level: str, number: int, origin: datetime, *picks: Pick) -> list[Pick]:
+    """Apply the amendments of a level and number to its picks, add the picks' rows, and return them as effective."""
+    given = amended(well, level, number, origin)
+    effective = [pick.as_amended(given) for pick in picks]
+    for pick, counts in zip(picks, effective, strict=True):
+        rows.picks.append(pick_row(well, level, number, pick, origin, counts))
+    return effective

@@ -188,6 +188,11 @@ def duration_s(spans: NDArray[np.intp], time_s: Array) -> Array:
     return np.asarray(time_s[spans[:, 1] - 1] - time_s[spans[:, 0]], dtype=float)
 
 
+def lasting(spans: NDArray[np.intp], time_s: Array, least_s: float) -> NDArray[np.intp]:
+    """Return the runs that last for a time or longer."""
+    return spans[duration_s(spans, time_s) >= least_s]
+
+
 @compiled
 def noise_sigma(values: Array) -> float:
     """Estimate the standard deviation of white noise on a slowly changing signal.

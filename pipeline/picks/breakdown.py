@@ -131,15 +131,14 @@ def find_breakdown(timeline: Timeline, ball_seat_s: float | None) -> tuple[Pick,
 
 def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tuple[Pick, str]:
     time = timeline.record.time_s
-    smooth = median3(timeline.record.pressure_psi[begin:stop])
-    clock = time[begin:stop]
-    sigma = max(noise_sigma(timeline.record.pressure_psi[begin:stop]), _still_sigma(timeline, begin), 1.0)
+    raw, clock = timeline.record.pressure_psi[begin:stop], time[begin:stop]
+    smooth = median3(raw)
+    sigma = max(noise_sigma(raw), _still_sigma(timeline, begin), 1.0)
     step = median(np.diff(clock))
     if step > 1.5:
         doubts.add(f"one sample every {step:.0f} s can miss the peak", grave=step > 2.5)
     running = np.fmax.accumulate(smooth)
     fall = running - smooth
-    measured = clock[~np.isnan(timeline.record.pressure_psi[begin:stop])]
     felled = np.flatnonzero(fall > 3.0 * sigma + 5.0)
     if not felled.size:
         return _gradual(smooth, clock, doubts)
@@ -151,11 +150,9 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
     if smooth[higher] > smooth[top] + 3.0 * sigma and largest(fall[higher:], 0.0) > 3.0 * sigma:
         top = higher
     depth = float(smooth[top] + largest(-smooth[top : within.stop], -np.inf))
-    near = measured[measured <= clock[top] + SHARP_S]
-    hidden = np.flatnonzero(np.diff(near) > max(MISSED_S, 2.0 * step))
-    if hidden.size:
+    measured = clock[~np.isnan(raw) & (clock <= clock[top] + SHARP_S)]
+    if (np.diff(measured) > max(MISSED_S, 2.0 * step)).any():
         doubts.add("a gap in the record may hide the peak", grave=True)
-    raw = timeline.record.pressure_psi[begin:stop]
     top, peak = _crest(raw, smooth, top, sigma)
     above = _above_sample(raw, top)
     if above > max(NEAR_PSI, NEAR * peak):

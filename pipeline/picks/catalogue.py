@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from pipeline.picks import coil_states, coil_stops, pump_down, stage, toe
+from pipeline.picks import coil_plugs, coil_states, pump_down, stage, toe
 from pipeline.picks.types import Method
 
 METHODS: dict[str, Method] = {
-    method.name: method for part in (stage, pump_down, coil_stops, coil_states, toe) for method in part.METHODS
+    method.name: method for part in (stage, pump_down, coil_plugs, coil_states, toe) for method in part.METHODS
 }
 _BY_UNIT = {
     "psi": (0.0, 20_000.0), "s": (0.0, 3_600.0), "ft": (0.0, 40_000.0), "min": (0.0, 10_000.0), "ratio": (0.0, 1.0),

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.picks.arrays import at_time, runs, sample_seconds
+from pipeline.picks.arrays import at_time, lasting, runs, sample_seconds
 from pipeline.picks.types import Array, Mask
 
 FASTEST_FT_S = 5.0
@@ -73,6 +73,10 @@ class CoilPath:
         Depth without void samples and counter jumps. [s], [ft]
     frontier_ft : array, shape (n,)
         Deepest point reached so far. [ft]
+    speed_ft_min : array, shape (n,)
+        Speed of the coil, downwards positive. [ft/min]
+    seconds : array, shape (n,)
+        Seconds represented by each sample.
     present_s : array, shape (n,)
         Cumulative seconds at the bottom of the hole or picked up from it, without the trips away. [s]
     pulls : array of int, shape (k, 2)
@@ -87,22 +91,14 @@ class CoilPath:
     time_s: Array
     depth_ft: Array
     frontier_ft: Array
+    speed_ft_min: Array
+    seconds: Array
     present_s: Array
     pulls: NDArray[np.intp]
     gaps_s: Array
     jumps_ft: list[tuple[float, float]] = field(default_factory=list)
 
-    @cached_property
-    def seconds(self) -> Array:
-        """Seconds represented by each sample."""
-        return sample_seconds(self.time_s)
-
-    @cached_property
-    def speed_ft_min(self) -> Array:
-        """Speed of the coil, downwards positive. [ft/min]"""
-        return speed_ft_min(self.time_s, self.depth_ft)
-
-    def within(self, spans: list[tuple[float, float]]) -> Mask:
+    def within(self, spans: Iterable[tuple[float, float]]) -> Mask:
         """Return a mask of the samples inside any of the given spans of seconds."""
         mask = np.zeros(self.time_s.size, dtype=bool)
         for start, stop in spans:
@@ -149,20 +145,21 @@ def trace(record: CoilRecord) -> CoilPath | None:
         depth = depth - np.concatenate(([0.0], np.cumsum(np.where(jump, step, 0.0))))
         jumps = [(float(time[i + 1]), float(step[i])) for i in np.flatnonzero(jump)]
     frontier = np.maximum.accumulate(depth)
-    pulls = _pulls(time, depth, frontier - depth)
+    speed, seconds = _speed_ft_min(time, depth), sample_seconds(time)
+    pulls = _pulls(time, speed, frontier - depth)
     there = np.ones(time.size, dtype=bool)
     for left, back in pulls:
         there[left + 1 : back] = False
-    present = np.cumsum(np.where(there, sample_seconds(time), 0.0))
-    return CoilPath(time, depth, frontier, present, pulls, gaps, jumps)
+    present = np.cumsum(np.where(there, seconds, 0.0))
+    return CoilPath(time, depth, frontier, speed, seconds, present, pulls, gaps, jumps)
 
 
-def _pulls(time: Array, depth: Array, above: Array) -> NDArray[np.intp]:
+def _pulls(time: Array, speed: Array, above: Array) -> NDArray[np.intp]:
     """Trips away from the bottom: from the last sample on it to the first one back on it, or to the last sample."""
     far = runs(above > AWAY_FT)
     if not len(far):
         return np.empty((0, 2), np.intp)
-    on = np.flatnonzero(_on_bottom(time, depth, above))
+    on = np.flatnonzero(_on_bottom(time, speed, above))
     found: list[tuple[int, int]] = []
     for first, stop in far:
         if found and first < found[-1][1]:
@@ -173,18 +170,16 @@ def _pulls(time: Array, depth: Array, above: Array) -> NDArray[np.intp]:
     return np.asarray(found, np.intp)
 
 
-def _on_bottom(time: Array, depth: Array, above: Array) -> Mask:
+def _on_bottom(time: Array, speed: Array, above: Array) -> Mask:
     """Samples with the mill at the bottom of its hole, or at rest close above it."""
     on = above <= ON_FT
-    still = np.abs(speed_ft_min(time, depth)) < MOVING_FT_MIN
-    resting = runs(still & (above <= NEAR_FT))
-    for first, stop in resting:
-        if time[stop - 1] - time[first] >= REST_S:
-            on[first:stop] = True
+    still = np.abs(speed) < MOVING_FT_MIN
+    for first, stop in lasting(runs(still & (above <= NEAR_FT)), time, REST_S):
+        on[first:stop] = True
     return on
 
 
-def speed_ft_min(time: Array, depth: Array) -> Array:
+def _speed_ft_min(time: Array, depth: Array) -> Array:
     """Return the speed of the coil, downwards positive. [ft/min]"""
     ahead = np.minimum(np.searchsorted(time, time + SPEED_S), time.size - 1)
     behind = np.maximum(np.searchsorted(time, time - SPEED_S, side="right") - 1, 0)

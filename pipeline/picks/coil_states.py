@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.picks.arrays import at_time, duration_s, joined, median, noise_sigma, runs
+from pipeline.picks.arrays import at_time, joined, lasting, median, noise_sigma, runs
 from pipeline.picks.coil_record import AWAY_FT, MOVING_FT_MIN, CoilPath, CoilRecord, longest_s
 from pipeline.picks.coil_stops import CLOSE_FT, Stop
 from pipeline.picks.types import Array, Mask, Method, Pick
@@ -87,9 +87,7 @@ def find_stalls(record: CoilRecord, path: CoilPath, stop: Stop) -> list[tuple[fl
         return None
     first, last = at_time(path.time_s, stop.tag_s), at_time(path.time_s, stop.left_s) + 1
     near = slice(first, last)
-    on = np.zeros(last - first, dtype=bool)
-    for begin, end in stop.spans:
-        on |= (path.time_s[near] >= begin) & (path.time_s[near] < end)
+    on = path.within(stop.spans)[near]
     pressure = record.pressure_psi[near]
     milling = on & (path.frontier_ft[near] - path.depth_ft[near] <= CLOSE_FT)
     usual = pressure[milling if milling.any() else on]
@@ -234,7 +232,7 @@ def overpulls(path: CoilPath, weight_lbf: Array) -> list[tuple[float, float, flo
             usual[level] = median(inside)
     excess = np.where(seen & (path.speed_ft_min < MOVING_FT_MIN), weight_lbf - usual[band], 0.0)
     spans = joined(runs(excess > OVERPULL_LBF), path.time_s, 30.0)
-    spans = spans[duration_s(spans, path.time_s) >= 5.0] if len(spans) else spans
+    spans = lasting(spans, path.time_s, 5.0)
     return [
         (float(path.time_s[a]), float(path.depth_ft[a]), float(np.nanmax(excess[a:b]))) for a, b in spans
     ]  # fmt: skip

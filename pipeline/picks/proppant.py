@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.picks.arrays import ahead, at_time, duration_s, integral, median, runs
+from pipeline.picks.arrays import ahead, at_time, integral, lasting, median, runs
 from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Method, Pick
 
@@ -45,14 +45,14 @@ def find_proppant(timeline: Timeline) -> list[Pick]:
     time = timeline.record.time_s
     stop = timeline.end if timeline.end is not None else time.size
     loaded = runs(conc[timeline.start : stop] > LOADED_PPA) + timeline.start
-    lasting = loaded[duration_s(loaded, time) >= LASTING_S] if len(loaded) else loaded
-    if not len(lasting):
+    sustained = lasting(loaded, time, LASTING_S)
+    if not len(sustained):
         return [
             FIRST_PROPPANT.missing("no proppant was pumped"), LAST_PROPPANT.missing("no proppant was pumped"),
             PROPPANT_STEPS.at(0.0, None, "high", "no proppant was pumped"),
             SWEEPS.at(0.0, None, "high", "no proppant was pumped"),
         ]  # fmt: skip
-    first, last = int(lasting[0, 0]), int(lasting[-1, 1]) - 1
+    first, last = int(sustained[0, 0]), int(sustained[-1, 1]) - 1
     levels = plateaus(time[first : last + 1], conc[first : last + 1])
     steps, sweeps = _steps(levels)
     return [
@@ -68,7 +68,7 @@ def plateaus(time_s: Array, conc_ppa: Array) -> Array:
     if time_s.size < 30:
         return np.empty(0)
     held = runs(~(np.abs(conc_ppa[ahead(time_s, LASTING_S)] - conc_ppa) > 0.5 * STEP_PPA))
-    held = held[duration_s(held, time_s) >= PLATEAU_S] if len(held) else held
+    held = lasting(held, time_s, PLATEAU_S)
     levels: list[float] = []
     for start, stop in held:
         level = median(conc_ppa[start:stop])

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.picks.arrays import at_time, duration_s, filled, integral, joined, runs
+from pipeline.picks.arrays import at_time, duration_s, filled, integral, joined, lasting, runs
 from pipeline.picks.timeline import MAIN_BPM, Timeline
 from pipeline.picks.types import Doubts, Method, Pick
 
@@ -59,7 +59,7 @@ def find_pump_down(timeline: Timeline) -> tuple[Pick, Pick] | None:
     record, first = timeline.record, timeline.end
     time, rate = record.time_s[first:], filled(record.rate_bpm[first:], 0.0)
     spans = joined(runs(rate >= PUMPING_BPM), time, 60.0)
-    spans = spans[duration_s(spans, time) >= LEAST_S] if len(spans) else spans
+    spans = lasting(spans, time, LEAST_S)
     spans = np.asarray([span for span in spans if rate[span[0] : span[1]].max() < 1.5 * MAIN_BPM])
     if not len(spans):
         return None

@@ -85,9 +85,11 @@ def fit_isip(
     """
     if fall.time_s.size < 30 or fall.time_s[-1] < SHORTEST_FALLOFF_S:
         return method.missing(f"less than {SHORTEST_FALLOFF_S:.0f} s of falloff at zero rate")
-    after, length = _after_ringing(fall, hammer)
-    joint = _with_ringing(fall, hammer) if hammer is not None else None
-    best = joint if joint is not None and _explains(fall, hammer, joint) else after
+    quiet = min(quiet_after_s(fall, hammer), fall.time_s[-1] - WINDOW_S[0])
+    length = min(WINDOW_S[1], fall.time_s[-1] - quiet)
+    after = _after_ringing(fall, quiet, length)
+    joint, rest = (None, np.inf) if hammer is None else _with_ringing(fall, hammer)
+    best = joint if joint is not None and _explains(fall, hammer, rest) else after
     doubts = Doubts()
     if joint is None and length < 0.67 * WINDOW_S[1]:
         doubts.add(f"only {length:.0f} s of quiet falloff")
@@ -103,12 +105,12 @@ def fit_isip(
     if best is joint and hammer is not None and hammer.samples_per_period < FEW_SAMPLES:
         doubts.add(f"the ringing has only {hammer.samples_per_period:.1f} samples per period")
     difference = best.line - best.root
-    power = _law(fall, hammer)
+    power = _law(fall, quiet)
     law = (SURE_SHARE if power == ROOT else 0.5) * difference
     if power > ROOT and abs(difference) > 2.0 * best.error:
         doubts.add(f"a straight line fits as well and gives {qty(difference, 'psi', plus=True)}")
     if power < ROOT:
-        steeper = after.steep - after.root
+        steeper = start_of(fall, quiet, length, STEEP) - after.root
         law = float(np.hypot(law, SURE_SHARE * steeper))
         doubts.add(f"the falloff begins steeper than a square root: it may be {qty(steeper, 'psi', plus=True)}")
     tail = 0.5 * best.spread if best is joint else 0.0
@@ -125,54 +127,59 @@ def fit_isip(
 
 @dataclass(frozen=True)
 class Fit:
-    """One way to extrapolate: root, line, error, spread, a steeper law [psi], squared misfit [psi**2], words."""
+    """One way to extrapolate.
+
+    Attributes
+    ----------
+    root, line : float
+        Value at shut-in of the square-root decline, and of a straight line. [psi]
+    error : float
+        Standard error of the root, without other laws. [psi]
+    spread : float
+        Difference between windows, or with and without a tail. [psi]
+    words : str
+    """
 
     root: float
     line: float
     error: float
     spread: float
-    steep: float
-    cost: float
     words: str
 
 
-def _explains(fall: Falloff, hammer: Hammer | None, joint: Fit) -> bool:
+def _explains(fall: Falloff, hammer: Hammer | None, rest_psi: float) -> bool:
     """Whether the joint fit counts: it leaves little more than noise, or the ringing outlasts the record."""
-    rest = np.sqrt(joint.cost / max(int(np.searchsorted(fall.time_s, JOINT_S)) - 8, 1))
     outlasts = quiet_after_s(fall, hammer) > min(fall.time_s[-1] - WINDOW_S[0], LONGEST_RING_S - 1.0)
-    return bool(outlasts or rest <= 3.0 * fall.sigma_psi + 2.0)
+    return bool(outlasts or rest_psi <= 3.0 * fall.sigma_psi + 2.0)
 
 
-def _law(fall: Falloff, hammer: Hammer | None) -> float:
+def _law(fall: Falloff, quiet_s: float) -> float:
     """Exponent of time that fits the falloff after the ringing over up to ten minutes: a root, if it fits clearly."""
-    quiet = min(quiet_after_s(fall, hammer), fall.time_s[-1] - WINDOW_S[0])
-    t, p = _window(fall, max(quiet, 1.0), LAW_S)
+    t, p = _window(fall, quiet_s, LAW_S)
     steep, root, line = (misfit(t**power, p, intercept(t**power, p)) for power in (STEEP, ROOT, 1.0))
     if steep < CLEARLY * root:
         return STEEP
     return ROOT if root < CLEARLY * line else 1.0
 
 
-def _after_ringing(fall: Falloff, hammer: Hammer | None) -> tuple[Fit, float]:
-    """Fit the window after the ringing; return its length too. [s]"""
-    quiet = min(quiet_after_s(fall, hammer), fall.time_s[-1] - WINDOW_S[0])
-    length = min(WINDOW_S[1], fall.time_s[-1] - quiet)
-    best = fit_window(fall, max(quiet, 1.0), length)
-    t, p = _window(fall, max(quiet, 1.0), length)
+def _after_ringing(fall: Falloff, quiet_s: float, length_s: float) -> Fit:
+    """Fit a window that begins when the ringing has ended."""
+    best = fit_window(fall, quiet_s, length_s)
     moved = [
-        root_at_zero(fall, max(quiet + shift, 1.0), length)
+        start_of(fall, quiet_s + shift, length_s)
         for shift in (-SHIFT_S, SHIFT_S)
-        if quiet + shift >= 0.0 and quiet + shift + 0.5 * length <= fall.time_s[-1]
+        if quiet_s + shift >= 0.0 and quiet_s + shift + 0.5 * length_s <= fall.time_s[-1]
     ]
     spread = max((abs(other - best.root) for other in moved), default=0.0)
-    words = f"square-root fit from {quiet:.0f} s over {length:.0f} s"
-    error = float(np.hypot(best.error, spread))
-    steep = intercept(t**STEEP, p)
-    return Fit(best.root, best.line, error, spread, steep, best.cost, words), length
+    words = f"square-root fit from {quiet_s:.0f} s over {length_s:.0f} s"
+    return Fit(best.root, best.line, float(np.hypot(best.error, spread)), spread, words)
 
 
-def _with_ringing(fall: Falloff, hammer: Hammer) -> Fit | None:
-    """Fit decline and ringing together, with a tail of friction where the record shows one."""
+def _with_ringing(fall: Falloff, hammer: Hammer) -> tuple[Fit | None, float]:
+    """Fit decline and ringing together, with a tail of friction where the record shows one.
+
+    Returns the fit, None if the samples do not determine it, and what it leaves (root mean square). [psi]
+    """
     t, p = _window(fall, 2.0, JOINT_S)
     omega, gamma = 2.0 * np.pi / hammer.period_s, 1.0 / hammer.decay_s
     harmonic = hammer.samples_per_period >= SAMPLES
@@ -181,44 +188,44 @@ def _with_ringing(fall: Falloff, hammer: Hammer) -> Fit | None:
         *_, start, error, cost = ringing(t, p, omega, gamma, 0.8 * omega, 1.25 * omega, power, tail_s, harmonic)
         return start, error, cost
 
-    plain = fitted(0.5, 0.0)
-    tailed = fitted(0.5, hammer.tail_s) if hammer.tail_s else plain
+    plain = fitted(ROOT, 0.0)
+    tailed = fitted(ROOT, hammer.tail_s) if hammer.tail_s else plain
     there = hammer.tail_s > 0.0 and has_tail(plain[2], tailed[2], t.size)
     root, error, cost = tailed if there else plain
     line, _, _ = fitted(1.0, hammer.tail_s if there else 0.0)
     if not (np.isfinite(root) and np.isfinite(error) and np.isfinite(line)):
-        return None
+        return None, np.inf
     words = f"square-root decline and ringing fitted together over {t[-1]:.0f} s"
     if there:
         words += f", with a tail of friction (without it {qty(plain[0] - root, 'psi', plus=True)})"
-    return Fit(root, line, error, abs(plain[0] - root), root, cost, words)
+    rest = np.sqrt(cost / max(int(np.searchsorted(fall.time_s, JOINT_S)) - 8, 1))
+    return Fit(root, line, error, abs(plain[0] - root), words), float(rest)
 
 
 @dataclass(frozen=True)
 class Window:
-    """Both fits of one window: intercepts and robust error of the root [psi], and their squared misfits [psi**2]."""
+    """Both fits of one window: value at shut-in of the root and of the line, and the root's robust error. [psi]"""
 
     root: float
     error: float
     line: float
-    cost: float
-    line_cost: float
 
 
 def _window(fall: Falloff, begin_s: float, length_s: float) -> tuple[Array, Array]:
+    begin_s = max(begin_s, 1.0)
     first, last = np.searchsorted(fall.time_s, (begin_s, begin_s + length_s))
     return fall.time_s[first : last + 1], fall.pressure_psi[first : last + 1]
 
 
-def root_at_zero(fall: Falloff, begin_s: float, length_s: float) -> float:
-    """Fit ``a - b*sqrt(t)`` over one window by least squares and return ``a``. [psi]"""
+def start_of(fall: Falloff, begin_s: float, length_s: float, power: float = ROOT) -> float:
+    """Fit ``a - b*t**power`` over one window by least squares and return ``a``. [psi]"""
     t, p = _window(fall, begin_s, length_s)
-    return intercept(np.sqrt(t), p)
+    return intercept(t**power, p)
 
 
 def fit_window(fall: Falloff, begin_s: float, length_s: float) -> Window:
     """Fit ``a - b*sqrt(t)`` and ``a - b*t`` over one window by least squares."""
     t, p = _window(fall, begin_s, length_s)
     x = np.sqrt(t)
-    root, line = intercept(x, p), intercept(t, p)
-    return Window(root, robust_error(x, p, root), line, misfit(x, p, root), misfit(t, p, line))
+    root = intercept(x, p)
+    return Window(root, robust_error(x, p, root), intercept(t, p))

@@ -62,8 +62,7 @@ class _Settling:
     def settle(self, *picks: Pick) -> None:
         for pick in picks:
             self.automatic[pick.name] = pick
-            given = self.amended.get(pick.name)
-            self.effective[pick.name] = pick if given is None else pick.amended_by(given)
+            self.effective[pick.name] = pick.as_amended(self.amended)
 
     def time(self, name: str) -> float | None:
         return self.effective[name].time_s

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.optimize import nnls
 
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
-from pipeline.picks.arrays import at_time, deviation, duration_s, filled, median, runs
+from pipeline.picks.arrays import at_time, deviation, filled, lasting, median, runs
 from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Doubts, Method, Pick, StageDesign
 from pipeline.units import qty
@@ -191,7 +191,7 @@ def _plateaus(timeline: Timeline, last: tuple[float, float, int]) -> tuple[Array
         return np.asarray(rates), np.asarray(pressures)
     steady = np.concatenate((np.abs(np.diff(rate)) < 0.02 * level, [False]))
     held = runs(steady & (rate > 0.05 * level) & (rate < 0.95 * level))
-    held = held[duration_s(held, time) >= PLATEAU_S - 2.0] if len(held) else held
+    held = lasting(held, time, PLATEAU_S - 2.0)
     for start, end in held:
         settled = slice(max(start, int(np.searchsorted(time, time[end - 1] - SETTLED_S))), end)
         plateau = median(rate[start:end])

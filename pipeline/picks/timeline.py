@@ -8,7 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.jit import compiled
-from pipeline.picks.arrays import at_time, duration_s, filled, joined, largest, median, noise_sigma, percentile, runs
+from pipeline.picks.arrays import (
+    at_time,
+    duration_s,
+    filled,
+    joined,
+    largest,
+    lasting,
+    median,
+    noise_sigma,
+    percentile,
+    runs,
+)
 from pipeline.picks.types import Array, Doubts, Mask, Method, Pick, StageDesign, StageRecord
 from pipeline.units import qty
 
@@ -79,7 +90,7 @@ def main_rate_bpm(rate_bpm: Array, time_s: Array, design: StageDesign) -> float:
     if design.rate_bpm:
         return min(MAIN_BPM, 0.5 * design.rate_bpm)
     spans = joined(runs(rate_bpm >= MAIN_BPM), time_s, 10.0)
-    if len(spans) and (duration_s(spans, time_s) >= SUSTAINED_S).any():
+    if len(lasting(spans, time_s, SUSTAINED_S)):
         return MAIN_BPM
     pumped = rate_bpm[rate_bpm > SMALLEST_BPM]
     return min(MAIN_BPM, 0.5 * percentile(pumped, 80.0)) if pumped.size else MAIN_BPM
@@ -184,7 +195,7 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
     fast = held >= lowest
     level = _treating_level(rate, fast, design, lowest)
     treating = joined(runs(held >= level), record.time_s, 10.0)
-    treating = treating[duration_s(treating, record.time_s) >= SUSTAINED_S] if len(treating) else treating
+    treating = lasting(treating, record.time_s, SUSTAINED_S)
     if noise_sigma(rate) > WILD_BPM:
         treating, nothing = treating[:0], "the rate jumps from sample to sample: check the times of this record"
     if not len(treating):
@@ -196,7 +207,7 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
     end, picks["shut_in"] = _final_shut_in(record, held, treating, pumping, lowest)
     first, picks["injection_start"] = _injection_start(record, held, treating, pumping)
     rapid = joined(runs(fast), record.time_s, 10.0)
-    rapid = rapid[(duration_s(rapid, record.time_s) >= SUSTAINED_S) & (rapid[:, 0] >= first)]
+    rapid = lasting(rapid[rapid[:, 0] >= first], record.time_s, SUSTAINED_S)
     main = int(rapid[0, 0]) if len(rapid) else int(treating[0, 0])
     picks["main_start"] = MAIN_START.at(
         None, float(record.time_s[main]), "high", f"first sustained rate of {qty(lowest, 'bpm')}"
@@ -248,7 +259,7 @@ def _injection_start(
 ) -> tuple[int, Pick]:
     time = record.time_s
     into = pumping[pumping[:, 0] <= treating[0, 0]]
-    into = into[duration_s(into, time) >= SUSTAINED_S]
+    into = lasting(into, time, SUSTAINED_S)
     begin = int(into[-1, 0]) if len(into) else int(treating[0, 0])
     for first, stop in into[-2::-1] if len(into) > 1 else []:
         idle = slice(int(stop), begin)
@@ -274,7 +285,7 @@ def _line_test(pressure: Array, idle: slice, begin: int) -> bool:
 def _initial_shut_in(record: StageRecord, idle: Mask, treating: NDArray[np.intp], main: int, end: int | None) -> Pick:
     stopped = runs(idle)
     inside = stopped[(stopped[:, 0] > main) & (stopped[:, 1] < (end if end is not None else idle.size))]
-    inside = inside[duration_s(inside, record.time_s) >= 60.0] if len(inside) else inside
+    inside = lasting(inside, record.time_s, 60.0)
     inside = inside[inside[:, 1] <= treating[-1, 0]] if len(inside) else inside
     if not len(inside):
         return INITIAL_SHUT_IN.missing("the pumps did not stop before the end")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.picks.arrays import duration_s, joined, median, runs
+from pipeline.picks.arrays import joined, lasting, median, runs
 from pipeline.picks.coil_record import MOVING_FT_MIN, CoilPath, CoilRecord
 from pipeline.picks.types import Method, Pick
 
@@ -95,7 +95,7 @@ def cement_spans(path: CoilPath) -> list[tuple[float, float, float]]:
     slow = (feet > CEMENT_S_FT[0]) & (feet < CEMENT_S_FT[1])
     depth = np.arange(slow.size, dtype=float)
     spans = joined(runs(slow), depth, 6.0)
-    spans = spans[duration_s(spans, depth) >= CEMENT_FT] if len(spans) else spans
+    spans = lasting(spans, depth, CEMENT_FT)
     return [(float(path.time_s[passed[a]]), float(path.time_s[passed[b]]), float(b - a)) for a, b in spans]
 
 

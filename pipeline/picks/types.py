@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -15,6 +16,8 @@ Mask = NDArray[np.bool_]
 Confidence = Literal["high", "medium", "low", "none"]
 DISCHARGE = 0.75
 """Discharge coefficient of perforations where none is stated (common practice). [1]"""
+BY_ENGINEER = 0
+"""Version of a pick that an engineer set."""
 SAND_GAL_LBM = float(absolute_volume_gal_per_lbm(2.65))
 """Volume of a pound of sand if no other proppant is stated (specific gravity 2.65, common practice). [gal/lbm]"""
 
@@ -142,8 +145,16 @@ class Pick:
     reason: str
     standard_error: float | None = None
 
-    def amended_by(self, given: Pick) -> Pick:
-        """Return the pick with an engineer's amendment applied; fields not set stay unchanged."""
+    @property
+    def by_engineer(self) -> bool:
+        """Whether an engineer set the pick: its method has no version."""
+        return self.version == BY_ENGINEER
+
+    def as_amended(self, amendments: Mapping[str, Pick]) -> Pick:
+        """Return the pick with its own amendment applied, if there is one; fields not set stay unchanged."""
+        given = amendments.get(self.name)
+        if given is None:
+            return self
         value = self.value if given.value is None else given.value
         moment = self.time_s if given.time_s is None else given.time_s
         return replace(given, value=value, time_s=moment, unit=self.unit)

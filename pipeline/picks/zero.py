@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.picks.arrays import duration_s, median, noise_sigma, runs
+from pipeline.picks.arrays import lasting, median, noise_sigma, runs
 from pipeline.picks.types import Method, Pick, StageRecord
 from pipeline.units import qty
 
@@ -41,7 +41,7 @@ def find_zero_offset(record: StageRecord) -> Pick:
     """
     pressure = record.pressure_psi
     resting = runs((np.abs(pressure) < LARGEST_PSI) & (record.rate_bpm < 0.5))
-    resting = resting[duration_s(resting, record.time_s) >= LASTING_S] if len(resting) else resting
+    resting = lasting(resting, record.time_s, LASTING_S)
     levels: list[float] = []
     for start, stop in resting:
         span = pressure[start:stop]

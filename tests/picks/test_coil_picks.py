@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from pipeline.picks.coil_plugs import Assigned, assign
 from pipeline.picks.coil_record import CoilRecord, trace
 from pipeline.picks.coil_states import find_stalls, find_states, find_trips, lock_up_ft, overpulls
-from pipeline.picks.coil_stops import Assigned, assign, find_stops
+from pipeline.picks.coil_stops import find_stops
 from pipeline.picks.toe import cement_spans, find_stations
 
 

@@ -13,9 +13,10 @@ import pytest
 from pipeline.demo.basin import CampaignSize, Well, make_wells, perforations_ft
 from pipeline.demo.coil import CoilScript, PlugTruth, RunTruth, draw_coil_script, simulate_mill_out
 from pipeline.physics.constants import FT_M
+from pipeline.picks.coil_plugs import Assigned, assign
 from pipeline.picks.coil_record import CoilRecord, trace
 from pipeline.picks.coil_states import find_stalls, find_trips, weight_is_reversed
-from pipeline.picks.coil_stops import Assigned, assign, find_stops
+from pipeline.picks.coil_stops import find_stops
 
 SEEDS = range(6)
 Spoil = Callable[[CoilRecord], CoilRecord]

@@ -12,7 +12,8 @@ from pipeline.metrics.coil import plugs, runs, toe
 from pipeline.metrics.coil.findings import plug_findings, run_findings
 from pipeline.metrics.coil.view import PLUG, RUN, TOE, PlugView, RunView, Span, ToeView
 from pipeline.metrics.findings import finding
-from pipeline.metrics.well import Samples, WellInput, WellRows, amended, parts, pick_row
+from pipeline.metrics.well import Samples, WellInput, WellRows, parts, settle
+from pipeline.picks.coil_plugs import COUNTER_FT, MILL_MIN, TAG, Assigned, PlugPicks, assign
 from pipeline.picks.coil_record import CoilRecord, trace
 from pipeline.picks.coil_states import (
     HEEL_FT,
@@ -26,7 +27,7 @@ from pipeline.picks.coil_states import (
     weight_is_reversed,
     wiper_pick,
 )
-from pipeline.picks.coil_stops import COUNTER_FT, MILL_MIN, TAG, Assigned, PlugPicks, assign, find_stops
+from pipeline.picks.coil_stops import find_stops
 from pipeline.picks.toe import STATIONS, cement_spans, find_stations
 from pipeline.picks.types import Confidence, Doubts, Pick
 
@@ -86,7 +87,7 @@ def measure_runs(well: WellInput, rows: WellRows) -> None:
     measured = {plug.number: _measure_plug(well, plug, *picked[plug.number]) for plug in plugs}
     rows.plugs += measured.values()
     for run in views:
-        own = [row for plug in plugs if plug.visits[0][0] == run for row in (measured[plug.number],)]
+        own = [measured[plug.number] for plug in plugs if plug.visits[0][0] == run]
         rows.findings += plug_findings(well.well_id, own, listed)
     _after_runs(well, rows, views, described)
 
@@ -121,12 +122,11 @@ def _plugs(views: dict[int, RunView], listed: dict[int, dict[str, Any]]) -> list
 
 def _pick_plug(well: WellInput, plug: _Plug, rows: WellRows) -> tuple[PlugPicks, Pick]:
     """Picks of a plug over all of its runs, as effective; their rows are added."""
-    given = amended(well, "plug", plug.number, plug.origin)
     first = plug.visits[0][1].plugs[plug.number]
-    own = (first.tag, _over_runs(plug, [view.plugs[plug.number].mill for _, view in plug.visits]), _stall_pick(plug))
-    tag, mill, stalls = (pick.amended_by(given[pick.name]) if pick.name in given else pick for pick in own)
-    for pick, effective in zip(own, (tag, mill, stalls), strict=True):
-        rows.picks.append(pick_row(well, "plug", plug.number, pick, plug.origin, effective))
+    mill = _over_runs(plug, [view.plugs[plug.number].mill for _, view in plug.visits])
+    tag, mill, stalls = settle(
+        well, rows, "plug", plug.number, plug.origin, first.tag, mill, _stall_pick(plug)
+    )  # fmt: skip
     return PlugPicks(tag, mill), stalls
 
 
@@ -179,8 +179,6 @@ def _show_in_runs(plug: _Plug, picks: PlugPicks) -> None:
         if place < len(plug.visits) - 1:
             mill = MILL_MIN.missing("milled on in a later run")
         view.plugs[plug.number] = PlugPicks(tag if place == 0 else TAG.missing("tagged in an earlier run"), mill)
-    for _, view in plug.visits[:1]:
-        view.plugs = dict(sorted(view.plugs.items()))
 
 
 def _measure_plug(well: WellInput, plug: _Plug, picks: PlugPicks, stalls: Pick) -> dict[str, Any]:
@@ -194,15 +192,11 @@ def _measure_plug(well: WellInput, plug: _Plug, picks: PlugPicks, stalls: Pick) 
 
 
 def _measure_run(well: WellInput, run: int, view: RunView, rows: WellRows) -> None:
-    trips, cut = view.trip_pick, view.station_pick
-    given = amended(well, "run", run, view.origin)
-    view.trip_pick, view.station_pick = (
-        pick.amended_by(given[pick.name]) if pick.name in given else pick for pick in (trips, cut)
-    )
+    view.trip_pick, view.station_pick = settle(
+        well, rows, "run", run, view.origin, view.trip_pick, view.station_pick
+    )  # fmt: skip
     measured = RUN.measure({"well_id": well.well_id, "run": run}, view)
     rows.runs.append(measured)
-    for own, effective in ((trips, view.trip_pick), (cut, view.station_pick)):
-        rows.picks.append(pick_row(well, "run", run, own, view.origin, effective))
     rows.findings += run_findings(well.well_id, run, view, measured)
 
 

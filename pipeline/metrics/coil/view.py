@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 
 from pipeline.metrics.declare import Level, Missing
-from pipeline.metrics.well import Rows, casing
+from pipeline.metrics.well import Rows, sections_above
 from pipeline.physics.hydraulics import annular_velocity_ft_min, annulus_capacity_bbl
+from pipeline.picks.coil_plugs import Assigned, PlugPicks
 from pipeline.picks.coil_record import CoilPath, CoilRecord
 from pipeline.picks.coil_states import States, Trip, overpulls
-from pipeline.picks.coil_stops import Assigned, PlugPicks
 from pipeline.picks.toe import Station
 from pipeline.picks.types import Array, Mask, Pick
 
@@ -50,13 +50,12 @@ class Annulus:
 
 def annulus(strings: Rows, coil_in: float | None, depth_ft: float) -> Annulus:
     """Return the annulus above a depth from the casing of the `strings` table."""
-    rows = casing(strings)
+    rows = sections_above(strings, depth_ft)
     if not rows or coil_in is None:
         raise Missing("no casing or coil diameter in the tables")
     sections = []
-    for row in rows:
-        top, bottom, inside = row["top_md_ft"] or 0.0, row["bottom_md_ft"], row["inside_diameter_in"]
-        length = min(depth_ft if bottom is None else bottom, depth_ft) - top
+    for row, length in rows:
+        inside = row["inside_diameter_in"]
         if inside is None or inside <= coil_in:
             raise Missing("casing diameter unknown, or no larger than the coil")
         if length > 0.0:
@@ -226,8 +225,9 @@ class PlugView:
         shift = (self.view.origin - self.origin).total_seconds()
         spans = [(tag - shift, done - shift)]
         on = path.within(spans) & ~states.wiping & ~states.short_trip & ~states.stalled
-        amended = stop is None or "amended" in self.picks.tag.method + self.picks.mill.method
-        return on if amended or stop is None else np.asarray(on & path.within(list(stop.spans)))
+        if stop is None or self.picks.tag.by_engineer or self.picks.mill.by_engineer:
+            return np.asarray(on)
+        return np.asarray(on & path.within(stop.spans))
 
 
 @dataclass

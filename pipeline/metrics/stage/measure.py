@@ -14,7 +14,7 @@ from pipeline.metrics.stage.findings import stage_findings
 from pipeline.metrics.stage.plausible import doubted, exchanged, suspects
 from pipeline.metrics.stage.view import STAGE, Below, StageView, Surroundings
 from pipeline.metrics.stage.waves import casing_wave_speed_ft_s, pooled_wave_speed
-from pipeline.metrics.well import Rows, Samples, WellInput, WellRows, amended, casing, parts, pick_row
+from pipeline.metrics.well import Rows, Samples, WellInput, WellRows, amended, casing, parts, pick_row, settle
 from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 from pipeline.physics.hydraulics import pipe_capacity_bbl
@@ -79,12 +79,8 @@ def _pump_down(well: WellInput, one: _Picked, rows: WellRows) -> PumpDown | None
     automatic = find_pump_down(one.picks.timeline)
     if automatic is None:
         return None
-    run = one.number + 1
-    given = amended(well, "wireline", run, one.origin)
-    effective = [pick.amended_by(given[pick.name]) if pick.name in given else pick for pick in automatic]
-    for pick, counts in zip(automatic, effective, strict=True):
-        rows.picks.append(pick_row(well, "wireline", run, pick, one.origin, counts))
-    start, end = (pick.time_s for pick in effective)
+    run = one.number + 1  # the stage that it prepares
+    start, end = (pick.time_s for pick in settle(well, rows, "wireline", run, one.origin, *automatic))
     assert start is not None and end is not None
     return pump_down_between(one.picks.timeline, min(start, end), max(start, end))
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any
 
 import numpy as np
 
+from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.waves import joukowsky_surge_psi
 from pipeline.picks.arrays import median, percentile
@@ -16,15 +18,15 @@ from pipeline.picks.falloff import last_pumping_psi
 from pipeline.picks.stage import StagePicks
 from pipeline.picks.timeline import SMALLEST_BPM
 from pipeline.picks.types import Pick, StageDesign
-from pipeline.units import qty
+from pipeline.units import conversion, qty
 
 Row = dict[str, Any]
 UNITS = {
-    "pressure": {"MPa": 145.0377, "bar": 14.50377, "kgf/cm2": 14.22334, "kPa": 0.1450377},
-    "rate": {"m3/min": 6.289811, "l/min": 0.006289811, "l/s": 0.3773887, "gal/min": 1.0 / 42.0, "ft3/min": 0.1781076},
-    "concentration": {"kg/m3": 0.008345404},
+    "pressure": ("psi", ("MPa", "bar", "kPa")),
+    "rate": ("bpm", ("m**3/min", "L/min", "L/s", "gal/min", "ft**3/min")),
+    "concentration": ("ppa", ("kg/m**3",)),
 }
-"""Units that are declared as psi, bpm or ppa by mistake, and their factors (NIST SP 811)."""
+"""Units of the lake, and those that a map declares as them by mistake."""
 SHALLOW_FT = 3000.0
 """Above this depth treating pressures have no lower limit. [ft]"""
 FRACTURE_PSI_FT = (0.45, 1.4)
@@ -60,17 +62,17 @@ def suspects(picks: StagePicks, design: StageDesign, row: Row, reported: Row) ->
     stated = reported.get("avg_slurry_rate_bpm") or design.rate_bpm
     if line.main is None:  # the rate never reaches the main rate: perhaps because of its unit
         rate = line.record.rate_bpm[line.record.rate_bpm > SMALLEST_BPM]
-        low = _against("rate", percentile(rate, 80.0), stated, "bpm") if stated and rate.size else None
+        low = _against("rate", percentile(rate, 80.0), stated) if stated and rate.size else None
         return [] if low is None else [low]
     record, span = line.record, slice(line.main, line.end)
     found = [_pressure(picks, design, row, reported), _surge(picks, design)]
     rate = record.rate_bpm[span]
     if stated:
-        found.append(_against("rate", median(rate[rate >= line.main_bpm]), stated, "bpm"))
+        found.append(_against("rate", median(rate[rate >= line.main_bpm]), stated))
     if record.conc_ppa is not None and reported.get("proppant_lbm") and reported.get("clean_bbl"):
         conc = record.conc_ppa[span]
-        usual = reported["proppant_lbm"] / (42.0 * reported["clean_bbl"])
-        found.append(_against("concentration", float(np.nanmean(conc)), usual, "ppa"))
+        usual = reported["proppant_lbm"] / (GAL_PER_BBL * reported["clean_bbl"])
+        found.append(_against("concentration", float(np.nanmean(conc)), usual))
     return [suspect for suspect in found if suspect is not None]
 
 
@@ -81,7 +83,7 @@ def _pressure(picks: StagePicks, design: StageDesign, row: Row, reported: Row) -
         return None
     stated = reported.get("max_treating_pressure_psi")
     if stated:
-        return _against("pressure", highest, stated, "psi")
+        return _against("pressure", highest, stated)
     tests = [(highest, TREATING_PSI, f"a highest treating pressure of {qty(highest, 'psi')}")]
     isip, tvd = picks.automatic["isip"].value, row.get("tvd_ft")
     if isip is not None and tvd and design.pipe is not None:
@@ -91,8 +93,10 @@ def _pressure(picks: StagePicks, design: StageDesign, row: Row, reported: Row) -
     if tvd and tvd < SHALLOW_FT:  # a shallow well can be treated at any pressure
         tests.pop()
     off = [what for value, (low, high), what in tests if not low <= value <= high]
-    for unit, factor in UNITS["pressure"].items():
-        if off and all(low <= value * factor <= high for value, (low, high), _ in tests):
+    if not off:
+        return None
+    for unit, factor in _factors("pressure"):
+        if all(low <= value * factor <= high for value, (low, high), _ in tests):
             return Suspect("pressure", f"{off[0]} fits no fracture; the pressure is probably in {unit}")
     return None
 
@@ -113,11 +117,19 @@ def _surge(picks: StagePicks, design: StageDesign) -> Suspect | None:
     return Suspect("rate", f"{fall}, an instant stop of {qty(rate, 'bpm')} gives {qty(surge, 'psi')}: check both units")
 
 
-def _against(channel: str, value: float, stated: float, unit: str) -> Suspect | None:
+@cache
+def _factors(channel: str) -> tuple[tuple[str, float], ...]:
+    """Units that a channel can be in by mistake, as they are written, with their factors to the lake's unit."""
+    ours, others = UNITS[channel]
+    return tuple((unit.replace("**", ""), conversion(unit, ours).factor) for unit in others)
+
+
+def _against(channel: str, value: float, stated: float) -> Suspect | None:
     """Compare a value with what was stated for it."""
     if not value > 0.0 or AS_STATED[0] <= value / stated <= AS_STATED[1]:
         return None
-    for name, factor in UNITS[channel].items():
+    unit = UNITS[channel][0]
+    for name, factor in _factors(channel):
         if NEAR[0] <= value * factor / stated <= NEAR[1]:
             text = f"the record shows {qty(value, unit)} where {qty(stated, unit)} is stated"
             return Suspect(channel, f"{text}; the {channel} is probably in {name}")
@@ -135,12 +147,11 @@ def doubted(picks: StagePicks, found: Sequence[Suspect]) -> StagePicks:
             return pick
         return replace(pick, confidence="low", reason=f"{why}; {pick.reason}")
 
-    effective = {
-        name: pick if pick.version == 0 else low(pick) for name, pick in picks.effective.items()
-    }  # an engineer's amendment (version 0) stands
     return replace(
-        picks, automatic={name: low(pick) for name, pick in picks.automatic.items()}, effective=effective
-    )  # fmt: skip
+        picks,
+        automatic={name: low(pick) for name, pick in picks.automatic.items()},
+        effective={name: pick if pick.by_engineer else low(pick) for name, pick in picks.effective.items()},
+    )
 
 
 def exchanged(moment: datetime, others: Sequence[datetime]) -> datetime | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.metrics.well import Rows, casing
+from pipeline.metrics.well import Rows, sections_above
 from pipeline.physics.constants import PPG_KG_M3
 from pipeline.physics.waves import wave_speed_ft_s
 
@@ -24,10 +24,8 @@ def casing_wave_speed_ft_s(strings: Rows, depth_ft: float, density_ppg: float) -
     Korteweg (1878), with expansion joints (no restraint).
     """
     travelled = seconds = 0.0
-    for row in casing(strings):
+    for row, length in sections_above(strings, depth_ft):
         outside, inside = row.get("outside_diameter_in"), row["inside_diameter_in"]
-        bottom = depth_ft if row["bottom_md_ft"] is None else min(row["bottom_md_ft"], depth_ft)
-        length = bottom - (row["top_md_ft"] or 0.0)
         if length <= 0.0:
             continue
         if outside is None or inside is None or outside <= inside:
