@@ -5,6 +5,6 @@
 --   crew: fracturing crew
 --   pump_time [min]: pump time
 SELECT frac_crew AS crew, design, pad, formation, well, stage, quarter, pump_time_min AS pump_time
-FROM stage
+FROM compared_stage
 WHERE pump_time_min IS NOT NULL AND frac_crew IS NOT NULL
 ORDER BY crew, design, well, stage

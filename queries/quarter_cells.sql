@@ -14,7 +14,7 @@
 WITH measured AS (
     SELECT 'mill_min' AS metric, quarter, pad, coil_crew AS crew, formation, design, mill_min AS minutes FROM plug
     UNION ALL
-    SELECT 'pump_time_min', quarter, pad, frac_crew, formation, design, pump_time_min FROM stage
+    SELECT 'pump_time_min', quarter, pad, frac_crew, formation, design, pump_time_min FROM compared_stage
 )
 SELECT
     quarter,

@@ -14,7 +14,7 @@
 WITH measured AS (
     SELECT 'mill_min' AS metric, quarter, mill_min AS minutes FROM plug
     UNION ALL
-    SELECT 'pump_time_min', quarter, pump_time_min FROM stage
+    SELECT 'pump_time_min', quarter, pump_time_min FROM compared_stage
 ),
 quarterly AS (
     SELECT quarter, avg(minutes) AS value, count(*) AS n

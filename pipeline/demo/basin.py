@@ -76,6 +76,8 @@ DESIGNS = {
     "tight": Design("tight", 190.0, 10, 44, 0.36, 88.0, 265_000.0, 6.0, 46.0),
     "wide": Design("wide", 240.0, 7, 42, 0.38, 76.0, 250_000.0, 7.0, 52.0),
 }
+INJECTION_TEST = Design("injection test", 240.0, 4, 16, 0.36, 8.0, 0.0, 18.0, 0.0)
+"""A small job without proppant, before the first fracturing stage."""
 
 
 @dataclass(frozen=True)

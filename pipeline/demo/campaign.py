@@ -17,6 +17,7 @@ from pipeline.demo.basin import (
     COIL_OD_IN,
     DRAG_REDUCTION,
     FLUID_PPG,
+    INJECTION_TEST,
     MOTOR_LIMIT_BPM,
     PRESSURE_LIMIT_PSI,
     TRANSITION_MIN,
@@ -40,7 +41,7 @@ from pipeline.demo.coil import (
     simulate_mill_out,
     simulate_toe_preparation,
 )
-from pipeline.demo.mess import record_stage
+from pipeline.demo.mess import in_metric, record_stage
 from pipeline.demo.treatment import StageTruth, draw_script, simulate_stage
 
 Row = dict[str, object]
@@ -55,6 +56,10 @@ TROUBLES: dict[tuple[int, int], str] = {
 """Planted: pad and well whose mill-out has the trouble."""
 SAMPLING: dict[tuple[int, int], int] = {(6, 1): 2, (7, 0): 5}
 """Planted: pad and well whose records hold one sample every so many seconds."""
+INJECTED = (7, 1, 1)
+"""Planted: pad, well and stage that is an injection test: a small job without proppant."""
+METRIC_RECORD = (4, 1, 6)
+"""Planted: pad, well and stage whose record holds metric values under the headings of field units."""
 LATE_LOG = (4, 3)
 """Planted: pad and pumping entry in its time log that starts 25 min late."""
 
@@ -155,20 +160,29 @@ def _pump_pad(
     clock = pad_start(plan, on_pad[0].pad_number)
     zipper = on_pad[0].pad_number >= 5
     pumped: list[tuple[datetime, datetime, str]] = []
+    measurable: list[datetime] = []
     for well, stage in _order(on_pad):
-        leaking = (well.pad_number, on_pad.index(well), stage) == LEAKING
-        script = draw_script(rng, first=stage == 1, leaking=leaking)
-        signal, truth = simulate_stage(well, stage, script, rng)
+        place = (well.pad_number, on_pad.index(well), stage)
+        design = INJECTION_TEST if place == INJECTED else well.design
+        script = draw_script(rng, first=stage == 1, leaking=place == LEAKING)
+        if not design.proppant_lbm:
+            script = replace(script, screenout=False, cut_short=False, early_shut_in=False)
+        signal, truth = simulate_stage(replace(well, design=design), stage, script, rng)
         frame = record_stage(signal, truth, rng)
+        if place == METRIC_RECORD:
+            frame = frame.with_columns(in_metric())
+            truth.mess.append("metric")
         start = clock
         begins = start + timedelta(seconds=signal.first_injection)
         ends = start + timedelta(seconds=signal.shut_in)
         pumped.append((begins, ends, well.name))
+        if "metric" not in truth.mess:  # a stage without a usable rate counts on no day
+            measurable.append(ends)
         every = SAMPLING.get((well.pad_number, on_pad.index(well)), 1)
         truth.sample_s = every
         _write_stage(folder, well, stage, start, frame[::every], rng)
         tables.stage_truth.append(truth)
-        tables.stages.append(_stage_row(well, stage, zipper, rng))
+        tables.stages.append(_stage_row(replace(well, design=design), stage, zipper, rng))
         tables.reported.append(ledger.summary(well.name, truth, rng))
         run_h = float(rng.normal(2.6, 0.2))
         if stage < well.stages:
@@ -186,7 +200,7 @@ def _pump_pad(
         late["start"] += timedelta(minutes=25)  # type: ignore[operator]
     tables.activity += log
     tables.incidents += ledger.incidents(on_pad[0].pad, pumped, rng)
-    tables.stage_days += [{"pad": on_pad[0].pad, "end": end} for _, end, _ in pumped]
+    tables.stage_days += [{"pad": on_pad[0].pad, "end": end} for end in measurable]
     return clock
 
 

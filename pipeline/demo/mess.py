@@ -6,8 +6,24 @@ import numpy as np
 import polars as pl
 
 from pipeline.demo.treatment import StageSignal, StageTruth
+from pipeline.units import conversion
 
 VOID = -999.25
+
+
+_METRIC = {"pressure": ("psi", "MPa"), "rate": ("bpm", "m**3/min")}
+_METRIC |= {"pressure_2": _METRIC["pressure"], "clean": _METRIC["rate"]}
+
+
+def in_metric() -> list[pl.Expr]:
+    """Return the pressures and rates of a record in metric units, under the same names."""
+    return [_converted(channel, *units) for channel, units in _METRIC.items()]
+
+
+def _converted(channel: str, ours: str, theirs: str) -> pl.Expr:
+    factor = conversion(ours, theirs).factor
+    value = pl.col(channel)
+    return pl.when(value == VOID).then(VOID).otherwise(value * factor).alias(channel)
 
 
 def record_stage(signal: StageSignal, truth: StageTruth, rng: np.random.Generator) -> pl.DataFrame:

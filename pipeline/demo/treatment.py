@@ -15,6 +15,7 @@ from pipeline.demo.basin import (
     RAMP_MIN,
     SAND_GAL_PER_LB,
     WAVE_SPEED_FT_S,
+    Design,
     Well,
     perforations_ft,
     pump_down_min,
@@ -130,7 +131,7 @@ def simulate_stage(well: Well, stage: int, script: Script, rng: np.random.Genera
     truth = StageTruth(well.well_id, stage, script.screenout, script.cut_short and not script.screenout)
     _, bottom_ft = perforations_ft(well, stage)
     capacity = float(pipe_capacity_bbl(CASING_ID_IN, bottom_ft))
-    rate, conc, marks = _schedule(well, script, truth, capacity, rng)
+    rate, conc, marks = _schedule(well, script, capacity, rng)
     pressure = _pressure(well, stage, script, truth, rate, conc, marks, bottom_ft, rng)
     clean = rate / (1.0 + conc * SAND_GAL_PER_LB)
     reducer = np.where(rate > 18.0, 0.9 + rng.normal(0.0, 0.02, rate.size), 0.0)
@@ -141,50 +142,77 @@ def simulate_stage(well: Well, stage: int, script: Script, rng: np.random.Genera
     return _with_surroundings(signal, script, truth, rng), truth
 
 
-def _schedule(
-    well: Well, script: Script, truth: StageTruth, capacity: float, rng: np.random.Generator
-) -> tuple[Array, Array, dict[str, int]]:
-    """Rate and concentration from ball pump-down to the end of the falloff, and the seconds of the main events."""
-    design = well.design
-    ball_bpm = float(rng.uniform(12.0, 16.0))
-    rate_parts: list[Array] = []
-    conc_parts: list[Array] = []
-    marks: dict[str, int] = {"ball": 0}
+class _Schedule:
+    """Rate and concentration second by second, and the seconds of the main events."""
 
-    def hold(seconds: float, bpm: float, ppa: float = 0.0) -> None:
+    def __init__(self) -> None:
+        self.rate: list[Array] = []
+        self.conc: list[Array] = []
+        self.marks: dict[str, int] = {}
+
+    def hold(self, seconds: float, bpm: float, ppa: float = 0.0) -> None:
+        """Pump at one rate and concentration."""
         n = max(round(seconds), 1)
-        rate_parts.append(np.full(n, bpm))
-        conc_parts.append(np.full(n, ppa))
+        self.add(np.full(n, bpm), ppa)
 
-    def ramp(seconds: float, start: float, stop: float, steps: int) -> None:
+    def ramp(self, seconds: float, start: float, stop: float, steps: int) -> None:
+        """Change the rate in equal steps."""
         for level in np.linspace(start, stop, steps + 1)[1:]:
             n = max(round(seconds / steps), 2)
             rise = min(6, n)
-            part = np.concatenate((np.linspace(start, level, rise), np.full(n - rise, level)))
-            rate_parts.append(part)
-            conc_parts.append(np.zeros(part.size))
+            self.add(np.concatenate((np.linspace(start, level, rise), np.full(n - rise, level))))
             start = level
 
-    def mark(name: str) -> None:
-        marks[name] = sum(part.size for part in rate_parts)
+    def add(self, rate: Array, ppa: float = 0.0) -> None:
+        """Add samples of the rate."""
+        self.rate.append(rate)
+        self.conc.append(np.full(rate.size, ppa))
 
-    ramp(12.0, 0.0, ball_bpm, 2)
-    hold(0.62 * capacity / ball_bpm * 60.0, ball_bpm)
-    mark("seat")
-    hold(float(rng.uniform(22.0, 40.0)), ball_bpm * (1.0 + script.rate_at_seat))
-    mark("raise")
+    def mark(self, name: str) -> None:
+        """Note the present second as an event."""
+        self.marks[name] = sum(part.size for part in self.rate)
+
+
+def _schedule(
+    well: Well, script: Script, capacity: float, rng: np.random.Generator
+) -> tuple[Array, Array, dict[str, int]]:
+    """Rate and concentration from ball pump-down to the end of the falloff, and the seconds of the main events."""
+    design = well.design
+    ball_bpm = min(float(rng.uniform(12.0, 16.0)), 0.4 * design.rate_bpm)
+    plan = _Schedule()
+    plan.mark("ball")
+    plan.ramp(12.0, 0.0, ball_bpm, 2)
+    plan.hold(0.62 * capacity / ball_bpm * 60.0, ball_bpm)
+    plan.mark("seat")
+    plan.hold(float(rng.uniform(22.0, 40.0)), ball_bpm * (1.0 + script.rate_at_seat))
+    plan.mark("raise")
     ramp_s = 60.0 * RAMP_MIN[well.crew]
     if script.early_shut_in:
-        ramp(0.3 * ramp_s, ball_bpm, 0.6 * design.rate_bpm, 3)
-        mark("early_end")
-        hold(240.0, 0.0)
-        mark("early_back")
-        ramp(0.7 * ramp_s, 0.0, design.rate_bpm, 6)
+        plan.ramp(0.3 * ramp_s, ball_bpm, 0.6 * design.rate_bpm, 3)
+        plan.mark("early_end")
+        plan.hold(240.0, 0.0)
+        plan.mark("early_back")
+        plan.ramp(0.7 * ramp_s, 0.0, design.rate_bpm, 6)
     else:
-        ramp(ramp_s, ball_bpm, design.rate_bpm, 8)
-    mark("at_rate")
-    hold(60.0 * design.pad_min, design.rate_bpm)
-    mark("proppant")
+        plan.ramp(ramp_s, ball_bpm, design.rate_bpm, 8)
+    plan.mark("at_rate")
+    plan.hold(60.0 * design.pad_min, design.rate_bpm)
+    if design.proppant_lbm:
+        _pump_slurry(plan, script, design, capacity, rng)
+    last = float(design.rate_bpm)
+    if design.proppant_lbm and not script.screenout and rng.random() < 0.3:
+        for fraction in (0.75, 0.5, 0.25):
+            plan.hold(15.0, fraction * design.rate_bpm)
+            last = fraction * design.rate_bpm
+    plan.add(np.array([0.5 * last, 0.1 * last]))
+    plan.marks["last_rate_x10"] = round(10.0 * last)
+    plan.mark("end")
+    plan.hold(60.0 * script.falloff_min, 0.0)
+    return np.concatenate(plan.rate), np.concatenate(plan.conc), plan.marks
+
+
+def _pump_slurry(plan: _Schedule, script: Script, design: Design, capacity: float, rng: np.random.Generator) -> None:
+    """Pump proppant step by step, and flush it."""
     steps = [0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 1.75, 2.0]
     share = design.proppant_lbm / _steps_lbm(steps, design.rate_bpm, 60.0 * design.proppant_min / len(steps))
     placed = 1.0
@@ -197,26 +225,15 @@ def _schedule(
         seconds = min(60.0 * design.proppant_min / len(steps), left)
         if seconds < 1.0:
             break
-        hold(seconds, design.rate_bpm, ppa * share)
+        plan.hold(seconds, design.rate_bpm, ppa * share)
         left -= seconds
         if ppa == 1.0 and not script.screenout and not script.cut_short:
-            hold(90.0, design.rate_bpm, 0.25)  # a sweep
-    mark("slurry_end")
+            plan.hold(90.0, design.rate_bpm, 0.25)  # a sweep
+    plan.mark("slurry_end")
     if script.screenout:
-        hold(CLIMB_S, design.rate_bpm, conc_parts[-1][-1] if rng.random() < 0.5 else 0.0)
+        plan.hold(CLIMB_S, design.rate_bpm, plan.conc[-1][-1] if rng.random() < 0.5 else 0.0)
     else:
-        hold(capacity * float(rng.uniform(1.03, 1.12)) / design.rate_bpm * 60.0, design.rate_bpm)
-    last = float(design.rate_bpm)
-    if not script.screenout and rng.random() < 0.3:
-        for fraction in (0.75, 0.5, 0.25):
-            hold(15.0, fraction * design.rate_bpm)
-            last = fraction * design.rate_bpm
-    rate_parts.append(np.array([0.5 * last, 0.1 * last]))
-    conc_parts.append(np.zeros(2))
-    marks["last_rate_x10"] = round(10.0 * last)
-    mark("end")
-    hold(60.0 * script.falloff_min, 0.0)
-    return np.concatenate(rate_parts), np.concatenate(conc_parts), marks
+        plan.hold(capacity * float(rng.uniform(1.03, 1.12)) / design.rate_bpm * 60.0, design.rate_bpm)
 
 
 def _steps_lbm(steps: list[float], rate: float, seconds: float) -> float:
@@ -363,12 +380,12 @@ def _totals(signal: StageSignal, truth: StageTruth, design_bpm: float) -> None:
     truth.slurry_bbl = float(np.trapezoid(rate) / 60.0)
     truth.clean_bbl = float(np.trapezoid(clean) / 60.0)
     truth.proppant_lbm = float(np.trapezoid(clean * GAL_PER_BBL * signal.conc_ppa[span]) / 60.0)
-    main = signal.slurry_bpm >= 20.0
+    main = signal.slurry_bpm >= min(20.0, 0.5 * design_bpm)
     at_rate = signal.slurry_bpm >= 0.9 * design_bpm
     truth.at_rate_psi = float(signal.pressure_psi[at_rate].mean())
     truth.at_rate_bpm = float(signal.slurry_bpm[at_rate].mean())
     truth.max_psi = float(signal.pressure_psi[main].max())
-    truth.pump_time_min = float((rate >= 5.0).sum() / 60.0)
+    truth.pump_time_min = float((rate >= min(5.0, 0.125 * design_bpm)).sum() / 60.0)
 
 
 def _with_surroundings(signal: StageSignal, script: Script, truth: StageTruth, rng: np.random.Generator) -> StageSignal:

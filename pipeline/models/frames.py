@@ -18,8 +18,11 @@ NET_PSI = 500.0
 """Net pressure added to closure in the plain physics estimate (common practice). [psi]"""
 PERF_CD = 0.75
 """Discharge coefficient of perforations assumed for all designs (common practice). [1]"""
-_ORDER = {"stage": "stage", "plug": "set_depth_ft", "coil_run": "run", "well": "well_id"}
-"""The modelled marts, and the sort order of their rows within a well."""
+_MARTS = {
+    "stage": ("compared_stage", "stage"), "plug": ("plug", "set_depth_ft"), "coil_run": ("coil_run", "run"),
+    "well": ("well", "well_id"),
+}  # fmt: skip
+"""The mart of each level, and the sort order of its rows within a well."""
 
 
 def modelling_tables(lake: Lake, zone: str) -> dict[str, pl.DataFrame]:
@@ -31,11 +34,11 @@ def modelling_tables(lake: Lake, zone: str) -> dict[str, pl.DataFrame]:
     zone : str
         Time zone for pads without one.
     """
-    tables = [TABLES[name] for name in sorted(tables_below(_ORDER))]
+    tables = [TABLES[name] for name in sorted(tables_below(mart for mart, _ in _MARTS.values()))]
     with lake.connect(tables, zone=zone) as connection:
         frames = {
-            mart: connection.sql(f'SELECT * FROM "{mart}" ORDER BY well_id, "{order}"').pl()
-            for mart, order in _ORDER.items()
+            level: connection.sql(f'SELECT * FROM "{mart}" ORDER BY well_id, "{order}"').pl()
+            for level, (mart, order) in _MARTS.items()
         }
     frames["stage"] = _with_friction(frames["stage"].with_columns(pl.col("screenout").cast(pl.Float64)))
     frames["well"] = frames["well"].filter(pl.col("stages_measured") > 0)

@@ -10,6 +10,7 @@
 --   pad_order: number of earlier stages on the pad
 --   well_gap_min [min]: last rate of the well's previous stage to the first rate; none if they overlap
 --   transition_min [min]: crew's previous last rate on the pad, any well, to the first rate; none if they overlap
+--   left_out_because: why the stage is left out of comparisons, models and averages; none for those that take part
 WITH joined AS (
     SELECT
         m.* EXCLUDE (fingerprint),
@@ -50,5 +51,9 @@ SELECT
     CASE
         WHEN pad IS NOT NULL AND frac_crew IS NOT NULL AND crew_before <= start_time
             THEN minutes_between(crew_before, start_time)
-    END AS transition_min
+    END AS transition_min,
+    CASE
+        WHEN units_in_doubt THEN 'physics contradicts the declared unit of a channel'
+        WHEN designed_proppant_lbm = 0 THEN 'its design has no proppant: an injection test'
+    END AS left_out_because
 FROM ordered

@@ -144,5 +144,7 @@ def test_a_rate_that_never_reaches_the_designed_main_rate_is_told_by_its_unit() 
     assert case.design.rate_bpm
     record = replace(case.record, rate_bpm=case.record.rate_bpm * M3_MIN, clean_bpm=None)
     assert any(channel == "rate" and "m3/min" in words for channel, words in told(case, record, {"tvd_ft": 9200.0}, {}))
+    both = replace(record, pressure_psi=case.record.pressure_psi * MPA)
+    assert [channel for channel, _ in told(case, both, {"tvd_ft": 9200.0}, {})] == ["pressure", "rate"]
     idle = replace(case.record, rate_bpm=np.zeros(case.record.rate_bpm.size), clean_bpm=None)
     assert told(case, idle, {"tvd_ft": 9200.0}, {}) == []

@@ -12,6 +12,7 @@ from pipeline.metrics.measure import (
     TOE_PREP_METRICS,
     WIRELINE_METRICS,
 )
+from pipeline.models.frames import modelling_tables
 from pipeline.schemas.lineage import FINDINGS
 from pipeline.schemas.picks import PICKS
 from pipeline.schemas.time import PAD_DAYS, PAD_TIMELINE
@@ -24,7 +25,37 @@ def stages(fitted: Fitted) -> pl.DataFrame:
     measured = fitted.lake.scan(STAGE_METRICS).collect()
     joined = measured.join(fitted.truth.stages, on=["well_id", "stage"], suffix="_planted")
     assert joined.height == fitted.truth.stages.height == measured.height
-    return joined
+    return joined.filter(~METRIC)
+
+
+METRIC = pl.col("mess").list.contains("metric")
+
+
+def test_the_metric_record_under_field_units_is_told_and_measures_nothing(fitted: Fitted) -> None:
+    (planted,) = fitted.truth.stages.filter(METRIC).iter_rows(named=True)
+    at = (pl.col("well_id") == planted["well_id"], pl.col("level") == "stage", pl.col("number") == planted["stage"])
+    found = fitted.lake.scan(FINDINGS).filter(*at, pl.col("kind") == "unit_suspect").collect()["message"].to_list()
+    assert any("the rate is probably in m3/min" in words for words in found), found
+    assert any("the pressure is probably in MPa" in words for words in found), found
+    sure = fitted.lake.scan(PICKS).filter(*at, pl.col("confidence").is_in(["high", "medium"])).collect()
+    assert sure.is_empty()
+    stage = fitted.lake.scan(STAGE_METRICS).filter(well_id=planted["well_id"], stage=planted["stage"]).collect()
+    assert stage["units_in_doubt"].item()
+
+
+def test_units_are_in_doubt_nowhere_else(fitted: Fitted, stages: pl.DataFrame) -> None:
+    assert not stages["units_in_doubt"].any()
+
+
+def test_the_injection_test_is_measured_and_stays_out_of_comparisons(stages: pl.DataFrame, fitted: Fitted) -> None:
+    (small,) = stages.filter(pl.col("proppant_lbm_planted") == 0.0).iter_rows(named=True)
+    assert small["main_rate_bpm"] == pytest.approx(4.0)  # half of its design rate
+    assert small["breakdown_pressure_psi"] == pytest.approx(small["breakdown_psi"], abs=20.0)
+    assert small["isip_psi"] == pytest.approx(small["isip_psi_planted"], abs=20.0)
+    assert small["proppant_lbm"] == 0.0
+    compared = modelling_tables(fitted.lake, "UTC")["stage"]
+    assert compared.height == stages.height - 1
+    assert compared["designed_proppant_lbm"].min() > 0.0
 
 
 def share_within(frame: pl.DataFrame, difference: pl.Expr, tolerance: float) -> float:
@@ -34,7 +65,7 @@ def share_within(frame: pl.DataFrame, difference: pl.Expr, tolerance: float) -> 
 
 
 def ratio(column: str, planted: str) -> pl.Expr:
-    return pl.col(column) / pl.col(planted) - 1.0
+    return pl.when(pl.col(planted) > 0.0).then(pl.col(column) / pl.col(planted) - 1.0)
 
 
 def test_nothing_of_the_campaign_is_set_aside(fitted: Fitted) -> None:
@@ -204,9 +235,10 @@ def test_stages_a_day_and_lost_time_are_exact(fitted: Fitted) -> None:
 
 def test_the_late_entry_of_a_time_log_is_a_finding_and_the_record_counts(fitted: Fitted) -> None:
     found = fitted.lake.scan(FINDINGS).filter(pl.col("level") == "pad").collect()
-    assert found["kind"].to_list() == ["log_differs"]
-    assert found["pad"].to_list() == ["Otter Bend"]
-    assert "25 min" in found["message"][0]
+    assert found["pad"].to_list() == ["Otter Bend"] * 2
+    (differs,) = found.filter(kind="log_differs")["message"]
+    assert "25 min" in differs
+    assert found.filter(kind="pumping_without_record").height == 1  # of the metric record, in which no rate is found
 
 
 def test_the_hard_plug_is_a_finding(fitted: Fitted) -> None:

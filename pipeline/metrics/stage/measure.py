@@ -33,6 +33,7 @@ class _Picked:
     row: dict[str, Any]
     design: StageDesign
     picks: StagePicks
+    units_in_doubt: bool
 
 
 def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime, PumpDown]]:
@@ -53,7 +54,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
         picks = pick_stage(stage_record(samples), design, given)
         odd = suspects(picks, design, row, reported.get(samples.number, {}))
         rows.findings += [finding(well.well_id, "stage", samples.number, "unit_suspect", one.words) for one in odd]
-        picked.append(_Picked(samples.number, samples.origin, row, design, doubted(picks, odd)))
+        picked.append(_Picked(samples.number, samples.origin, row, design, doubted(picks, odd), bool(odd)))
     rows.findings += _date_findings(well, picked)
     pumped_down = {}
     for one in picked:
@@ -63,7 +64,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
     plugs = {row["plug"]: row for row in well.tables["plugs"]}
     for one in picked:
         around = _surroundings(one, picked, plugs)
-        view = StageView(one.picks, one.design, one.row, one.origin, around)
+        view = StageView(one.picks, one.design, one.row, one.origin, around, one.units_in_doubt)
         measured = STAGE.measure({"well_id": well.well_id, "stage": one.number}, view)
         rows.stages.append(measured)
         for name, pick in one.picks.automatic.items():

@@ -288,6 +288,11 @@ def pressure_margin_psi(s: StageView) -> float:
     return float(s.design.pressure_limit_psi - highest)
 
 
+@STAGE.metric("", "whether physics contradicts the declared unit of a channel", kind="flag")
+def units_in_doubt(s: StageView) -> bool:
+    return s.units_in_doubt
+
+
 @STAGE.metric("", "number of the stage's picks with high confidence", kind="count")
 def picks_high(s: StageView) -> int:
     return sum(pick.confidence == "high" for pick in s.picks.effective.values())

@@ -17,7 +17,7 @@ from pipeline.picks.arrays import median, percentile
 from pipeline.picks.falloff import last_pumping_psi
 from pipeline.picks.stage import StagePicks
 from pipeline.picks.timeline import SMALLEST_BPM
-from pipeline.picks.types import Pick, StageDesign
+from pipeline.picks.types import Array, Pick, StageDesign
 from pipeline.units import conversion, qty
 
 Row = dict[str, Any]
@@ -62,10 +62,15 @@ def suspects(picks: StagePicks, design: StageDesign, row: Row, reported: Row) ->
     stated = reported.get("avg_slurry_rate_bpm") or design.rate_bpm
     if line.main is None:  # the rate never reaches the main rate: perhaps because of its unit
         rate = line.record.rate_bpm[line.record.rate_bpm > SMALLEST_BPM]
-        low = _against("rate", percentile(rate, 80.0), stated) if stated and rate.size else None
-        return [] if low is None else [low]
+        usual = percentile(rate, 80.0) if rate.size else 0.0
+        low = _against("rate", usual, stated) if stated else None
+        if low is None:
+            return []
+        pumping = line.record.pressure_psi[line.record.rate_bpm >= 0.5 * usual]
+        also = _pressure(pumping, picks, design, row, reported)
+        return [low] if also is None else [also, low]
     record, span = line.record, slice(line.main, line.end)
-    found = [_pressure(picks, design, row, reported), _surge(picks, design)]
+    found = [_pressure(record.pressure_psi[span], picks, design, row, reported), _surge(picks, design)]
     rate = record.rate_bpm[span]
     if stated:
         found.append(_against("rate", median(rate[rate >= line.main_bpm]), stated))
@@ -76,9 +81,9 @@ def suspects(picks: StagePicks, design: StageDesign, row: Row, reported: Row) ->
     return [suspect for suspect in found if suspect is not None]
 
 
-def _pressure(picks: StagePicks, design: StageDesign, row: Row, reported: Row) -> Suspect | None:
-    line = picks.timeline
-    highest = float(np.nanmax(line.record.pressure_psi[line.main : line.end], initial=-np.inf))
+def _pressure(pumping: Array, picks: StagePicks, design: StageDesign, row: Row, reported: Row) -> Suspect | None:
+    """Test the pressures of the main treatment, or of all pumping where that is not found."""
+    highest = float(np.nanmax(pumping, initial=-np.inf))
     if not np.isfinite(highest):
         return None
     stated = reported.get("max_treating_pressure_psi")

@@ -73,8 +73,7 @@ def fluid_share(s: StageView) -> float:
     designed = s.row.get("designed_fluid_bbl")
     if not designed:
         raise Missing("no designed fluid in the stages table")
-    clean = NO_INJECTION if s.injection is None else clean_bbl(s)
-    return float(clean / designed)
+    return float(clean_bbl(s) / designed)
 
 
 @STAGE.metric("ratio", "mean rate over samples at rate, over the designed rate")
@@ -112,9 +111,9 @@ def max_ramp_pressure_psi(s: StageView) -> float:
 def friction_reducer_gal(s: StageView) -> float:
     if s.reducer is None:
         raise Missing("no friction reducer in the record")
-    if s.injection is None or s.clean is None:
-        if s.injection is None:
-            raise Missing(NO_INJECTION)
+    if s.injection is None:
+        raise Missing(NO_INJECTION)
+    if s.clean is None:
         raise Missing("no clean rate")
     return s.total(s.clean * GAL_PER_BBL * s.reducer / 1000.0 / 60.0)
 

@@ -76,6 +76,8 @@ class StageView:
         Time of the record's first sample, UTC.
     around : Surroundings
         Data from the rest of the well.
+    units_in_doubt : bool
+        Whether physics contradicts the declared unit of a channel.
     """
 
     picks: StagePicks
@@ -83,6 +85,7 @@ class StageView:
     row: dict[str, Any]
     origin: datetime
     around: Surroundings = field(default_factory=Surroundings)
+    units_in_doubt: bool = False
 
     @cached_property
     def injection(self) -> slice | None:
