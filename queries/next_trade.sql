@@ -3,10 +3,10 @@
 -- grain: a candidate design
 -- columns:
 --   candidate: name of the design in the plan file
---   hours [h]: hours to fracture the pad, including transitions
+--   hours [h]: hours to fracture the pad, including the gaps between stages
 --   hours_low [h]: lower 90 % limit
 --   hours_high [h]: upper 90 % limit
---   margin [psi]: pressure limit minus predicted treating pressure at the toe
+--   margin [psi]: pressure limit minus the highest treating pressure expected at the toe
 --   margin_low [psi]: lower 90 % limit
 --   margin_high [psi]: upper 90 % limit
 SELECT

@@ -8,9 +8,10 @@ SELECT
     CASE
         WHEN count(*) = 0 THEN 'No pad pumped yet'
         ELSE format(
-            '{}: {:.1f} stages and {:.1f} pumping hours per day over {} pumping days, {:.1f} h lost',
-            any_value(pad), avg(stages_completed), avg(pumping_hours), count(*), sum(npt_hours)
+            '{}: {:.1f} stages and {:.1f} pumping hours per 24 hours from first to last rate, {:.1f} h lost',
+            any_value(site), 24 * sum(stages) / sum(fleet_hours), 24 * sum(pumping_hours) / sum(fleet_hours),
+            sum(npt_hours)
         )
     END AS title
-FROM pad_day
-WHERE stages_completed > 0 AND pad = (SELECT any_value(pad) FROM chart)
+FROM pad_fleet
+WHERE site = (SELECT any_value(pad) FROM chart)

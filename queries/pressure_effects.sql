@@ -1,4 +1,4 @@
--- title: Variables associated with treating pressure at rate
+-- title: Variables associated with treating pressure at design rate
 -- reader: engineer
 -- grain: a term of the model
 -- columns:

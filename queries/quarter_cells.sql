@@ -2,11 +2,11 @@
 -- reader: manager
 -- grain: a quarter, pad, crew, formation and design
 -- parameters:
---   metric: mill_min or pump_time_min
+--   metric: mill_min or completed_pump_time_min
 -- columns:
 --   quarter: quarter, on the pad's clock
 --   pad: pad
---   crew: coil crew for mill_min, fracturing crew for pump_time_min
+--   crew: coil crew for mill_min, fracturing crew for completed_pump_time_min
 --   formation: formation
 --   design: design
 --   total [min]: sum
@@ -14,7 +14,7 @@
 WITH measured AS (
     SELECT 'mill_min' AS metric, quarter, pad, coil_crew AS crew, formation, design, mill_min AS minutes FROM plug
     UNION ALL
-    SELECT 'pump_time_min', quarter, pad, frac_crew, formation, design, pump_time_min FROM compared_stage
+    SELECT 'completed_pump_time_min', quarter, pad, frac_crew, formation, design, completed_pump_time_min FROM compared_stage
 )
 SELECT
     quarter,

@@ -2,7 +2,7 @@
 -- reader: manager
 -- grain: a quarter and a part of its change
 -- parameters:
---   metric: mill_min, pump_time_min or transition_min
+--   metric: mill_min, completed_pump_time_min or swap_min
 -- columns:
 --   part: mix (different designs and rock) or performance (change within them)
 --   minutes [min]: this this part of the change against all earlier quarters

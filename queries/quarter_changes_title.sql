@@ -2,7 +2,7 @@
 -- reader: manager
 -- grain: one row
 -- parameters:
---   metric: mill_min, pump_time_min or transition_min
+--   metric: mill_min, completed_pump_time_min or swap_min
 -- columns:
 --   title: the result in a sentence
 WITH last_one AS (SELECT * FROM changes WHERE metric = $metric ORDER BY quarter DESC LIMIT 1)
@@ -13,8 +13,8 @@ SELECT
                 concat(
                     CASE metric
                         WHEN 'mill_min' THEN 'Mill time per plug'
-                        WHEN 'pump_time_min' THEN 'Pump time per stage'
-                        ELSE 'Transition between stages'
+                        WHEN 'completed_pump_time_min' THEN 'Pump time per stage'
+                        ELSE 'Swap time'
                     END,
                     format(' in {}: {:+.1f} min against earlier quarters, ', quarter, change),
                     CASE

@@ -11,7 +11,7 @@
 WITH wanted AS (
     SELECT *
     FROM (
-        VALUES (1, 'hours_per_stage', 'Pad hours per stage'), (2, 'mill_min', 'Mill time per plug'),
+        VALUES (1, 'hours_per_stage', 'Fleet hours per stage'), (2, 'mill_min', 'Mill time per plug'),
         (3, 'cost_per_stage', 'Cost per stage')
     ) AS w (place, metric, measure)
 ),

@@ -2,7 +2,7 @@
 -- reader: manager
 -- grain: a quarter
 -- parameters:
---   metric: mill_min or pump_time_min
+--   metric: mill_min or completed_pump_time_min
 -- columns:
 --   quarter: quarter, on the pad's clock
 --   value [min]: mean of the quarter
@@ -14,7 +14,7 @@
 WITH measured AS (
     SELECT 'mill_min' AS metric, quarter, mill_min AS minutes FROM plug
     UNION ALL
-    SELECT 'pump_time_min', quarter, pump_time_min FROM compared_stage
+    SELECT 'completed_pump_time_min', quarter, completed_pump_time_min FROM compared_stage
 ),
 quarterly AS (
     SELECT quarter, avg(minutes) AS value, count(*) AS n

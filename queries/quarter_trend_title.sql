@@ -3,7 +3,7 @@
 -- grain: one row
 -- chart: quarter_trend
 -- parameters:
---   metric: mill_min or pump_time_min
+--   metric: mill_min or completed_pump_time_min
 -- columns:
 --   title: the result in a sentence
 WITH named AS (

@@ -43,6 +43,8 @@ PAD_DESIGNS: tuple[tuple[str, ...], ...] = (
 )
 COIL_CREWS = ("Finch", "Gannet")
 WIRELINE_CREWS = ("Wren", "Dunlin")
+FLEETS = ("Fleet North", "Fleet South")
+"""One fleet per pad; crews of both work on it."""
 
 RAMP_MIN = {"Alder": 8.0, "Birch": 4.5, "Cedar": 13.0, "Dogwood": 17.0}
 """Planted: minutes per crew from breakdown to design rate. [min]"""

@@ -16,11 +16,11 @@ from pipeline.demo.basin import (
     CASING_ID_IN,
     COIL_OD_IN,
     DRAG_REDUCTION,
+    FLEETS,
     FLUID_PPG,
     INJECTION_TEST,
     MOTOR_LIMIT_BPM,
     PRESSURE_LIMIT_PSI,
-    TRANSITION_MIN,
     WIRELINE_CREWS,
     ZONE,
     CampaignSize,
@@ -60,6 +60,9 @@ INJECTED = (7, 1, 1)
 """Planted: pad, well and stage that is an injection test: a small job without proppant."""
 METRIC_RECORD = (4, 1, 6)
 """Planted: pad, well and stage whose record holds metric values under the headings of field units."""
+SUSPENDED = (3, 10)
+"""Planted: pad and number of its stages after which work is suspended."""
+SUSPENDED_H = 14.0
 LATE_LOG = (4, 3)
 """Planted: pad and pumping entry in its time log that starts 25 min late."""
 
@@ -161,7 +164,9 @@ def _pump_pad(
     zipper = on_pad[0].pad_number >= 5
     pumped: list[tuple[datetime, datetime, str]] = []
     measurable: list[datetime] = []
-    for well, stage in _order(on_pad):
+    gaps: list[ledger.Gap] = []
+    order = _order(on_pad)
+    for (well, stage), (coming, _) in zip(order, [*order[1:], order[-1]], strict=True):
         place = (well.pad_number, on_pad.index(well), stage)
         design = INJECTION_TEST if place == INJECTED else well.design
         script = draw_script(rng, first=stage == 1, leaking=place == LEAKING)
@@ -185,15 +190,14 @@ def _pump_pad(
         tables.stages.append(_stage_row(replace(well, design=design), stage, zipper, rng))
         tables.reported.append(ledger.summary(well.name, truth, rng))
         run_h = float(rng.normal(2.6, 0.2))
+        suspended_h = SUSPENDED_H if (well.pad_number, len(pumped)) == SUSPENDED else 0.0
+        gaps.append(ledger.draw_gap(coming.crew, 0.0 if zipper else run_h + 0.25, suspended_h, rng))
         if stage < well.stages:
             _wireline(tables, well, stage + 1, ends + timedelta(minutes=15), run_h, truth.pump_down_min, rng)
-        between = TRANSITION_MIN[well.crew] / 60.0 * float(rng.lognormal(0.0, 0.15))
-        if not zipper:
-            between += run_h
         after = timedelta(seconds=frame.height - signal.shut_in)
-        clock = max(ends + hours(between), ends + after + timedelta(seconds=30))
+        clock = max(ends + hours(gaps[-1].total_h), ends + after + timedelta(seconds=30))
         clock -= timedelta(microseconds=clock.microsecond)
-    log = ledger.time_log(on_pad[0].pad, pumped, rng)
+    log = ledger.time_log(on_pad[0].pad, pumped, gaps)
     tables.npt += [row for row in log if row["activity"] == "NPT"]
     if on_pad[0].pad_number == LATE_LOG[0]:
         late = [row for row in log if row["activity"] == "pumping"][LATE_LOG[1]]
@@ -245,7 +249,8 @@ def _stage_row(well: Well, stage: int, zipper: bool, rng: np.random.Generator) -
     top, bottom = perforations_ft(well, stage)
     misfired = int(design.holes / design.clusters) if rng.random() < 0.04 else 0
     return {
-        "well": well.name, "stage": stage, "design": design.name, "crew": f"Crew {well.crew}",
+        "well": well.name, "stage": stage, "design": design.name, "fleet": FLEETS[well.pad_number % len(FLEETS)],
+        "crew": f"Crew {well.crew}",
         "mode": "zipper" if zipper else "single well", "top_ft": top, "bottom_ft": bottom,
         "tvd_ft": well.tvd_ft, "length_ft": design.stage_length_ft, "clusters": design.clusters,
         "holes": design.holes, "holes_shot": design.holes - misfired, "hole_in": design.hole_in,

@@ -2,47 +2,74 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from pipeline.demo.basin import Well, hours
+from pipeline.demo.basin import TRANSITION_MIN, Well, hours
 from pipeline.demo.treatment import StageTruth
 
 Row = dict[str, object]
 NPT_CAUSES = ("pumping equipment", "water supply", "wireline", "weather", "third party")
+LOST_SHARE = 0.2
+"""Planted: share of gaps with lost time. [1]"""
+LOST_MEDIAN_H = 0.6
+"""Planted: median of the lost time; its distribution is lognormal with a long tail. [h]"""
 
 
-def time_log(pad: str, pumped: list[tuple[datetime, datetime, str]], rng: np.random.Generator) -> list[Row]:
+@dataclass(frozen=True)
+class Gap:
+    """What a fleet waits for between two stages: wireline on the well, lost time, suspended work, then the swap. [h]"""
+
+    swap_h: float
+    wireline_h: float = 0.0
+    lost_h: float = 0.0
+    cause: str | None = None
+    suspended_h: float = 0.0
+
+    @property
+    def total_h(self) -> float:
+        """Hours from the last rate to the next first rate."""
+        return self.swap_h + self.wireline_h + self.lost_h + self.suspended_h
+
+
+def draw_gap(crew: str, wireline_h: float, suspended_h: float, rng: np.random.Generator) -> Gap:
+    """Draw the gap before a stage of a crew; lost time has a long tail."""
+    swap_h = TRANSITION_MIN[crew] / 60.0 * float(rng.lognormal(0.0, 0.15))
+    lost = rng.random() < LOST_SHARE
+    hours_lost = min(float(rng.lognormal(np.log(LOST_MEDIAN_H), 1.0)), 20.0)
+    cause = str(rng.choice(NPT_CAUSES))
+    return Gap(swap_h, wireline_h, hours_lost if lost else 0.0, cause if lost else None, suspended_h)
+
+
+def time_log(pad: str, pumped: list[tuple[datetime, datetime, str]], gaps: list[Gap]) -> list[Row]:
     """Assign every minute of a pad between its first and last stage to one activity.
 
     Parameters
     ----------
     pad : str
     pumped : list of (start, end, well_id)
-        Pumping intervals, none overlapping.
-    rng : numpy Generator
+        Pumping intervals in order, none overlapping.
+    gaps : list of Gap
+        The gap after each of them; what is longer than its parts is swap.
     """
     rows: list[Row] = []
 
-    def book(start: datetime, end: datetime, activity: str, well: str | None, cause: str | None = None) -> None:
+    def book(start: datetime, end: datetime, activity: str, well: str | None, cause: str | None = None) -> datetime:
+        end = end.replace(microsecond=0)
         if end > start:
             rows.append({"pad": pad, "start": start, "end": end, "well": well, "activity": activity, "cause": cause})
+        return end
 
-    pumped = sorted(pumped)
-    for (start, end, well), following in zip(pumped, [*pumped[1:], None], strict=True):
-        book(start, end, "pumping", well)
+    for (start, end, well), gap, following in zip(pumped, gaps, [*pumped[1:], None], strict=True):
+        at = book(start, end, "pumping", well)
         if following is None:
             break
-        at, until = end, following[0]
-        gap = until - at
-        if gap > hours(1.0) and rng.random() < 0.25:
-            lost = hours(float(rng.uniform(0.15, 0.3)) * gap.total_seconds() / 3600.0)
-            book(at, at + lost, "NPT", well, str(rng.choice(NPT_CAUSES)))
-            at += lost
-        swap = min(hours(0.3), (until - at) / 2)
-        book(at, until - swap, "wireline" if gap < hours(8.0) else "standby", well)
-        book(until - swap, until, "swap", following[2])
+        at = book(at, at + hours(gap.wireline_h), "wireline", well)
+        at = book(at, at + hours(gap.lost_h), "NPT", well, gap.cause)
+        at = book(at, at + hours(gap.suspended_h), "standby", None)
+        book(at, following[0], "swap", following[2])
     return rows
 
 

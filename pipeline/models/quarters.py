@@ -18,8 +18,8 @@ FUNNEL_Z = (1.959964, 3.090232)
 """Normal quantiles of the 95 % and the 99.8 % limits. [1]"""
 CLASSES = ("design", "formation")
 """A change of these classes is mix; a change within them is performance."""
-CHANGED = {"stage": ("pump_time_min", "transition_min"), "plug": ("mill_min",)}
-MEANS = {"stage": ("pump_time_min",), "plug": ("mill_min",), "well": ("hours_per_stage", "cost_per_stage")}
+CHANGED = {"stage": ("completed_pump_time_min", "swap_min"), "plug": ("mill_min",)}
+MEANS = {"stage": ("completed_pump_time_min",), "plug": ("mill_min",), "well": ("hours_per_stage", "cost_per_stage")}
 FEWEST_PADS = 3
 """With fewer pads a mean has no limits, because the variation between pads is unknown."""
 EVENTS = ("screenout",)

@@ -50,7 +50,7 @@ _FRICTION = ("designed_pipe_friction_psi", "designed_perf_friction_psi")
 
 MODELS = (
     ModelSpec(
-        "treating_pressure", "treating pressure at rate", "at_rate_pressure_psi", "stage",
+        "treating_pressure", "treating pressure at design rate", "pressure_at_design_rate_psi", "stage",
         ("frac_crew", *_FRICTION, "tvd_ft", "closure_gradient_psi_ft", "stage", "quarters"), "physics_pressure_psi",
     ),
     ModelSpec(
@@ -69,7 +69,7 @@ MODELS = (
         ("frac_crew", "design", "bottom_perf_ft", "pad_order", "quarters"),
     ),
     ModelSpec(
-        "transition", "transition between stages", "transition_min", "stage",
+        "fleet_gap", "gap between a fleet's stages", "fleet_gap_min", "stage",
         ("frac_crew", "operation_mode", "bottom_perf_ft", "pad_order", "quarters"),
     ),
     ModelSpec(
@@ -85,7 +85,7 @@ MODELS = (
     ),
     ModelSpec("toe_hours", "coil hours of toe preparation", "toe_hours", "well", ("toe_method", "quarters")),
     ModelSpec(
-        "hours_per_stage", "hours per stage", "hours_per_stage", "well", ("operation_mode", "design", "quarters"),
+        "hours_per_stage", "fleet hours per stage", "hours_per_stage", "well", ("operation_mode", "design", "quarters"),
     ),
     ModelSpec("cost_per_stage", "cost per stage", "cost_per_stage", "well", ("design", "stages_measured", "quarters")),
     ModelSpec(
@@ -100,11 +100,11 @@ MODELS = (
 
 COMPARISONS = (
     CompareSpec(
-        "frac_crews_pump_time", "pump_time_min", "stage", "frac_crew",
+        "frac_crews_pump_time", "completed_pump_time_min", "stage", "frac_crew",
         ("design", "bottom_perf_ft", "pad_order", "quarters"),
     ),
     CompareSpec(
-        "frac_crews_transition", "transition_min", "stage", "frac_crew",
+        "frac_crews_swap", "swap_min", "stage", "frac_crew",
         ("operation_mode", "bottom_perf_ft", "pad_order", "quarters"),
     ),
     CompareSpec(
@@ -112,7 +112,7 @@ COMPARISONS = (
         ("set_depth_ft", "mill_order", "plugs_since_wiper", "quarters"),
     ),
     CompareSpec(
-        "designs_pressure", "at_rate_pressure_psi", "stage", "design",
+        "designs_pressure", "pressure_at_design_rate_psi", "stage", "design",
         ("frac_crew", "tvd_ft", "closure_gradient_psi_ft", "stage", "quarters"),
     ),
     CompareSpec("designs_hours", "hours_per_stage", "well", "design", ("operation_mode", "quarters")),

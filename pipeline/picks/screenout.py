@@ -1,102 +1,179 @@
-"""Detect whether a stage screened out, as opposed to being cut short."""
+"""How a stage ended: screened out, pressured out with a full flush, or neither."""
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import dataclass
 
-from pipeline.picks.arrays import at_time, filled, largest, median
+import numpy as np
+from scipy.ndimage import maximum_filter1d
+
+from pipeline.picks.arrays import at_time, filled, integral, lasting, median, runs
 from pipeline.picks.proppant import flush_bbl
 from pipeline.picks.timeline import Timeline
-from pipeline.picks.types import Method, Pick, StageDesign
+from pipeline.picks.types import Array, Method, Pick, StageDesign
 from pipeline.units import qty
 
 SCREENOUT = Method(
     "screenout", "",
-    "pressure climbs at more than twice its earlier slope at held rate, and the rate is cut with the flush short", 1,
+    "with proppant at the perforations, pressure climbs at held rate at more than twice its earlier slope, and the "
+    "rate is cut with the flush short", 2,
 )  # fmt: skip
+PRESSURE_OUT = Method(
+    "pressure_out", "", "pressure climbs at held rate to the limit and the rate is cut, but the flush is full", 1
+)
+METHODS = (SCREENOUT, PRESSURE_OUT)
 CLIMB_FLOOR_PSI_MIN = 150.0
 """A climb slower than this is not a screen-out. [psi/min]"""
 CLIMB_S = 180.0
-"""Time before the rate cut in which the climb is searched. [s]"""
+"""Time before a rate cut in which the climb is searched. [s]"""
 EARLIER_S = 600.0
 """Time before the climb over which the earlier slope is measured. [s]"""
+RISE_S = 30.0
+"""The climb is measured over this time. [s]"""
 SHORT = 0.85
 """A flush of less than this share of the volume to the perforations is short. [1]"""
+LATE_S = 1200.0
+"""Rate cuts are searched this long before the shut-in: a rate stepped down after a climb ends within it. [s]"""
+CUT = 0.9
+"""A rate that stays below this share of the highest of the last two minutes was cut. [1]"""
+HELD = 0.05
+"""A rate that changes by less than this share within 30 s is held. [1]"""
+AT_LIMIT = 0.97
+"""Pressure above this share of the limit is at the limit. [1]"""
 
 
-def find_screenout(timeline: Timeline, design: StageDesign, last_proppant_s: float | None) -> Pick:
-    """Detect whether the stage screened out.
+@dataclass(frozen=True)
+class Climb:
+    """A climb of pressure at held rate before the rate was cut: sample of the cut, slope, earlier slope, top."""
+
+    cut: int
+    late_psi_min: float
+    early_psi_min: float
+    top_psi: float
+
+    @property
+    def words(self) -> str:
+        """The climb for the reason of a pick."""
+        late, early = qty(self.late_psi_min, "psi/min"), qty(self.early_psi_min, "psi/min")
+        return f"pressure rose by {late} before the rate was cut (earlier {early})"
+
+
+def find_screenout(
+    timeline: Timeline, design: StageDesign, first_proppant_s: float | None, last_proppant_s: float | None
+) -> tuple[Pick, Pick]:
+    """Detect whether the stage screened out or pressured out.
 
     Parameters
     ----------
     timeline : Timeline
     design : StageDesign
-    last_proppant_s : float, optional
-        Effective end of proppant at surface. [s]
+    first_proppant_s, last_proppant_s : float, optional
+        Effective begin and end of proppant at surface. [s]
 
     Returns
     -------
-    Pick
-        1 for a screen-out, 0 for none; missing if the record is not sufficient.
+    screenout, pressure_out : Pick
+        1 or 0; missing if the record is not sufficient.
 
     Notes
     -----
-    The rate is cut where it finally falls below 90 % of its median over the last minutes. In the three minutes before,
-    a 30-second slope must exceed both 150 psi/min and twice the slope of the ten minutes before; and the flush
-    must be below 85 % of the volume to the perforations (or proppant still running). Proppant that ended early
-    with a full flush is a stage intentionally cut short.
+    A rate is cut where it stays below 90 % of the highest rate of the two minutes before: the final shut-down, or the
+    first step of a rate that is stepped down. In the three minutes before, a 30-second slope at held rate must exceed
+    both 150 psi/min and twice the slope of the ten minutes before. It is a screen-out if proppant had reached the
+    perforations and the flush is below 85 % of the volume to them (or proppant still running). With a full flush it is
+    a pressure-out if the pressure reached the limit: without the weight of the slurry the surface pressure climbs in
+    every flush. Proppant that ended early with a full flush and no climb is a stage intentionally cut short.
     """
     if timeline.main is None or timeline.end is None:
-        return SCREENOUT.missing("no end of the treatment in the record")
+        return _both("no end of the treatment in the record")
     if timeline.record.conc_ppa is None:
-        return SCREENOUT.missing("no proppant concentration in the record")
-    flush = flush_bbl(timeline, last_proppant_s)
+        return _both("no proppant concentration in the record")
+    flush, capacity, climb = flush_bbl(timeline, last_proppant_s), design.capacity_bbl, _find_climb(timeline)
+    no_out = PRESSURE_OUT.at(0.0, None, "high", "no climb of pressure to the limit before the rate was cut")
     if flush is None:
-        return SCREENOUT.at(0.0, None, "high", "no proppant was pumped")
-    capacity = design.capacity_bbl
-    if capacity is not None and flush >= SHORT * capacity:
-        return SCREENOUT.at(
-            0.0, None, "high", f"flushed {qty(flush, 'bbl')} of {qty(capacity, 'bbl')} to the perforations"
-        )
-    cut = _rate_cut(timeline)
-    time, pressure = timeline.record.time_s, timeline.record.pressure_psi
-    late, early = _slope(time, pressure, cut, CLIMB_S), _earlier_slope(time, pressure, cut)
-    climbed = late > max(CLIMB_FLOOR_PSI_MIN, 2.0 * max(early, 0.0))
-    seen = f"pressure rose by {qty(late, 'psi/min')} before the rate was cut (earlier {qty(early, 'psi/min')})"
+        return SCREENOUT.at(0.0, None, "high", "no proppant was pumped"), _pressure_out(timeline, design, climb)
     if capacity is None:
-        if climbed:
-            return SCREENOUT.at(1.0, float(time[cut]), "low", seen + "; volume to the perforations unknown")
-        return SCREENOUT.at(0.0, None, "medium", "no climb before the rate was cut; volume to the perforations unknown")
+        if climb is None:
+            why = "no climb before the rate was cut; volume to the perforations unknown"
+            return SCREENOUT.at(0.0, None, "medium", why), no_out
+        at, why = float(timeline.record.time_s[climb.cut]), f"{climb.words}; volume to the perforations unknown"
+        return SCREENOUT.at(1.0, at, "low", why), PRESSURE_OUT.missing(why)
+    if flush >= SHORT * capacity:
+        why = f"flushed {qty(flush, 'bbl')} of {qty(capacity, 'bbl')} to the perforations"
+        return SCREENOUT.at(0.0, None, "high", why), _pressure_out(timeline, design, climb)
     short = f"flush short by {qty(capacity - flush, 'bbl')}"
-    if climbed:
-        return SCREENOUT.at(1.0, float(time[cut]), "high", f"{seen}; {short}")
-    return SCREENOUT.at(0.0, None, "medium", f"{short}, but no climb of pressure before the rate was cut")
+    if climb is None:
+        why = f"{short}, but no climb of pressure at held rate before the rate was cut"
+        return SCREENOUT.at(0.0, None, "medium", why), no_out
+    if first_proppant_s is not None and _pumped_bbl(timeline, first_proppant_s, climb.cut) < capacity:
+        why = f"{climb.words}; no proppant had reached the perforations"
+        return SCREENOUT.at(0.0, None, "medium", why), _pressure_out(timeline, design, climb)
+    at = float(timeline.record.time_s[climb.cut])
+    return SCREENOUT.at(1.0, at, "high", f"{climb.words}; {short}"), no_out
 
 
-def _rate_cut(timeline: Timeline) -> int:
-    """First sample of the final fall of the rate."""
+def _both(reason: str) -> tuple[Pick, Pick]:
+    return SCREENOUT.missing(reason), PRESSURE_OUT.missing(reason)
+
+
+def _pressure_out(timeline: Timeline, design: StageDesign, climb: Climb | None) -> Pick:
+    limit = design.pressure_limit_psi
+    if climb is None:
+        return PRESSURE_OUT.at(0.0, None, "high", "no climb of pressure at held rate before the rate was cut")
+    if limit is None:
+        return PRESSURE_OUT.missing(f"{climb.words}; no pressure limit in the stages table")
+    reached = f"the pressure reached {qty(climb.top_psi, 'psi')}, the limit is {qty(limit, 'psi')}"
+    if climb.top_psi < AT_LIMIT * limit:
+        return PRESSURE_OUT.at(0.0, None, "high", reached)
+    return PRESSURE_OUT.at(1.0, float(timeline.record.time_s[climb.cut]), "medium", f"{climb.words}; {reached}")
+
+
+def _pumped_bbl(timeline: Timeline, from_s: float, cut: int) -> float:
+    span = slice(at_time(timeline.record.time_s, from_s), cut + 1)
+    return integral(timeline.record.time_s[span], timeline.record.rate_bpm[span] / 60.0)[0]
+
+
+def _find_climb(timeline: Timeline) -> Climb | None:
+    """Return the first climb at held rate that ends with a rate cut."""
+    time, pressure = timeline.record.time_s, timeline.record.pressure_psi
+    rate = filled(timeline.record.rate_bpm, 0.0)
+    for cut in _rate_cuts(timeline, rate):
+        late, early = _slope(time, pressure, rate, cut), _earlier_slope(time, pressure, cut)
+        if late > max(CLIMB_FLOOR_PSI_MIN, 2.0 * max(early, 0.0)):
+            near = pressure[at_time(time, time[cut] - RISE_S) : cut + 1]
+            return Climb(cut, late, early, float(np.nanmax(near, initial=-np.inf)))
+    return None
+
+
+def _rate_cuts(timeline: Timeline, rate: Array) -> list[int]:
+    """Last samples before the rate is cut, in order; the last one is the final shut-down."""
     assert timeline.main is not None and timeline.end is not None
-    span = slice(timeline.main, timeline.end)
-    rate = filled(timeline.record.rate_bpm[span], 0.0)
-    fast = np.flatnonzero(rate >= timeline.main_bpm)
-    tail = rate[fast][-600:]
-    level = median(tail) if tail.size else 0.0
-    held = np.flatnonzero(rate >= 0.9 * level)
-    return timeline.main + (int(held[-1]) if held.size else rate.size - 1)
+    time = timeline.record.time_s
+    first = max(timeline.main, at_time(time, time[timeline.end] - LATE_S))
+    span = slice(first, timeline.end + 1)
+    if timeline.end <= first:
+        return []
+    step = max(median(np.diff(time[span])), 1e-3)
+    size = max(round(120.0 / step), 1)
+    usual = maximum_filter1d(rate[span], size, origin=(size - 1) // 2)  # of the samples until each one
+    fallen = lasting(runs((rate[span] < CUT * usual) | (rate[span] < timeline.main_bpm)), time[span], 5.0)
+    cuts = [first + int(start) - 1 for start, _ in fallen if start > 0]
+    fast = np.flatnonzero(rate[span] >= timeline.main_bpm)
+    last = first + int(fast[-1]) if fast.size else timeline.end
+    return [*(cut for cut in cuts if cut < last), last]
 
 
-def _slope(time: np.ndarray, pressure: np.ndarray, cut: int, seconds: float) -> float:
-    """Steepest rise over 30 s within the last seconds before the cut. [psi/min]"""
-    span = slice(at_time(time, time[cut] - seconds), cut + 1)
-    clock, values = time[span], pressure[span]
+def _slope(time: Array, pressure: Array, rate: Array, cut: int) -> float:
+    """Steepest rise at held rate over 30 s within the last minutes before the cut. [psi/min]"""
+    span = slice(at_time(time, time[cut] - CLIMB_S), cut + 1)
+    clock, values, flow = time[span], pressure[span], rate[span]
     if clock.size < 10:
         return 0.0
-    ahead = np.searchsorted(clock, clock + 30.0)
-    inside = ahead < clock.size
-    if not inside.any():
-        return 0.0
-    rise = (values[ahead[inside]] - values[inside]) / (clock[ahead[inside]] - clock[inside])
-    return largest(rise, 0.0) * 60.0
+    begin = np.flatnonzero(clock + RISE_S <= clock[-1])
+    end = np.searchsorted(clock, clock[begin] + RISE_S)
+    held = np.abs(flow[end] - flow[begin]) <= HELD * np.maximum(flow[begin], 1e-9)
+    rise = (values[end] - values[begin])[held] / (clock[end] - clock[begin])[held]
+    return float(np.nanmax(rise, initial=0.0)) * 60.0
 
 
 def _earlier_slope(time: np.ndarray, pressure: np.ndarray, cut: int) -> float:

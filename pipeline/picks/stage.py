@@ -6,11 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from pipeline.physics.waves import hammer_period_s
-from pipeline.picks import hammer, proppant, shutin, stepdown
+from pipeline.picks import hammer, proppant, screenout, shutin, stepdown
 from pipeline.picks.arrays import at_time
 from pipeline.picks.breakdown import BALL_SEAT, BREAKDOWN, find_ball_seat, find_breakdown
 from pipeline.picks.falloff import LATER, falloff, last_pumping_psi, later_pressures
-from pipeline.picks.screenout import SCREENOUT, find_screenout
 from pipeline.picks.timeline import (
     INITIAL_SHUT_IN,
     INJECTION_START,
@@ -25,7 +24,7 @@ from pipeline.picks.zero import ZERO_OFFSET, find_zero_offset, without_offset
 METHODS: tuple[Method, ...] = (
     ZERO_OFFSET,
     INJECTION_START, MAIN_START, SHUT_IN, INITIAL_SHUT_IN, BALL_SEAT, BREAKDOWN, shutin.ISIP, shutin.INITIAL_ISIP,
-    *LATER.values(), *hammer.METHODS, SCREENOUT,
+    *LATER.values(), *hammer.METHODS, *screenout.METHODS,
     *proppant.METHODS, *stepdown.METHODS,
 )  # fmt: skip
 """Every pick of a stage; a change of their versions makes measured rows stale."""
@@ -94,7 +93,9 @@ def pick_stage(record: StageRecord, design: StageDesign, amended: Mapping[str, P
     if "breakdown_pressure" in settling.amended:
         kind = "amended"
     settling.settle(*proppant.find_proppant(timeline))
-    settling.settle(find_screenout(timeline, design, settling.time("last_proppant")))
+    settling.settle(
+        *screenout.find_screenout(timeline, design, settling.time("first_proppant"), settling.time("last_proppant"))
+    )
     _after_shut_in(timeline, design, settling)
     settling.settle(*stepdown.find_friction(timeline, design, settling.effective["isip"]))
     return StagePicks(timeline, settling.automatic, settling.effective, kind)

@@ -106,8 +106,11 @@ def _habits(frames: dict[str, pl.DataFrame]) -> Habits:
     middle = frames["coil_run"].filter("mill_out").select(
         pl.col("wiper_min").median(), pl.col("plugs_per_wiper").median(), rest.median().alias("trip_hours")
     ).row(0, named=True)  # fmt: skip
+    peak = (
+        frames["stage"].select((pl.col("max_treating_pressure_psi") - pl.col("at_rate_pressure_psi")).median()).item()
+    )
     last = frames["stage"]["quarters"].max()
-    return Habits(quarter=float(last) if isinstance(last, float) else 0.0, **middle)
+    return Habits(quarter=float(last) if isinstance(last, float) else 0.0, above_mean_psi=peak, **middle)
 
 
 def _teach(frames: dict[str, pl.DataFrame], plan: PlanFile, name: str) -> list[Trial] | str:

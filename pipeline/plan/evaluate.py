@@ -55,6 +55,8 @@ class Habits:
     wiper_min, plugs_per_wiper : float, optional
     trip_hours : float, optional
         Coil hours of a mill-out other than milling, stalls and wiper trips. [h]
+    above_mean_psi : float, optional
+        Highest treating pressure of a stage minus its mean at rate. [psi]
     quarter : float
         Last quarter of the data, counted from the first; predictions are made for this time.
     """
@@ -62,6 +64,7 @@ class Habits:
     wiper_min: float | None
     plugs_per_wiper: float | None
     trip_hours: float | None
+    above_mean_psi: float | None
     quarter: float
 
 
@@ -115,21 +118,29 @@ def _design(plan: PlanFile, design: Candidate, models: Mapping[str, StoredModel]
     pressure = predict(models.get("treating_pressure"), middle)
     at_toe = predict(models.get("treating_pressure"), toe)
     lines.append(_said(design, "treating_pressure", pressure, "psi"))
-    limit = plan.limits.surface_pressure_psi
-    margin = Prediction(
-        None if at_toe.value is None else limit - at_toe.value,
-        None if at_toe.high is None else limit - at_toe.high,
-        None if at_toe.low is None else limit - at_toe.low,
-        f"limit minus treating pressure at the toe; {at_toe.note}",
-        at_toe.as_mean,
-    )
-    lines.append(_said(design, "pressure_margin", margin, "psi"))
+    lines += _margins(design, at_toe, plan.limits.surface_pressure_psi, habits.above_mean_psi)
     for name, unit in (
-        ("breakdown_pressure", "psi"), ("screen_out", "ratio"), ("pump_time", "min"), ("transition", "min"),
+        ("breakdown_pressure", "psi"), ("screen_out", "ratio"), ("pump_time", "min"), ("fleet_gap", "min"),
         ("mill_minutes", "min"), ("cost_per_stage", "1000 USD"), ("oil_180_days", "bbl/ft"),
     ):  # fmt: skip
         lines.append(_said(design, name, predict(models.get(name), middle), unit))
     return lines + _sums(plan, design, stages, habits, {line.quantity: line for line in lines})
+
+
+def _margins(design: Candidate, at_toe: Prediction, limit_psi: float, above_psi: float | None) -> list[Line]:
+    """Margin of the mean pressure at the toe, and of the highest: as the margin of a measured stage is defined."""
+
+    def margin(room_psi: float, words: str) -> Prediction:
+        ends = (at_toe.value, at_toe.high, at_toe.low)
+        value, low, high = (None if end is None else room_psi - end for end in ends)
+        return Prediction(value, low, high, f"{words}; {at_toe.note}", at_toe.as_mean)
+
+    mean = _said(design, "mean_pressure_margin", margin(limit_psi, "limit minus mean pressure at the toe"), "psi")
+    if above_psi is None:
+        nothing = "no stages with a highest pressure and a mean at rate"
+        return [Line(design.name, "pressure_margin", None, None, None, "psi", "model", nothing), mean]
+    words = f"limit minus highest pressure at the toe: the mean and {qty(above_psi, 'psi')}, the median of past stages"
+    return [_said(design, "pressure_margin", margin(limit_psi - above_psi, words), "psi"), mean]
 
 
 def _said(design: Candidate, quantity: str, found: Prediction, unit: str) -> Line:
@@ -190,7 +201,7 @@ def _sums(plan: PlanFile, design: Candidate, stages: int, habits: Habits, lines:
     pad = plan.pad
     pumped = stages * pad.wells
     gaps = (stages - 1) * pad.wells + (pad.wells - 1)
-    fracturing = _added("pad_hours", design, [(lines["pump_time"], pumped / 60.0), (lines["transition"], gaps / 60.0)])
+    fracturing = _added("pad_hours", design, [(lines["pump_time"], pumped / 60.0), (lines["fleet_gap"], gaps / 60.0)])
     plugs = max(stages - 1, 0)
     every = design.plugs_per_wiper or habits.plugs_per_wiper
     extra = None

@@ -13,6 +13,7 @@ from pipeline.workspace import Frozen
 Quantity = Literal[
     "treating_pressure",
     "pressure_margin",
+    "mean_pressure_margin",
     "pad_hours",
     "mill_out_hours",
     "cost_per_stage",

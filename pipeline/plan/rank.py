@@ -18,12 +18,13 @@ from pipeline.models.specs import MODELS, ModelSpec
 from pipeline.plan.evaluate import Line
 
 LESS_IS_BETTER = {
-    "treating_pressure": True, "pressure_margin": False, "pad_hours": True, "mill_out_hours": True,
-    "cost_per_stage": True, "oil_180_days": False, "screen_out": True,
+    "treating_pressure": True, "pressure_margin": False, "mean_pressure_margin": False, "pad_hours": True,
+    "mill_out_hours": True, "cost_per_stage": True, "oil_180_days": False, "screen_out": True,
 }  # fmt: skip
 RESTS_ON = {
     "treating_pressure": ("treating_pressure",), "pressure_margin": ("treating_pressure",),
-    "pad_hours": ("pump_time", "transition"), "mill_out_hours": ("mill_minutes",),
+    "mean_pressure_margin": ("treating_pressure",),
+    "pad_hours": ("pump_time", "fleet_gap"), "mill_out_hours": ("mill_minutes",),
     "cost_per_stage": ("cost_per_stage",), "oil_180_days": ("oil_180_days",), "screen_out": ("screen_out",),
 }  # fmt: skip
 """Models that a ranking is based on."""

@@ -16,17 +16,19 @@ class PadTimeline(dy.Schema):
     well_id = text("id of the well in the lake, if it belongs to one")
     activity = text("pumping, wireline, swap, coil, standby, NPT or not booked", required=True)
     cause = text("cause of lost time")
+    phase = text("toe preparation, fracturing (first to last rate on the pad) or mill-out; not known without a stage")
     basis = text("record or time log; empty if nothing was booked", code=True)
     hours = quantity("h", "length")
     fingerprint = text("hash of all inputs of the pad's rows", required=True, code=True)
 
 
 class PadDays(dy.Schema):
-    """A day of a pad in its own time zone."""
+    """A day of a phase of a pad, in the pad's time zone."""
 
     pad = text("pad (site)", key=True)
     local_date = day("day in the pad's time zone", key=True)
-    hours = quantity("h", "hours of the day between the pad's first and last interval")
+    phase = text("phase, as in pad_timeline", key=True)
+    hours = quantity("h", "hours of the phase on the day, between the pad's first and last interval")
     pumping_hours = quantity("h", "hours with one or more wells being pumped")
     well_pumping_hours = quantity("h", "hours of pumping summed over wells: two wells at once count twice")
     wireline_hours = quantity("h", "hours of wireline")
@@ -40,4 +42,4 @@ class PadDays(dy.Schema):
 
 
 PAD_TIMELINE = Table("pad_timeline", PadTimeline, "an interval of a pad's time")
-PAD_DAYS = Table("pad_day_metrics", PadDays, "a day of a pad")
+PAD_DAYS = Table("pad_day_metrics", PadDays, "a day of a phase of a pad")

@@ -41,7 +41,8 @@ class Stages(Landed):
     well_id = text("id of the well in the lake", key=True)
     stage = integer("stage, counted from the toe", key=True, lowest=1, highest=MOST_NUMBER)
     design = text("name of the design")
-    frac_crew = text("fracturing crew")
+    frac_fleet = text("fracturing fleet: the pumps and their spread; several crews (shifts) can work it")
+    frac_crew = text("fracturing crew: the people of a shift")
     operation_mode = text("single well, zipper or simul-frac", one_of=("single well", "zipper", "simul-frac"))
     top_perf_ft = quantity("ft", "top perforation", hard=DEPTH_FT, depth=True)
     bottom_perf_ft = quantity("ft", "bottom perforation", hard=DEPTH_FT, depth=True)
@@ -51,6 +52,7 @@ class Stages(Landed):
     holes_designed = integer("designed holes", lowest=0, highest=10_000)
     holes_shot = integer("fired holes", lowest=0, highest=10_000)
     hole_diameter_in = quantity("in", "entry hole diameter", hard=(0.05, 2.0))
+    eroded_hole_diameter_in = quantity("in", "entry hole diameter measured after the treatment", hard=(0.05, 3.0))
     discharge_coefficient = quantity(
         "ratio", "discharge coefficient of the perforations, 0.75 if none", hard=(0.3, 1.0)
     )

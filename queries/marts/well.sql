@@ -17,7 +17,7 @@
 --   stage_length_ft [ft]: mean length of lateral treated per stage
 --   stage_tvd_ft [ft]: mean true vertical depth of the perforations
 --   proppant_lbm_ft [lbm/ft]: designed proppant of the measured stages per foot of lateral
---   hours_per_stage [h]: first rate of the first stage to last rate of the last, per stage; none for one stage
+--   hours_per_stage [h]: hours of the fleet per stage: mean of what its stages took the fleet on the pad, without standby; none for one stage
 --   wiper_trips: wiper trips of the mill-out runs
 --   toe_hours [h]: coil hours of toe preparation
 --   toe_method: one run or two runs
@@ -40,10 +40,8 @@ WITH pumped AS (
         avg(stage_length_ft) AS stage_length_ft,
         avg(tvd_ft) AS stage_tvd_ft,
         CASE WHEN count(designed_proppant_lbm) = count(*) THEN sum(designed_proppant_lbm) END AS proppant_lbm,
-        count(*) FILTER (start_time IS NOT NULL AND end_time IS NOT NULL) AS timed,
-        minutes_between(
-            min(start_time) FILTER (end_time IS NOT NULL), max(end_time) FILTER (start_time IS NOT NULL)
-        ) / 60 AS hours
+        count(fleet_min) AS timed,
+        avg(fleet_min) / 60 AS hours_per_stage
     FROM stage
     GROUP BY well_id
 ),
@@ -74,7 +72,7 @@ SELECT
     p.stage_length_ft,
     p.stage_tvd_ft,
     p.proppant_lbm / nullif(w.lateral_ft, 0) AS proppant_lbm_ft,
-    CASE WHEN p.timed > 1 THEN p.hours / p.timed END AS hours_per_stage,
+    CASE WHEN p.timed > 1 THEN p.hours_per_stage END AS hours_per_stage,
     r.wiper_trips::DOUBLE AS wiper_trips,
     t.hours AS toe_hours,
     t.method AS toe_method,

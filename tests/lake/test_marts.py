@@ -86,7 +86,7 @@ def test_a_mart_needs_the_tables_below_it_and_no_others() -> None:
     assert tables_below(["pad_day"]) == {"pad_day_metrics"}
     below = tables_below(["well"])
     assert {"stage_metrics", "cost", "production", "toe_prep_metrics"} <= below <= TABLES.keys()
-    assert not below & {"picks", "pad_timeline", "treatment"}
+    assert not below & {"picks", "treatment"}
 
 
 def test_queries_read_marts_and_what_was_fitted_only() -> None:
@@ -114,7 +114,7 @@ def test_models_plans_and_reports_read_marts_and_what_was_fitted_only() -> None:
 def test_definitions_stand_in_one_mart_each() -> None:
     """The words of a definition occur in one SQL file, and not in Python."""
     once = {
-        "quarter_of(day)": "marts.py", "epoch_us": "marts.py", "service_date": "cost_line.sql", "pad, frac_crew ORDER": "stage.sql",
+        "quarter_of(day)": "marts.py", "epoch_us": "marts.py", "service_date": "cost_line.sql", "PARTITION BY site, fleet": "fleet_turn.sql",
         "bool_or(state = 'invoiced'": "cost_line.sql", "choke_64ths": "early_oil.sql",
         "coalesce(r.kind, 'mill-out')": "coil_run.sql",
     }  # fmt: skip
@@ -139,24 +139,43 @@ def pumped(stages: list[tuple[str, int, str | None, float, float]], zone: str | 
     }  # fmt: skip
 
 
-def test_a_transition_is_from_the_crews_last_rate_on_the_pad_whoever_pumped_between() -> None:
-    """Crews x, y, x: the second stage of x begins 240 minutes after its first one ended."""
+def test_the_gap_of_a_fleet_is_from_its_last_rate_on_the_pad_whichever_crew_and_well() -> None:
+    """Crews x, y, x of one fleet: the second stage of x begins one hour after the stage of y ended."""
     tables = pumped(
         [("a", 1, "x", 0.0, 2.0), ("b", 1, "y", 3.0, 5.0), ("a", 2, "x", 6.0, 8.0), ("b", 2, None, 9.0, 10.0)]
     )
     with connect_on(tables) as connection:
         found = connection.sql(
-            "SELECT well_id, stage, transition_min, well_gap_min FROM stage ORDER BY start_time"
+            "SELECT well_id, stage, fleet_gap_min, well_gap_min FROM stage ORDER BY start_time"
         ).fetchall()
-    assert found == [("a", 1, None, None), ("b", 1, None, None), ("a", 2, 240.0, 240.0), ("b", 2, None, 240.0)]
-    by_crew = query_on("transitions_by_crew", tables)
-    assert by_crew.select("crew", "stages", "middle").rows() == [("x", 1, 240.0)]
+    assert found == [("a", 1, None, None), ("b", 1, 60.0, None), ("a", 2, 60.0, 240.0), ("b", 2, 60.0, 240.0)]
+    by_crew = query_on("swaps_by_crew", tables)
+    assert by_crew.select("crew", "stages", "middle").rows() == [("x", 1, 60.0), ("y", 1, 60.0)]
 
 
-def test_stages_that_overlap_have_no_transition_between_them() -> None:
+def test_two_fleets_on_a_pad_do_not_wait_for_each_other() -> None:
+    tables = pumped(
+        [("a", 1, "x", 0.0, 2.0), ("b", 1, "y", 1.0, 3.0), ("a", 2, "x", 4.0, 5.0), ("b", 2, "y", 6.0, 7.0)]
+    )
+    fleets = pl.when(pl.col("well_id") == "a").then(pl.lit("red")).otherwise(pl.lit("blue"))
+    with connect_on(tables | {"stages": tables["stages"].with_columns(frac_fleet=fleets)}) as connection:
+        found = connection.sql("SELECT fleet, fleet_gap_min FROM stage ORDER BY start_time").fetchall()
+    assert found == [("red", None), ("blue", None), ("red", 120.0), ("blue", 180.0)]
+
+
+def test_a_fleet_that_is_not_recorded_is_the_only_one_on_the_pad() -> None:
+    tables = pumped([("a", 1, "x", 0.0, 2.0), ("b", 1, "y", 3.0, 4.0)])
+    half = pl.when(pl.col("well_id") == "a").then(pl.lit("red"))
+    with connect_on(tables | {"stages": tables["stages"].with_columns(frac_fleet=half)}) as connection:
+        assert connection.sql("SELECT DISTINCT fleet FROM stage").fetchall() == [("red",)]
+    with connect_on(tables) as connection:
+        assert connection.sql("SELECT DISTINCT fleet FROM stage").fetchall() == [("fleet on p",)]
+
+
+def test_stages_that_overlap_have_no_gap_between_them() -> None:
     tables = pumped([("a", 1, "x", 0.0, 2.0), ("b", 1, "x", 1.0, 3.0)])
     with connect_on(tables) as connection:
-        assert connection.sql("SELECT count(transition_min) FROM stage").fetchall() == [(0,)]
+        assert connection.sql("SELECT count(fleet_gap_min) FROM stage").fetchall() == [(0,)]
         assert connection.sql("SELECT pad_order FROM stage ORDER BY start_time").fetchall() == [(0.0,), (1.0,)]
 
 
@@ -310,13 +329,13 @@ def test_a_cost_line_without_a_date_is_not_lost() -> None:
     assert query_on("quarter_cost", tables).select("quarter", "kind", "amount").rows() == [("no date", "spent", 1.0)]
 
 
-def test_a_stage_that_outlasts_the_next_one_still_delays_the_crew() -> None:
-    """a from 5:00 to 9:00, b from 5:30 to 6:00, c from 10:00: the crew was free from 9:00 on."""
+def test_a_stage_that_outlasts_the_next_one_still_delays_the_fleet() -> None:
+    """a from 5:00 to 9:00, b from 5:30 to 6:00, c from 10:00: the fleet was free from 9:00 on."""
     tables = pumped(
         [("a", 1, "x", 5.0, 9.0), ("b", 1, "x", 5.5, 6.0), ("c", 1, "x", 7.0, 8.0), ("d", 1, "x", 10.0, 11.0)]
     )
     with connect_on(tables) as connection:
-        found = connection.sql("SELECT transition_min FROM stage ORDER BY start_time").fetchall()
+        found = connection.sql("SELECT fleet_gap_min FROM stage ORDER BY start_time").fetchall()
     assert found == [(None,), (None,), (None,), (60.0,)]
 
 

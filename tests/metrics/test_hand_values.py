@@ -50,7 +50,8 @@ def stage(row: dict[str, Any] | None = None, picks: dict[str, float] | None = No
         pressure_limit_psi=9500.0, capacity_bbl=330.0, discharge=DISCHARGE,
     )  # fmt: skip
     view = {
-        "at_rate_state": (RATE, PRESSURE, DENSITY), "design": design, "pick": pick,
+        "at_rate_state": (RATE, PRESSURE, DENSITY), "treated_state": (RATE, PRESSURE, DENSITY), "design": design,
+        "pick": pick,
         "row": {"tvd_ft": TVD, "closure_gradient_psi_ft": CLOSURE} | (row or {}),
     }  # fmt: skip
     return SimpleNamespace(**(view | more))
@@ -77,27 +78,46 @@ def test_pressure_at_the_design_rate_scales_each_loss_with_its_own_exponent() ->
     assert "design rate" in missing(friction.pressure_at_design_rate_psi, unknown)
 
 
-def test_net_pressure_takes_entry_friction_from_the_step_down_else_from_the_holes() -> None:
+def test_pressure_above_closure_takes_perforation_friction_from_the_step_down_else_from_the_holes() -> None:
     bottom = PRESSURE + COLUMN - PIPE_LOSS
-    assert friction.modelled_net_pressure_psi(stage()) == pytest.approx(bottom - PERF_LOSS - CLOSURE * TVD)
+    assert friction.pressure_above_closure_psi(stage()) == pytest.approx(bottom - PERF_LOSS - CLOSURE * TVD)
     stepped = stage(picks={"step_down_kp": 0.13, "step_down_kt": 55.0})
     near = 55.0 * RATE**0.5  # 491.9 psi
     assert friction.step_down_perf_friction_psi(stepped) == pytest.approx(832.0)
     assert friction.modelled_nearwell_friction_psi(stepped) == pytest.approx(near)
     assert friction.modelled_net_pressure_psi(stepped) == pytest.approx(bottom - 832.0 - near - CLOSURE * TVD)
-    assert "closure gradient" in missing(friction.modelled_net_pressure_psi, stage({"closure_gradient_psi_ft": None}))
+    assert "closure gradient" in missing(friction.pressure_above_closure_psi, stage({"closure_gradient_psi_ft": None}))
+
+
+def test_net_pressure_without_near_wellbore_friction_is_unknown() -> None:
+    assert missing(friction.modelled_net_pressure_psi, stage()) == "no step_down_kt"
 
 
 def test_open_perforations_turn_the_perforation_term_round() -> None:
     """kp of 20 open holes: 0.237636*8.34/(20**2 * 0.42**4 * Cd**2)."""
     kp = 0.23763551 * 8.34 / (400.0 * 0.42**4 * DISCHARGE**2)
     assert friction.open_perforations(stage(picks={"step_down_kp": kp})) == pytest.approx(20.0, rel=1e-6)
-    assert friction.entry_efficiency(stage(picks={"step_down_kp": kp})) == pytest.approx(20.0 / 30.0, rel=1e-6)
+    assert friction.perforation_capacity_in2(stage(picks={"step_down_kp": kp})) == pytest.approx(
+        20.0 * DISCHARGE * 0.42**2, rel=1e-6
+    )
     stated = stage(picks={"step_down_kp": kp})
     stated.design.discharge = 0.9
     assert friction.open_perforations(stated) == pytest.approx(20.0 * DISCHARGE / 0.9, rel=1e-6)
     assert "no perforation friction" in missing(friction.open_perforations, stage(picks={"step_down_kp": 0.0}))
     assert missing(friction.open_perforations, stage()) == "no step_down_kp"
+
+
+def test_perforation_efficiency_lies_between_no_erosion_and_the_most() -> None:
+    """25 open holes of 0.42 in at the tables' coefficient, 30 fired; all eroded by a fifth to 0.9 they are fewer."""
+    kp = 0.23763551 * 8.34 / (625.0 * 0.42**4 * DISCHARGE**2)
+    stepped = stage(picks={"step_down_kp": kp})
+    assert friction.perforation_efficiency_high(stepped) == pytest.approx(25.0 / 30.0, rel=1e-6)
+    assert friction.perforation_efficiency_low(stepped) == pytest.approx(25.0 / 30.0 * DISCHARGE / 0.9 / 1.44, rel=1e-6)
+    assert "no eroded hole diameter" in missing(friction.perforation_efficiency, stepped)
+    seen = stage({"eroded_hole_diameter_in": 0.45}, picks={"step_down_kp": kp})
+    assert friction.perforation_efficiency(seen) == pytest.approx(25.0 / 30.0 * (0.42 / 0.45) ** 2, rel=1e-6)
+    washed = stage(picks={"step_down_kp": kp / 9.0})  # as if 75 of 30 holes were open: eroded, none more than open
+    assert friction.perforation_efficiency_high(washed) == 1.0
 
 
 def test_plug_margin_is_its_rating_less_the_differential() -> None:

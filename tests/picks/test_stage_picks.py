@@ -114,6 +114,63 @@ def test_a_screen_out_needs_a_climb_and_a_short_flush() -> None:
     assert ended["screenout"].value == 0.0
 
 
+def screened_out(*, flush_bbl: float = 0.0, stepped: bool = False, at_limit: bool = False) -> StageRecord:
+    """Return a record whose pressure climbs at 80 bpm until the rate is cut or stepped down at 2,700 s."""
+    stage = simple_stage()
+    assert stage.conc_ppa is not None
+    pressure, rate, conc = stage.pressure_psi.copy(), stage.rate_bpm.copy(), stage.conc_ppa.copy()
+    loaded = 2700 - round(flush_bbl / 80.0 * 60.0)
+    conc[2400:loaded], conc[loaded:] = 1.5, 0.0
+    top = 11_450.0 if at_limit else float(pressure[2640]) + 2500.0
+    pressure[2640:2700] = np.linspace(pressure[2640], top, 60)
+    rate[2700:], pressure[2700:] = 0.0, 5200.0
+    if stepped:  # 60, 45 and 30 bpm for a minute each, at a pressure that climbs no more
+        rate[2700:2880] = np.repeat([60.0, 45.0, 30.0], 60)
+        pressure[2700:2880] = 9000.0
+    return replace(stage, pressure_psi=pressure, rate_bpm=rate, conc_ppa=conc)
+
+
+def test_a_rate_that_is_stepped_down_after_the_climb_is_a_screen_out() -> None:
+    out = effective(screened_out(stepped=True))["screenout"]
+    assert out.value == 1.0
+    assert out.time_s == pytest.approx(2699.0, abs=2.0)  # the first step, not the final shut-down
+
+
+def test_a_climb_while_the_rate_is_raised_is_no_screen_out() -> None:
+    stage = screened_out()
+    rate = stage.rate_bpm.copy()
+    rate[2520:2700] = np.linspace(50.0, 80.0, 180)  # 10 bpm per minute
+    assert effective(replace(stage, rate_bpm=rate))["screenout"].value == 0.0
+
+
+def test_a_climb_before_proppant_reaches_the_perforations_is_no_screen_out() -> None:
+    stage = screened_out()
+    assert stage.conc_ppa is not None
+    conc = stage.conc_ppa.copy()
+    conc[:2610] = 0.0  # two minutes of slurry before the cut, 120 of 340 bbl
+    out = effective(replace(stage, conc_ppa=conc))["screenout"]
+    assert out.value == 0.0
+    assert "no proppant had reached the perforations" in out.reason
+
+
+def test_a_climb_to_the_limit_with_a_full_flush_is_a_pressure_out() -> None:
+    capacity = DESIGN.capacity_bbl
+    assert capacity is not None
+    design = replace(DESIGN, pressure_limit_psi=11_500.0)
+    ended = effective(screened_out(flush_bbl=0.95 * capacity, at_limit=True), design)
+    assert ended["screenout"].value == 0.0
+    assert ended["pressure_out"].value == 1.0
+    below = effective(screened_out(flush_bbl=0.95 * capacity), design)
+    assert below["pressure_out"].value == 0.0
+    assert "the limit is {11500 psi}" in below["pressure_out"].reason
+    unknown = effective(
+        screened_out(flush_bbl=0.95 * capacity, at_limit=True), replace(design, pressure_limit_psi=None)
+    )
+    assert unknown["pressure_out"].value is None
+    short = effective(screened_out(flush_bbl=0.5 * capacity, at_limit=True), design)
+    assert (short["screenout"].value, short["pressure_out"].value) == (1.0, 0.0)
+
+
 def test_an_amended_shut_in_moves_what_follows_from_it_and_keeps_the_automatic_pick() -> None:
     stage = simple_stage()
     own = pick_stage(stage, DESIGN)

@@ -193,18 +193,18 @@ def test_hours_and_cost_of_a_pad_are_summed_by_hand() -> None:
     design = SimpleNamespace(name="d", plugs_per_wiper=4)
     given = {
         "pump_time": Line("d", "pump_time", 120.0, 90.0, 150.0, "min", "model", ""),
-        "transition": Line("d", "transition", 60.0, -30.0, 90.0, "min", "model", ""),
+        "fleet_gap": Line("d", "fleet_gap", 60.0, -30.0, 90.0, "min", "model", ""),
         "mill_minutes": Line("d", "mill_minutes", 10.0, None, 20.0, "min", "model", ""),
         "cost_per_stage": Line("d", "cost_per_stage", 100.0, 80.0, 120.0, "1000 USD", "model", ""),
     }
-    habits = Habits(90.0, 5.0, 20.0, 3.0)
+    habits = Habits(90.0, 5.0, 20.0, 600.0, 3.0)
     pad_hours, milling, cost = _sums(SimpleNamespace(pad=pad), design, 10, habits, given)  # type: ignore[arg-type]
     assert pad_hours.value == pytest.approx(20 * 2.0 + 19 * 1.0)
     assert (pad_hours.low, pad_hours.high) == (pytest.approx(20 * 1.5), pytest.approx(20 * 2.5 + 19 * 1.5))
     assert milling.value == pytest.approx(9 * 10.0 / 60.0 + 2 * 1.5 + 20.0)
     assert (milling.low, milling.high) == (None, pytest.approx(9 * 20.0 / 60.0 + 23.0))
     assert (cost.value, cost.low, cost.high) == (2000.0, 1600.0, 2400.0)
-    unknown = _sums(SimpleNamespace(pad=pad), design, 10, Habits(None, None, None, 3.0), given)  # type: ignore[arg-type]
+    unknown = _sums(SimpleNamespace(pad=pad), design, 10, Habits(None, None, None, None, 3.0), given)  # type: ignore[arg-type]
     assert (unknown[1].value, unknown[1].note) == (None, "no mill-out with wiper trips in the records")
 
 
@@ -213,7 +213,7 @@ def test_a_future_stage_is_described_as_the_models_were_fitted() -> None:
     plan = PlanFile.model_validate(tomllib.loads(text()))
     pad = plan.pad.model_copy(update={"heel_md_ft": 8000.0, "lateral_ft": 9000.0, "wells": 2})
     design = plan.designs[0].model_copy(update={"stage_length_ft": 200.0, "plugs_per_wiper": 5})
-    job = job_of(pad, design, Habits(None, None, None, 7.0), 3, 10)
+    job = job_of(pad, design, Habits(None, None, None, None, 7.0), 3, 10)
     assert job["bottom_perf_ft"] == job["set_depth_ft"] == 17_000.0 - 2 * 200.0
     assert job["position_fraction"] == pytest.approx(400.0 / 9000.0)
     assert (job["pad_order"], job["mill_order"], job["quarters"]) == (10.0, 8.0, 7.0)
@@ -221,7 +221,7 @@ def test_a_future_stage_is_described_as_the_models_were_fitted() -> None:
     assert job["depth_debris"] == pytest.approx(16.6 * 2.0)
     assert job["proppant_lbm_ft"] == pytest.approx(design.proppant_total_lbm * 10 / 9000.0)
     assert (
-        job_of(pad, design.model_copy(update={"plugs_per_wiper": None}), Habits(None, 4.0, None, 7.0), 3, 10)[
+        job_of(pad, design.model_copy(update={"plugs_per_wiper": None}), Habits(None, 4.0, None, None, 7.0), 3, 10)[
             "plugs_since_wiper"
         ]
         == 1.5

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import duckdb
@@ -131,7 +131,7 @@ def test_parameters_are_bound_and_unknown_ones_refused() -> None:
     assert query_on("quarter_trend", milled([9.0]), {"metric": hostile}).is_empty()
     with pytest.raises(HeelwardError, match="has no parameter x; it has: metric"):
         query_on("quarter_trend", {}, {"x": "y"})
-    with pytest.raises(HeelwardError, match="query 'quarter_trend' needs metric: mill_min or pump_time_min"):
+    with pytest.raises(HeelwardError, match="query 'quarter_trend' needs metric: mill_min or completed_pump_time_min"):
         query_on("quarter_trend", {})
 
 
@@ -184,7 +184,11 @@ COST = pl.DataFrame(
         "currency": ["USD"] * 4,
     }
 )  # fmt: skip
-MEASURED = pl.DataFrame({"well_id": ["a", "a"], "stage": [1, 2]})
+PUMPED = datetime(2025, 5, 9, tzinfo=UTC)
+MEASURED = pl.DataFrame(
+    {"well_id": ["a", "a"], "stage": [1, 2], "start_time": [PUMPED] * 2},
+    schema_overrides={"start_time": pl.Datetime("us", "UTC")},
+)
 
 
 def test_an_invoice_takes_the_place_of_what_was_accrued() -> None:
@@ -197,6 +201,53 @@ def test_an_invoice_takes_the_place_of_what_was_accrued() -> None:
     ]
     title = query_on("quarter_cost_title", {"cost": lines, "stage_metrics": MEASURED})["title"][0]
     assert title == "Spent -2.0 % against budget"
+
+
+def test_cost_follows_the_stages_into_their_quarters() -> None:
+    """A well of four stages, three of them pumped in June, all invoiced in July: 98 and 10 thousand over four stages."""
+    stages = pl.DataFrame(
+        {
+            "well_id": ["a"] * 4, "stage": [1, 2, 3, 4],
+            "start_time": [datetime(2025, month, 1, tzinfo=UTC) for month in (6, 6, 6, 7)],
+            "proppant_lbm": [200_000.0, 100_000.0, 300_000.0, 400_000.0],
+        },
+        schema_overrides={"start_time": pl.Datetime("us", "UTC")},
+    )  # fmt: skip
+    design = pl.DataFrame(
+        {"well_id": ["a"] * 4, "stage": [1, 2, 3, 4], "stage_length_ft": [200.0, 200.0, 100.0, 250.0]}
+    )
+    lines = COST.with_columns(service_date=pl.date(2025, 7, 20))
+    found = query_on("quarter_cost", {"cost": lines, "stage_metrics": stages, "stages": design})
+    spent = found.filter(pl.col("kind") != "budget").drop("kind", "wells", "provisional")
+    rows = {row.pop("quarter"): row for row in spent.iter_rows(named=True)}
+    assert rows["2025Q2"] == pytest.approx(
+        {
+            "cost_per_stage": 27.0,
+            "cost_per_lateral_ft": 162.0,
+            "cost_per_proppant_lbm": 0.135,
+            "stages": 3,
+            "amount": 81.0,
+        }
+    )
+    assert rows["2025Q3"] == pytest.approx(
+        {
+            "cost_per_stage": 27.0,
+            "cost_per_lateral_ft": 108.0,
+            "cost_per_proppant_lbm": 0.0675,
+            "stages": 1,
+            "amount": 27.0,
+        }
+    )
+
+
+def test_variance_by_category_counts_wells_with_budget_and_spending() -> None:
+    """Stimulation: 98 spent of 100 thousand. Water was spent without a budget: no variance."""
+    rows = {row["category"]: row for row in query_on("cost_by_category", {"cost": COST}).iter_rows(named=True)}
+    done = rows["stimulation"]
+    assert (done["wells"], done["budget"], done["spent"], done["variance"]) == (1, 100.0, 98.0, -2.0)
+    assert done["variance_share"] == pytest.approx(-0.02)
+    assert not done["provisional"]
+    assert (rows["water"]["wells"], rows["water"]["variance"], rows["water"]["wells_without_budget"]) == (0, None, 1)
 
 
 def test_what_is_only_accrued_counts_and_is_called_provisional() -> None:

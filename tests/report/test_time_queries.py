@@ -64,7 +64,7 @@ def test_cost_states_are_kept_apart_and_what_is_missing_is_declared() -> None:
     )
 
 
-def test_transitions_of_well_and_fleet_are_apart_and_modes_are_not_mixed() -> None:
+def test_gaps_of_well_and_fleet_are_apart_and_modes_are_not_mixed() -> None:
     order = [("a", 1, 0.0), ("b", 1, 3.0), ("a", 2, 6.0)]
     metrics = pl.DataFrame(
         [
@@ -88,12 +88,14 @@ def test_transitions_of_well_and_fleet_are_apart_and_modes_are_not_mixed() -> No
     )
     wells = pl.DataFrame({"well_id": ["a", "b"], "well_name": ["A", "B"], "pad": ["p", "p"]})
     tables = {"stage_metrics": metrics, "stages": stages, "wells": wells}
-    found = {(row["well"], row["stage"]): row for row in query_on("transitions", tables).iter_rows(named=True)}
+    found = {(row["well"], row["stage"]): row for row in query_on("swaps", tables).iter_rows(named=True)}
     assert found["A", 2]["well_gap_min"] == pytest.approx(240.0)  # its own last rate was four hours ago
-    assert found["A", 2]["transition_min"] == pytest.approx(60.0)  # the crew's was one
+    assert found["A", 2]["fleet_gap_min"] == pytest.approx(60.0)  # the fleet's was one
     assert found["B", 1]["well_gap_min"] is None
-    by_crew = query_on("transitions_by_crew", tables)
-    assert by_crew.select("mode", "stages", "middle").rows() == [("single well", 1, 60.0), ("zipper", 1, 60.0)]
+    by_crew = query_on("swaps_by_crew", tables)
+    assert by_crew.select("mode", "stages", "middle").rows() == [
+        ("zipper", 1, 60.0)
+    ]  # a single well's wireline is not logged
 
 
 def test_a_neighbour_that_felt_a_stage_is_a_finding() -> None:

@@ -16,6 +16,9 @@ from pipeline.metrics.pad.intervals import Interval, by_day, hours, less, union
 Row = dict[str, Any]
 ACTIVITIES = ("pumping", "wireline", "swap", "coil", "standby", "NPT")
 NOT_BOOKED = "not booked"
+PHASES = ("toe preparation", "fracturing", "mill-out")
+"""What a pad's time belongs to: before its first rate, until its last one, and after it."""
+NO_PHASE = "not known"
 DIFFERS_MIN = 5.0
 """A larger difference between time log and record is a finding. [min]"""
 ROUNDING_MIN = 1.0
@@ -105,10 +108,24 @@ def account(pad: str, log: Sequence[Row], worked: Sequence[Worked], zone: str) -
         if minutes > UNBOOKED_MIN:
             text = f"{minutes:.0f} min from {_words(begin)} are not booked to any activity"
             rows.findings.append(_finding(pad, "not_booked", text))
-    pieces.sort(key=lambda row: row["start_time"])
+    pieces = _by_phase(sorted(pieces, key=lambda row: row["start_time"]), pumped)
     rows.timeline = [{"pad": pad, **row, "hours": hours([(row["start_time"], row["end_time"])])} for row in pieces]
     rows.days = _days(pad, rows.timeline, worked, zone)
     return rows
+
+
+def _by_phase(pieces: Sequence[Row], pumped: Sequence[Interval]) -> list[Row]:
+    """Cut intervals at the first and the last rate on the pad, and name the phase of each part."""
+    if not pumped:
+        return [{**row, "phase": NO_PHASE} for row in pieces]
+    first, last = min(start for start, _ in pumped), max(end for _, end in pumped)
+    parts = []
+    for row in pieces:
+        edges = [row["start_time"], *(at for at in (first, last) if row["start_time"] < at < row["end_time"])]
+        for start, end in itertools.pairwise([*edges, row["end_time"]]):
+            phase = PHASES[(start >= first) + (start >= last)]
+            parts.append({**row, "start_time": start, "end_time": end, "phase": phase})
+    return parts
 
 
 def _touches(interval: Interval, others: Sequence[Interval]) -> bool:
@@ -172,7 +189,7 @@ def _days(pad: str, timeline: Sequence[Row], worked: Sequence[Worked], zone: str
     for row in timeline:
         for day, (start, end) in by_day((row["start_time"], row["end_time"]), zone):
             known = row["activity"] if row["activity"] in ACTIVITIES else NOT_BOOKED
-            sums[day][known] += (end - start).total_seconds() / 3600.0
+            sums[day, row["phase"]][known] += (end - start).total_seconds() / 3600.0
     clock = ZoneInfo(zone)
     wells: dict[Any, float] = defaultdict(float)
     done: dict[Any, int] = defaultdict(int)
@@ -183,15 +200,15 @@ def _days(pad: str, timeline: Sequence[Row], worked: Sequence[Worked], zone: str
             wells[day] += (end - start).total_seconds() / 3600.0
         done[one.end.astimezone(clock).date()] += 1
     rows = []
-    for day in sorted(sums):
-        found = sums[day]
+    for day, phase in sorted(sums):
+        found, pumping = sums[day, phase], phase == "fracturing"
         rows.append(
             {
-                "pad": pad, "local_date": day, "hours": sum(found.values()),
-                "pumping_hours": found["pumping"], "well_pumping_hours": wells[day],
+                "pad": pad, "local_date": day, "phase": phase, "hours": sum(found.values()),
+                "pumping_hours": found["pumping"], "well_pumping_hours": wells[day] if pumping else 0.0,
                 "wireline_hours": found["wireline"], "swap_hours": found["swap"], "coil_hours": found["coil"],
                 "standby_hours": found["standby"], "npt_hours": found["NPT"], "not_booked_hours": found[NOT_BOOKED],
-                "stages_completed": done[day],
+                "stages_completed": done[day] if pumping else 0,
             }
         )  # fmt: skip
     return rows

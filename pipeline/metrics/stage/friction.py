@@ -16,6 +16,10 @@ from pipeline.picks.types import Pipe
 MODELLED = "modelled: Churchill (1977) with drag reduction; perforations by Economides and Nolte"
 MOST_REDUCTION = 0.99
 """Of drag that is modelled. [1]"""
+ERODED_DISCHARGE = 0.9
+"""Discharge coefficient of a perforation whose edge is worn round. [1]"""
+GROWTH = 1.2
+"""Most that the diameter of a perforation grows in a stage, chosen. [1]"""
 NO_GEOMETRY = "no casing, perforation depth, TVD or fluid density in the tables"
 
 
@@ -53,12 +57,21 @@ def modelled_perf_friction_psi(s: StageView) -> float:
     return float(perforation_friction_psi(state[0], state[2], s.design.holes, s.design.hole_in, s.design.discharge))
 
 
-@STAGE.metric("psi", "treating pressure at rate, carried to the design rate with modelled losses", source=MODELLED)
+@STAGE.metric(
+    "psi",
+    "treating pressure carried to the design rate with modelled losses: from the pressure at rate, or from the mean of "
+    "the main treatment where the stage never reached 90 % of the design rate",
+    source=MODELLED,
+    version=2,
+)
 def pressure_at_design_rate_psi(s: StageView) -> float:
-    rate, pressure, _ = s.at_rate_state
+    rate, pressure, density = s.treated_state
     if not s.design.rate_bpm:
         raise Missing("no design rate in the stages table")
-    pipe, perf = modelled_pipe_friction_psi(s), modelled_perf_friction_psi(s)
+    if not s.design.holes or not s.design.hole_in:
+        raise Missing("no holes or hole diameter in the tables")
+    pipe = _pipe_friction_psi(known(s.design.pipe, NO_GEOMETRY), rate, density, _reduction(s))
+    perf = float(perforation_friction_psi(rate, density, s.design.holes, s.design.hole_in, s.design.discharge))
     return float(pressure_at_reference_rate_psi(pressure, rate, s.design.rate_bpm, pipe, perf))
 
 
@@ -82,27 +95,72 @@ def step_down_perf_friction_psi(s: StageView) -> float:
     return kp * state[0] ** 2
 
 
-@STAGE.metric("", "open perforations implied by the step-down", source=MODELLED, kind="number")
-def open_perforations(s: StageView) -> float:
+@STAGE.metric("in**2", "flow capacity n*Cd*d^2 of the perforations implied by the step-down", source=MODELLED)
+def perforation_capacity_in2(s: StageView) -> float:
     kp = s.pick("step_down_kp")
-    if s.design.pipe is None or not s.design.hole_in:
-        raise Missing("no hole diameter or fluid density in the tables")
+    if s.design.pipe is None:
+        raise Missing("no fluid density in the tables")
     if kp <= 0.0:
         raise Missing("the step-down shows no perforation friction")
-    square = PERFORATION_FRICTION * s.design.pipe.density_ppg / (kp * s.design.hole_in**4 * s.design.discharge**2)
-    return float(np.sqrt(square))
+    return float(np.sqrt(PERFORATION_FRICTION * s.design.pipe.density_ppg / kp))
 
 
-@STAGE.metric("ratio", "open perforations over holes fired", source=MODELLED)
-def entry_efficiency(s: StageView) -> float:
+@STAGE.metric("", "open perforations implied by the step-down, if none has eroded", source=MODELLED, kind="number")
+def open_perforations(s: StageView) -> float:
+    capacity = perforation_capacity_in2(s)
+    if not s.design.hole_in:
+        raise Missing("no hole diameter in the tables")
+    return capacity / (s.design.discharge * s.design.hole_in**2)
+
+
+@STAGE.metric(
+    "ratio",
+    "open perforations over holes fired, at the most: no hole has eroded, and none is more than open",
+    source=MODELLED,
+)
+def perforation_efficiency_high(s: StageView) -> float:
     holes = open_perforations(s)
     if not s.design.holes:
         raise Missing("no holes in the tables")
-    return holes / s.design.holes
+    return min(holes / s.design.holes, 1.0)
 
 
-@STAGE.metric("psi", "modelled net pressure at rate: bottomhole minus entry friction minus closure", source=MODELLED)
-def modelled_net_pressure_psi(s: StageView) -> float:
+@STAGE.metric(
+    "ratio",
+    "open perforations over holes fired, at the least: all holes have eroded by a fifth of their diameter to a "
+    "discharge coefficient of 0.9",
+    source="coefficients of eroded perforations: Crump and Conway 1988, from memory; growth of the diameter chosen",
+)
+def perforation_efficiency_low(s: StageView) -> float:
+    return _efficiency(s, ERODED_DISCHARGE, known(s.design.hole_in, "no hole diameter in the tables") * GROWTH)
+
+
+@STAGE.metric(
+    "ratio",
+    "open perforations over holes fired, from n*Cd*d^2 of the step-down and the diameter measured after the treatment",
+    source=MODELLED,
+)
+def perforation_efficiency(s: StageView) -> float:
+    eroded = s.row.get("eroded_hole_diameter_in")
+    if not eroded:
+        raise Missing("no eroded hole diameter in the tables: between the lowest and the highest efficiency")
+    return _efficiency(s, s.design.discharge, eroded)
+
+
+def _efficiency(s: StageView, discharge: float, diameter_in: float) -> float:
+    capacity = perforation_capacity_in2(s)
+    if not s.design.holes:
+        raise Missing("no holes in the tables")
+    return min(capacity / (s.design.holes * discharge * diameter_in**2), 1.0)
+
+
+@STAGE.metric(
+    "psi",
+    "modelled bottomhole pressure at rate minus perforation friction minus closure: net pressure and near-wellbore "
+    "friction together",
+    source=MODELLED,
+)
+def pressure_above_closure_psi(s: StageView) -> float:
     bottom, closure, tvd = modelled_bottomhole_psi(s), s.row.get("closure_gradient_psi_ft"), s.row.get("tvd_ft")
     if not closure or not tvd:
         raise Missing("no closure gradient in the stages table")
@@ -110,7 +168,17 @@ def modelled_net_pressure_psi(s: StageView) -> float:
         perf = step_down_perf_friction_psi(s)
     except Missing:
         perf = modelled_perf_friction_psi(s)
-    return float(bottom - perf - known_or(modelled_nearwell_friction_psi, s, 0.0) - closure * tvd)
+    return float(bottom - perf - closure * tvd)
+
+
+@STAGE.metric(
+    "psi",
+    "modelled net pressure at rate: pressure above closure minus the near-wellbore friction of the step-down",
+    source=MODELLED,
+    version=2,
+)
+def modelled_net_pressure_psi(s: StageView) -> float:
+    return pressure_above_closure_psi(s) - modelled_nearwell_friction_psi(s)
 
 
 @STAGE.metric("psi/ft", "(breakdown pressure + hydrostatic - pipe friction at that rate)/TVD", source=MODELLED)

@@ -254,6 +254,25 @@ def cut_short(s: StageView) -> bool:
     return True
 
 
+@STAGE.metric("", "screen-out, pressure-out (full flush, pressure at the limit), cut short or complete", kind="text")
+def stage_end(s: StageView) -> str:
+    if screenout(s):
+        return "screen-out"
+    if s.pick("pressure_out"):
+        return "pressure-out"
+    return "cut short" if cut_short(s) else "complete"
+
+
+@STAGE.metric(
+    "min", "pump time of a complete stage: not of one known to have screened out or to be cut short", source=TRADE
+)
+def completed_pump_time_min(s: StageView) -> float:
+    for early, words in ((screenout, "it screened out"), (cut_short, "it was cut short")):
+        if known_or(early, s, False):
+            raise Missing(f"not a complete stage: {words}")
+    return pump_time_min(s)
+
+
 @STAGE.metric("ratio", "placed over designed proppant")
 def placed_share(s: StageView) -> float:
     placed = proppant_lbm(s)
@@ -286,6 +305,23 @@ def pressure_margin_psi(s: StageView) -> float:
     if s.design.pressure_limit_psi is None:
         raise Missing("no pressure limit in the stages table")
     return float(s.design.pressure_limit_psi - highest)
+
+
+@STAGE.metric("psi", "pressure limit minus the mean pressure at rate, as a plan predicts it")
+def mean_pressure_margin_psi(s: StageView) -> float:
+    mean = at_rate_pressure_psi(s)
+    if s.design.pressure_limit_psi is None:
+        raise Missing("no pressure limit in the stages table")
+    return float(s.design.pressure_limit_psi - mean)
+
+
+@STAGE.metric("", "whether the stage reached 90 % of its design rate", kind="flag")
+def reached_design_rate(s: StageView) -> bool:
+    if s.injection is None:
+        raise Missing(NO_INJECTION)
+    if not s.design.rate_bpm:
+        raise Missing("no design rate in the stages table")
+    return bool(s.at_rate.any())
 
 
 @STAGE.metric("", "whether physics contradicts the declared unit of a channel", kind="flag")

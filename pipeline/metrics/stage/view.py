@@ -160,13 +160,21 @@ class StageView:
     @cached_property
     def at_rate_state(self) -> tuple[float, float, float]:
         """Mean rate [bpm], pressure [psi] and slurry density [lbm/gal] at rate."""
+        if not self.at_rate.any():
+            raise Missing("never at rate")
+        return self._state(self.at_rate)
+
+    @cached_property
+    def treated_state(self) -> tuple[float, float, float]:
+        """The same over the main treatment where the stage was never at rate."""
+        return self._state(self.at_rate if self.at_rate.any() else self.main)
+
+    def _state(self, mask: np.ndarray) -> tuple[float, float, float]:
         pipe = self.design.pipe
         if pipe is None:
             raise Missing("no casing, perforation depth or fluid density in the tables")
-        if not self.at_rate.any():
-            raise Missing("never at rate")
-        rate, pressure = self.mean(self.rate, self.at_rate), self.mean(self.pressure, self.at_rate)
-        conc = 0.0 if self.conc is None else self.mean(filled(self.conc, 0.0), self.at_rate)
+        rate, pressure = self.mean(self.rate, mask), self.mean(self.pressure, mask)
+        conc = 0.0 if self.conc is None else self.mean(filled(self.conc, 0.0), mask)
         density = slurry_density_ppg(pipe.density_ppg, conc, self.design.absolute_volume_gal_lbm)
         return rate, pressure, float(density)
 
