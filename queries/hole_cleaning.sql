@@ -4,6 +4,7 @@
 -- columns:
 --   crew: coil crew
 --   velocity [ft/min]: annular velocity in the lateral on wiper trips
+--   planned_velocity [ft/min]: annular velocity that the team plans wiper trips with
 --   slowest_velocity [ft/min]: annular velocity in the widest casing on wiper trips
 --   transport_low [ratio]: transport ratio in the vertical at the slowest velocity, for a fast chip (smooth ball)
 --   transport_high [ratio]: transport ratio for a slow chip
@@ -25,8 +26,8 @@ SELECT
     wiper_annular_velocity_ft_min AS slowest_velocity,
     wiper_transport_ratio_low AS transport_low,
     wiper_transport_ratio_high AS transport_high,
-    lateral_margin_low,
-    lateral_margin_high,
+    planned_velocity_ft_min AS planned_velocity,
+    lateral_margin,
     plugs_per_wiper,
     bottoms_up_per_wiper AS bottoms_up,
     hours,

@@ -8,10 +8,9 @@ SELECT
     CASE
         WHEN count(*) = 0 THEN 'No wiper trip measured yet'
         ELSE format(
-            'Wiper trips took {:.0f} of {:.0f} coil hours; {} of {} runs were slower than {}; '
+            'Wiper trips took {:.0f} of {:.0f} coil hours; {} of {} runs were slower than planned; '
             'the best rate in every run would have saved about {:.0f} h',
-            sum(wiper_hours), sum(hours), count(*) FILTER (lateral_margin_high < 1), count(*), said(180, 'ft/min'),
-            sum(saved_hours)
+            sum(wiper_hours), sum(hours), count(*) FILTER (lateral_margin < 1), count(*), sum(saved_hours)
         )
     END AS title
 FROM chart

@@ -10,7 +10,7 @@ from pipeline.ingest.prepare import LINEAGE
 from pipeline.ingest.verify import verify
 from pipeline.metrics.measure import stale_wells
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
-from pipeline.steps import open_lake
+from pipeline.steps import open_lake, planning
 from pipeline.workspace import Workspace
 
 
@@ -46,7 +46,7 @@ def describe(workspace: Workspace) -> str:
     ]
     if verified.orphans:
         lines.append("a stopped run left rows that are not used in any report; the next ingest removes them")
-    stale = stale_wells(lake, workspace.settings.main_rate_bpm)
+    stale = stale_wells(lake, planning(workspace))
     lines.append(f"stale: {', '.join(stale)} (run `heelward refresh`)" if stale else "stale: nothing")
     steps = lake.scan(SNAPSHOTS).group_by("step").agg(pl.col("at").max()).sort("at").collect()
     lines += [f"last {step} with changes: {at:%Y-%m-%d %H:%M} UTC" for step, at in steps.iter_rows()]

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from pipeline.demo import ledger, providers
+from pipeline.demo import ledger, providers, usage
 from pipeline.demo.basin import (
     BASIN,
     CASING_ID_IN,
@@ -24,6 +24,7 @@ from pipeline.demo.basin import (
     WIRELINE_CREWS,
     ZONE,
     CampaignSize,
+    Design,
     Well,
     hours,
     make_wells,
@@ -45,6 +46,7 @@ from pipeline.demo.mess import in_metric, record_stage
 from pipeline.demo.treatment import StageTruth, draw_script, simulate_stage
 
 Row = dict[str, object]
+PLUG_MODELS = ("Tern", "Plover")
 LEAKING = (2, 0, 5)
 """Planted: pad, well and stage (numbers from 0, 0, 1) whose plug leaks."""
 HARD_PLUG = (3, 1, 6)
@@ -63,6 +65,8 @@ METRIC_RECORD = (4, 1, 6)
 SUSPENDED = (3, 10)
 """Planted: pad and number of its stages after which work is suspended."""
 SUSPENDED_H = 14.0
+SLOW = ((1, 0, 7), (4, 2, 3))
+"""Planted: pad, well and stage that never reach 90 % of the design rate."""
 LATE_LOG = (4, 3)
 """Planted: pad and pumping entry in its time log that starts 25 min late."""
 
@@ -96,6 +100,11 @@ class _Tables:
     incidents: list[Row] = field(default_factory=list)
     npt: list[Row] = field(default_factory=list)
     stage_days: list[Row] = field(default_factory=list)
+    additives: list[Row] = field(default_factory=list)
+    exposure_hours: list[Row] = field(default_factory=list)
+    flowback: list[Row] = field(default_factory=list)
+    misfired: set[tuple[str, int]] = field(default_factory=set)
+    guns_out: dict[str, datetime] = field(default_factory=dict)
     stage_truth: list[StageTruth] = field(default_factory=list)
     plug_truth: list[PlugTruth] = field(default_factory=list)
     run_truth: list[RunTruth] = field(default_factory=list)
@@ -129,9 +138,14 @@ def generate(folder: Path, plan: CampaignSize, progress: Callable[[str], None] |
             _describe(tables, well)
             _coil(folder, plan, well, index, finished, tables, np.random.default_rng([plan.seed, pad_number, index]))
             online = ledger.later(finished, 14.0 + 3.0 * index)
+            mine = [stage for stage in tables.stage_truth if stage.well_id == well.well_id]
             tables.cost += ledger.cost_lines(
-                well, finished.date(), pad_number == last_pad, _toe(plan, well, index), rng
+                well, finished.date(), pad_number == last_pad, _toe(plan, well, index), mine, rng
             )
+            used = np.random.default_rng([plan.seed, pad_number, index, 1])
+            designed, treated = _fluid_bbl(well.design), [one for one in mine if one.proppant_lbm > 0.0]
+            tables.additives += [row for one in treated for row in usage.additives(well, one, designed, used)]
+            tables.flowback += usage.flowback(well, online.date(), sum(one.clean_bbl for one in mine), used)
             until = ledger.later(pad_start(plan, last_pad), 150.0).date()
             tables.production += ledger.production(well, index, online.date(), until, rng)
             if progress is not None:
@@ -172,7 +186,8 @@ def _pump_pad(
         script = draw_script(rng, first=stage == 1, leaking=place == LEAKING)
         if not design.proppant_lbm:
             script = replace(script, screenout=False, cut_short=False, early_shut_in=False)
-        signal, truth = simulate_stage(replace(well, design=design), stage, script, rng)
+        reached = replace(design, rate_bpm=0.8 * design.rate_bpm) if place in SLOW else design
+        signal, truth = simulate_stage(replace(well, design=reached), stage, script, rng)
         frame = record_stage(signal, truth, rng)
         if place == METRIC_RECORD:
             frame = frame.with_columns(in_metric())
@@ -187,15 +202,17 @@ def _pump_pad(
         truth.sample_s = every
         _write_stage(folder, well, stage, start, frame[::every], rng)
         tables.stage_truth.append(truth)
-        tables.stages.append(_stage_row(replace(well, design=design), stage, zipper, rng))
+        tables.stages.append(_stage_row(tables, replace(well, design=design), stage, zipper))
         tables.reported.append(ledger.summary(well.name, truth, rng))
-        run_h = float(rng.normal(2.6, 0.2))
+        run_h = float(rng.normal(1.75 if zipper else 2.6, 0.15))
         suspended_h = SUSPENDED_H if (well.pad_number, len(pumped)) == SUSPENDED else 0.0
         gaps.append(ledger.draw_gap(coming.crew, 0.0 if zipper else run_h + 0.25, suspended_h, rng))
         if stage < well.stages:
             _wireline(tables, well, stage + 1, ends + timedelta(minutes=15), run_h, truth.pump_down_min, rng)
         after = timedelta(seconds=frame.height - signal.shut_in)
         clock = max(ends + hours(gaps[-1].total_h), ends + after + timedelta(seconds=30))
+        if (out := tables.guns_out.get(coming.well_id)) is not None:  # no stage begins with guns in the hole
+            clock = max(clock, out + timedelta(minutes=5))
         clock -= timedelta(microseconds=clock.microsecond)
     log = ledger.time_log(on_pad[0].pad, pumped, gaps)
     tables.npt += [row for row in log if row["activity"] == "NPT"]
@@ -203,6 +220,7 @@ def _pump_pad(
         late = [row for row in log if row["activity"] == "pumping"][LATE_LOG[1]]
         late["start"] += timedelta(minutes=25)  # type: ignore[operator]
     tables.activity += log
+    tables.exposure_hours += usage.exposure(on_pad[0].pad, pumped[0][0].date(), pumped[-1][1].date())
     tables.incidents += ledger.incidents(on_pad[0].pad, pumped, rng)
     tables.stage_days += [{"pad": on_pad[0].pad, "end": end} for end in measurable]
     return clock
@@ -244,10 +262,10 @@ def _describe(tables: _Tables, well: Well) -> None:
     )  # fmt: skip
 
 
-def _stage_row(well: Well, stage: int, zipper: bool, rng: np.random.Generator) -> Row:
+def _stage_row(tables: _Tables, well: Well, stage: int, zipper: bool) -> Row:
     design = well.design
     top, bottom = perforations_ft(well, stage)
-    misfired = int(design.holes / design.clusters) if rng.random() < 0.04 else 0
+    misfired = int(design.holes / design.clusters) if (well.well_id, stage) in tables.misfired else 0
     return {
         "well": well.name, "stage": stage, "design": design.name, "fleet": FLEETS[well.pad_number % len(FLEETS)],
         "crew": f"Crew {well.crew}",
@@ -255,12 +273,16 @@ def _stage_row(well: Well, stage: int, zipper: bool, rng: np.random.Generator) -
         "tvd_ft": well.tvd_ft, "length_ft": design.stage_length_ft, "clusters": design.clusters,
         "holes": design.holes, "holes_shot": design.holes - misfired, "hole_in": design.hole_in,
         "rate_bpm": design.rate_bpm, "proppant_lb": design.proppant_lbm,
-        "fluid_bbl": round(design.rate_bpm * (design.pad_min + design.proppant_min + 9.0), 0),
+        "fluid_bbl": round(_fluid_bbl(design), 0),
         "mesh_100_lb": 0.6 * design.proppant_lbm, "mesh_40_70_lb": 0.4 * design.proppant_lbm,
         "fluid": "slickwater", "drag_reduction": DRAG_REDUCTION[well.crew],
         "closure_psi_ft": round(well.stress_psi_ft, 3), "fluid_ppg": FLUID_PPG, "grain_sg": 2.65,
         "limit_psi": PRESSURE_LIMIT_PSI,
     }  # fmt: skip
+
+
+def _fluid_bbl(design: Design) -> float:
+    return design.rate_bpm * (design.pad_min + design.proppant_min + 9.0)
 
 
 def _wireline(
@@ -272,18 +294,24 @@ def _wireline(
     minutes = pump_down_min(well, stage)
     if on_record_min is not None and rng.random() < 0.1:
         minutes *= 1.4  # the run record is wrong; the pump record shows it
+    misfires = int(rng.random() < 0.05)
+    if misfires:
+        tables.misfired.add((well.well_id, stage))
+    tables.guns_out[well.well_id] = start + hours(run_h)
     tables.wireline.append(
         {
             "well": well.name, "run": stage, "crew": crew, "start": start, "end": start + hours(run_h),
             "pump_down_min": round(minutes, 1), "peak_bpm": round(float(rng.normal(15.0, 0.8)), 1),
             "peak_psi": round(float(rng.normal(5400.0, 250.0)), 0), "volume_bbl": round(11.0 * minutes, 0),
-            "guns": well.design.clusters, "misfires": int(rng.random() < 0.05),
+            "guns": well.design.clusters, "misfires": misfires,
             "plug_set": True, "preset": bool(rng.random() < 0.01), "from_ft": pump_down_from_ft(well),
+            "tension_lbf": round(float(rng.normal(1900.0, 120.0) + 0.05 * depth), 0),
         }
     )  # fmt: skip
     tables.plugs.append(
         {
             "well": well.name, "plug": stage, "set_ft": round(depth, 0), "material": "composite",
+            "model": PLUG_MODELS[stage % 2], "mass_lbm": 34.0,
             "rating_psi": 10_000.0, "set_time": start + hours(0.55 * run_h), "crew": crew,
         }
     )  # fmt: skip
@@ -322,8 +350,10 @@ def _coil(
     toe = _toe(plan, well, index)
     jobs: list[tuple[datetime, pl.DataFrame, RunTruth]] = []
     clock = ledger.later(pad_start(plan, well.pad_number), -9.0)
-    if toe is not None:
-        tables.toe_tests.append(ledger.toe_test(well, rng))
+    if toe is None and plan.toe_preparation:
+        tables.toe_tests.append(ledger.toe_test(well, "sleeve", rng))
+    elif toe is not None:
+        tables.toe_tests.append(ledger.toe_test(well, "coil jetting" if toe == "one run" else "coil guns", rng))
         for frame, truth in simulate_toe_preparation(well, script, rng, one_run=toe == "one run"):
             jobs.append((clock, frame, truth))
             clock += timedelta(seconds=frame.height) + hours(7.0)
@@ -351,6 +381,7 @@ def _coil(
                 "motor_limit_bpm": MOTOR_LIMIT_BPM if milling else None, "trip_reason": "motor" if again else None,
                 "sweeps": int(rng.poisson(3.0)) if milling else None,
                 "debris_lb": round(18.0 * len(planted.plugs) * float(rng.normal(1.0, 0.1)), 0) if milling else None,
+                "rig_up": start - hours(6.0), "rig_down": start + timedelta(seconds=record.height) + hours(3.0),
                 "nozzles": NOZZLES[0] if planted.kind == "toe preparation" else None,
                 "nozzle_in": NOZZLES[1] if planted.kind == "toe preparation" else None,
             }
@@ -360,7 +391,8 @@ def _coil(
 def _write_tables(folder: Path, tables: _Tables) -> None:
     into = folder / "tables"
     names = ("wells", "strings", "coil_runs", "wireline", "activity", "cost", "production", "reported")
-    for name in (*names, "toe_tests", "offsets", "incidents"):
+    optional = ("toe_tests", "offsets", "incidents", "additives", "exposure_hours", "flowback")
+    for name in (*names, *optional):
         if rows := getattr(tables, name):
             providers.write_table(into / f"{name}.csv", rows)
     providers.write_workbook(into / "designs.xlsx", {"stages": tables.stages, "plugs": tables.plugs})

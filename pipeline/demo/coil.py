@@ -24,6 +24,9 @@ Array = NDArray[np.float64]
 MILL_RATE_BPM = 2.6
 WIPER_RATE_BPM = 4.2
 FREE_SPIN_PSI, STALL_PSI = 420.0, 1500.0
+WELLHEAD_PSI = 2600.0
+COIL_FRICTION_PSI = 1900.0
+"""Friction of slickwater in 22,000 ft of coil at 3 bpm (common practice). [psi]"""
 NOZZLES = (3, 0.1875)
 """Count and diameter of the jetting nozzles. [in]"""
 
@@ -375,13 +378,13 @@ def _sample(path: _Path, truth: RunTruth, rng: np.random.Generator, script: Coil
     start = np.array([piece[0] for piece in path.pieces])
     piece = np.searchsorted(start, second, side="right") - 1
     _, rate, extra, weight, sand, lost = (np.array(column)[piece] for column in zip(*path.pieces, strict=True))
-    coil = 0.045 * rate**1.8 * 18000.0 / 60.0
+    coil = COIL_FRICTION_PSI * (rate / 3.0) ** 1.8
     nozzle = nozzle_pressure_drop_psi(rate * GAL_PER_BBL, 8.4, nozzle_area_in2(1, 0.62))
     moving = np.gradient(depth)
-    pressure = coil + nozzle + extra + np.where(rate > 0.1, rng.normal(0.0, 18.0, n), 0.0)
+    pressure = coil + nozzle + extra + np.where(rate > 0.1, WELLHEAD_PSI + rng.normal(0.0, 18.0, n), 0.0)
     hanging = 8000.0 + 1.9 * depth - 0.9 * np.maximum(depth - 9500.0, 0.0) + weight
     hanging = hanging - np.sign(moving) * np.minimum(0.12 * depth, 2500.0) + rng.normal(0.0, 150.0, n)
-    wellhead = 2600.0 + rng.normal(0.0, 12.0, n)
+    wellhead = WELLHEAD_PSI + rng.normal(0.0, 12.0, n)
     delay = int(annulus_capacity_bbl(CASING_ID_IN, COIL_OD_IN, 300.0) / MILL_RATE_BPM * 60.0)
     returns = np.clip(np.roll(rate, delay) * 0.97 * (1.0 - lost) + rng.normal(0.0, 0.03, n), 0.0, None)
     for state, seconds in path.states.items():

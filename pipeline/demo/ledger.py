@@ -12,9 +12,9 @@ from pipeline.demo.treatment import StageTruth
 
 Row = dict[str, object]
 NPT_CAUSES = ("pumping equipment", "water supply", "wireline", "weather", "third party")
-LOST_SHARE = 0.2
+LOST_SHARE = 0.25
 """Planted: share of gaps with lost time. [1]"""
-LOST_MEDIAN_H = 0.6
+LOST_MEDIAN_H = 0.7
 """Planted: median of the lost time; its distribution is lognormal with a long tail. [h]"""
 
 
@@ -88,11 +88,22 @@ def summary(well: str, truth: StageTruth, rng: np.random.Generator) -> Row:
     }  # fmt: skip
 
 
-def cost_lines(well: Well, when: date, last_quarter: bool, toe: str | None, rng: np.random.Generator) -> list[Row]:
-    """Return a well's cost lines; the last quarter is accrued; a toe preparation in two runs costs more."""
-    pounds = well.design.proppant_lbm * well.stages
+def cost_lines(
+    well: Well, when: date, last_quarter: bool, toe: str | None, pumped: list[StageTruth], rng: np.random.Generator
+) -> list[Row]:
+    """Return a well's cost lines; the last quarter is accrued; a toe preparation in two runs costs more.
+
+    Amounts follow what was done: pumping hours, proppant and fluid placed, horsepower-hours.
+    """
+    hours_pumped = sum(stage.pump_time_min for stage in pumped) / 60.0
+    energy = sum(stage.at_rate_psi * stage.at_rate_bpm / 40.8 * stage.pump_time_min / 60.0 for stage in pumped)
     amounts = {
-        "stimulation": well.stages * 41_000.0 + 0.045 * pounds,
+        "stimulation": 9_000.0 * hours_pumped + 24_000.0 * well.stages,
+        "proppant": 0.045 * sum(stage.proppant_lbm for stage in pumped),
+        "chemicals": 1.1 * sum(stage.clean_bbl for stage in pumped),
+        "fuel": 0.2 * energy,
+        "rental": 900.0 * well.stages,
+        "flowback": 62_000.0,
         "wireline": well.stages * 9_500.0,
         "plugs": (well.stages - 1) * 3_200.0,
         "coiled tubing": 165_000.0,
@@ -131,7 +142,7 @@ def production(well: Well, index: int, online: date, until: date, rng: np.random
         rows.append(
             {
                 "well": well.name, "month": month, "days": round(days, 1), "oil": round(oil, 0),
-                "gas": round(oil * 1.9, 0), "water": round(oil * 2.4 * (0.9**age), 0),
+                "gas": round(oil * (1.9 + 0.08 * age), 0), "water": round(oil * 2.4 * (0.9**age), 0),
                 "choke": (22.0 + 2.0 * min(age, 4)) * wider, "pressure": round(3200.0 * 0.93**age, 0),
             }
         )  # fmt: skip
@@ -140,10 +151,11 @@ def production(well: Well, index: int, online: date, until: date, rng: np.random
     return rows
 
 
-def toe_test(well: Well, rng: np.random.Generator) -> Row:
+def toe_test(well: Well, method: str, rng: np.random.Generator) -> Row:
     """Return the acceptance test of a well's toe."""
     return {
         "well": well.name, "casing_test_psi": round(float(rng.normal(11_000.0, 60.0)), 0), "held": True,
+        "method": method, "opened_at_first": bool(rng.random() < 0.85),
         "injected_bpm": round(float(rng.uniform(8.0, 16.0)), 1),
         "injected_psi": round(float(rng.normal(6_400.0, 350.0)), 0),
     }  # fmt: skip
@@ -174,12 +186,13 @@ def incidents(pad: str, pumped: list[tuple[datetime, datetime, str]], rng: np.ra
     for _ in range(int(rng.poisson(1.2))):
         start, end, well = pumped[int(rng.integers(len(pumped)))]
         severity = str(rng.choice(["near miss", "first aid", "recordable"], p=[0.7, 0.25, 0.05]))
-        category = str(rng.choice(["line of fire", "slip or trip", "dropped object", "pressure release"]))
+        category = str(rng.choice(["line of fire", "slip or trip", "dropped object", "pressure release", "spill"]))
         at = start + (end - start) * float(rng.random())
         rows.append(
             {
                 "pad": pad, "time": at.replace(microsecond=0), "well": well, "severity": severity,
                 "category": category, "operation": "pumping",
+                "spill_bbl": round(float(rng.uniform(0.2, 4.0)), 1) if category == "spill" else None,
             }
         )  # fmt: skip
     return rows

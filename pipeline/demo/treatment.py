@@ -27,6 +27,8 @@ from pipeline.physics.hydraulics import pipe_capacity_bbl
 from pipeline.physics.waves import hammer_period_s
 
 Array = NDArray[np.float64]
+REDUCER_PSI_GPT = -150.0
+"""Planted: change of treating pressure with the loading of friction reducer. [psi/gpt]"""
 CLIMB_S = 95.0
 """Duration of the pressure climb in a screen-out. [s]"""
 
@@ -55,6 +57,7 @@ class StageTruth:
     pump_down_min: float | None = None
     step_down_kp: float | None = None
     step_down_kt: float | None = None
+    reducer_psi_gpt: float | None = None
     sample_s: int = 1
     mess: list[str] = field(default_factory=list)
 
@@ -134,7 +137,13 @@ def simulate_stage(well: Well, stage: int, script: Script, rng: np.random.Genera
     rate, conc, marks = _schedule(well, script, capacity, rng)
     pressure = _pressure(well, stage, script, truth, rate, conc, marks, bottom_ft, rng)
     clean = rate / (1.0 + conc * SAND_GAL_PER_LB)
-    reducer = np.where(rate > 18.0, 0.9 + rng.normal(0.0, 0.02, rate.size), 0.0)
+    reducer = np.where(rate > 18.0, rng.normal(0.9, 0.08) + rng.normal(0.0, 0.02, rate.size), 0.0)
+    if rng.random() < 0.3:  # the loading is raised for the second half of the pad fluid
+        half = round(30.0 * well.design.pad_min)
+        raised = slice(marks["at_rate"] + half, marks["at_rate"] + 2 * half)
+        reducer[raised] += 0.3
+        pressure[raised] += 0.3 * REDUCER_PSI_GPT
+        truth.reducer_psi_gpt = REDUCER_PSI_GPT
     signal = StageSignal(pressure, rate, clean, conc, np.clip(reducer, 0.0, None), marks["ball"], marks["end"])
     _totals(signal, truth, well.design.rate_bpm)
     if script.pump_down_after and stage < well.stages:

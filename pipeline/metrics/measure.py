@@ -19,7 +19,7 @@ from pipeline.metrics.findings import offset_findings
 from pipeline.metrics.pad.measure import measure_pads
 from pipeline.metrics.stage.measure import measure_stages
 from pipeline.metrics.stage.view import STAGE
-from pipeline.metrics.well import Rows, WellInput, WellRows, amendment_findings
+from pipeline.metrics.well import PLANNING, Planning, Rows, WellInput, WellRows, amendment_findings
 from pipeline.metrics.wireline.measure import measure_wireline
 from pipeline.metrics.wireline.metrics import WIRELINE_RUN
 from pipeline.parallel import map_unordered
@@ -81,7 +81,7 @@ def measure(
     lake: Lake,
     default_zone: str,
     progress: Callable[[int, int, str], None] | None = None,
-    main_rate_bpm: float | None = None,
+    planning: Planning = PLANNING,
 ) -> Measured:
     """Measure every well whose sources, tables or methods changed.
 
@@ -92,7 +92,7 @@ def measure(
         Time zone for pads without one.
     progress : callable, optional
         Called with (wells done, wells to do, well).
-    main_rate_bpm : float, optional
+    planning : Planning
         Main rate of stages whose table row states none; if None, it follows the job. [bbl/min]
 
     Returns
@@ -100,7 +100,7 @@ def measure(
     Measured
     """
     report = Measured()
-    plan = _plan(lake, main_rate_bpm)
+    plan = _plan(lake, planning)
     report.unchanged = plan.unchanged
     tasks = [plan.stale[first : first + WELLS_PER_TASK] for first in range(0, len(plan.stale), WELLS_PER_TASK)]
     waiting: list[_Result] = []
@@ -118,9 +118,9 @@ def measure(
     return report
 
 
-def stale_wells(lake: Lake, main_rate_bpm: float | None = None) -> list[str]:
+def stale_wells(lake: Lake, planning: Planning = PLANNING) -> list[str]:
     """Return the wells whose rows are out of date with their inputs."""
-    return [well.well_id for well in _plan(lake, main_rate_bpm).stale]
+    return [well.well_id for well in _plan(lake, planning).stale]
 
 
 @dataclass(frozen=True)
@@ -131,7 +131,7 @@ class _Stale:
     fingerprint: str
     tables: dict[str, Rows]
     sources: list[str]
-    main_rate_bpm: float | None
+    planning: Planning
 
 
 @dataclass(frozen=True)
@@ -141,7 +141,7 @@ class _Plan:
     gone: list[str]
 
 
-def _plan(lake: Lake, main_rate_bpm: float | None) -> _Plan:
+def _plan(lake: Lake, planning: Planning) -> _Plan:
     """Compare each well's fingerprint with the fingerprint stored with its picks."""
     tables = {table.name: _by_well(lake, table) for table in _DESCRIBED}
     signals = _signal_sources(lake)
@@ -149,9 +149,9 @@ def _plan(lake: Lake, main_rate_bpm: float | None) -> _Plan:
     stale = []
     for well, sources in sorted(signals.items()):
         described = {name: rows.get(well, []) for name, rows in tables.items()}
-        inputs_hash = fingerprint([_methods(), main_rate_bpm, sources, list(described.values())])
+        inputs_hash = fingerprint([_methods(), planning, sources, list(described.values())])
         if before.get(well) != inputs_hash:
-            stale.append(_Stale(well, inputs_hash, described, sources, main_rate_bpm))
+            stale.append(_Stale(well, inputs_hash, described, sources, planning))
     return _Plan(stale, len(signals) - len(stale), [well for well in before if well not in signals])
 
 
@@ -197,7 +197,7 @@ def _measure_wells(treatment: pl.LazyFrame, coil: pl.LazyFrame, wells: list[_Sta
     results = []
     for well in wells:
         samples = pumped[well.well_id], run[well.well_id]
-        given = WellInput(well.well_id, well.fingerprint, well.tables, *samples, well.main_rate_bpm)
+        given = WellInput(well.well_id, well.fingerprint, well.tables, *samples, well.planning)
         rows = WellRows()
         pumped_down = measure_stages(given, rows)
         measure_runs(given, rows)

@@ -18,16 +18,36 @@ from pipeline.picks.types import BY_ENGINEER, Array, Pick
 Rows = list[dict[str, Any]]
 
 
+@dataclass(frozen=True)
+class Planning:
+    """Values that a team plans with, from the settings.
+
+    Attributes
+    ----------
+    main_rate_bpm : float, optional
+        Rate from which pumping is the main treatment, where the stages table states none. [bbl/min]
+    debris_velocity_ft_min : float
+        Annular velocity in the lateral that wiper trips are planned with. [ft/min]
+    """
+
+    main_rate_bpm: float | None = None
+    debris_velocity_ft_min: float = 180.0
+
+
+PLANNING = Planning()
+"""Of a team whose settings state nothing."""
+
+
 @dataclass
 class WellInput:
-    """All inputs of one well's rows; `main_rate_bpm` is that of the settings, where they state one."""
+    """All inputs of one well's rows."""
 
     well_id: str
     fingerprint: str
     tables: dict[str, Rows]
     treatment: pl.DataFrame
     coil: pl.DataFrame
-    main_rate_bpm: float | None = None
+    planning: Planning = PLANNING
 
 
 @dataclass

@@ -80,7 +80,9 @@ class Plugs(Landed):
     well_id = text("id of the well in the lake", key=True)
     plug = integer("plug, numbered by the stage it was set for", key=True, lowest=1, highest=MOST_NUMBER)
     set_depth_ft = quantity("ft", "set depth", hard=DEPTH_FT, depth=True)
+    plug_model = text("make and model, as the team calls it")
     material = text("material")
+    mass_lbm = quantity("lbm", "mass of the plug", hard=(0.0, 1000.0))
     rating_psi = quantity("psi", "rated differential pressure", hard=(0.0, 20000.0))
     set_time = instant("time when it was set")
     wireline_crew = text("wireline crew")
@@ -100,10 +102,15 @@ class CoilRuns(Landed):
     target_depth_ft = quantity("ft", "planned depth", hard=DEPTH_FT, depth=True)
     motor_limit_bpm = quantity("bpm", "highest rate allowed for the motor", hard=(0.0, 20.0))
     trip_reason = text("reason why the previous run was pulled, such as motor or mill")
+    rig_up_time = instant("begin of rigging up for the run")
+    rig_down_time = instant("end of rigging down after the run")
     sweeps = integer("viscous sweeps pumped", lowest=0, highest=10_000)
     debris_lbm = quantity("lbm", "debris recovered at surface", hard=(0.0, 1e5))
     nozzles = integer("jetting nozzles", lowest=0, highest=10_000)
     nozzle_diameter_in = quantity("in", "diameter of a jetting nozzle", hard=(0.02, 2.0))
+
+
+TOE_METHODS = ("sleeve", "coil jetting", "coil guns", "wireline guns", "other")
 
 
 class ToeTests(Landed):
@@ -112,6 +119,8 @@ class ToeTests(Landed):
     well_id = text("id of the well in the lake", key=True)
     casing_test_psi = quantity("psi", "casing test pressure", hard=(0.0, 20000.0))
     casing_test_held = flag("whether the casing test held")
+    toe_method = text("how the toe was opened: " + ", ".join(TOE_METHODS), one_of=TOE_METHODS)
+    opened_at_first = flag("whether it took fluid at the first attempt")
     injectivity_bpm = quantity("bpm", "rate of the injectivity test", hard=(0.0, 200.0))
     injectivity_psi = quantity("psi", "pressure of the injectivity test", hard=(-250.0, 20000.0))
 
@@ -133,6 +142,7 @@ class Wireline(Landed):
     plug_set = flag("whether the plug was set")
     preset = flag("whether the plug set prematurely, above its planned depth")
     pump_down_from_ft = quantity("ft", "depth at which pumping down began", hard=DEPTH_FT, depth=True)
+    highest_tension_lbf = quantity("lbf", "highest tension of the cable", hard=(-1000.0, 50000.0))
 
 
 class Offsets(Landed):

@@ -11,7 +11,9 @@
 SELECT
     m.* EXCLUDE (fingerprint),
     p.set_depth_ft,
+    p.plug_model,
     p.material,
+    p.mass_lbm,
     p.rating_psi,
     p.set_time,
     p.wireline_crew,

@@ -11,6 +11,7 @@ SELECT
     r.wireline_crew,
     r.start_time,
     r.end_time,
+    r.highest_tension_lbf,
     w.well,
     w.pad,
     w.formation,

@@ -73,7 +73,7 @@ def test_a_clean_record_gives_no_finding_and_all_plugs() -> None:
         1029.414 * run["wiper_rate_bpm"] / (6.094**2 - 2.375**2), rel=1e-4
     )
     assert 0.0 < run["wiper_transport_ratio_low"] < run["wiper_transport_ratio_high"] < 1.0
-    assert run["lateral_margin_low"] < run["lateral_margin_high"]
+    assert run["lateral_margin"] == pytest.approx(run["wiper_lateral_velocity_ft_min"] / 180.0)
     assert run["over_motor_limit_s"] < 2.0
     assert run["bypass_used"] is True
 

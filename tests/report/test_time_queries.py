@@ -20,8 +20,8 @@ def test_a_faster_wiper_rate_saves_its_share_of_the_wiper_hours() -> None:
             "wiper_hours": [3.0, 4.0, 0.0], "hours": [10.0, 10.0, 8.0], "plugs_per_wiper": [4.0, 5.0, None],
             "bottoms_up_per_wiper": [2.0, 2.0, None], "wiper_lateral_velocity_ft_min": [240.0, 170.0, None],
             "wiper_annular_velocity_ft_min": [240.0, 170.0, None], "wiper_transport_ratio_low": [0.6, 0.5, None],
-            "wiper_transport_ratio_high": [0.8, 0.7, None], "lateral_margin_low": [1.0, 0.7, None],
-            "lateral_margin_high": [1.33, 0.94, None],
+            "wiper_transport_ratio_high": [0.8, 0.7, None], "planned_velocity_ft_min": [180.0, 180.0, 180.0],
+            "lateral_margin": [1.33, 0.94, None],
         }
     )  # fmt: skip
     listed = pl.DataFrame(
@@ -32,7 +32,7 @@ def test_a_faster_wiper_rate_saves_its_share_of_the_wiper_hours() -> None:
     found = query_on("hole_cleaning", tables)
     assert found.select("well", "saved_hours").rows() == [("A", 0.0), ("B", 1.0)]  # 4 h at 3 bpm are 3 h at 4 bpm
     title = query_on("hole_cleaning_title", tables)["title"][0]
-    assert "7 of 20 coil hours; 1 of 2 runs were slower than 180 ft/min" in title
+    assert "7 of 20 coil hours; 1 of 2 runs were slower than planned" in title
     assert title.endswith("about 1 h")
 
 

@@ -21,8 +21,6 @@ STALL_CLUSTER = 4
 """Number of stalls on one plug that counts as a cluster. [1]"""
 LOSS_MIN = 5.0
 """Lost returns for this long or longer are a finding. [min]"""
-LOW_TRANSPORT = 1.0
-"""Below this the fluid in the lateral is slower than the minimum that moves debris. [1]"""
 OVER_LIMIT_S = 5.0
 """Rate above the motor's limit for longer than this is a finding. [s]"""
 
@@ -74,11 +72,11 @@ def run_findings(well_id: str, run: int, view: RunView, measured: Row) -> list[R
         found.append(("over_motor_limit", f"rate above the motor's limit for {over:.0f} s with the bypass closed"))
     if measured["bypass_used"] is False:
         found.append(("bypass_not_opened", "wiper trips were pumped within the motor's rate limit"))
-    margin = measured["lateral_margin_high"]
-    if margin is not None and margin < LOW_TRANSPORT:
-        speed = measured["wiper_lateral_velocity_ft_min"]
-        text = f"{qty(speed, 'ft/min')} in the lateral on wiper trips is below {qty(180.0, 'ft/min')}"
-        found.append(("slow_annulus", f"{text}, the velocity that keeps debris moving at high angle"))
+    margin = measured["lateral_margin"]
+    if margin is not None and margin < 1.0:
+        speed, planned = measured["wiper_lateral_velocity_ft_min"], measured["planned_velocity_ft_min"]
+        text = f"{qty(speed, 'ft/min')} in the lateral on wiper trips, {qty(planned, 'ft/min')} planned to move debris"
+        found.append(("slow_annulus", text))
     return [finding(well_id, "run", run, kind, message) for kind, message in found]
 
 

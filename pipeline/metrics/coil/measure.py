@@ -232,7 +232,7 @@ def _run_view(well: WellInput, samples: Samples, row: dict[str, Any], plugs: dic
         missing, cut = (method.missing("no depth in the record") for method in (WIPER_TRIPS, STATIONS))
         return RunView(
             record, None, nothing, {}, {}, [], missing, cut, [], [], None, row, well.tables["strings"],
-            len(plugs), None, False, samples.origin,
+            len(plugs), None, False, samples.origin, well.planning.debris_velocity_ft_min,
         )  # fmt: skip
     is_toe = row.get("kind") in TOE_KINDS
     shallowest = min(plugs.values(), default=0.0) - 2.0 * COUNTER_FT
@@ -258,4 +258,5 @@ def _run_view(well: WellInput, samples: Samples, row: dict[str, Any], plugs: dic
     return RunView(
         record, path, assigned, dict(assigned.plugs), stalls, wiper, wiper_pick(wiper, path, heel), cut, stations,
         cement, states, row, well.tables["strings"], len(plugs), locked, reversed_weight, samples.origin,
+        well.planning.debris_velocity_ft_min,
     )  # fmt: skip

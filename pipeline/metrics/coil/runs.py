@@ -18,8 +18,6 @@ from pipeline.picks.coil_states import over_motor_limit
 
 DEBRIS = (0.25, 1.9 * WATER_DENSITY_PPG, WATER_DENSITY_PPG, 1.0)
 """A chip of a composite plug in water: diameter, density, fluid density, viscosity. [in, lbm/gal, lbm/gal, cP]"""
-LATERAL_FT_S = (3.0, 4.0)
-"""Velocities that keep debris moving at high angle without rotation (Pilehvari, Azar and Shirazi 1999). [ft/s]"""
 
 
 @RUN.metric("", "first sample in the hole", kind="time")
@@ -245,22 +243,17 @@ def _transport(r: RunView, end: int) -> float:
 
 
 @RUN.metric(
-    "ratio", "lateral velocity on wiper trips over 4 ft/s (upper need of debris)", source="Pilehvari et al. 1999"
+    "ft/min",
+    "annular velocity that the team plans wiper trips with, from the settings; 180 ft/min if they state none",
+    source="3 ft/s keep debris moving at high angle without rotation (Pilehvari, Azar and Shirazi 1999)",
 )
-def lateral_margin_low(r: RunView) -> float:
-    return _lateral(r, 1)
+def planned_velocity_ft_min(r: RunView) -> float:
+    return r.debris_velocity_ft_min
 
 
-@RUN.metric(
-    "ratio", "lateral velocity on wiper trips over 3 ft/s (minimum need of debris)", source="Pilehvari et al. 1999"
-)
-def lateral_margin_high(r: RunView) -> float:
-    return _lateral(r, 0)
-
-
-def _lateral(r: RunView, end: int) -> float:
-    velocity = wiper_lateral_velocity_ft_min(r)
-    return velocity / 60.0 / LATERAL_FT_S[end]
+@RUN.metric("ratio", "lateral velocity on wiper trips over the planned one")
+def lateral_margin(r: RunView) -> float:
+    return wiper_lateral_velocity_ft_min(r) / r.debris_velocity_ft_min
 
 
 @RUN.metric("ratio", "volume returned over volume pumped while in the hole")

@@ -100,6 +100,8 @@ class RunView:
     reversed_weight : bool
         Whether the weight was recorded with the wrong sign; it is corrected in the record.
     origin : datetime
+    debris_velocity_ft_min : float
+        Annular velocity that the team plans wiper trips with. [ft/min]
     """
 
     record: CoilRecord
@@ -119,6 +121,7 @@ class RunView:
     lock_up_ft: float | None
     reversed_weight: bool
     origin: datetime
+    debris_velocity_ft_min: float = 180.0
 
     @cached_property
     def seconds(self) -> Array:

@@ -49,7 +49,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
     picked = []
     for samples in parts(well.treatment, "stage"):
         row = described.get(samples.number, {})
-        design = stage_design(row, well.tables["strings"], well.main_rate_bpm)
+        design = stage_design(row, well.tables["strings"], well.planning.main_rate_bpm)
         given = amended(well, "stage", samples.number, samples.origin)
         picks = pick_stage(stage_record(samples), design, given)
         odd = suspects(picks, design, row, reported.get(samples.number, {}))
