@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -17,6 +18,7 @@ from pipeline.metrics.declare import Missing
 from pipeline.metrics.stage import friction, metrics, slurry
 from pipeline.metrics.stage.findings import stage_findings
 from pipeline.metrics.stage.measure import _surroundings
+from pipeline.metrics.stage.view import StageView
 from pipeline.metrics.stage.waves import casing_wave_speed_ft_s, pooled_wave_speed
 from pipeline.metrics.wireline.metrics import WIRELINE_RUN, WirelineView
 from pipeline.models.columns import COLUMNS
@@ -25,10 +27,11 @@ from pipeline.physics.constants import WATER_DENSITY_PPG
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.picks.arrays import median3
 from pipeline.picks.pump_down import PumpDown, find_pump_down, pump_down_between
+from pipeline.picks.stage import pick_stage
 from pipeline.picks.timeline import Timeline
-from pipeline.picks.types import DISCHARGE, Pipe, StageRecord
+from pipeline.picks.types import DISCHARGE, Pipe, StageDesign, StageRecord
 from pipeline.schemas.lineage import FINDINGS
-from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, record_csv, workspace
+from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, record_csv, simple_stage, workspace
 
 PIPE = Pipe(15_000.0, 4.778, 8.34)
 RATE, PRESSURE, DENSITY, TVD, CLOSURE, REDUCTION = 80.0, 8000.0, 8.5, 9500.0, 0.75, 0.7
@@ -407,3 +410,16 @@ def test_nozzle_drop_of_a_toe_needs_nozzles_rate_and_sand() -> None:
     assert toe.modelled_nozzle_drop_psi(view()) == pytest.approx(expected, rel=2e-3)
     assert "no nozzles" in missing(toe.modelled_nozzle_drop_psi, view(nozzles=None))
     assert "no nozzles" in missing(toe.modelled_nozzle_drop_psi, view(nozzle_diameter_in=None))
+
+
+def test_percentiles_of_pressure_are_over_the_time_of_the_main_treatment() -> None:
+    """Pressures of 1 to 1,000 psi for a second each: 10, 50 and 90 % are at 100, 500 and 900 psi."""
+    record = simple_stage()
+    design = StageDesign(rate_bpm=80.0, capacity_bbl=300.0)
+    picks = pick_stage(record, design)
+    view = StageView(picks, design, {}, datetime(2025, 3, 1, tzinfo=UTC))
+    main = np.flatnonzero(view.main)
+    pressure = np.full(view.time_s.size, np.nan)
+    pressure[main] = np.linspace(0.0, 1000.0, main.size)
+    view.__dict__["main"], view.__dict__["pressure"] = view.main, pressure
+    assert view.spread == pytest.approx([100.0, 500.0, 900.0], abs=2.0)

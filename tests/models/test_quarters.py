@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import polars as pl
 import pytest
@@ -173,3 +175,17 @@ def test_quarter_means_follow_the_rows_they_are_made_of() -> None:
     rows = quarter_means(frame, "mill_min")
     assert [(row["rows"], row["pads"], row["value"]) for row in rows] == [(1, 1, 9.0)]
     assert rows[0]["inputs"] != quarter_means(frame.with_columns(mill_min=pl.lit(8.0)), "mill_min")[0]["inputs"]
+
+
+def test_a_p_value_of_a_trend_needs_eight_quarters() -> None:
+    def last(quarters: int) -> dict[str, Any]:
+        frame = pl.DataFrame(
+            {
+                "quarter": [f"{2020 + i // 4}Q{i % 4 + 1}" for i in range(quarters)], "design": ["d"] * quarters,
+                "formation": ["f"] * quarters, "mill_min": [10.0 - 0.5 * i for i in range(quarters)],
+            }
+        )  # fmt: skip
+        return changes(frame, "mill_min")[-1]
+
+    assert last(7)["p_trend"] is None
+    assert last(8)["p_trend"] < 0.01

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.picks.coil_plugs import Assigned, assign
+from pipeline.picks.coil_plugs import Assigned, _plug_picks, assign
 from pipeline.picks.coil_record import CoilRecord, trace
 from pipeline.picks.coil_states import find_stalls, find_states, find_trips, lock_up_ft, overpulls
-from pipeline.picks.coil_stops import find_stops
+from pipeline.picks.coil_stops import Stop, find_stops
 from pipeline.picks.toe import cement_spans, find_stations
 
 
@@ -338,3 +338,17 @@ def test_of_two_stops_near_a_plug_the_one_at_its_depth_is_the_plug() -> None:
     ]
     found = assigned(run(pieces), {3: 9500.0, 2: 10000.0})
     assert found.plugs[2].mill.value == pytest.approx(6.0, abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("depth_ft", "offset_ft", "told"),
+    [(9020.0, 10.0, False), (9024.0, 10.0, True), (9020.0, None, False), (9030.0, None, True), (8988.0, 10.0, True)],
+)
+def test_a_tag_off_its_plug_is_doubted_beyond_what_the_runs_depth_error_leaves(
+    depth_ft: float, offset_ft: float | None, told: bool
+) -> None:
+    """A plug set at 9,000 ft: 12 ft off the expected depth where the run's error is known, 25 ft where it is not."""
+    stop = Stop(depth_ft, ((100.0, 700.0),), "passed", 10.0, 300.0, ((110.0, 690.0),), 0.0)
+    picks = _plug_picks(stop, 9000.0, offset_ft, moved=False, doubled=False)
+    assert ("from its set depth after correction" in picks.tag.reason) == told
+    assert (picks.tag.confidence != "high") == told

@@ -13,8 +13,9 @@ from pipeline import resources, steps
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.physics.entry import evenness
+from pipeline.physics.friction import perforation_friction_psi
 from pipeline.plan.compare import Planned
-from pipeline.plan.evaluate import Habits, Line, _sums, job_of, stage_count
+from pipeline.plan.evaluate import Habits, Line, _physics, _sums, job_of, stage_count
 from pipeline.plan.file import PlanFile
 from pipeline.plan.store import record_plan
 from pipeline.schemas.fitted import MODEL_CARDS, PLANNED, TRIALS
@@ -226,3 +227,16 @@ def test_a_future_stage_is_described_as_the_models_were_fitted() -> None:
         ]
         == 1.5
     )
+
+
+def test_the_spread_of_entry_is_that_of_the_stress_between_the_outer_clusters() -> None:
+    """Two clusters, stress 400 psi apart: their rates solve k*(q1**2 - q2**2) = 400 with q1 + q2 = the rate."""
+    plan = parse_toml(resources.folder("sample_lake") / SAMPLE, PlanFile)
+    design = plan.designs[0].model_copy(update={"clusters": 2})
+    pad = plan.pad.model_copy(update={"stress_spread_psi": 400.0})
+    (line,) = [row for row in _physics(plan.model_copy(update={"pad": pad}), design) if row.quantity == "entry_spread"]
+    k = perforation_friction_psi(
+        1.0, pad.fluid_density_ppg, design.holes / 2, design.hole_diameter_in, design.discharge_coefficient
+    )
+    difference = 400.0 / (k * design.rate_bpm)  # (q1 - q2)*(q1 + q2)*k = 400
+    assert line.value == pytest.approx(difference / design.rate_bpm, rel=1e-6)  # half the difference over the mean

@@ -37,6 +37,16 @@ def test_s1_b03_isip_from_a_ringing_falloff() -> None:
     assert "a straight line fits as well" in pick.reason
 
 
+@pytest.mark.parametrize("true_s", [8.0, 22.0])
+def test_a_ringing_outside_the_expected_period_gives_no_period(true_s: float) -> None:
+    """Within 25 % of the 14 s that casing and depth tell; 8 and 22 s are something else."""
+    t = np.arange(181.0)
+    p = 6200.0 - 20.0 * np.sqrt(t) - 450.0 * np.exp(-t / 28.0) * np.cos(2.0 * np.pi * t / true_s)
+    hammer, why = fit_hammer(Falloff(t, p, 1.0), 14.0)
+    assert hammer is None
+    assert why
+
+
 def test_s1_b01_breakdown_is_the_first_maximum_and_not_the_highest_pressure() -> None:
     """7,420 psi at 12 bpm; 7,450 psi on the way to rate is not the breakdown."""
     q = [0, 2, 4, 6, 8, 10, 12, 12, 12, 12, 14, 16, 20, 26]
