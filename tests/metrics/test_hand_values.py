@@ -24,7 +24,9 @@ from pipeline.metrics.wireline.metrics import WIRELINE_RUN, WirelineView
 from pipeline.models.columns import COLUMNS
 from pipeline.models.grouped_cv import _interval_note
 from pipeline.physics.constants import WATER_DENSITY_PPG
+from pipeline.physics.fluids import absolute_volume_gal_per_lbm, hydrostatic_psi, slurry_density_ppg
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
+from pipeline.physics.hydraulics import pipe_capacity_bbl
 from pipeline.picks.arrays import median3
 from pipeline.picks.pump_down import PumpDown, find_pump_down, pump_down_between
 from pipeline.picks.stage import pick_stage
@@ -423,3 +425,32 @@ def test_percentiles_of_pressure_are_over_the_time_of_the_main_treatment() -> No
     pressure[main] = np.linspace(0.0, 1000.0, main.size)
     view.__dict__["main"], view.__dict__["pressure"] = view.main, pressure
     assert view.spread == pytest.approx([100.0, 500.0, 900.0], abs=2.0)
+
+
+@pytest.mark.parametrize("slope", [0.0, 12.0, -8.0])
+def test_the_slope_of_bottomhole_pressure_is_that_below_the_weight_of_the_slurry(slope: float) -> None:
+    """60 bpm for 50 min; 2 ppa from minute 10, 3 ppa from minute 40: the surface pressure falls as the column fills."""
+    time, tvd, capacity = np.arange(3000.0), 9000.0, float(pipe_capacity_bbl(4.778, 9000.0))
+    conc = np.where(time < 600.0, 0.0, np.where(time < 2400.0, 2.0, 3.0))
+    held = np.convolve(conc, np.ones(round(capacity)) / round(capacity))[: time.size]  # 1 bbl per second
+    weight = hydrostatic_psi(slurry_density_ppg(8.4, held, absolute_volume_gal_per_lbm(2.65)), tvd)
+    pressure = 11_000.0 - np.asarray(weight) + slope * time / 60.0
+    design = StageDesign(rate_bpm=60.0, capacity_bbl=332.6, pipe=Pipe(15_000.0, 4.778, 8.4))
+    record = StageRecord(time, pressure, np.full(3000, 60.0), None, conc)
+    view = StageView(pick_stage(record, design), design, {"tvd_ft": tvd}, datetime(2025, 3, 1, tzinfo=UTC))
+    view.__dict__["injection"] = slice(0, 3000)
+    assert friction.bottomhole_slope_psi_min(view) == pytest.approx(slope, abs=0.3)
+    assert "less than two minutes" in missing(friction.bottomhole_slope_psi_min, _until(view, 1000))
+    assert "no proppant at the perforations" in missing(friction.bottomhole_slope_psi_min, _until(view, 900))
+
+
+def _until(view: StageView, samples: int) -> StageView:
+    """Return a view of the beginning of a record; the pipe of 332.6 bbl is filled after 333 s of slurry."""
+    record = view.picks.timeline.record
+    cut = StageRecord(
+        record.time_s[:samples], record.pressure_psi[:samples], record.rate_bpm[:samples], None,
+        None if record.conc_ppa is None else record.conc_ppa[:samples],
+    )  # fmt: skip
+    short = StageView(pick_stage(cut, view.design), view.design, view.row, view.origin)
+    short.__dict__["injection"] = slice(0, samples)
+    return short

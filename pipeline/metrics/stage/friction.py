@@ -8,8 +8,9 @@ from pipeline.metrics.declare import Missing, known, known_or
 from pipeline.metrics.stage.view import STAGE, StageView
 from pipeline.physics.constants import PERFORATION_FRICTION
 from pipeline.physics.entry import pressure_at_reference_rate_psi
-from pipeline.physics.fluids import hydrostatic_psi
+from pipeline.physics.fluids import hydrostatic_psi, slurry_density_ppg
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
+from pipeline.physics.hydraulics import pipe_capacity_bbl
 from pipeline.picks.arrays import filled
 from pipeline.picks.types import Pipe
 
@@ -20,6 +21,10 @@ ERODED_DISCHARGE = 0.9
 """Discharge coefficient of a perforation whose edge is worn round. [1]"""
 GROWTH = 1.2
 """Most that the diameter of a perforation grows in a stage, chosen. [1]"""
+WARNING_S = 600.0
+"""Time over which the slope of bottomhole pressure is measured. [s]"""
+SHORTEST_SLOPE_S = 120.0
+"""A slope over a shorter time is noise. [s]"""
 NO_GEOMETRY = "no casing, perforation depth, TVD or fluid density in the tables"
 
 
@@ -179,6 +184,37 @@ def pressure_above_closure_psi(s: StageView) -> float:
 )
 def modelled_net_pressure_psi(s: StageView) -> float:
     return pressure_above_closure_psi(s) - modelled_nearwell_friction_psi(s)
+
+
+@STAGE.metric(
+    "psi/min",
+    "slope of modelled bottomhole pressure over the last ten minutes at rate with proppant at the perforations: a "
+    "rising pressure warns of a screen-out",
+    source=MODELLED,
+)
+def bottomhole_slope_psi_min(s: StageView) -> float:
+    pipe, tvd = s.design.pipe, s.row.get("tvd_ft")
+    if pipe is None or not tvd:
+        raise Missing(NO_GEOMETRY)
+    if s.conc is None:
+        raise Missing("no proppant concentration in the record")
+    if not s.at_rate.any():
+        raise Missing("never at rate")
+    _, behind = s.displaced(pipe_capacity_bbl(pipe.inside_in, pipe.length_ft))
+    late = s.at_rate & (behind > 0.0)
+    if not late.any():
+        raise Missing("no proppant at the perforations at rate")
+    last = s.time_s[np.flatnonzero(late)[-1]]
+    late &= s.time_s > last - WARNING_S
+    if np.ptp(s.time_s[late]) < SHORTEST_SLOPE_S:
+        raise Missing("less than two minutes at rate with proppant at the perforations")
+    in_column, out_of_it = s.displaced(pipe_capacity_bbl(pipe.inside_in, min(tvd, pipe.length_ft)))
+    mean_ppa = (in_column - out_of_it) / pipe_capacity_bbl(pipe.inside_in, min(tvd, pipe.length_ft))
+    density = slurry_density_ppg(pipe.density_ppg, mean_ppa, s.design.absolute_volume_gal_lbm)
+    bottom = (s.pressure + hydrostatic_psi(density, tvd))[late]
+    minutes = s.time_s[late] / 60.0
+    centred = minutes - minutes.mean()
+    return float((centred @ bottom) / (centred @ centred))
 
 
 @STAGE.metric("psi/ft", "(breakdown pressure + hydrostatic - pipe friction at that rate)/TVD", source=MODELLED)

@@ -133,6 +133,16 @@ class StageView:
         reducer = self.picks.timeline.record.reducer_gpt
         return None if reducer is None else reducer[self.injection or slice(0, 0)]
 
+    def displaced(self, volume_bbl: float) -> tuple[Array, Array]:
+        """Return concentration times volume pumped in at surface, and out of a volume below it. [ppa*bbl]
+
+        Sums until each sample; the pipe is taken to be displaced without mixing.
+        """
+        assert self.conc is not None
+        step = filled(self.rate, 0.0) * self.seconds / 60.0
+        pumped, loaded = np.cumsum(step), np.cumsum(step * np.clip(filled(self.conc, 0.0), 0.0, None))
+        return loaded, np.interp(pumped - volume_bbl, pumped, loaded, left=0.0)
+
     @cached_property
     def seconds(self) -> Array:
         """Seconds represented by each sample of the injection."""
