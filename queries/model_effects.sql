@@ -2,6 +2,6 @@
 -- reader: engineer
 -- grain: a term of a model
 -- columns:
-SELECT model, term, effect, per, low, high, unit
+SELECT model, term, effect, per, low, high, p_value, unit
 FROM effects
 ORDER BY model, term

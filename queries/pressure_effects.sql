@@ -6,13 +6,15 @@
 --   difference [psi]: association with treating pressure, other terms held constant
 --   low [psi]: lower 95 % limit, clustered by pad
 --   high [psi]: upper 95 % limit, clustered by pad
+--   p_value [ratio]: p value of no association, adjusted for the number of terms (Holm)
 SELECT
     concat(
         replace(regexp_replace(replace(term, 'frac_crew: ', ''), '_(psi_ft|psi|ft)$', ''), '_', ' '), ' (', per, ')'
     ) AS term,
     effect AS difference,
     low,
-    high
+    high,
+    p_value
 FROM effects
 WHERE model = 'treating_pressure'
 ORDER BY abs(effect) DESC NULLS LAST, term

@@ -5,12 +5,12 @@
 -- columns:
 --   title: the result in a sentence
 WITH counted AS (
-    SELECT count(*) AS terms, count(difference) AS known, count(*) FILTER (low > 0 OR high < 0) AS clear FROM chart
+    SELECT count(*) AS terms, count(difference) AS known, count(*) FILTER (p_value < 0.05) AS clear FROM chart
 )
 SELECT
     CASE
         WHEN terms = 0 THEN 'No model of treating pressure yet'
-        WHEN clear = 0 THEN 'No variable is significantly associated with treating pressure'
-        ELSE format('{} of {} variables are significantly associated with treating pressure', clear, known)
+        WHEN clear = 0 THEN 'No variable is significantly associated with treating pressure, allowing for their number'
+        ELSE format('{} of {} variables are significantly associated with treating pressure, allowing for their number', clear, known)
     END AS title
 FROM counted

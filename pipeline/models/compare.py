@@ -21,9 +21,11 @@ from pipeline.models.shrink import empirical_bayes
 from pipeline.models.specs import CompareSpec, rows_hash
 
 Array = NDArray[np.float64]
-METHOD_VERSION = 4
+METHOD_VERSION = 5
 FEWEST_ROWS = 10
 """A crew with fewer stages or plugs is not compared."""
+NO_SET = 0
+"""Connected set of a crew that is not compared."""
 
 
 def connected_sets(units: list[str], pads: list[str]) -> dict[str, int]:
@@ -85,12 +87,15 @@ def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:
         return []
     counts = used.group_by(spec.factor).len()
     enough = set(counts.filter(pl.col("len") >= FEWEST_ROWS)[spec.factor].to_list())
-    groups = connected_sets(used[spec.factor].to_list(), used["pad"].to_list())
+    left = used.filter(pl.col(spec.factor).is_in(enough))  # a crew that is left out connects no others
+    groups = connected_sets(left[spec.factor].to_list(), left["pad"].to_list()) if left.height else {}
     members: dict[int, list[str]] = defaultdict(list)
     for level, group in groups.items():
-        if level in enough:
-            members[group].append(level)
-    rows = {level: _row(spec, known, used, level, groups[level], level in enough) for level in sorted(groups)}
+        members[group].append(level)
+    rows = {
+        level: _row(spec, known, used, level, groups.get(level, NO_SET), level in enough)
+        for level in sorted(counts[spec.factor])
+    }
     for levels in members.values():
         if len(levels) > 1:
             mine = pl.col(spec.factor).is_in(levels)

@@ -9,13 +9,14 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.models.clustered import fit_by_pad, holm
 from pipeline.models.columns import COLUMNS, Column
 from pipeline.models.linear import aliased_terms, fit_clustered
 from pipeline.models.specs import ModelSpec
 
 Array = NDArray[np.float64]
-Limits = tuple[Array, Array, Array]
-"""Estimates, lower and upper limits."""
+Limits = tuple[Array, Array, Array, Array]
+"""Estimates, lower and upper limits, p values of no effect."""
 
 
 def design_matrix(used: pl.DataFrame, columns: list[Column]) -> tuple[Array, list[str], list[str]]:
@@ -43,26 +44,29 @@ def effects_of(
     spec: ModelSpec, used: pl.DataFrame, outcome: Array, columns: list[Column], pads: NDArray[np.str_],
     odds: Callable[[], Limits] | None = None,
 ) -> list[dict[str, Any]]:  # fmt: skip
-    """Return rows of `effects`: associations with 95 % limits clustered by pad.
+    """Return rows of `effects`: associations, 95 % limits clustered by pad, p values that allow for their number.
 
     For a chance they are log odds, from the fit that is served: `odds` returns them for the terms of `design_matrix`.
     """
     design, names, per = design_matrix(used, columns)
     if odds is not None:
-        estimate, low, high = odds()
+        estimate, low, high, p = odds()
         lost = aliased_terms(design, names)
         for i, name in enumerate(names):
             if name in lost:
-                estimate[i] = low[i] = high[i] = np.nan
+                estimate[i] = low[i] = high[i] = p[i] = np.nan
     else:
         fitted = fit_clustered(design, outcome, names, list(pads))
-        estimate, low, high = fitted.estimate, fitted.low, fitted.high
+        estimate, low, high, p, lost = fitted.estimate, fitted.low, fitted.high, fitted.p, fitted.aliased
     unit = "log odds" if spec.chance else COLUMNS[spec.outcome].unit
-    alone = _on_one_pad(used, columns)
-    for i, name in enumerate(names):
-        if name in alone:  # separable from its pad only by assumption: no number
-            estimate[i] = low[i] = high[i] = np.nan
+    keep = [i for i, name in enumerate(names) if name not in lost]
+    by_pad = fit_by_pad(design[:, keep], outcome, list(pads))
+    for place, i in enumerate(keep):
+        if by_pad.rests_on_one_pad(np.eye(len(keep))[place]):  # separable from its pad only by assumption: no number
+            estimate[i] = low[i] = high[i] = p[i] = np.nan
             per[i] = "one pad only: not separable"
+    shown = [i for i, name in enumerate(names) if name != "constant"]
+    p[shown] = holm(p[shown])
 
     def plain(value: float) -> float | None:
         return None if np.isnan(value) else float(value)
@@ -70,18 +74,8 @@ def effects_of(
     return [
         {
             "model": spec.name, "term": name, "effect": plain(estimate[i]), "per": per[i], "low": plain(low[i]),
-            "high": plain(high[i]), "unit": unit,
+            "high": plain(high[i]), "p_value": plain(p[i]), "unit": unit,
         }
         for i, name in enumerate(names)
         if name != "constant"
     ]  # fmt: skip
-
-
-def _on_one_pad(used: pl.DataFrame, columns: list[Column]) -> set[str]:
-    """Names of the terms whose class occurs on a single pad."""
-    names = set()
-    for column in columns:
-        if column.role == "class":
-            pads = used.group_by(column.name).agg(pl.col("pad").n_unique())
-            names |= {f"{column.name}: {level}" for level, count in pads.iter_rows() if count == 1}
-    return names

@@ -30,7 +30,7 @@ FEWEST_EVENTS = 5
 BOOSTED_ROWS = 100
 """With fewer rows boosting returns the mean."""
 OUTER_FOLDS, INNER_FOLDS = 8, 3
-METHOD_VERSION = 4
+METHOD_VERSION = 5
 ALPHA = 0.1
 CONFORMAL_PADS = 9
 """With fewer pads no distribution-free 90 % interval by pad exists: ceil(0.9 * (n + 1)) would exceed n."""

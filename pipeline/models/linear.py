@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
-from statsmodels.regression.linear_model import OLS
+
+from pipeline.models.clustered import fit_by_pad
 
 Array = NDArray[np.float64]
 
@@ -20,7 +20,9 @@ class Fitted:
     ----------
     names : list of str
     estimate, low, high : array, shape (k,)
-        Coefficients and 95 % limits; NaN for aliased terms.
+        Coefficients and 95 % limits of each; NaN for aliased terms and those that a single pad determines.
+    p : array, shape (k,)
+        Two-sided p values of no effect, of each term on its own.
     aliased : list of str
         Terms that are linear combinations of others and were not fitted.
     residual_sd : float
@@ -31,6 +33,7 @@ class Fitted:
     estimate: Array
     low: Array
     high: Array
+    p: Array
     aliased: list[str]
     residual_sd: float
 
@@ -65,7 +68,7 @@ def aliased_terms(design: Array, names: list[str]) -> list[str]:
 
 
 def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: list[str]) -> Fitted:
-    """Fit by least squares (QR) with standard errors clustered by pad.
+    """Fit by least squares with standard errors clustered by pad (CR2).
 
     Parameters
     ----------
@@ -79,59 +82,17 @@ def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: lis
     Returns
     -------
     Fitted
-        Limits from Student's t with (pads - 1) degrees of freedom; NaN if there are fewer than two pads.
-
-    References
-    ----------
-    Liang and Zeger, *Biometrika* 73 (1986) 13-22; the small-sample factor G/(G-1) * (n-1)/(n-k).
+        Limits from Student's t with Satterthwaite's degrees of freedom; NaN with fewer than two pads, and for a term
+        that a single pad determines.
     """
     lost = aliased_terms(design, names)
     keep = [index for index, name in enumerate(names) if name not in lost]
-    estimate = np.full(len(names), np.nan)
-    low, high = estimate.copy(), estimate.copy()
-    fitted = clustered_covariance(design[:, keep], outcome, clusters)
-    estimate[keep] = fitted.estimate
-    if fitted.covariance is not None:
-        reach = stats.t.ppf(0.975, fitted.pads - 1) * np.sqrt(np.diag(fitted.covariance))
-        low[keep], high[keep] = fitted.estimate - reach, fitted.estimate + reach
-    return Fitted(names, estimate, low, high, lost, fitted.residual_sd)
-
-
-@dataclass(frozen=True)
-class Clustered:
-    """A least-squares fit with errors clustered by pad.
-
-    Attributes
-    ----------
-    estimate : array, shape (k,)
-    covariance : array, shape (k, k), optional
-        None with fewer than two pads, or if there are not more rows than columns.
-    pads : int
-    residual_sd : float
-        Residual standard deviation, in the outcome's unit.
-    """
-
-    estimate: Array
-    covariance: Array | None
-    pads: int
-    residual_sd: float
-
-
-def clustered_covariance(design: Array, outcome: Array, clusters: list[str]) -> Clustered:
-    """Fit by least squares (QR), with the coefficients' covariance clustered by pad.
-
-    Parameters
-    ----------
-    design : array, shape (n, k)
-        Of full column rank.
-    outcome : array, shape (n,)
-    clusters : list of str, length n
-    """
-    codes = np.unique(np.asarray(clusters), return_inverse=True)[1]
-    pads = int(codes.max()) + 1 if codes.size else 0
-    result = OLS(outcome, design).fit(method="qr")
-    covariance = None
-    if pads >= 2 and outcome.size > design.shape[1]:
-        robust = result.get_robustcov_results("cluster", groups=codes, use_correction=True)
-        covariance = np.asarray(robust.cov_params())
-    return Clustered(np.asarray(result.params), covariance, pads, float(np.sqrt(result.scale)))
+    estimate, low, high, p = (np.full(len(names), np.nan) for _ in range(4))
+    fitted = fit_by_pad(design[:, keep], outcome, clusters)
+    for place, index in enumerate(keep):
+        term = fitted.contrast(np.eye(len(keep))[place])
+        reach = term.reach()
+        estimate[index], low[index], high[index], p[index] = (
+            term.estimate, term.estimate - reach, term.estimate + reach, term.p
+        )  # fmt: skip
+    return Fitted(names, estimate, low, high, p, lost, fitted.residual_sd)

@@ -91,7 +91,9 @@ def fit_logistic(
     return Logistic(beta, error, covariance, likelihood, separated, model)
 
 
-def odds_limits(fitted: Logistic, contrasts: Array, pads: int, level: float = 0.95) -> tuple[Array, Array, Array]:
+def odds_limits(
+    fitted: Logistic, contrasts: Array, pads: int, level: float = 0.95
+) -> tuple[Array, Array, Array, Array]:
     """Return estimates and limits of contrasts of the log odds, from Student's t with pads - 1 degrees of freedom.
 
     Parameters
@@ -104,9 +106,12 @@ def odds_limits(fitted: Logistic, contrasts: Array, pads: int, level: float = 0.
 
     Returns
     -------
-    estimate, low, high : array, shape (m,)
+    estimate, low, high, p : array, shape (m,)
+        p of no effect, two-sided.
     """
     estimate = contrasts @ fitted.estimate
     error = np.sqrt(np.einsum("ij,jk,ik->i", contrasts, fitted.covariance, contrasts))
-    reach = stats.t.ppf(0.5 + level / 2.0, max(pads - 1, 1)) * error
-    return estimate, estimate - reach, estimate + reach
+    freedom = max(pads - 1, 1)
+    reach = stats.t.ppf(0.5 + level / 2.0, freedom) * error
+    p = 2.0 * stats.t.sf(np.abs(estimate) / error, freedom)
+    return estimate, estimate - reach, estimate + reach, p

@@ -13,7 +13,7 @@ from pipeline.models.columns import COLUMNS
 from pipeline.models.funnel import funnel_limits, over_dispersion
 from pipeline.models.trend import FEWEST_FOR_P, mann_kendall, mix_and_performance
 
-METHOD_VERSION = 2
+METHOD_VERSION = 3
 FUNNEL_Z = (1.959964, 3.090232)
 """Normal quantiles of the 95 % and the 99.8 % limits. [1]"""
 CLASSES = ("design", "formation")
@@ -116,7 +116,8 @@ def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
     Notes
     -----
     A quarter often has one or two pads, and wells of a pad are similar, so the limits are based on how much the means
-    of all pads so far differ: m ± t s / √p with p pads in the quarter; degrees of freedom are pads so far minus one.
+    of all pads so far differ: m ± t s √Σw² with w the share of the quarter's rows that a pad holds; degrees of freedom
+    are pads so far minus one.
     A trend between pads is included in s, so the limits tend to be too wide.
     """
     used = frame.drop_nulls([metric, "quarter", "pad"]).sort("quarter", "pad", "well_id")
@@ -131,18 +132,25 @@ def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
         reach = None
         if pads.size >= FEWEST_PADS:
             reach = float(stats.t.ppf(0.975, pads.size - 1) * np.std(pads, ddof=1))
-        here, earlier = now["pad"].n_unique(), before["pad"].n_unique()
+        here, earlier = _sum_of_squares(now), _sum_of_squares(before)
         value = float(now[metric].mean())  # type: ignore[arg-type]
         change = value - float(before[metric].mean()) if before.height else None  # type: ignore[arg-type]
         rows.append(
             {
-                "metric": metric, "quarter": quarter, "unit": COLUMNS[metric].unit, "rows": now.height, "pads": here,
-                "value": value, **_limits("", value, reach, 1.0 / here),
-                "change": change, **_limits("change_", change, reach, 1.0 / here + 1.0 / max(earlier, 1)),
+                "metric": metric, "quarter": quarter, "unit": COLUMNS[metric].unit, "rows": now.height,
+                "pads": now["pad"].n_unique(),
+                "value": value, **_limits("", value, reach, here),
+                "change": change, **_limits("change_", change, reach, here + earlier),
                 "inputs": mark,
             }
         )  # fmt: skip
     return rows
+
+
+def _sum_of_squares(rows: pl.DataFrame) -> float:
+    """Sum of the squared shares of the rows that each pad holds: the variance of their mean over that of a pad."""
+    shares = rows.group_by("pad").len()["len"].to_numpy() / max(rows.height, 1)
+    return float(shares @ shares)
 
 
 def _limits(prefix: str, value: float | None, reach: float | None, share: float) -> dict[str, float | None]:

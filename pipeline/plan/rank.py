@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from scipy import stats
 
+from pipeline.models.clustered import fit_by_pad
 from pipeline.models.columns import COLUMNS, Column
 from pipeline.models.design_matrix import design_matrix
 from pipeline.models.grouped_cv import prepare
-from pipeline.models.linear import aliased_terms, clustered_covariance
+from pipeline.models.linear import aliased_terms
 from pipeline.models.specs import MODELS, ModelSpec
 from pipeline.plan.evaluate import Line
 
@@ -99,12 +99,13 @@ def difference(
     contrast = _row(one, names, table.columns) - _row(other, names, table.columns)
     if any(contrast[i] != 0.0 for i, name in enumerate(names) if name in lost):
         return f"{spec.title}: aliased ({', '.join(lost)}), not separable", False
-    fitted = clustered_covariance(design[:, keep], table.outcome, list(table.pads))
+    fitted = fit_by_pad(design[:, keep], table.outcome, list(table.pads))
     if fitted.covariance is None:
         return f"{spec.title}: too few pads to determine", False
-    gap = float(contrast[keep] @ fitted.estimate)
-    error = float(np.sqrt(contrast[keep] @ fitted.covariance @ contrast[keep]))
-    reach = float(stats.t.ppf(0.975, fitted.pads - 1)) * error
+    if fitted.rests_on_one_pad(contrast[keep]):
+        return f"{spec.title}: one pad alone determines the difference, not separable", False
+    found = fitted.contrast(contrast[keep])
+    gap, reach = found.estimate, found.reach()
     unit = COLUMNS[spec.outcome].unit
     amount, low, high = (f"{{{value:+.6f} {unit}}}" for value in (gap, gap - reach, gap + reach))
     words = f"{spec.title} differs by {amount} ({low} to {high})"

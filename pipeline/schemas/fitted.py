@@ -47,6 +47,7 @@ class Effects(dy.Schema):
     per = text("change of the term, or the reference level, that the effect refers to", amounts=True)
     low = quantity("ratio", "lower 95 % limit, clustered by pad")
     high = quantity("ratio", "upper 95 % limit, clustered by pad")
+    p_value = quantity("ratio", "p value of no association, adjusted for the number of the model's terms (Holm)")
     unit = text("unit of the outcome", code=True)
 
 

@@ -8,12 +8,12 @@ import pytest
 from scipy import stats
 
 from pipeline.models import grouped_cv
+from pipeline.models.clustered import fit_by_pad
 from pipeline.models.columns import predictors
 from pipeline.models.compare import compare
 from pipeline.models.conformal import grouped_coverage
 from pipeline.models.design_matrix import design_matrix
 from pipeline.models.grouped_cv import PenaltyByPad, fit_model, out_of_pad, prepare
-from pipeline.models.linear import clustered_covariance
 from pipeline.models.specs import CompareSpec, ModelSpec
 
 CAMPAIGNS, PADS = 200, 40
@@ -58,10 +58,9 @@ def test_ninety_per_cent_intervals_of_effects_hold_over_200_campaigns() -> None:
     for seed in range(CAMPAIGNS):
         table = prepare(campaign(seed), MODEL)
         design, names, _ = design_matrix(table.used, table.columns)
-        fitted = clustered_covariance(design, table.outcome, list(table.pads))
-        assert fitted.covariance is not None
-        estimate = fitted.estimate
-        reach = stats.t.ppf(0.95, fitted.pads - 1) * np.sqrt(np.diag(fitted.covariance))
+        fitted = fit_by_pad(design, table.outcome, list(table.pads))
+        terms = [fitted.contrast(row) for row in np.eye(len(names))]
+        estimate, reach = [term.estimate for term in terms], [term.reach(0.9) for term in terms]
         truth = {"design: wide": DESIGN_PSI, "tvd_ft": DEPTH_PSI, "stage": 15.0}
         hits += [float(abs(estimate[i] - truth[name]) <= reach[i]) for i, name in enumerate(names) if name in truth]
         widths.append(2.0 * reach[names.index("design: wide")])
