@@ -37,9 +37,10 @@ ROOT = Path(__file__).parent.parent
 LIMIT_S = 600.0
 TESTS = {
     "physics": ("tests/published",),
-    "picks": ("tests/metrics/test_hand_values.py", "tests/picks", "tests/published"),
+    "picks": ("tests/metrics/test_hand_values.py", "tests/published/test_picks.py", "tests/picks"),
     "metrics": (
-        "tests/published",
+        "tests/published/test_time.py",
+        "tests/published/test_rock.py",
         "tests/metrics/test_hand_values.py",
         "tests/picks/test_coil_truth.py",
         "tests/metrics",

@@ -56,7 +56,7 @@ def test_broken_toml_is_named_with_its_file(tmp_path: Path) -> None:
 
 
 def test_the_maps_that_ship_are_right(tmp_path: Path) -> None:
-    assert len(read_maps(resources.folder("sample_lake") / "maps")[0]) == 18
+    assert len(read_maps(resources.folder("sample_lake") / "maps")[0]) == 21
     make_workspace(tmp_path / "new")
     assert read_maps(tmp_path / "new" / "maps")[0][0].source.unknown_wells == "create"
     assert FIRST_MAP.count("name_pattern") == 1
@@ -66,7 +66,7 @@ def test_wrong_settings_name_the_key_and_what_is_known(tmp_path: Path) -> None:
     (tmp_path / "heelward.toml").write_text('titel = "x"\ntime_zone = "Mars/Base"\n', encoding="utf-8")
     with pytest.raises(HeelwardError) as caught:
         open_workspace(tmp_path)
-    assert "titel: unknown key; known keys: beside, display_units" in str(caught.value)
+    assert "titel: unknown key; known keys: beside, debris_velocity_ft_min, display_units" in str(caught.value)
     assert "is not a known time zone" in str(caught.value)
 
 

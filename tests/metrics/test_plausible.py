@@ -64,6 +64,16 @@ def test_a_rate_in_cubic_metres_per_minute_is_named_against_design_and_report(ma
         assert any(channel == "rate" and "probably in m3/min" in words for channel, words in found), found
 
 
+def test_a_rate_in_cubic_metres_per_minute_is_named_against_the_reported_volume(many: list[Case]) -> None:
+    for case in many:
+        given = {"clean_bbl": case.truth.clean_bbl}
+        bare = replace(case, design=replace(case.design, rate_bpm=None))
+        assert told(bare, bare.record, {}, given) == []
+        record = replace(case.record, rate_bpm=case.record.rate_bpm * M3_MIN, clean_bpm=None)
+        found = told(bare, record, {}, given)
+        assert any("add" in words and "probably in m3/min" in words for _, words in found), found
+
+
 def test_a_metric_record_under_field_units_is_never_sure(many: list[Case]) -> None:
     """62 "psi" and 13.5 "bpm"; no design, no report."""
     for case in many:

@@ -131,7 +131,7 @@ def test_a_quarter_shows_nothing_later(campaign: Campaign) -> None:
     assert "2024Q2" in text
     part = text[text.index('id="quarter"') : text.index('id="crews-and-designs"')]
     assert "2024Q3" not in part and "2025Q1" not in part
-    assert "Pad hours per stage, 2024Q2" in part
+    assert "Fleet hours per stage, 2024Q2" in part
     shutil.rmtree(built.path.parent)
     assert campaign.report.path.read_bytes() == plain  # the plain one lies apart
 

@@ -13,7 +13,7 @@ import numpy as np
 from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.waves import joukowsky_surge_psi
-from pipeline.picks.arrays import median, percentile
+from pipeline.picks.arrays import integral, median, percentile
 from pipeline.picks.falloff import last_pumping_psi
 from pipeline.picks.stage import StagePicks
 from pipeline.picks.timeline import SMALLEST_BPM
@@ -74,6 +74,8 @@ def suspects(picks: StagePicks, design: StageDesign, row: Row, reported: Row) ->
     rate = record.rate_bpm[span]
     if stated:
         found.append(_against("rate", median(rate[rate >= line.main_bpm]), stated))
+    elif reported.get("clean_bbl"):
+        found.append(_volume(picks, reported["clean_bbl"]))
     if record.conc_ppa is not None and reported.get("proppant_lbm") and reported.get("clean_bbl"):
         conc = record.conc_ppa[span]
         usual = reported["proppant_lbm"] / (GAL_PER_BBL * reported["clean_bbl"])
@@ -103,6 +105,21 @@ def _pressure(pumping: Array, picks: StagePicks, design: StageDesign, row: Row, 
     for unit, factor in _factors("pressure"):
         if all(low <= value * factor <= high for value, (low, high), _ in tests):
             return Suspect("pressure", f"{off[0]} fits no fracture; the pressure is probably in {unit}")
+    return None
+
+
+def _volume(picks: StagePicks, reported_bbl: float) -> Suspect | None:
+    """Compare the volume pumped with the reported one; slurry is a little more than clean fluid."""
+    line = picks.timeline
+    span = slice(line.start, line.end)
+    clean = line.record.clean_bpm if line.record.clean_bpm is not None else line.record.rate_bpm
+    pumped, _ = integral(line.record.time_s[span], clean[span] / 60.0)
+    if not pumped > 0.0 or AS_STATED[0] <= pumped / reported_bbl <= AS_STATED[1]:
+        return None
+    for name, factor in _factors("rate"):
+        if NEAR[0] <= pumped * factor / reported_bbl <= NEAR[1]:
+            text = f"the record adds up to {qty(pumped, 'bbl')} where {qty(reported_bbl, 'bbl')} are reported"
+            return Suspect("rate", f"{text}; the rate is probably in {name}")
     return None
 
 
