@@ -14,9 +14,10 @@ import numpy as np
 import polars as pl
 
 from pipeline import queries
-from pipeline.lake.marts import create_marts
+from pipeline.lake.marts import create_marts, tables_below
 from pipeline.metrics.tables import TABLES
 from pipeline.picks.types import StageRecord
+from pipeline.sql import tables_read
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 
 ORIGIN = datetime(2025, 3, 1, 12, 0, tzinfo=UTC)
@@ -97,9 +98,12 @@ def milled(minutes: list[float]) -> dict[str, pl.DataFrame]:
 
 
 def connect_on(
-    tables: dict[str, pl.DataFrame], zone: str = "UTC", quarter: str | None = None
+    tables: dict[str, pl.DataFrame], zone: str = "UTC", quarter: str | None = None, reads: set[str] | None = None
 ) -> duckdb.DuckDBPyConnection:
-    """Connect to a lake of a few rows: columns that are not given are null, tables that are not given are empty."""
+    """Connect to a lake of a few rows: columns that are not given are null, tables that are not given are empty.
+
+    With ``reads``, only the marts that these need are created.
+    """
     connection = duckdb.connect(":memory:")
     connection.execute("SET TimeZone = 'UTC'")
     queries.speak(connection)
@@ -111,7 +115,7 @@ def connect_on(
             pl.lit(None, dtype=dtype).alias(column) for column, dtype in table.dtypes.items() if column not in given
         ]
         connection.register(name, given.with_columns(rest).select(list(table.dtypes)).cast(pl.Schema(table.dtypes)))
-    create_marts(connection, TABLES, zone, quarter=quarter)
+    create_marts(connection, TABLES if reads is None else tables_below(reads), zone, quarter=quarter)
     return connection
 
 
@@ -119,7 +123,11 @@ def query_on(
     name: str, tables: dict[str, pl.DataFrame], given: dict[str, Any] | None = None, zone: str = "UTC"
 ) -> pl.DataFrame:
     """Run a saved query on a few rows."""
-    return queries.run(connect_on(tables, zone), queries.load(name), given).frame
+    query = queries.load(name)
+    with duckdb.connect(":memory:") as parser:
+        parts = [query, *([queries.load(query.chart)] if query.chart else [])]
+        reads = set().union(*(tables_read(parser, part.sql) for part in parts)) - {"chart"}
+    return queries.run(connect_on(tables, zone, reads=reads), query, given).frame
 
 
 def simple_stage(
