@@ -19,12 +19,12 @@ SELECT
         WHEN n = 1
             THEN format('{}: {} to fracture the pad, {} of margin', quickest, said(fewest, 'h'), said(widest, 'psi'))
         WHEN quickest = easiest THEN format(
-            '{} is predicted both quickest ({}) and furthest from the limit ({})', quickest, said(fewest, 'h'),
-            said(widest, 'psi')
+            '{} is predicted both quickest ({}) and furthest from the limit ({}); not tested against each other here',
+            quickest, said(fewest, 'h'), said(widest, 'psi')
         )
         ELSE format(
-            '{} is predicted quickest ({}), {} furthest from the limit ({})', quickest, said(fewest, 'h'), easiest,
-            said(widest, 'psi')
+            '{} is predicted quickest ({}), {} furthest from the limit ({}); not tested against each other here',
+            quickest, said(fewest, 'h'), easiest, said(widest, 'psi')
         )
     END AS title
 FROM judged

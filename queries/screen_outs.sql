@@ -6,7 +6,8 @@
 --   stages: stages
 --   share [ratio]: screen-outs divided by stages
 --   target [ratio]: share of all stages
-SELECT level AS crew, rows AS stages, events, share, target, low_95, high_95, low_998, high_998
+--   p_value [ratio]: p value of the target share, adjusted for the number of crews (Holm)
+SELECT level AS crew, rows AS stages, events, share, target, low_95, high_95, low_998, high_998, p_value
 FROM proportions
 WHERE event = 'screenout'
 ORDER BY crew = 'limits', crew, stages

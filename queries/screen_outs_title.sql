@@ -8,18 +8,15 @@ WITH judged AS (
     SELECT
         count(*) AS n,
         any_value(target) AS target,
-        string_agg(crew, ', ' ORDER BY crew) FILTER (share > high_998 OR share < low_998) AS beyond,
-        string_agg(crew, ', ' ORDER BY crew) FILTER (share > high_95 OR share < low_95) AS outside
+        string_agg(crew, ', ' ORDER BY crew) FILTER (p_value < 0.05) AS beyond
     FROM chart
     WHERE crew <> 'limits'
 )
 SELECT
     CASE
         WHEN n = 0 THEN 'No proportion of screen-outs to compare yet'
-        WHEN beyond IS NOT NULL
-            THEN format('{} outside the limits of chance around {:.1f} % screen-outs', beyond, 100 * target)
-        WHEN outside IS NOT NULL THEN format(
-            '{} outside the 95 % limits around {:.1f} % screen-outs, inside the 99.8 % limits', outside, 100 * target
+        WHEN beyond IS NOT NULL THEN format(
+            '{} beyond chance around {:.1f} % screen-outs, allowing for {} crews and for pads', beyond, 100 * target, n
         )
         ELSE format('No clear difference between {} crews around {:.1f} % screen-outs', n, 100 * target)
     END AS title

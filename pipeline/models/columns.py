@@ -91,7 +91,8 @@ _OUTCOMES = tuple(
     Column(name, known="after")
     for name in (
         "at_rate_pressure_psi", "at_rate_rate_bpm", "pressure_at_design_rate_psi", "breakdown_pressure_psi",
-        "isip_gradient_psi_ft", "screenout", "pump_time_min", "completed_pump_time_min", "fleet_gap_min", "swap_min",
+        "isip_gradient_psi_ft", "screenout", "pump_time_min", "completed_pump_time_min", "fleet_gap_min",
+        "fleet_min", "swap_min",
         "placed_share", "mill_min", "wiper_trips", "toe_hours", "hours_per_stage",
         "cost_per_stage", "oil_bbl_ft_90d", "oil_bbl_ft_180d",
     )

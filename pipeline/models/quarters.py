@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 from scipy import stats
 
 from pipeline.metrics.declare import fingerprint
+from pipeline.models.clustered import holm
 from pipeline.models.columns import COLUMNS
-from pipeline.models.funnel import funnel_limits, over_dispersion
+from pipeline.models.funnel import funnel_limits, inflations, pad_correlation, tail_chance
 from pipeline.models.trend import FEWEST_FOR_P, mann_kendall, mix_and_performance
 
-METHOD_VERSION = 3
+METHOD_VERSION = 4
 FUNNEL_Z = (1.959964, 3.090232)
 """Normal quantiles of the 95 % and the 99.8 % limits. [1]"""
 CLASSES = ("design", "formation")
@@ -27,8 +30,21 @@ ALIKE = 0.5
 """A change is split only if at least this share of the quarter's rows is from known classes of job. [1]"""
 
 
-def proportions(frame: pl.DataFrame, event: str) -> list[dict[str, Any]]:
-    """Return each crew's proportion of an event with exact limits, and points of the limit lines for the chart.
+@dataclass(frozen=True)
+class Crews:
+    """Crews with an event among their stages: counts, target, variance over chance, p values after Holm, inputs."""
+
+    names: list[str]
+    stages: NDArray[np.int64]
+    events: NDArray[np.int64]
+    target: float
+    inflation: NDArray[np.float64]
+    p: NDArray[np.float64]
+    inputs: str
+
+
+def crews_with(frame: pl.DataFrame, event: str) -> Crews | None:
+    """Count an event of each crew, and test it against the proportion of all stages.
 
     Parameters
     ----------
@@ -36,31 +52,54 @@ def proportions(frame: pl.DataFrame, event: str) -> list[dict[str, Any]]:
         Modelling table of stages.
     event : str
         A column with values 1 and 0.
+
+    Returns
+    -------
+    Crews or None
+        None with fewer than two crews, or if all stages or none have the event.
     """
-    used = frame.drop_nulls([event, "frac_crew"])
-    counted = used.group_by("frac_crew").agg(pl.len().alias("n"), pl.col(event).sum().alias("k")).sort("frac_crew")
+    used = frame.drop_nulls([event, "frac_crew"]).with_columns(site=pl.coalesce("pad", "well_id"))
+    cells = used.group_by("frac_crew", "site").agg(n=pl.len(), k=pl.col(event).sum()).sort("frac_crew", "site")
+    counted = cells.group_by("frac_crew").agg(pl.col("n").sum(), pl.col("k").sum()).sort("frac_crew")
     target = float(used[event].mean() or 0.0)  # type: ignore[arg-type]
     if counted.height < 2 or not 0.0 < target < 1.0:
+        return None
+    sizes, of = cells["n"].to_numpy().astype(float), cells["frac_crew"].to_numpy().astype(str)
+    wider = inflations(sizes, of, pad_correlation(cells["k"].to_numpy().astype(float), sizes, of))
+    names = counted["frac_crew"].to_list()
+    n, k = counted["n"].cast(pl.Int64).to_numpy(), counted["k"].cast(pl.Int64).to_numpy()
+    phi = np.array([wider[name] for name in names])
+    chance = [tail_chance(int(k[i]), int(n[i]), target, float(phi[i])) for i in range(n.size)]
+    mark = fingerprint([METHOD_VERSION, event, cells.rows()])
+    return Crews(names, n, k, target, phi, holm(np.asarray(chance)), mark)
+
+
+def proportions(frame: pl.DataFrame, event: str) -> list[dict[str, Any]]:
+    """Return each crew's proportion of an event with exact limits, and points of the limit lines for the chart."""
+    crews = crews_with(frame, event)
+    if crews is None:
         return []
-    n, k = counted["n"].to_numpy().astype(float), counted["k"].to_numpy().astype(float)
-    spread = over_dispersion(k, n, target)
-    mark = fingerprint([METHOD_VERSION, event, counted.rows()])
+    n = crews.stages.astype(float)
     grid = np.unique(np.linspace(max(5.0, n.min() * 0.5), n.max() * 1.15, 24).round())
-
-    def rows(levels: list[str], counts: np.ndarray, events: list[int | None]) -> list[dict[str, Any]]:
-        inner, outer = (funnel_limits(counts, target, spread.tau2, z) for z in FUNNEL_Z)
-        return [
-            {
-                "event": event, "level": level, "rows": int(counts[i]), "events": events[i],
-                "share": None if events[i] is None else events[i] / counts[i], "target": target,
-                "low_95": inner[0][i], "high_95": inner[1][i], "low_998": outer[0][i], "high_998": outer[1][i],
-                "dispersion": spread.phi_winsorised, "inputs": mark,
-            }
-            for i, level in enumerate(levels)
-        ]  # fmt: skip
-
-    crews = rows(counted["frac_crew"].to_list(), n, [int(value) for value in k])
-    return crews + rows(["limits"] * grid.size, grid, [None] * grid.size)
+    usual = np.full(grid.size, float(crews.inflation @ n / n.sum()))
+    rows = []
+    for counts, inflation in ((n, crews.inflation), (grid, usual)):
+        inner, outer = (funnel_limits(counts, crews.target, inflation, z) for z in FUNNEL_Z)
+        for i in range(counts.size):
+            told: dict[str, Any] = {"level": "limits", "events": None, "share": None, "p_value": None}
+            if counts is n:
+                events = int(crews.events[i])
+                told = {
+                    "level": crews.names[i], "events": events, "share": events / n[i], "p_value": float(crews.p[i])
+                }  # fmt: skip
+            rows.append(
+                {
+                    "event": event, **told, "rows": int(counts[i]), "target": crews.target, "low_95": inner[0][i],
+                    "high_95": inner[1][i], "low_998": outer[0][i], "high_998": outer[1][i],
+                    "dispersion": float(inflation[i]), "inputs": crews.inputs,
+                }
+            )  # fmt: skip
+    return rows
 
 
 def changes(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:

@@ -73,6 +73,10 @@ MODELS = (
         ("frac_crew", "operation_mode", "bottom_perf_ft", "pad_order", "quarters"),
     ),
     ModelSpec(
+        "fleet_time", "fleet time of a stage, with the gap before it", "fleet_min", "stage",
+        ("frac_crew", "operation_mode", "design", "bottom_perf_ft", "pad_order", "quarters"),
+    ),
+    ModelSpec(
         "proppant_placed", "proppant placed over designed", "placed_share", "stage",
         ("frac_crew", "design", "position_fraction", "quarters"),
     ),

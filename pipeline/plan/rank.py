@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.models.clustered import fit_by_pad
+from pipeline.models.clustered import fit_by_pad, holm
 from pipeline.models.columns import COLUMNS, Column
 from pipeline.models.design_matrix import design_matrix
 from pipeline.models.grouped_cv import prepare
@@ -22,12 +22,15 @@ LESS_IS_BETTER = {
     "mill_out_hours": True, "cost_per_stage": True, "oil_180_days": False, "screen_out": True,
 }  # fmt: skip
 RESTS_ON = {
-    "treating_pressure": ("treating_pressure",), "pressure_margin": ("treating_pressure",),
-    "mean_pressure_margin": ("treating_pressure",),
-    "pad_hours": ("pump_time", "fleet_gap"), "mill_out_hours": ("mill_minutes",),
-    "cost_per_stage": ("cost_per_stage",), "oil_180_days": ("oil_180_days",), "screen_out": ("screen_out",),
+    "treating_pressure": "treating_pressure", "pressure_margin": "treating_pressure",
+    "mean_pressure_margin": "treating_pressure", "pad_hours": "fleet_time", "mill_out_hours": "mill_minutes",
+    "cost_per_stage": "cost_per_stage", "oil_180_days": "oil_180_days", "screen_out": "screen_out",
 }  # fmt: skip
-"""Models that a ranking is based on."""
+"""Model whose contrast decides a ranking; a sum has a model of its own, because its parts are not independent."""
+MORE_IS_BETTER = ("oil_180_days",)
+"""Quantities whose model has a better outcome where it is higher."""
+CLEAR = 0.05
+"""A difference with a smaller p value, adjusted for the number of candidates, is clear."""
 
 
 @dataclass(frozen=True)
@@ -64,9 +67,8 @@ def rank(
     Returns
     -------
     Ranking
-        Only if every design is inside the data, its own model is better than the mean, and the first two differ
-        beyond chance: the 95 % interval, clustered by pad, of their difference excludes zero in a model that the
-        quantity is based on.
+        Only if every design is inside the data, the model is better than the mean, and the first design is better than
+        each other one beyond chance: p below 0.05 after Holm, clustered by pad, in the one model that decides.
     """
     named = quantity.replace("_", " ")
     mine = {line.design: line for line in lines if line.quantity == quantity}
@@ -77,42 +79,72 @@ def rank(
     if len(mine) < 2:
         return Ranking([], "Only one design: nothing to rank")
     order = sorted(mine, key=lambda name: (mine[name].value or 0.0) * (1.0 if LESS_IS_BETTER[quantity] else -1.0))
-    specs = [spec for spec in MODELS if spec.name in RESTS_ON[quantity]]
+    (spec,) = (spec for spec in MODELS if spec.name == RESTS_ON[quantity])
     if any(line.as_mean for line in mine.values()):
         return Ranking([], f"Not ranked by {named}: the model is no better than the mean")
-    differences = [difference(frames[spec.level], spec, jobs[order[0]], jobs[order[1]]) for spec in specs]
-    clear = [text for text, beyond in differences if beyond]
-    told = "; ".join(text for text, _ in differences)
-    if not clear:
-        return Ranking([], f"No clear difference between {order[0]} and {order[1]} by {named}: {told}")
-    return Ranking(order, f"{order[0]} comes first by {named}: {told}")
+    first, others = order[0], order[1:]
+    times = {name: _times(quantity, jobs[name]) for name in order}
+    found = [
+        difference(frames[spec.level], spec, jobs[first], jobs[other], (times[first], times[other])) for other in others
+    ]
+    adjusted = holm(np.array([np.nan if one.p is None else one.p for one in found]))
+    told = "; ".join(
+        one.words if len(others) == 1 else f"against {other}, {one.words}"
+        for other, one in zip(others, found, strict=True)
+    )
+    better = 1.0 if quantity in MORE_IS_BETTER else -1.0
+    if not all(p < CLEAR and one.gap * better > 0.0 for p, one in zip(adjusted, found, strict=True)):
+        return Ranking([], f"No clear difference between {first} and {' or '.join(others)} by {named}: {told}")
+    return Ranking(order, f"{first} comes first by {named}: {told}")
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Difference between two jobs: words, its p value (None if it is not separable), and its value."""
+
+    words: str
+    p: float | None = None
+    gap: float = 0.0
+
+
+def _times(quantity: str, job: Mapping[str, Any]) -> float:
+    """How often a well has what the model of a sum describes: its stages, or its plugs."""
+    stages = float(job["stages_measured"])
+    return {"pad_hours": stages, "mill_out_hours": max(stages - 1.0, 0.0)}.get(quantity, 1.0)
 
 
 def difference(
-    frame: pl.DataFrame, spec: ModelSpec, one: Mapping[str, Any], other: Mapping[str, Any]
-) -> tuple[str, bool]:
-    """Return the difference between two jobs as text, and whether its 95 % interval by pads excludes zero."""
+    frame: pl.DataFrame,
+    spec: ModelSpec,
+    one: Mapping[str, Any],
+    other: Mapping[str, Any],
+    times: tuple[float, float] = (1.0, 1.0),
+) -> Difference:
+    """Return the difference between two jobs, each taken a number of times, with limits clustered by pad."""
     table = prepare(frame, spec)
     design, names, _ = design_matrix(table.used, table.columns)
     lost = aliased_terms(design, names)
     keep = [i for i, name in enumerate(names) if name not in lost]
-    contrast = _row(one, names, table.columns) - _row(other, names, table.columns)
+    centre = {column.name: float(table.used[column.name].mean()) for column in table.columns if column.role == "number"}  # type: ignore[arg-type]
+    rows = [_row(job, names, table.columns, centre) for job in (one, other)]
+    contrast = times[0] * rows[0] - times[1] * rows[1]
     if any(contrast[i] != 0.0 for i, name in enumerate(names) if name in lost):
-        return f"{spec.title}: aliased ({', '.join(lost)}), not separable", False
+        return Difference(f"{spec.title}: aliased ({', '.join(lost)}), not separable")
     fitted = fit_by_pad(design[:, keep], table.outcome, list(table.pads))
     if fitted.covariance is None:
-        return f"{spec.title}: too few pads to determine", False
+        return Difference(f"{spec.title}: too few pads to determine")
     if fitted.rests_on_one_pad(contrast[keep]):
-        return f"{spec.title}: one pad alone determines the difference, not separable", False
+        return Difference(f"{spec.title}: one pad alone determines the difference, not separable")
     found = fitted.contrast(contrast[keep])
     gap, reach = found.estimate, found.reach()
     unit = COLUMNS[spec.outcome].unit
     amount, low, high = (f"{{{value:+.6f} {unit}}}" for value in (gap, gap - reach, gap + reach))
-    words = f"{spec.title} differs by {amount} ({low} to {high})"
-    return words, abs(gap) > reach
+    over = "" if times == (1.0, 1.0) else ", summed over a well,"
+    return Difference(f"{spec.title}{over} differs by {amount} ({low} to {high})", found.p, gap)
 
 
-def _row(job: Mapping[str, Any], names: list[str], columns: list[Column]) -> np.ndarray:
+def _row(job: Mapping[str, Any], names: list[str], columns: list[Column], centre: Mapping[str, float]) -> np.ndarray:
+    """Return a job as a row of the design matrix."""
     steps = {column.name: column.step for column in columns}
     values = []
     for name in names:
@@ -122,5 +154,5 @@ def _row(job: Mapping[str, Any], names: list[str], columns: list[Column]) -> np.
         elif mark:
             values.append(1.0 if job[column] == level else 0.0)
         else:
-            values.append(float(job[column]) / steps[column])
+            values.append((float(job[column]) - centre[column]) / steps[column])
     return np.asarray(values)

@@ -125,11 +125,12 @@ class Proportions(dy.Schema):
     events = integer("stages with the event")
     share = quantity("ratio", "events over stages")
     target = quantity("ratio", "target proportion, over all stages")
-    low_95 = quantity("ratio", "lower 95 % limit at this many stages, including over-dispersion")
+    low_95 = quantity("ratio", "lower 95 % limit at this many stages, allowing for how much pads of a crew differ")
     high_95 = quantity("ratio", "upper 95 % limit")
     low_998 = quantity("ratio", "lower 99.8 % limit")
     high_998 = quantity("ratio", "upper 99.8 % limit")
-    dispersion = quantity("ratio", "over-dispersion of crews: mean square of winsorised z; 1 means chance only")
+    dispersion = quantity("ratio", "variance over that of independent stages, from how pads of a crew differ")
+    p_value = quantity("ratio", "p value of the target proportion, adjusted for the number of crews (Holm)")
     inputs = text("hash of the rows and of the method", required=True, code=True)
 
 

@@ -83,7 +83,7 @@ def test_a_term_of_a_single_pad_adds_no_false_certainty() -> None:
 def test_of_eight_terms_without_an_effect_one_is_beyond_chance_in_five_per_cent(pads: int) -> None:
     """Effects of pads, unequal pads, four terms of the pad and four of the stage: any of eight after Holm."""
     rng = np.random.default_rng(pads)
-    campaigns, found = 400, 0
+    campaigns, found = 200, 0
     for _ in range(campaigns):
         code = np.repeat(np.arange(pads), rng.integers(5, 26, pads))
         terms = [rng.normal(0.0, 1.0, pads)[code] for _ in range(4)] + [

@@ -7,10 +7,11 @@ from typing import Any
 import numpy as np
 import polars as pl
 import pytest
+from scipy.stats import binom
 
 from pipeline import queries
 from pipeline.models.compare import compare
-from pipeline.models.quarters import changes, proportions, quarter_means
+from pipeline.models.quarters import changes, crews_with, proportions, quarter_means
 from pipeline.models.specs import CompareSpec
 from pipeline.schemas.fitted import CHANGES, PROPORTIONS
 from tests.builders import query_on
@@ -18,7 +19,12 @@ from tests.conftest import Fitted
 
 
 def crews(events: dict[str, tuple[int, int]]) -> pl.DataFrame:
-    rows = [{"frac_crew": crew, "screenout": float(i < k)} for crew, (k, n) in events.items() for i in range(n)]
+    """Return stages of crews, of which k of n have the event, on five pads by turns."""
+    rows = [
+        {"frac_crew": crew, "pad": f"p{i % 5}", "well_id": "w", "screenout": float(i < k)}
+        for crew, (k, n) in events.items()
+        for i in range(n)
+    ]
     return pl.DataFrame(rows)
 
 
@@ -32,10 +38,11 @@ def test_a_crew_beyond_chance_is_named_and_one_within_is_not() -> None:
     assert title(alike) == "No clear difference between 3 crews around 5.2 % screen-outs"
     usual = {f"crew {i:02d}": (2 + i % 3, 60) for i in range(14)}
     apart = proportions(crews({**usual, "E": (40, 100)}), "screenout")
-    assert title(apart).startswith("E outside the limits of chance around")
+    assert title(apart).startswith("E beyond chance around")
     named = {row["level"]: row for row in apart if row["level"] != "limits"}
     assert named["E"]["share"] > named["E"]["high_95"]
-    assert named["E"]["dispersion"] > 1.0
+    assert named["E"]["dispersion"] == 1.0  # its own pads are alike
+    assert named["E"]["p_value"] < 1e-6
     few = {row["level"]: row for row in proportions(crews({"A": (1, 10), "B": (5, 300)}), "screenout")}
     assert few["A"]["high_95"] > few["B"]["high_95"]  # fewer stages, wider limits
 
@@ -189,3 +196,38 @@ def test_a_p_value_of_a_trend_needs_eight_quarters() -> None:
 
     assert last(7)["p_trend"] is None
     assert last(8)["p_trend"] < 0.01
+
+
+def simulated(rng: np.random.Generator, shares: list[float], pads: int, correlation: float) -> pl.DataFrame:
+    """Return stages of crews, each on its pads of 8 to 40 stages; pads differ by a beta distribution."""
+    rows: list[dict[str, Any]] = []
+    size = (1.0 - correlation) / correlation if correlation else np.inf
+    for crew, share in enumerate(shares):
+        for pad in range(pads):
+            own = share if not correlation else float(rng.beta(share * size, (1.0 - share) * size))
+            hits = rng.random(int(rng.integers(8, 41))) < own
+            rows += [
+                {"frac_crew": f"c{crew:02d}", "pad": f"{crew}-{pad}", "well_id": "w", "screenout": float(hit)}
+                for hit in hits
+            ]
+    return pl.DataFrame(rows)
+
+
+def named(frame: pl.DataFrame) -> set[str]:
+    found = crews_with(frame, "screenout")
+    return set() if found is None else {name for name, p in zip(found.names, found.p, strict=True) if p < 0.05}
+
+
+def test_one_crew_of_three_at_25_against_3_per_cent_is_found() -> None:
+    """It was never flagged while three crews told their own dispersion."""
+    rng = np.random.default_rng(3)
+    found = [named(simulated(rng, [0.03, 0.03, 0.25], 5, 0.0)) for _ in range(60)]
+    assert sum("c02" in names for names in found) >= 57
+
+
+@pytest.mark.parametrize("correlation", [0.0, 0.03])
+def test_of_twenty_alike_crews_one_is_named_in_five_per_cent_of_campaigns(correlation: float) -> None:
+    rng = np.random.default_rng(20)
+    campaigns = 200
+    found = [named(simulated(rng, [0.05] * 20, 5, correlation)) for _ in range(campaigns)]
+    assert sum(bool(names) for names in found) <= binom.ppf(0.999, campaigns, 0.05)

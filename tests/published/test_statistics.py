@@ -220,24 +220,25 @@ def test_nested_variances_agree_with_the_library() -> None:
 )
 def test_s1_d01_funnel_limits(n: int, limits: tuple[float, ...], normal: tuple[float, float]) -> None:
     """Spiegelhalter, Stat. Med. 24 (2005), appendix A.1 (from memory); before clipping."""
-    found = [funnel.binomial_limit(n, 0.06, tail) for tail in (0.025, 0.975, 0.001, 0.999)]
+    found = [funnel.exact_limit(n, 0.06, tail) for tail in (0.025, 0.975, 0.001, 0.999)]
     assert found == pytest.approx(limits, abs=1e-5)
     reach = 1.959964 * np.sqrt(0.06 * 0.94 / n)
     assert (0.06 - reach, 0.06 + reach) == pytest.approx(normal, abs=1e-5)
-    low, high = funnel.funnel_limits(np.array([n]), 0.06, 0.0)
+    low, high = funnel.funnel_limits(np.array([float(n)]), 0.06)
     assert low[0] == pytest.approx(max(limits[0], 0.0), abs=1e-5)
     assert high[0] == pytest.approx(limits[1], abs=1e-5)
 
 
-def test_s1_d02_over_dispersion() -> None:
-    events = np.array([1, 12, 4, 17, 3, 2, 11, 28, 5, 8], dtype=float)
-    counts = np.array([60, 95, 80, 120, 110, 45, 150, 160, 90, 100], dtype=float)
-    found = funnel.over_dispersion(events, counts, 0.08)
-    expected = [-1.8083, 1.6640, -0.9891, 2.4900, -2.0384, -0.8792, -0.3010, 4.4294, -0.8548, 0.0]
-    assert found.z == pytest.approx(expected, abs=1e-4)
-    assert found.phi == pytest.approx(3.85862, rel=1e-5)
-    assert found.phi_winsorised == pytest.approx(2.42816, rel=1e-5)
-    assert found.tau2 == pytest.approx(0.00125335, rel=1e-5)
+@pytest.mark.parametrize(("n", "inflation"), [(40, 1.0), (40, 2.5), (150, 4.0)])
+def test_counts_by_chance_have_the_stated_variance(n: int, inflation: float) -> None:
+    """Beta-binomial: variance n*p*(1 - p)*(1 + (n - 1)*rho), as scipy's distribution gives it."""
+    chance = funnel.counts_by_chance(n, 0.06, inflation)
+    assert chance.mean() == pytest.approx(0.06 * n)
+    assert chance.var() == pytest.approx(inflation * n * 0.06 * 0.94)
+    low, high = funnel.funnel_limits(np.array([float(n)]), 0.06, inflation)
+    assert chance.cdf(np.floor(low[0] * n) - 1.0) <= 0.025 and chance.sf(np.ceil(high[0] * n)) <= 0.025
+    assert funnel.tail_chance(n, n, 0.06, inflation) < 1e-3
+    assert funnel.tail_chance(round(0.06 * n), n, 0.06, inflation) > 0.5
 
 
 HITS = np.array([18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7], dtype=float)
