@@ -13,7 +13,7 @@ SELECT
                 concat(
                     CASE metric
                         WHEN 'mill_min' THEN 'Mill time per plug'
-                        WHEN 'completed_pump_time_min' THEN 'Pump time per stage'
+                        WHEN 'completed_pump_time_min' THEN 'Pump time per complete stage'
                         ELSE 'Swap time'
                     END,
                     format(' in {}: {:+.1f} min against earlier quarters, ', quarter, change),

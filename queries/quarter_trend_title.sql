@@ -7,7 +7,7 @@
 -- columns:
 --   title: the result in a sentence
 WITH named AS (
-    SELECT CASE $metric WHEN 'mill_min' THEN 'Mill time per plug' ELSE 'Pump time per stage' END AS words
+    SELECT CASE $metric WHEN 'mill_min' THEN 'Mill time per plug' ELSE 'Pump time per complete stage' END AS words
 ),
 whole AS (
     SELECT
