@@ -53,7 +53,7 @@ def other(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
 def planted(truth: Truth) -> dict[tuple[str, str], float]:
     """What each crew's effect is by the numbers the campaign was made with, as a comparison or a model gives it."""
     found = {}
-    for comparison, minutes in (("frac_crews_pump_time", RAMP_MIN), ("frac_crews_transition", TRANSITION_MIN)):
+    for comparison, minutes in (("frac_crews_pump_time", RAMP_MIN), ("frac_crews_swap", TRANSITION_MIN)):
         mean = np.mean([minutes[crew] for crew in COMPARABLE])
         found |= {(comparison, f"Crew {crew}"): minutes[crew] - mean for crew in COMPARABLE}
     # milling, not the stop for the tag, is what a slower crew takes longer over: a plug's planted minutes over its factor
