@@ -93,7 +93,7 @@ def measure(
     progress : callable, optional
         Called with (wells done, wells to do, well).
     planning : Planning
-        Main rate of stages whose table row states none; if None, it follows the job. [bbl/min]
+        Values that the team plans with.
 
     Returns
     -------

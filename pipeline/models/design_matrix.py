@@ -9,9 +9,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.models.clustered import fit_by_pad, holm
+from pipeline.models.clustered import holm
 from pipeline.models.columns import COLUMNS, Column
-from pipeline.models.linear import aliased_terms, fit_clustered
+from pipeline.models.linear import fit_clustered
 from pipeline.models.specs import ModelSpec
 
 Array = NDArray[np.float64]
@@ -49,21 +49,13 @@ def effects_of(
     For a chance they are log odds, from the fit that is served: `odds` returns them for the terms of `design_matrix`.
     """
     design, names, per = design_matrix(used, columns)
-    if odds is not None:
-        estimate, low, high, p = odds()
-        lost = aliased_terms(design, names)
-        for i, name in enumerate(names):
-            if name in lost:
-                estimate[i] = low[i] = high[i] = p[i] = np.nan
-    else:
-        fitted = fit_clustered(design, outcome, names, list(pads))
-        estimate, low, high, p, lost = fitted.estimate, fitted.low, fitted.high, fitted.p, fitted.aliased
+    fitted = fit_clustered(design, outcome, names, list(pads))
+    estimate, low, high, p = (fitted.estimate, fitted.low, fitted.high, fitted.p) if odds is None else odds()
     unit = "log odds" if spec.chance else COLUMNS[spec.outcome].unit
-    keep = [i for i, name in enumerate(names) if name not in lost]
-    by_pad = fit_by_pad(design[:, keep], outcome, list(pads))
-    for place, i in enumerate(keep):
-        if by_pad.rests_on_one_pad(np.eye(len(keep))[place]):  # separable from its pad only by assumption: no number
+    for i, name in enumerate(names):
+        if name in fitted.aliased or name in fitted.one_pad:  # separable from others only by assumption: no number
             estimate[i] = low[i] = high[i] = p[i] = np.nan
+        if name in fitted.one_pad:
             per[i] = "one pad only: not separable"
     shown = [i for i, name in enumerate(names) if name != "constant"]
     p[shown] = holm(p[shown])

@@ -23,6 +23,8 @@ class Fitted:
         Coefficients and 95 % limits of each; NaN for aliased terms and those that a single pad determines.
     p : array, shape (k,)
         Two-sided p values of no effect, of each term on its own.
+    one_pad : list of str
+        Terms that a single pad determines: they are not separable from its effect.
     aliased : list of str
         Terms that are linear combinations of others and were not fitted.
     residual_sd : float
@@ -34,6 +36,7 @@ class Fitted:
     low: Array
     high: Array
     p: Array
+    one_pad: list[str]
     aliased: list[str]
     residual_sd: float
 
@@ -89,10 +92,13 @@ def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: lis
     keep = [index for index, name in enumerate(names) if name not in lost]
     estimate, low, high, p = (np.full(len(names), np.nan) for _ in range(4))
     fitted = fit_by_pad(design[:, keep], outcome, clusters)
-    for place, index in enumerate(keep):
-        term = fitted.contrast(np.eye(len(keep))[place])
+    alone = []
+    for weights, index in zip(np.eye(len(keep)), keep, strict=True):
+        if fitted.rests_on_one_pad(weights):
+            alone.append(names[index])
+        term = fitted.contrast(weights)
         reach = term.reach()
         estimate[index], low[index], high[index], p[index] = (
             term.estimate, term.estimate - reach, term.estimate + reach, term.p
         )  # fmt: skip
-    return Fitted(names, estimate, low, high, p, lost, fitted.residual_sd)
+    return Fitted(names, estimate, low, high, p, alone, lost, fitted.residual_sd)

@@ -56,10 +56,15 @@ def modelled_pipe_friction_psi(s: StageView) -> float:
 
 @STAGE.metric("psi", "modelled perforation friction at rate, all holes fired open", source=MODELLED)
 def modelled_perf_friction_psi(s: StageView) -> float:
-    state = s.at_rate_state
+    rate, _, density = s.at_rate_state
+    return _perf_friction_psi(s, rate, density)
+
+
+def _perf_friction_psi(s: StageView, rate_bpm: float, density_ppg: float) -> float:
+    """Friction of a stage's perforations, all holes fired open. [psi]"""
     if not s.design.holes or not s.design.hole_in:
         raise Missing("no holes or hole diameter in the tables")
-    return float(perforation_friction_psi(state[0], state[2], s.design.holes, s.design.hole_in, s.design.discharge))
+    return float(perforation_friction_psi(rate_bpm, density_ppg, s.design.holes, s.design.hole_in, s.design.discharge))
 
 
 @STAGE.metric(
@@ -73,10 +78,8 @@ def pressure_at_design_rate_psi(s: StageView) -> float:
     rate, pressure, density = s.treated_state
     if not s.design.rate_bpm:
         raise Missing("no design rate in the stages table")
-    if not s.design.holes or not s.design.hole_in:
-        raise Missing("no holes or hole diameter in the tables")
+    perf = _perf_friction_psi(s, rate, density)
     pipe = _pipe_friction_psi(known(s.design.pipe, NO_GEOMETRY), rate, density, _reduction(s))
-    perf = float(perforation_friction_psi(rate, density, s.design.holes, s.design.hole_in, s.design.discharge))
     return float(pressure_at_reference_rate_psi(pressure, rate, s.design.rate_bpm, pipe, perf))
 
 
@@ -124,10 +127,7 @@ def open_perforations(s: StageView) -> float:
     source=MODELLED,
 )
 def perforation_efficiency_high(s: StageView) -> float:
-    holes = open_perforations(s)
-    if not s.design.holes:
-        raise Missing("no holes in the tables")
-    return min(holes / s.design.holes, 1.0)
+    return _efficiency(s, s.design.discharge, known(s.design.hole_in, "no hole diameter in the tables"))
 
 
 @STAGE.metric(

@@ -114,13 +114,8 @@ def _volume(picks: StagePicks, reported_bbl: float) -> Suspect | None:
     span = slice(line.start, line.end)
     clean = line.record.clean_bpm if line.record.clean_bpm is not None else line.record.rate_bpm
     pumped, _ = integral(line.record.time_s[span], clean[span] / 60.0)
-    if not pumped > 0.0 or AS_STATED[0] <= pumped / reported_bbl <= AS_STATED[1]:
-        return None
-    for name, factor in _factors("rate"):
-        if NEAR[0] <= pumped * factor / reported_bbl <= NEAR[1]:
-            text = f"the record adds up to {qty(pumped, 'bbl')} where {qty(reported_bbl, 'bbl')} are reported"
-            return Suspect("rate", f"{text}; the rate is probably in {name}")
-    return None
+    words = f"the record adds up to {qty(pumped, 'bbl')} where {qty(reported_bbl, 'bbl')} are reported"
+    return _against("rate", pumped, reported_bbl, words)
 
 
 def _surge(picks: StagePicks, design: StageDesign) -> Suspect | None:
@@ -146,14 +141,14 @@ def _factors(channel: str) -> tuple[tuple[str, float], ...]:
     return tuple((unit.replace("**", ""), conversion(unit, ours).factor) for unit in others)
 
 
-def _against(channel: str, value: float, stated: float) -> Suspect | None:
-    """Compare a value with what was stated for it."""
+def _against(channel: str, value: float, stated: float, words: str | None = None) -> Suspect | None:
+    """Compare a value with what was stated for it; `words` tell both, if they are not in the channel's unit."""
     if not value > 0.0 or AS_STATED[0] <= value / stated <= AS_STATED[1]:
         return None
     unit = UNITS[channel][0]
     for name, factor in _factors(channel):
         if NEAR[0] <= value * factor / stated <= NEAR[1]:
-            text = f"the record shows {qty(value, unit)} where {qty(stated, unit)} is stated"
+            text = words or f"the record shows {qty(value, unit)} where {qty(stated, unit)} is stated"
             return Suspect(channel, f"{text}; the {channel} is probably in {name}")
     return None
 
