@@ -121,7 +121,7 @@ class RunView:
     lock_up_ft: float | None
     reversed_weight: bool
     origin: datetime
-    debris_velocity_ft_min: float = 180.0
+    debris_velocity_ft_min: float
 
     @cached_property
     def seconds(self) -> Array:
