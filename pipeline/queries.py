@@ -15,7 +15,7 @@ from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.lake.marts import marts
 from pipeline.metrics.tables import TABLES, columns_known
-from pipeline.models.trend import trend_p, trend_slope
+from pipeline.models.trend import trend_p, trend_p_serial, trend_slope
 from pipeline.schemas.base import Table, meta
 from pipeline.sql import Described, Statement, describe, read_statement, tables_read
 from pipeline.text import inert_lines
@@ -106,8 +106,8 @@ def speak(connection: duckdb.DuckDBPyConnection, system: str = "field") -> None:
 
     ``said(amount, unit)`` is the amount in display units, to three significant figures, with the unit's label;
     ``said_change(amount, unit)`` the same with its sign. ``trend_p(values)`` is the p value of the Mann-Kendall test
-    of a list in time order, null if the list is too short for a p value; ``trend_slope(values)`` is the Theil-Sen
-    slope.
+    of a list in time order, null if the list is too short for a p value, and ``trend_p_serial(values)`` the same if a
+    value may resemble the one before it; ``trend_slope(values)`` is the Theil-Sen slope.
     """
     factors: dict[str, float] = {}
     labels: dict[str, str] = {}
@@ -127,7 +127,9 @@ def speak(connection: duckdb.DuckDBPyConnection, system: str = "field") -> None:
         said = f"CASE WHEN isfinite(amount) THEN rtrim({sign} || {size} || ' ' || {label}) END"
         connection.execute(f"CREATE MACRO {name}(amount, unit) AS {said}")
     special: Any = "special"  # null is a valid result
-    functions: dict[str, Any] = {"trend_p": trend_p, "trend_slope": trend_slope}
+    functions: dict[str, Any] = {
+        "trend_p": trend_p, "trend_p_serial": trend_p_serial, "trend_slope": trend_slope,
+    }  # fmt: skip
     for name, function in functions.items():
         connection.create_function(name, function, ["DOUBLE[]"], "DOUBLE", null_handling=special)
 

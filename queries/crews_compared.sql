@@ -5,19 +5,19 @@
 --   comparison: frac_crews_pump_time or coil_crews_mill_time
 -- columns:
 --   crew: crew
---   difference [min]: adjusted difference, shrunken towards no difference
---   low [min]: lower 95 % limit, allowing for the number of crews
---   high [min]: upper 95 % limit, allowing for the number of crews
---   unshrunken [min]: adjusted difference before shrinkage
+--   difference [min]: adjusted difference, from jobs on the same pads
+--   low [min]: lower 95 % limit, for all crews of a connected set together
+--   high [min]: upper 95 % limit, for all crews of a connected set together
+--   shrunken [min]: best guess for the next job: the difference, shrunken towards none
 --   compared: stages or plugs compared
 --   excluded: stages or plugs of the crew excluded from the comparison
 --   per: unit of the minutes: per stage or per plug
 SELECT
     level AS crew,
-    shrunken AS difference,
-    shrunken_low AS low,
-    shrunken_high AS high,
-    effect AS unshrunken,
+    effect AS difference,
+    joint_low AS low,
+    joint_high AS high,
+    shrunken,
     rows AS compared,
     rows_excluded AS excluded,
     pads,

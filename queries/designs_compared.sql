@@ -3,18 +3,18 @@
 -- grain: a design
 -- columns:
 --   design: design
---   difference [psi]: adjusted difference, shrunken towards no difference
---   low [psi]: lower 95 % limit, allowing for the number of designs
---   high [psi]: upper 95 % limit, allowing for the number of designs
---   unshrunken [psi]: adjusted difference before shrinkage
+--   difference [psi]: adjusted difference, from jobs on the same pads
+--   low [psi]: lower 95 % limit, for all designs of a connected set together
+--   high [psi]: upper 95 % limit, for all designs of a connected set together
+--   shrunken [psi]: best guess for the next job: the difference, shrunken towards none
 --   compared: stages compared
 --   excluded: stages of the design excluded from the comparison
 SELECT
     level AS design,
-    shrunken AS difference,
-    shrunken_low AS low,
-    shrunken_high AS high,
-    effect AS unshrunken,
+    effect AS difference,
+    joint_low AS low,
+    joint_high AS high,
+    shrunken,
     rows AS compared,
     rows_excluded AS excluded,
     pads,

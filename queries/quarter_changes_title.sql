@@ -19,12 +19,29 @@ SELECT
                     format(' in {}: {:+.1f} min against earlier quarters, ', quarter, change),
                     CASE
                         WHEN mix IS NULL THEN 'cannot be split: no comparable earlier jobs'
-                        ELSE format('{:+.1f} of it from job mix, {:+.1f} from performance', mix, performance)
+                        WHEN crew_mix IS NULL
+                        THEN format('{:+.1f} of it from job mix, {:+.1f} from performance and new crews', mix, performance)
+                        ELSE format(
+                            '{:+.1f} of it from job mix, {:+.1f} from crew mix, {:+.1f} from performance',
+                            mix, crew_mix, performance
+                        )
+                    END,
+                    CASE
+                        WHEN mix IS NULL THEN ''
+                        WHEN performance_low IS NULL THEN '; too few pads to tell the parts from chance'
+                        WHEN performance_low <= 0 AND performance_high >= 0 AND mix_low <= 0 AND mix_high >= 0
+                            AND coalesce(crew_mix_low <= 0 AND crew_mix_high >= 0, true)
+                        THEN '; no part is distinguishable from chance'
+                        WHEN performance_low <= 0 AND performance_high >= 0
+                        THEN '; performance is not distinguishable from no change'
+                        ELSE ''
                     END,
                     CASE
                         WHEN p_trend IS NULL THEN ''
-                        WHEN p_trend < 0.05 THEN format('; a trend over all quarters (p {:.3f})', p_trend)
-                        ELSE format('; no clear trend over all quarters (p {:.2f})', p_trend)
+                        WHEN p_trend >= 0.05 THEN format('; no clear trend over all quarters (p {:.2f})', p_trend)
+                        WHEN p_serial >= 0.05
+                        THEN '; a trend over all quarters only if a quarter does not depend on the one before'
+                        ELSE format('; a trend over all quarters (p {:.3f})', p_serial)
                     END
                 )
             FROM last_one

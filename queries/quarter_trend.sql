@@ -8,7 +8,7 @@
 --   value [min]: mean of the quarter
 --   n: stages or plugs
 --   centre [min]: mean of the quarters
---   lower [min]: centre minus 2.66 mean moving ranges (individuals chart, NIST/SEMATECH e-Handbook 6.3.2.2)
+--   lower [min]: centre minus 2.66 mean moving ranges (individuals chart, NIST/SEMATECH e-Handbook 6.3.2.2), for quarters that do not depend on the one before
 --   upper [min]: centre plus 2.66 mean moving ranges
 --   signal: whether the quarter is outside the limits
 WITH measured AS (

@@ -13,6 +13,7 @@ whole AS (
     SELECT
         count(*) AS quarters,
         trend_p(list(value ORDER BY quarter)) AS p,
+        trend_p_serial(list(value ORDER BY quarter)) AS p_serial,
         trend_slope(list(value ORDER BY quarter)) AS slope
     FROM chart
 ),
@@ -26,7 +27,9 @@ SELECT
             '{}: {:.1f} min in {}; too few quarters to test for a change', n.words, q.value, q.quarter
         )
         WHEN w.p < 0.05 THEN format(
-            '{} {} by {:.2f} min per quarter', n.words, CASE WHEN w.slope < 0 THEN 'falls' ELSE 'rises' END, abs(w.slope)
+            '{} {} by {:.2f} min per quarter{}', n.words, CASE WHEN w.slope < 0 THEN 'falls' ELSE 'rises' END,
+            abs(w.slope),
+            CASE WHEN w.p_serial < 0.05 THEN '' ELSE '; a trend only if a quarter does not depend on the one before' END
         )
         WHEN q.signal THEN format(
             '{} is unusual in {}: {:.1f} min against {:.1f} on average', n.words, q.quarter, q.value, q.centre

@@ -5,6 +5,8 @@
 --   set: connected set; only members of the same set are compared
 --   compared: stages, plugs or wells compared
 --   excluded: excluded because the outcome or a covariate is missing
+--   freedom: degrees of freedom of the limits
+--   one_more_pad: width of the joint limits with one more pad like those so far, as a share of today's
 --   ranks: ranks that are possible within the joint limits
 SELECT
     comparison,
@@ -15,7 +17,14 @@ SELECT
     rows_excluded AS excluded,
     pads,
     effect,
+    freedom,
+    next_pad_share AS one_more_pad,
     effect_uncut,
+    raw_mean,
+    raw_low,
+    raw_high,
+    picker_share,
+    p_exact,
     bound_low,
     bound_high,
     chance_best,

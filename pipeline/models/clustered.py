@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 Array = NDArray[np.float64]
 DETERMINED = 1e-8
@@ -24,12 +24,14 @@ class Contrast:
 
     def reach(self, level: float = 0.95) -> float:
         """Half of the width of its limits."""
-        return float(stats.t.ppf(0.5 + level / 2.0, self.freedom) * self.error)
+        return float(scipy.stats.t.ppf(0.5 + level / 2.0, self.freedom) * self.error)
 
     @property
     def p(self) -> float:
         """Two-sided p value of no effect."""
-        return float(2.0 * stats.t.sf(abs(self.estimate) / self.error, self.freedom)) if self.error > 0.0 else np.nan
+        return (
+            float(2.0 * scipy.stats.t.sf(abs(self.estimate) / self.error, self.freedom)) if self.error > 0.0 else np.nan
+        )
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,8 @@ class Column:
         Whether it is known before the job. A column known only after the job must not be a predictor.
     step : float
         Change for which an effect is quoted, in its unit.
+    error : str, optional
+        Column with the standard error of a picked outcome.
     added : Described, optional
         Unit and meaning, if no mart has the column.
     """
@@ -33,6 +35,7 @@ class Column:
     role: Literal["number", "class"] = "number"
     known: Literal["before", "after"] = "before"
     step: float = 1.0
+    error: str | None = None
     added: Described | None = None
 
     @property
@@ -87,8 +90,12 @@ _ORDER_AND_TIME = (
     Column("quarters", added=Described("quarters", "quarter", "calendar time: quarters since the first in the table")),
     Column("stages_measured"),
 )
+_ERRORS = {
+    "breakdown_pressure_psi": "breakdown_error_psi", "isip_gradient_psi_ft": "isip_gradient_error_psi_ft",
+    "mill_min": "mill_error_min",
+}  # fmt: skip
 _OUTCOMES = tuple(
-    Column(name, known="after")
+    Column(name, known="after", error=_ERRORS.get(name))
     for name in (
         "at_rate_pressure_psi", "at_rate_rate_bpm", "pressure_at_design_rate_psi", "breakdown_pressure_psi",
         "isip_gradient_psi_ft", "screenout", "pump_time_min", "completed_pump_time_min", "fleet_gap_min",

@@ -3,29 +3,34 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from itertools import product
 from typing import Any
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy import stats
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from pipeline.models.clustered import Contrast
 from pipeline.models.columns import COLUMNS, predictors
-from pipeline.models.design_matrix import design_matrix
-from pipeline.models.linear import aliased_terms
-from pipeline.models.mixed import fit_mixed
+from pipeline.models.levels import TOO_FEW, LevelFit, LevelRows, fit_levels
+from pipeline.models.mixed import estimates_at
+from pipeline.models.picker import picker_errors
 from pipeline.models.ranks import chance_of_least, rank_intervals
 from pipeline.models.shrink import empirical_bayes
 from pipeline.models.specs import CompareSpec, rows_hash
 
 Array = NDArray[np.float64]
-METHOD_VERSION = 5
+METHOD_VERSION = 6
 FEWEST_ROWS = 10
 """A crew with fewer stages or plugs is not compared."""
 NO_SET = 0
 """Connected set of a crew that is not compared."""
+SMALL = 7
+"""With so few pads, or fewer, a comparison also says what holds without a model and what one more pad would add."""
+FEWEST_FREEDOM = 1.0
+"""With fewer degrees of freedom a difference has no limits."""
 
 
 def connected_sets(units: list[str], pads: list[str]) -> dict[str, int]:
@@ -73,12 +78,13 @@ def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:
     -------
     list of dict
         Rows of `comparisons`, one per crew. Effects are differences from the mean of the crew's connected set, adjusted
-        by a mixed model (crew fixed, pad random; wells within pads random); limits use Student's t with as many degrees
-        of freedom as there are wells beyond crews. Crews that worked alone on their pads have no effect.
+        by a mixed model (crews and pads fixed, wells random); limits are Kenward and Roger's, for each crew alone and
+        for all of the set together (Bonferroni). Crews that worked alone on their pads have no effect.
 
     Notes
     -----
-    A crew alone on its pads is not separable from the pad effect. It is shown as not separable and is not ranked.
+    Only differences within pads count: a crew alone on its pads is not separable from the pad effect, and a crew that
+    was sent to harder pads is not charged for them. The first is shown as not separable and is not ranked.
     """
     predictors([spec.factor, *spec.adjusted_for])
     known = frame.drop_nulls([spec.factor, "pad"])
@@ -99,9 +105,11 @@ def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:
     for levels in members.values():
         if len(levels) > 1:
             mine = pl.col(spec.factor).is_in(levels)
-            _fill_effects(spec, used.filter(mine), sorted(levels), rows)
-            _fill_uncut(spec, used.filter(mine), sorted(levels), rows)
-            _fill_bounds(spec, known.filter(mine).drop_nulls(list(spec.adjusted_for)), sorted(levels), rows)
+            fitted = _fill_effects(spec, used.filter(mine), sorted(levels), rows)
+            if fitted is not None:
+                _fill_uncut(spec, used.filter(mine), sorted(levels), rows)
+                whole = known.filter(mine).drop_nulls(list(spec.adjusted_for))
+                _fill_bounds(spec, whole, sorted(levels), rows, fitted)
     mark = inputs_hash(frame, spec)
     return [row | {"inputs": mark} for row in rows.values()]
 
@@ -124,86 +132,133 @@ def _row(
         "level": level, "rows": mine.height,
         "rows_excluded": known.filter(pl.col(spec.factor) == level).height - mine.height, "pads": pads,
         "wells": mine["well_id"].n_unique(), "group": group, "separable": False, "effect": None, "low": None,
-        "high": None, "shrunken": None, "shrunken_low": None, "shrunken_high": None,
+        "high": None, "joint_low": None, "joint_high": None, "freedom": None, "shrunken": None,
+        "next_pad_share": None, "picker_share": None, "p_exact": None,
         "chance_best": None, "rank_low": None, "rank_high": None, "bound_low": None, "bound_high": None,
         "effect_uncut": None, "raw_mean": mine[spec.outcome].mean(),
+        "raw_low": mine[spec.outcome].quantile(0.1), "raw_high": mine[spec.outcome].quantile(0.9),
         "adjusted_for": ", ".join(spec.adjusted_for), "note": note,
     }  # fmt: skip
 
 
 def _fill_uncut(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]) -> None:
     """Refit without stages cut short or screened out. The main fit keeps them; this fit shows their influence."""
-    if "cut_short" not in used.columns or rows[levels[0]]["effect"] is None:
+    if "cut_short" not in used.columns:
         return
     whole = used.filter(~(pl.col("cut_short").fill_null(False) | (pl.col("screenout").fill_null(0.0) > 0.5)))
     if whole.height == used.height or set(whole[spec.factor].unique()) != set(levels):
         return
-    found = _effects(spec, whole, levels)
-    if found is not None:
-        for i, level in enumerate(levels):
-            rows[level]["effect_uncut"] = float(found[0][i])
+    found = fit_levels(spec, whole, levels)
+    if not isinstance(found, str):
+        for level, value in zip(levels, found.among @ found.mixed.estimate[: len(levels) - 1], strict=True):
+            rows[level]["effect_uncut"] = float(value)
 
 
-def _fill_bounds(spec: CompareSpec, known: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]) -> None:
-    """Refit with missing outcomes set to extremes: those of this level to one end, those of others to the other.
+def _fill_bounds(
+    spec: CompareSpec, known: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]], fitted: LevelFit
+) -> None:
+    """Set missing outcomes to extremes: those of this level to one end, those of others to the other.
 
     This bounds the comparison if the missing stages (hard stages lose their outcome first) were as good or as
-    bad as the worst twentieth of the observed stages.
+    bad as the worst twentieth of the observed stages. Estimates are linear in the outcome, so that one solution, at
+    the variances of the main fit, serves all levels and both ends.
     """
-    lost = known.filter(pl.col(spec.outcome).is_null()).height
-    if not lost or rows[levels[0]]["effect"] is None:
+    lost = known[spec.outcome].is_null().to_numpy()
+    if not lost.any():
         return
     ends = known.select(pl.col(spec.outcome).quantile(q).alias(str(q)) for q in (0.05, 0.95)).row(0)
-    for level in levels:
-        found = []
-        for mine, others in (ends, ends[::-1]):
-            filler = pl.when(pl.col(spec.factor) == level).then(mine).otherwise(others)
-            effect = _effects(spec, known.with_columns(pl.col(spec.outcome).fill_null(filler)), levels)
-            found.append(float("nan") if effect is None else float(effect[0][levels.index(level)]))
-        if not np.isnan(found).any():
-            rows[level] |= {"bound_low": min(found), "bound_high": max(found)}
-
-
-def _fill_effects(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]) -> None:
-    found = _effects(spec, used, levels)
-    if found is None:
-        for level in levels:
-            rows[level]["note"] = "aliased with a covariate: not separable"
+    crew = known[spec.factor].to_numpy()
+    parts = np.column_stack(
+        (known[spec.outcome].fill_null(0.0).to_numpy(), *((crew == level) & lost for level in levels))
+    )
+    table = LevelRows.of(spec, known, levels)
+    if table.lost or table.kept != fitted.rows.kept:
         return
-    effect, covariance = found
-    k = len(levels)
-    error = np.sqrt(np.diag(covariance))
-    freedom = max(used["well_id"].n_unique() - k, 1)
-    reach = stats.t.ppf(0.975, freedom)
-    shrunk = empirical_bayes(effect, error)
-    joint = stats.t.ppf(1.0 - 0.025 / k, freedom)
-    low, high = shrunk.value - joint * shrunk.error, shrunk.value + joint * shrunk.error
-    best = chance_of_least(effect, covariance)
-    ranks = rank_intervals(low, high)
+    k = len(levels) - 1
+    errors = picker_errors(known, spec.outcome)
+    weights = None if errors is None or fitted.picker is None else fitted.picker.weights(errors)
+    found_at = estimates_at(fitted.mixed, parts, table.design, table.pads, table.wells_or_pads, weights)
+    effect = fitted.among @ found_at[:k]
     for i, level in enumerate(levels):
-        rows[level] |= {
-            "separable": True, "effect": float(effect[i]), "low": float(effect[i] - reach * error[i]),
-            "high": float(effect[i] + reach * error[i]), "shrunken": float(shrunk.value[i]),
-            "shrunken_low": float(low[i]), "shrunken_high": float(high[i]), "chance_best": float(best[i]),
-            "rank_low": ranks[i][0], "rank_high": ranks[i][1],
-            "note": f"compared within a connected set of {k}",
-        }  # fmt: skip
+        own, others = effect[i, 1 + i], effect[i, 1:].sum() - effect[i, 1 + i]
+        found = [effect[i, 0] + own * mine + others * theirs for mine, theirs in (ends, ends[::-1])]
+        rows[level] |= {"bound_low": float(min(found)), "bound_high": float(max(found))}
 
 
-def _effects(spec: CompareSpec, used: pl.DataFrame, levels: list[str]) -> tuple[Array, Array] | None:
-    """Return each level's difference from the mean of the levels, and their covariance; None if aliased."""
-    covariates = predictors(list(spec.adjusted_for))
-    others, names, _ = design_matrix(used, covariates)
-    crews = np.column_stack([(used[spec.factor] == level).to_numpy().astype(float) for level in levels])
-    design = np.column_stack((crews, others[:, 1:]))  # one column per crew replaces the constant
-    terms = [*levels, *names[1:]]
-    lost = aliased_terms(np.column_stack((others, crews[:, 1:])), [*names, *levels[1:]])
-    if any(level in lost for level in levels):
+def _fill_effects(
+    spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]
+) -> LevelFit | None:
+    found = fit_levels(spec, used, levels)
+    contrasts = [] if isinstance(found, str) else found.contrasts()
+    if isinstance(found, str) or min(one.freedom for one in contrasts) < FEWEST_FREEDOM:
+        for level in levels:
+            rows[level]["note"] = found if isinstance(found, str) else TOO_FEW
         return None
-    keep = [i for i, term in enumerate(terms) if term not in lost or term in levels]
-    outcome = used[spec.outcome].to_numpy().astype(float)
-    pads, wells = used["pad"].to_numpy().astype(str), used["well_id"].to_numpy().astype(str)
-    fitted = fit_mixed(outcome, design[:, keep], pads, None if spec.level == "well" else wells)
     k = len(levels)
-    contrast = np.eye(k) - 1.0 / k
-    return contrast @ fitted.estimate[:k], contrast @ fitted.covariance[:k, :k] @ contrast.T
+    effect = np.array([one.estimate for one in contrasts])
+    joint = np.array([one.reach(1.0 - 0.05 / k) for one in contrasts])
+    covariance = found.covariance()
+    shrunk = empirical_bayes(effect, np.array([one.error for one in contrasts]))
+    best = chance_of_least(effect, covariance, min(one.freedom for one in contrasts))
+    ranks = rank_intervals(effect - joint, effect + joint)
+    pads = used["pad"].n_unique()
+    exact = sign_flips(_pad_differences(spec, used, levels)) if k == 2 else None
+    for i, (level, one) in enumerate(zip(levels, contrasts, strict=True)):
+        reach = one.reach()
+        rows[level] |= {
+            "separable": True, "effect": one.estimate, "low": one.estimate - reach, "high": one.estimate + reach,
+            "joint_low": float(effect[i] - joint[i]), "joint_high": float(effect[i] + joint[i]),
+            "freedom": one.freedom, "shrunken": float(shrunk.value[i]), "chance_best": float(best[i]),
+            "rank_low": ranks[i][0], "rank_high": ranks[i][1],
+            "next_pad_share": _with_one_more_pad(one, pads, 1.0 - 0.05 / k) / float(joint[i]),
+            "picker_share": None if found.picker is None else found.picker.share, "p_exact": exact,
+            "note": _note(k, pads, _with_one_more_pad(one, pads, 1.0 - 0.05 / k) / float(joint[i]), exact),
+        }  # fmt: skip
+    return found
+
+
+def _note(levels: int, pads: int, narrower: float, exact: float | None) -> str:
+    """What the comparison rests on, and, with few pads, what can be told without a model and what a pad would add."""
+    told = f"compared within a connected set of {levels}"
+    if pads > SMALL:
+        return told
+    told += f"; {pads} pads: one more like them would make the limits {narrower:.0%} as wide"
+    return told if exact is None else f"{told}; exact test of signs over pads: p {exact:.2g}"
+
+
+def _pad_differences(spec: CompareSpec, used: pl.DataFrame, levels: list[str]) -> Array:
+    """Difference of two levels' means on each pad that has both, wells counted alike."""
+    wells = used.group_by("pad", spec.factor, "well_id").agg(pl.col(spec.outcome).mean())
+    means = wells.group_by("pad", spec.factor).agg(pl.col(spec.outcome).mean())
+    wide = means.pivot(spec.factor, index="pad", values=spec.outcome).sort("pad").drop_nulls()
+    return np.asarray((wide[levels[0]] - wide[levels[1]]).to_numpy(), dtype=np.float64)
+
+
+def sign_flips(differences: Array) -> float | None:
+    """Return the exact two-sided p value of no difference: the share of all changes of sign with as large a mean. [1]
+
+    Parameters
+    ----------
+    differences : array, shape (n,)
+        One per pad.
+
+    Returns
+    -------
+    float or None
+        None without pads, or with more than `SMALL`: the model's limits serve there.
+
+    References
+    ----------
+    Fisher, *The Design of Experiments* (1935), section 21.
+    """
+    if not 0 < differences.size <= SMALL:
+        return None
+    signs = np.array(list(product((-1.0, 1.0), repeat=differences.size)))
+    means = np.abs(signs @ differences)
+    return float(np.mean(means >= abs(float(differences.sum())) * (1.0 - 1e-12)))
+
+
+def _with_one_more_pad(one: Contrast, pads: int, level: float) -> float:
+    """Half width with one more pad that tells as much as those so far do on average."""
+    more = (pads + 1) / pads
+    return Contrast(one.estimate, one.error / np.sqrt(more), one.freedom * more).reach(level)

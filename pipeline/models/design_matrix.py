@@ -42,14 +42,14 @@ def design_matrix(used: pl.DataFrame, columns: list[Column]) -> tuple[Array, lis
 
 def effects_of(
     spec: ModelSpec, used: pl.DataFrame, outcome: Array, columns: list[Column], pads: NDArray[np.str_],
-    odds: Callable[[], Limits] | None = None,
+    weights: Array, odds: Callable[[], Limits] | None = None,
 ) -> list[dict[str, Any]]:  # fmt: skip
     """Return rows of `effects`: associations, 95 % limits clustered by pad, p values that allow for their number.
 
     For a chance they are log odds, from the fit that is served: `odds` returns them for the terms of `design_matrix`.
     """
     design, names, per = design_matrix(used, columns)
-    fitted = fit_clustered(design, outcome, names, list(pads))
+    fitted = fit_clustered(design, outcome, names, list(pads), weights)
     estimate, low, high, p = (fitted.estimate, fitted.low, fitted.high, fitted.p) if odds is None else odds()
     unit = "log odds" if spec.chance else COLUMNS[spec.outcome].unit
     for i, name in enumerate(names):

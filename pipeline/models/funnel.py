@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 Array = NDArray[np.float64]
 
@@ -24,10 +24,10 @@ def counts_by_chance(count: int, target: float, inflation: float = 1.0) -> Any:
         Variance over that of the binomial; 1 if stages are independent. [1]
     """
     if inflation <= 1.0 or count < 2:
-        return stats.binom(count, target)
+        return scipy.stats.binom(count, target)
     correlation = min((inflation - 1.0) / (count - 1.0), 0.99)
     size = (1.0 - correlation) / correlation
-    return stats.betabinom(count, target * size, (1.0 - target) * size)
+    return scipy.stats.betabinom(count, target * size, (1.0 - target) * size)
 
 
 def exact_limit(count: int, target: float, tail: float, inflation: float = 1.0) -> float:
@@ -71,7 +71,7 @@ def funnel_limits(
     z : float
         Normal quantile of the upper tail. [1]
     """
-    tail = float(stats.norm.sf(z))
+    tail = float(scipy.stats.norm.sf(z))
     each = np.broadcast_to(np.asarray(inflation, dtype=float), counts.shape)
     low = [exact_limit(int(n), target, tail, phi) for n, phi in zip(counts, each, strict=True)]
     high = [exact_limit(int(n), target, 1.0 - tail, phi) for n, phi in zip(counts, each, strict=True)]

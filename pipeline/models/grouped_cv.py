@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import polars as pl
+import scipy
 from numpy.typing import NDArray
 from sklearn.base import BaseEstimator, clone
 from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
@@ -17,8 +19,9 @@ from sklearn.model_selection import GroupKFold
 
 from pipeline.models.columns import COLUMNS, Column, predictors
 from pipeline.models.conformal import grouped_coverage, grouped_quantile
-from pipeline.models.design_matrix import Limits, effects_of
+from pipeline.models.design_matrix import Limits, design_matrix, effects_of
 from pipeline.models.logistic import fit_logistic, odds_limits
+from pipeline.models.picker import Picker, picker_errors, picker_of
 from pipeline.models.specs import ModelSpec, rows_hash
 from pipeline.units import qty
 
@@ -27,10 +30,12 @@ PENALTIES = [0.1, 1.0, 10.0, 100.0, 1000.0]
 FEWEST_PADS = 3
 FEWEST_EVENTS = 5
 """Fewest events, and fewest rows without an event, for modelling a chance."""
+RESAMPLED_PADS = 8
+"""With fewer pads limits from resampled pads are too narrow."""
 BOOSTED_ROWS = 100
 """With fewer rows boosting returns the mean."""
 OUTER_FOLDS, INNER_FOLDS = 8, 3
-METHOD_VERSION = 5
+METHOD_VERSION = 6
 ALPHA = 0.1
 CONFORMAL_PADS = 9
 """With fewer pads no distribution-free 90 % interval by pad exists: ceil(0.9 * (n + 1)) would exceed n."""
@@ -52,7 +57,7 @@ class ModelRows:
 
 @dataclass(frozen=True)
 class Table:
-    """A modelling table ready to fit: features as floats (classes as codes), outcome, pads, excluded rows."""
+    """A modelling table ready to fit: features as floats (classes as codes), outcome, pads, excluded rows, weights."""
 
     used: pl.DataFrame
     columns: list[Column]
@@ -60,6 +65,8 @@ class Table:
     outcome: Array
     pads: NDArray[np.str_]
     left_out: int
+    weights: Array
+    picker: Picker | None
 
 
 def inputs_hash(frame: pl.DataFrame, spec: ModelSpec) -> str:
@@ -86,13 +93,26 @@ def prepare(frame: pl.DataFrame, spec: ModelSpec) -> Table:
             values = values.rank("dense")  # codes in alphabetical order; the model one-hot encodes them
         parts.append(values.to_numpy().astype(float))
     features = np.column_stack(parts) if parts and used.height else np.empty((used.height, len(columns)))
+    outcome = used[spec.outcome].to_numpy().astype(float)
+    errors = picker_errors(used, spec.outcome)
+    picker = picker_of(errors, _residual_variance(used, columns, outcome)) if errors is not None else None
+    weights = np.ones(outcome.size) if errors is None or picker is None else picker.weights(errors)
     return Table(
-        used, columns, features, used[spec.outcome].to_numpy().astype(float), used["pad"].to_numpy().astype(str),
-        left_out,
+        used, columns, features, outcome, used["pad"].to_numpy().astype(str), left_out, weights, picker
     )  # fmt: skip
 
 
-def fit_model(frame: pl.DataFrame, spec: ModelSpec, seed: int = 0) -> ModelRows | None:
+def _residual_variance(used: pl.DataFrame, columns: list[Column], outcome: Array) -> float:
+    """Residual variance of a least-squares fit; NaN if there are not more rows than terms."""
+    if not used.height:
+        return float("nan")
+    design, _, _ = design_matrix(used, columns)
+    rank = int(np.linalg.matrix_rank(design))
+    rest = outcome - design @ np.linalg.lstsq(design, outcome, rcond=None)[0]
+    return float(rest @ rest / (outcome.size - rank)) if outcome.size > rank else float("nan")
+
+
+def fit_model(frame: pl.DataFrame, spec: ModelSpec) -> ModelRows | None:
     """Fit a model and test it on held-out pads.
 
     Parameters
@@ -100,13 +120,16 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec, seed: int = 0) -> ModelRows 
     frame : polars.DataFrame
         A modelling table.
     spec : ModelSpec
-    seed : int
-        For the resampling of pads.
 
     Returns
     -------
     ModelRows or None
         None if fewer than three pads have the outcome, or a chance has fewer than five events.
+
+    Notes
+    -----
+    What is served is what is judged: the linear model (logistic for a chance). A boosted model only tells, by its error
+    on the same held-out pads, whether a straight line misses something.
     """
     table = prepare(frame, spec)
     if np.unique(table.pads).size < FEWEST_PADS:
@@ -114,30 +137,29 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec, seed: int = 0) -> ModelRows 
     events = int(table.outcome.sum())
     if spec.chance and min(events, table.outcome.size - events) < FEWEST_EVENTS:
         return None
-    plain, mean = out_of_pad(table, PenaltyByPad(table.columns, spec.chance))
-    boosted, keep_boosted = None, False
+    predicted, mean = out_of_pad(table, PenaltyByPad(table.columns, spec.chance))
+    boosted = None
     if table.outcome.size >= BOOSTED_ROWS:
         boosted, _ = out_of_pad(table, Boosted(table.columns, spec.chance))
-        gain, error = _by_pad_gain(table, plain, boosted)
-        keep_boosted = gain > error
-    predicted = boosted if keep_boosted and boosted is not None else plain
-    kind = "boosted" if keep_boosted else ("logistic" if spec.chance else "linear")
-    scores = np.abs(table.outcome - predicted)
-    half = float("inf") if spec.chance else grouped_quantile(scores, table.pads, ALPHA)
-    coverage, _ = (float("nan"), 0.0) if spec.chance else grouped_coverage(scores, table.pads, ALPHA)
-    card = _card(spec, table, predicted, mean, seed)
+    later = None if spec.chance else from_earlier_pads(table)
+    half, coverage, basis = (float("inf"), float("nan"), "") if spec.chance else _interval(table, predicted, later)
+    card = _card(spec, table, predicted, mean)
     physics = None if spec.physics is None else table.used[spec.physics].to_numpy().astype(float)
     card |= {
-        "inputs": inputs_hash(frame, spec), "kind": kind, "rmse_linear": _rmse(table.outcome, plain),
+        "inputs": inputs_hash(frame, spec), "kind": "logistic" if spec.chance else "linear",
         "rmse_boosted": None if boosted is None else _rmse(table.outcome, boosted),
+        "rmse_later": None if later is None else _rmse(table.outcome[later.rows], later.predicted),
+        "rmse_of_mean_later": None if later is None else _rmse(table.outcome[later.rows], later.mean),
+        "picker_share": None if table.picker is None else table.picker.share,
         "rmse_of_physics": None if physics is None else _known(_rmse(table.outcome, physics)),
         "interval_half_width": _known(half), "coverage_90": _known(coverage), "limitations": MUST_NOT,
         "span": _span(table.used),
-        "interval_note": _interval_note(np.unique(table.pads).size, spec.chance, coverage),
+        "interval_note": _interval_note(np.unique(table.pads).size, spec.chance, coverage) + basis,
+        "better_boosted": boosted is not None and _gains(table, _squares(table, predicted), _squares(table, boosted)),
     }  # fmt: skip
-    served = PenaltyByPad(table.columns, spec.chance).fit(table.features, table.outcome, table.pads)
+    served = PenaltyByPad(table.columns, spec.chance).fit(table.features, table.outcome, table.pads, table.weights)
     odds = partial(_odds, served, table) if spec.chance else None
-    effects = effects_of(spec, table.used, table.outcome, table.columns, table.pads, odds)
+    effects = effects_of(spec, table.used, table.outcome, table.columns, table.pads, table.weights, odds)
     parameters = [row | {"inputs": card["inputs"]} for row in _parameters(spec, table, served)]
     return ModelRows(card, effects, _predictions(spec, table, predicted, mean, half), parameters)
 
@@ -211,13 +233,15 @@ class PenaltyByPad(_OnColumns):
         """Return predictions; probabilities if the outcome is a chance."""
         return self._predicted(self.best_, self.encoding_(features))
 
-    def _by_penalty(self, features: Array, outcome: Array, test: Array) -> Array:
+    def _by_penalty(self, features: Array, outcome: Array, weights: Array, test: Array) -> Array:
         """Predict rows with every penalty, one column each; ridge fits all penalties together."""
         encoding = _Encoding.made_on(self.columns, features)
         many = np.repeat(outcome[:, None], len(PENALTIES), axis=1)
-        return self._predicted(Ridge(alpha=np.asarray(PENALTIES)).fit(encoding(features), many), encoding(test))
+        return self._predicted(
+            Ridge(alpha=np.asarray(PENALTIES)).fit(encoding(features), many, weights), encoding(test)
+        )
 
-    def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_]) -> PenaltyByPad:
+    def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_], weights: Array) -> PenaltyByPad:
         """Fit; for a number, the penalty is first chosen with whole pads held out."""
         self.encoding_ = _Encoding.made_on(self.columns, features)
         if self.chance:
@@ -229,23 +253,23 @@ class PenaltyByPad(_OnColumns):
         total = np.zeros(len(PENALTIES))
         folds = GroupKFold(min(np.unique(groups).size, INNER_FOLDS)).split(features, outcome, groups)
         for train, test in folds:
-            predicted = self._by_penalty(features[train], outcome[train], features[test])
-            total += np.square(outcome[test][:, None] - predicted).sum(axis=0)
-        self.best_ = Ridge(alpha=PENALTIES[int(np.argmin(total))]).fit(self.encoding_(features), outcome)
+            predicted = self._by_penalty(features[train], outcome[train], weights[train], features[test])
+            total += (weights[test][:, None] * np.square(outcome[test][:, None] - predicted)).sum(axis=0)
+        self.best_ = Ridge(alpha=PENALTIES[int(np.argmin(total))]).fit(self.encoding_(features), outcome, weights)
         return self
 
 
 class Boosted(_OnColumns):
     """Small gradient boosting model with a low learning rate, on the same columns."""
 
-    def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_]) -> Boosted:
+    def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_], weights: Array) -> Boosted:
         """Fit; no setting is chosen by pads."""
         classes = [i for i, column in enumerate(self.columns) if column.role == "class"]
         kind = HistGradientBoostingClassifier if self.chance else HistGradientBoostingRegressor
         self.best_ = kind(
             max_iter=40, learning_rate=0.15, max_bins=63, max_leaf_nodes=8, min_samples_leaf=10, early_stopping=False,
             categorical_features=classes or None, random_state=0,
-        ).fit(features, outcome)  # fmt: skip
+        ).fit(features, outcome, weights)  # fmt: skip
         return self
 
 
@@ -271,28 +295,109 @@ def out_of_pad(table: Table, model: PenaltyByPad | Boosted) -> tuple[Array, Arra
         if np.unique(outcome[train]).size < 2:
             predicted[test] = mean[test]
             continue
-        fitted = clone(model).fit(table.features[train], outcome[train], groups[train])
+        fitted = clone(model).fit(table.features[train], outcome[train], groups[train], table.weights[train])
         predicted[test] = fitted.predict(table.features[test])
     return predicted, mean
 
 
-def _by_pad_gain(table: Table, plain: Array, boosted: Array) -> tuple[float, float]:
-    """Reduction of squared error by the boosted model, pads weighted equally, and its standard error."""
-    gain = (table.outcome - plain) ** 2 - (table.outcome - boosted) ** 2
-    by_pad = np.asarray([gain[table.pads == name].mean() for name in np.unique(table.pads)])
-    return float(by_pad.mean()), float(by_pad.std(ddof=1) / np.sqrt(by_pad.size))
+@dataclass(frozen=True)
+class Later:
+    """Predictions of pads from earlier pads only: which rows, the model's prediction and the mean of earlier pads."""
+
+    rows: NDArray[np.int64]
+    predicted: Array
+    mean: Array
 
 
-def _card(spec: ModelSpec, table: Table, predicted: Array, mean: Array, seed: int) -> dict[str, Any]:
+def from_earlier_pads(table: Table) -> Later | None:
+    """Predict each pad from the pads before it: what a plan for the next pad does.
+
+    Parameters
+    ----------
+    table : Table
+
+    Returns
+    -------
+    Later or None
+        Pads in order of their first quarter, from the fourth on, in up to eight steps; None if the table has no
+        calendar time or fewer than four pads.
+    """
+    if "quarters" not in table.used.columns:
+        return None
+    first = table.used.group_by("pad").agg(pl.col("quarters").min()).drop_nulls().sort("quarters", "pad")
+    order = first["pad"].to_numpy().astype(str)
+    if order.size <= FEWEST_PADS:
+        return None
+    rows, predicted, mean = [], [], []
+    ends = np.unique(np.linspace(FEWEST_PADS, order.size, min(OUTER_FOLDS, order.size - FEWEST_PADS) + 1).round())
+    for start, stop in pairwise(ends.astype(int)):
+        train = np.flatnonzero(np.isin(table.pads, order[:start]))
+        test = np.flatnonzero(np.isin(table.pads, order[start:stop]))
+        known = (table.features[train], table.outcome[train], table.pads[train], table.weights[train])
+        fitted = PenaltyByPad(table.columns).fit(*known)
+        rows.append(test)
+        predicted.append(fitted.predict(table.features[test]))
+        mean.append(np.full(test.size, table.outcome[train].mean()))
+    return Later(np.concatenate(rows), np.concatenate(predicted), np.concatenate(mean))
+
+
+def _interval(table: Table, predicted: Array, later: Later | None) -> tuple[float, float, str]:
+    """Half width of the 90 % interval, its coverage on held-out pads, and a note on pads later than all others."""
+    scores = np.abs(table.outcome - predicted)
+    half = grouped_quantile(scores, table.pads, ALPHA)
+    coverage, _ = grouped_coverage(scores, table.pads, ALPHA)
+    if later is None or not np.isfinite(half):
+        return half, coverage, ""
+    ahead = grouped_quantile(np.abs(table.outcome[later.rows] - later.predicted), table.pads[later.rows], ALPHA)
+    if not np.isfinite(ahead):
+        return half, coverage, " Too few pads to test it on pads that are later than all others."
+    if ahead <= half:
+        return half, coverage, " It holds for pads predicted from earlier pads only."
+    return (
+        ahead,
+        coverage,
+        f" It is {ahead / half:.1f} times as wide, so that it holds for pads predicted from earlier pads.",
+    )
+
+
+def _squares(table: Table, predicted: Array) -> Array:
+    """Sum of squared errors of each pad."""
+    _, code = np.unique(table.pads, return_inverse=True)
+    return np.asarray(np.bincount(code, (table.outcome - predicted) ** 2), dtype=np.float64)
+
+
+def _gains(table: Table, old: Array, new: Array) -> bool:
+    """Whether new errors are smaller than old ones beyond chance: Student's t of the pads' mean gains."""
+    _, count = np.unique(table.pads, return_counts=True)
+    gain = (old - new) / count
+    return bool(gain.mean() > scipy.stats.t.ppf(0.975, gain.size - 1) * gain.std(ddof=1) / np.sqrt(gain.size))
+
+
+def _skill(model: Array, naive: Array, seed: int = 0) -> tuple[float, float, float]:
+    """Share of the mean's squared error that a model removes, with 95 % limits over pads.
+
+    From eight pads on the limits are from resampled pads. Below, resampling is too narrow: they are those of Student's
+    t for the pads' gains, with the mean's error taken as known.
+    """
+    pads = model.size
+    skill = 1.0 - model.sum() / max(naive.sum(), 1e-300)
+    if pads < RESAMPLED_PADS:
+        gain = naive - model
+        reach = scipy.stats.t.ppf(0.975, pads - 1) * gain.std(ddof=1) * np.sqrt(pads) / max(naive.sum(), 1e-300)
+        return float(skill), float(skill - reach), float(skill + reach)
+    rng = np.random.default_rng(seed)
+    at = rng.integers(0, pads, (4000, pads))
+    drawn = 1.0 - model[at].sum(axis=1) / np.maximum(naive[at].sum(axis=1), 1e-300)
+    low, high = np.quantile(drawn, [0.025, 0.975])
+    return float(skill), float(low), float(high)
+
+
+def _card(spec: ModelSpec, table: Table, predicted: Array, mean: Array) -> dict[str, Any]:
     outcome = table.outcome
     error, naive = (outcome - predicted) ** 2, (outcome - mean) ** 2
-    names, code = np.unique(table.pads, return_inverse=True)
-    by_pad = np.column_stack((np.bincount(code, error), np.bincount(code, naive)))
-    skill = 1.0 - by_pad[:, 0].sum() / max(by_pad[:, 1].sum(), 1e-300)
-    rng = np.random.default_rng(seed)
-    drawn = by_pad[rng.integers(0, names.size, (4000, names.size))].sum(axis=1)
-    low, high = np.quantile(1.0 - drawn[:, 0] / np.maximum(drawn[:, 1], 1e-300), [0.025, 0.975])
-    better = bool(low > 0.0)
+    names = np.unique(table.pads)
+    skill, low, high = _skill(_squares(table, predicted), _squares(table, mean))
+    better = low > 0.0
     unit = COLUMNS[spec.outcome].unit
     rmse, rmse_mean = float(np.sqrt(error.mean())), float(np.sqrt(naive.mean()))
     off, mean_off = qty(rmse, unit), qty(rmse_mean, unit)
@@ -309,8 +414,8 @@ def _card(spec: ModelSpec, table: Table, predicted: Array, mean: Array, seed: in
     return {
         "model": spec.name, "outcome": spec.outcome, "unit": unit, "level": spec.level, "rows": table.used.height,
         "pads": names.size, "wells": table.used["well_id"].n_unique(), "rows_left_out": table.left_out,
-        "rmse_held_out": rmse, "rmse_of_mean": rmse_mean, "skill": float(skill), "skill_low": float(low),
-        "skill_high": float(high), "better_than_mean": better, "verdict": verdict, "fitted_at": datetime.now(UTC),
+        "rmse_held_out": rmse, "rmse_of_mean": rmse_mean, "skill": skill, "skill_low": low, "skill_high": high,
+        "better_than_mean": better, "verdict": verdict, "fitted_at": datetime.now(UTC),
     }  # fmt: skip
 
 

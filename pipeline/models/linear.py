@@ -70,7 +70,9 @@ def aliased_terms(design: Array, names: list[str]) -> list[str]:
     return lost
 
 
-def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: list[str]) -> Fitted:
+def fit_clustered(
+    design: Array, outcome: Array, names: list[str], clusters: list[str], weights: Array | None = None
+) -> Fitted:
     """Fit by least squares with standard errors clustered by pad (CR2).
 
     Parameters
@@ -81,6 +83,8 @@ def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: lis
     names : list of str, length k
     clusters : list of str, length n
         The pad of each row.
+    weights : array, shape (n,), optional
+        Of the rows.
 
     Returns
     -------
@@ -91,7 +95,8 @@ def fit_clustered(design: Array, outcome: Array, names: list[str], clusters: lis
     lost = aliased_terms(design, names)
     keep = [index for index, name in enumerate(names) if name not in lost]
     estimate, low, high, p = (np.full(len(names), np.nan) for _ in range(4))
-    fitted = fit_by_pad(design[:, keep], outcome, clusters)
+    root = np.ones(outcome.size) if weights is None else np.sqrt(weights)
+    fitted = fit_by_pad(design[:, keep] * root[:, None], outcome * root, clusters)
     alone = []
     for weights, index in zip(np.eye(len(keep)), keep, strict=True):
         if fitted.rests_on_one_pad(weights):

@@ -6,8 +6,8 @@ import warnings
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 from sklearn.exceptions import ConvergenceWarning
 from sklearn.linear_model import LogisticRegression
 
@@ -112,6 +112,6 @@ def odds_limits(
     estimate = contrasts @ fitted.estimate
     error = np.sqrt(np.einsum("ij,jk,ik->i", contrasts, fitted.covariance, contrasts))
     freedom = max(pads - 1, 1)
-    reach = stats.t.ppf(0.5 + level / 2.0, freedom) * error
-    p = 2.0 * stats.t.sf(np.abs(estimate) / error, freedom)
+    reach = scipy.stats.t.ppf(0.5 + level / 2.0, freedom) * error
+    p = 2.0 * scipy.stats.t.sf(np.abs(estimate) / error, freedom)
     return estimate, estimate - reach, estimate + reach, p

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from scipy import stats
+import scipy
 
 from pipeline.errors import short
 from pipeline.lake import Lake
@@ -128,15 +128,19 @@ def predict(model: StoredModel | None, job: Mapping[str, Any]) -> Prediction:
     card = model.card
     as_mean = not card["better_than_mean"]
     plain = "; the model is no better than the mean" if as_mean else ""
-    better = "; a boosted model is better on held-out pads" if card["kind"] == "boosted" else ""
-    if card["model"] in CHANCES:  # the stored parameters are log odds for both kinds of model
+    better = (
+        "; a boosted model is better on held-out pads: a straight line misses something"
+        if card["better_boosted"]
+        else ""
+    )
+    if card["model"] in CHANCES:
         note = f"chance, {card['pads']} pads{better}{plain}"
         return Prediction(1.0 / (1.0 + math.exp(-value)), None, None, note, as_mean)
     half = card["interval_half_width"]
-    if half is not None and card["kind"] == "linear":
+    if half is not None:
         note = f"90 % interval, conformal over {card['pads']} pads"
     else:
-        spread = card["rmse_linear"] * math.sqrt(1.0 + 1.0 / card["pads"])
-        half = float(stats.t.ppf(0.95, card["pads"] - 1)) * spread
+        spread = card["rmse_held_out"] * math.sqrt(1.0 + 1.0 / card["pads"])
+        half = float(scipy.stats.t.ppf(0.95, card["pads"] - 1)) * spread
         note = f"indicative 90 % interval: {card['pads']} pads are too few for a tested one"
     return Prediction(value, value - half, value + half, note + better + plain, as_mean)

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from pipeline.metrics.declare import fingerprint
 from pipeline.models.clustered import holm
@@ -16,11 +16,14 @@ from pipeline.models.columns import COLUMNS
 from pipeline.models.funnel import funnel_limits, inflations, pad_correlation, tail_chance
 from pipeline.models.trend import FEWEST_FOR_P, mann_kendall, mix_and_performance
 
-METHOD_VERSION = 4
+METHOD_VERSION = 5
 FUNNEL_Z = (1.959964, 3.090232)
 """Normal quantiles of the 95 % and the 99.8 % limits. [1]"""
 CLASSES = ("design", "formation")
 """A change of these classes is mix; a change within them is performance."""
+CREWS_OF = {"completed_pump_time_min": ("frac_crew",), "swap_min": ("frac_crew",), "mill_min": ("coil_crew",)}
+"""Crew of each metric that is split."""
+RESAMPLES = 400
 CHANGED = {"stage": ("completed_pump_time_min", "swap_min"), "plug": ("mill_min",)}
 MEANS = {"stage": ("completed_pump_time_min",), "plug": ("mill_min",), "well": ("hours_per_stage", "cost_per_stage")}
 FEWEST_PADS = 3
@@ -103,44 +106,124 @@ def proportions(frame: pl.DataFrame, event: str) -> list[dict[str, Any]]:
 
 
 def changes(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
-    """Split each quarter's change from all earlier quarters into mix (other designs, other rock) and performance.
+    """Split each quarter's change from all earlier quarters into job mix, crew mix and performance.
 
     Parameters
     ----------
     frame : polars.DataFrame
         A modelling table.
     metric : str
+
+    Notes
+    -----
+    Job mix is other designs and rock; crew mix is the same jobs by other crews; performance is the rest: the same crews
+    on the same jobs. Limits of the parts come from resampling whole pads, in the quarter and before it, with Student's
+    t for so few pads; with fewer than three pads on one side there are none.
     """
-    classes = [name for name in CLASSES if name in frame.columns]
+    jobs = [name for name in CLASSES if name in frame.columns]
+    crew = next((name for name in CREWS_OF.get(metric, ()) if name in frame.columns), None)
     used = frame.drop_nulls([metric, "quarter"]).with_columns(
-        job=pl.concat_str([pl.col(name).fill_null("not recorded") for name in classes], separator=", ")
+        site=pl.coalesce(name for name in ("pad", "well_id") if name in frame.columns),
+        job=pl.concat_str([pl.col(name).fill_null("not recorded") for name in jobs], separator=", "),
+        crew=pl.lit("all") if crew is None else pl.col(crew).fill_null("not recorded"),
     )
-    counted = used.group_by("quarter", "job").agg(pl.col(metric).mean().alias("mean"), pl.len().alias("n"))
-    by_quarter: dict[str, dict[str, tuple[float, int]]] = {}
-    for quarter, job, mean, n in counted.sort("quarter", "job").iter_rows():
-        by_quarter.setdefault(quarter, {})[job] = (mean, n)
-    means = {
-        quarter: sum(mean * n for mean, n in jobs.values()) / sum(n for _, n in jobs.values())
-        for quarter, jobs in by_quarter.items()
-    }
-    mark = fingerprint([METHOD_VERSION, metric, counted.sort("quarter", "job").rows()])
+    cells = used.group_by("quarter", "site", "job", "crew").agg(n=pl.len(), total=pl.col(metric).sum())
+    cells = cells.sort("quarter", "site", "job", "crew")
+    mark = fingerprint([METHOD_VERSION, metric, cells.rows()])
+    quarters = cells["quarter"].unique().sort().to_list()
+    by_quarter = cells.group_by("quarter").agg(value=pl.col("total").sum() / pl.col("n").sum()).sort("quarter")
+    values = by_quarter["value"].to_numpy()
     rows = []
-    quarters = list(by_quarter)
     for index, quarter in enumerate(quarters[1:], start=2):
-        earlier = _pooled([by_quarter[name] for name in quarters[: index - 1]])
-        change, mix, performance = mix_and_performance(earlier, by_quarter[quarter])
-        alike = sum(n for job, (_, n) in by_quarter[quarter].items() if job in earlier)
-        told = alike >= ALIKE * sum(n for _, n in by_quarter[quarter].values())
-        trend = mann_kendall(np.asarray(list(means.values())[:index])) if index >= 3 else None
+        before, after = cells.filter(pl.col("quarter") < quarter), cells.filter(quarter=quarter)
+        trend = mann_kendall(values[:index]) if index >= 3 else None
+        tested = index >= FEWEST_FOR_P and trend is not None
         rows.append(
             {
-                "metric": metric, "quarter": quarter, "unit": COLUMNS[metric].unit, "value": means[quarter],
-                "change": change, "mix": mix if told else None, "performance": performance if told else None,
-                "slope": None if trend is None else trend.slope,
-                "p_trend": None if trend is None or index < FEWEST_FOR_P else trend.p, "inputs": mark,
+                "metric": metric, "quarter": quarter, "unit": COLUMNS[metric].unit, "value": float(values[index - 1]),
+                **_parts(before, after), "slope": None if trend is None else trend.slope,
+                "p_trend": trend.p if trend and tested else None,
+                "p_serial": trend.p_serial if trend and tested else None, "inputs": mark,
             }
         )  # fmt: skip
     return rows
+
+
+def _parts(before: pl.DataFrame, after: pl.DataFrame) -> dict[str, float | None]:
+    """The change from the cells of one period to those of another, and its parts with their limits."""
+    both = pl.concat((before, after))
+    periods = [_Period.of(cells, both) for cells in (before, after)]
+    point = _split(*(period.sums(np.ones((1, period.pads))) for period in periods))
+    known = [_known_share(periods, level) for level in range(2)]
+    told = {"mix": known[0], "crew_mix": known[1], "performance": known[0]}
+    if known[0] and not known[1]:  # no crew did such jobs before: what crews do is part of performance
+        point["performance"], point["crew_mix"] = point["performance"] + point["crew_mix"], np.zeros(1)
+    found: dict[str, float | None] = {"change": float(point["change"][0])}
+    fewest = min(period.pads for period in periods)
+    rng = np.random.default_rng(0)
+    drawn = None
+    if fewest >= FEWEST_PADS:
+        drawn = _split(*(period.sums(period.resampled(rng)) for period in periods))
+        if known[0] and not known[1]:
+            drawn["performance"] = drawn["performance"] + drawn["crew_mix"]
+    reach = float(scipy.stats.t.ppf(0.975, max(fewest - 1, 1)) * np.sqrt(fewest / max(fewest - 1, 1)))
+    for part, shown in told.items():
+        value = float(point[part][0]) if shown else None
+        away = None if drawn is None else reach * float(np.std(drawn[part]))
+        found |= {part: value, **_around(f"{part}_", value, away)}
+    return found
+
+
+@dataclass(frozen=True)
+class _Period:
+    """Rows and sums of a period by pad: over jobs, and over jobs and crews."""
+
+    rows: tuple[NDArray[np.float64], NDArray[np.float64]]
+    totals: tuple[NDArray[np.float64], NDArray[np.float64]]
+
+    @property
+    def pads(self) -> int:
+        return int(self.rows[0].shape[0])
+
+    @classmethod
+    def of(cls, cells: pl.DataFrame, both: pl.DataFrame) -> _Period:
+        """Collect the cells of one period; classes are those of both periods."""
+        sites = cells["site"].unique().sort()
+        site = sites.search_sorted(cells["site"]).to_numpy()
+        rows: list[NDArray[np.float64]] = []
+        totals: list[NDArray[np.float64]] = []
+        for keys in (["job"], ["job", "crew"]):
+            classes = both.select(keys).unique().sort(keys).with_row_index("at")
+            at = cells.join(classes, on=keys, how="left", maintain_order="left")["at"].to_numpy()
+            for held, column in ((rows, "n"), (totals, "total")):
+                table = np.zeros((sites.len(), classes.height))
+                np.add.at(table, (site, at), cells[column].to_numpy().astype(float))
+                held.append(table)
+        return cls((rows[0], rows[1]), (totals[0], totals[1]))
+
+    def resampled(self, rng: np.random.Generator) -> NDArray[np.float64]:
+        """How often each pad is drawn, in many samples of as many pads."""
+        return rng.multinomial(self.pads, np.full(self.pads, 1.0 / self.pads), size=RESAMPLES).astype(float)
+
+    def sums(self, weights: NDArray[np.float64]) -> list[tuple[NDArray[np.float64], NDArray[np.float64]]]:
+        """Rows and sums of each class, for weights of the pads."""
+        return [(weights @ n, weights @ total) for n, total in zip(self.rows, self.totals, strict=True)]
+
+
+def _split(
+    before: list[tuple[NDArray[np.float64], NDArray[np.float64]]],
+    after: list[tuple[NDArray[np.float64], NDArray[np.float64]]],
+) -> dict[str, NDArray[np.float64]]:
+    """Split changes into job mix, crew mix within jobs, and performance of crews on jobs."""
+    change, mix, within = mix_and_performance(*before[0], *after[0])
+    _, _, performance = mix_and_performance(*before[1], *after[1])
+    return {"change": change, "mix": mix, "crew_mix": within - performance, "performance": performance}
+
+
+def _known_share(periods: list[_Period], level: int) -> bool:
+    """Whether enough of the later period's rows are in classes that the earlier one has."""
+    before, after = (period.rows[level].sum(axis=0) for period in periods)
+    return bool(after[before > 0.0].sum() >= ALIKE * after.sum())
 
 
 def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
@@ -170,7 +253,7 @@ def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
         pads = so_far.group_by("pad").agg(pl.col(metric).mean())[metric].to_numpy()
         reach = None
         if pads.size >= FEWEST_PADS:
-            reach = float(stats.t.ppf(0.975, pads.size - 1) * np.std(pads, ddof=1))
+            reach = float(scipy.stats.t.ppf(0.975, pads.size - 1) * np.std(pads, ddof=1))
         here, earlier = _sum_of_squares(now), _sum_of_squares(before)
         value = float(now[metric].mean())  # type: ignore[arg-type]
         change = value - float(before[metric].mean()) if before.height else None  # type: ignore[arg-type]
@@ -194,19 +277,10 @@ def _sum_of_squares(rows: pl.DataFrame) -> float:
 
 def _limits(prefix: str, value: float | None, reach: float | None, share: float) -> dict[str, float | None]:
     """Limits at a distance from the mean: the distance for one pad, reduced for the number of pads."""
-    if value is None or reach is None:
+    return _around(prefix, value, None if reach is None else reach * float(np.sqrt(share)))
+
+
+def _around(prefix: str, value: float | None, away: float | None) -> dict[str, float | None]:
+    if value is None or away is None:
         return {f"{prefix}low": None, f"{prefix}high": None}
-    away = reach * float(np.sqrt(share))
     return {f"{prefix}low": value - away, f"{prefix}high": value + away}
-
-
-def _pooled(quarters: list[dict[str, tuple[float, int]]]) -> dict[str, tuple[float, int]]:
-    """Means and rows of each class of job over the given quarters."""
-    rows: dict[str, list[tuple[float, int]]] = {}
-    for jobs in quarters:
-        for job, found in jobs.items():
-            rows.setdefault(job, []).append(found)
-    return {
-        job: (sum(mean * n for mean, n in found) / sum(n for _, n in found), sum(n for _, n in found))
-        for job, found in rows.items()
-    }

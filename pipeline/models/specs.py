@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipeline.metrics.declare import fingerprint
+from pipeline.models.columns import COLUMNS
 
 
 @dataclass(frozen=True)
@@ -126,5 +127,7 @@ COMPARISONS = (
 def rows_hash(frame: pl.DataFrame, spec: ModelSpec | CompareSpec, version: int, columns: Sequence[str]) -> str:
     """Return a hash of the rows, the spec and the method that determine fitted rows."""
     key = [] if spec.level == "well" else [spec.level]
-    used = frame.select(list(dict.fromkeys(["well_id", "pad", *key, *columns])))
+    error = COLUMNS[spec.outcome].error
+    picked = [error] if error in frame.columns else []
+    used = frame.select(list(dict.fromkeys(["well_id", "pad", *key, *columns, *picked])))
     return fingerprint([version, spec, used.hash_rows(seed=1).sort().to_list()])

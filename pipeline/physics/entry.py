@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from pipeline.physics.friction import perforation_friction_psi
 
@@ -51,7 +51,9 @@ def limited_entry_split(
         return np.asarray(np.sqrt(np.maximum(pressure - stress, 0.0) / k))
 
     highest = float(stress.max() + (k * rate_bpm**2).max())
-    pressure = float(brentq(lambda p: rates(p).sum() - rate_bpm, float(stress.min()), highest, xtol=1e-9))
+    pressure = float(
+        scipy.optimize.brentq(lambda p: rates(p).sum() - rate_bpm, float(stress.min()), highest, xtol=1e-9)
+    )
     return pressure, rates(pressure)
 
 

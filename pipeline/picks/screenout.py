@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d
+import scipy
 
 from pipeline.picks.arrays import at_time, filled, integral, lasting, median, runs
 from pipeline.picks.proppant import flush_bbl
@@ -155,7 +155,7 @@ def _rate_cuts(timeline: Timeline, rate: Array) -> list[int]:
         return []
     step = max(median(np.diff(time[span])), 1e-3)
     size = max(round(120.0 / step), 1)
-    usual = maximum_filter1d(rate[span], size, origin=(size - 1) // 2)  # of the samples until each one
+    usual = scipy.ndimage.maximum_filter1d(rate[span], size, origin=(size - 1) // 2)  # of the samples until each one
     fallen = lasting(runs((rate[span] < CUT * usual) | (rate[span] < timeline.main_bpm)), time[span], 5.0)
     cuts = [first + int(start) - 1 for start, _ in fallen if start > 0]
     fast = np.flatnonzero(rate[span] >= timeline.main_bpm)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import nnls
+import scipy
 
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.picks.arrays import at_time, deviation, filled, lasting, median, runs
@@ -57,7 +57,7 @@ def separate(rate_bpm: Array, loss_psi: Array) -> tuple[float, float, Array]:
     Least Squares Problems* (1974), for the non-negative solution.
     """
     design = np.stack((np.square(rate_bpm), np.sqrt(rate_bpm)), axis=1)
-    (kp, kt), residual = nnls(design, loss_psi)
+    (kp, kt), residual = scipy.optimize.nnls(design, loss_psi)
     freedom = rate_bpm.size - 2
     if freedom < 1:
         return float(kp), float(kt), np.array([np.nan, np.nan])

@@ -130,7 +130,8 @@ def difference(
     contrast = times[0] * rows[0] - times[1] * rows[1]
     if any(contrast[i] != 0.0 for i, name in enumerate(names) if name in lost):
         return Difference(f"{spec.title}: aliased ({', '.join(lost)}), not separable")
-    fitted = fit_by_pad(design[:, keep], table.outcome, list(table.pads))
+    root = np.sqrt(table.weights)
+    fitted = fit_by_pad(design[:, keep] * root[:, None], table.outcome * root, list(table.pads))
     if fitted.covariance is None:
         return Difference(f"{spec.title}: too few pads to determine")
     if fitted.rests_on_one_pad(contrast[keep]):

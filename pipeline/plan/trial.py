@@ -6,12 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
-from scipy import stats
 
-from pipeline.models.columns import predictors
-from pipeline.models.design_matrix import design_matrix
-from pipeline.models.linear import aliased_terms
-from pipeline.models.mixed import covariance_of, fit_mixed
+from pipeline.models.levels import LevelRows
+from pipeline.models.mixed import adjusted_for, fit_mixed
 from pipeline.models.specs import CompareSpec
 
 ROWS_PER_WELL = 12
@@ -57,43 +54,42 @@ def trials(frame: pl.DataFrame, spec: CompareSpec, one: str, other: str, wells: 
 
     Notes
     -----
-    The new pad's rows are set to the means of the covariates, with the variances of pads, wells and rows as fitted. A
-    pad with both levels removes its own effect from the difference; a pad with one level does not.
+    The new pad's rows are set to the means of the covariates, with the variances of wells and rows as fitted. A pad
+    with both levels removes its own effect from the difference; a pad with one level tells nothing of it.
     """
     used = frame.drop_nulls([spec.outcome, spec.factor, "pad", *spec.adjusted_for])
     used = used.filter(pl.col(spec.factor).is_in([one, other]))
     if used[spec.factor].n_unique() < 2 or used["pad"].n_unique() < 3:
         return f"{one} and {other} are not both recorded, or on fewer than three pads"
-    others, names, _ = design_matrix(used, predictors(list(spec.adjusted_for)))
-    side = (used[spec.factor] == one).to_numpy().astype(float)
-    lost = aliased_terms(np.column_stack((others, side)), [*names, "difference"])
-    if "difference" in lost:
-        return f"{one} and {other} are aliased with a covariate: a trial with whole wells cannot separate them"
-    keep = [i for i, name in enumerate(names) if name not in lost]
-    design = np.column_stack((side, others[:, keep]))
-    pads, well = used["pad"].to_numpy().astype(str), used["well_id"].to_numpy().astype(str)
-    fitted = fit_mixed(
-        used[spec.outcome].to_numpy().astype(float), design, pads, None if spec.level == "well" else well
-    )
+    table = LevelRows.of(spec, used, [other, one])
+    if table.lost:
+        return f"{one} and {other} are aliased with a covariate or with pads: not separable"
+    outcome = used[spec.outcome].to_numpy().astype(float)
+    try:
+        fitted = fit_mixed(outcome, table.design, table.pads, table.wells, within_pads=True)
+    except ValueError:
+        fitted = None
     rows = 1 if spec.level == "well" else ROWS_PER_WELL
-    freedom = max(used["well_id"].n_unique() - design.shape[1], 1)
 
-    def half_width(matrix: np.ndarray, at: np.ndarray, of: np.ndarray, spare: int) -> float:
-        variance = covariance_of(matrix, at, of, fitted)[0, 0]
-        return float(stats.t.ppf(0.975, max(freedom + spare, 1)) * np.sqrt(variance))
+    def half_width(design: np.ndarray, pads: np.ndarray, wells: np.ndarray | None) -> float:
+        told = None if fitted is None else adjusted_for(fitted, design, pads, wells)
+        first = np.eye(design.shape[1])[0]
+        return np.nan if told is None else told.contrast(first, first).reach()
 
-    present = half_width(design, pads, well, 0)
-    mean = design[:, 1:].mean(axis=0)
+    present = half_width(table.design, table.pads, table.wells)
+    if not np.isfinite(present):
+        return f"{one} and {other} share too few pads and wells to know how much wells differ"
+    mean = table.design[:, 1:].mean(axis=0)
     found = []
     for count in range(wells + 1):
         allocation = (one,) * count + (other,) * (wells - count)
         extra = np.vstack(
             [np.concatenate(([1.0 if level == one else 0.0], mean)) for level in allocation for _ in range(rows)]
         )
-        names_of = np.asarray([f"new-{i}" for i in range(wells) for _ in range(rows)])
+        names_of = None if table.wells is None else np.asarray([f"new-{i}" for i in range(wells) for _ in range(rows)])
         width = half_width(
-            np.vstack((design, extra)), np.concatenate((pads, np.full(wells * rows, "\x00new pad"))),
-            np.concatenate((well, names_of)), wells,
+            np.vstack((table.design, extra)), np.concatenate((table.pads, np.full(wells * rows, "\x00new pad"))),
+            None if names_of is None or table.wells is None else np.concatenate((table.wells, names_of)),
         )  # fmt: skip
         found.append(Trial(allocation, width, width / present))
     return sorted(found, key=lambda trial: trial.half_width)

@@ -109,18 +109,6 @@ def test_crews_are_compared_with_their_planted_difference_inside_the_limits() ->
     assert abs(rows["A"]["shrunken"]) <= abs(rows["A"]["effect"])
 
 
-def test_intervals_of_crews_cover_over_seeds() -> None:
-    """Null campaigns: the joint limits of a shrunken difference exclude zero seldom."""
-    false = sum(
-        any(
-            row["shrunken_low"] > 0.0 or row["shrunken_high"] < 0.0
-            for row in compare(plugs(seed, effect=0.0), COIL_CREWS)
-        )
-        for seed in range(40)
-    )
-    assert false <= 4
-
-
 def test_a_crew_alone_on_its_pad_is_named_and_not_ranked() -> None:
     frame = plugs(7).with_columns(coil_crew=pl.when(pl.col("pad") == "p3").then(pl.lit("C")).otherwise("coil_crew"))
     rows = {row["level"]: row for row in compare(frame, COIL_CREWS)}

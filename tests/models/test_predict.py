@@ -9,9 +9,10 @@ import pytest
 from pipeline.models.predict import StoredModel, predict
 
 
-def stored(name: str, kind: str) -> StoredModel:
+def stored(name: str, *, better_boosted: bool = False) -> StoredModel:
     card: dict[str, Any] = {
-        "model": name, "kind": kind, "pads": 12, "better_than_mean": True, "interval_half_width": 5.0, "rmse_linear": 4.0,
+        "model": name, "pads": 12, "better_than_mean": True, "interval_half_width": 5.0, "rmse_held_out": 4.0,
+        "better_boosted": better_boosted,
     }  # fmt: skip
     empty = {"centre": None, "scale": None, "lowest": None, "highest": None, "pads": None}
     terms = {
@@ -25,19 +26,23 @@ def stored(name: str, kind: str) -> StoredModel:
 JOB = {"stage": 15.0, "design": "wide"}
 
 
-@pytest.mark.parametrize("kind", ["logistic", "boosted"])
-def test_a_chance_is_a_chance_whichever_model_does_better(kind: str) -> None:
-    found = predict(stored("screen_out", kind), JOB)
+@pytest.mark.parametrize("better", [False, True])
+def test_a_chance_is_a_chance_whichever_model_does_better(better: bool) -> None:
+    found = predict(stored("screen_out", better_boosted=better), JOB)
     assert found.value == pytest.approx(1.0 / (1.0 + 2.718281828 ** (2.0 - 1.0 - 0.5)))
     assert found.low is None
-    assert ("boosted" in found.note) == (kind == "boosted")
+    assert ("boosted" in found.note) == better
 
 
 def test_a_number_has_its_conformal_interval() -> None:
-    found = predict(stored("pump_time", "linear"), JOB)
+    found = predict(stored("pump_time"), JOB)
     assert (found.value, found.low, found.high) == pytest.approx((-0.5, -5.5, 4.5))
     assert "conformal over 12 pads" in found.note
-    assert "indicative" in predict(stored("pump_time", "boosted"), JOB).note  # the tested interval is the other model's
+    few = stored("pump_time")
+    few.card.update(interval_half_width=None, pads=5)  # Student's t of 4 degrees, 2.1318; root of 1 + 1/5
+    wide = predict(few, JOB)
+    assert "indicative" in wide.note
+    assert wide.high == pytest.approx(-0.5 + 2.131847 * 4.0 * 1.2**0.5, rel=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -49,6 +54,6 @@ def test_a_number_has_its_conformal_interval() -> None:
     ],
 )
 def test_outside_the_data_there_is_no_value(job: dict[str, Any], says: str) -> None:
-    found = predict(stored("pump_time", "linear"), job)
+    found = predict(stored("pump_time"), job)
     assert found.value is None
     assert says in found.note

@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 import pytest
 import statsmodels.api as sm
-from scipy import stats
+from scipy import integrate, stats
 
 from pipeline.models import conformal, funnel, ranks, trend
 from pipeline.models.compare import connected_sets
@@ -125,7 +125,13 @@ MANN_KENDALL = [12.9, 14.8, 13.2, 15.7, 13.8, 15.6, 12.9, 11.0, 17.3, 15.9, 19.0
 
 def test_s1_d19_trend_in_the_title_is_theil_sen() -> None:
     title = query_on("quarter_trend_title", milled(MANN_KENDALL), {"metric": "mill_min"})["title"][0]
-    assert title == "Mill time per plug rises by 0.57 min per quarter"
+    # r of the residuals is 0.16, 0.43 after the correction: p 0.097 if a quarter may resemble the one before
+    assert title == (
+        "Mill time per plug rises by 0.57 min per quarter; a trend only if a quarter does not depend on the one before"
+    )
+    assert trend.mann_kendall(np.array(MANN_KENDALL)).p_serial == pytest.approx(0.09676, rel=1e-3)
+    steady = query_on("quarter_trend_title", milled([*MANN_KENDALL, 19.9, 21.2, 20.7, 22.4]), {"metric": "mill_min"})
+    assert steady["title"][0] == "Mill time per plug rises by 0.56 min per quarter"
     slope = stats.theilslopes(MANN_KENDALL).slope
     assert slope == pytest.approx(0.566667, rel=1e-5)
     assert f"{slope:.2f}" in title
@@ -327,10 +333,77 @@ def test_s1_d19_mann_kendall() -> None:
 
 def test_kitagawa_split_adds_up() -> None:
     """Kitagawa 1955: mix and performance make up the change, and swap sign with the order."""
-    before, after = {"a": (10.0, 8), "b": (20.0, 2)}, {"a": (11.0, 4), "b": (19.0, 6)}
-    change, mix, own = trend.mix_and_performance(before, after)
+    before, after = (np.array([8.0, 2.0]), np.array([80.0, 40.0])), (np.array([4.0, 6.0]), np.array([44.0, 114.0]))
+    change, mix, own = trend.mix_and_performance(*before, *after)
     assert change == pytest.approx(15.8 - 12.0)
     assert mix + own == pytest.approx(change)
     assert own == pytest.approx(0.6 * 1.0 - 0.4 * 1.0)
-    assert trend.mix_and_performance(after, before)[1] == pytest.approx(-mix)
-    assert trend.mix_and_performance({"a": (10.0, 5)}, {"b": (12.0, 5)}) == pytest.approx((2.0, 2.0, 0.0))
+    assert trend.mix_and_performance(*after, *before)[1] == pytest.approx(-mix)
+    only = np.array([5.0, 0.0]), np.array([50.0, 0.0])
+    new = np.array([0.0, 5.0]), np.array([0.0, 60.0])
+    assert trend.mix_and_performance(*only, *new) == pytest.approx((2.0, 2.0, 0.0))
+
+
+UNBALANCED = Path(__file__).parent / "unbalanced_pads.csv"
+KENWARD_ROGER = {
+    # within pads: estimate, plain error, adjusted error, degrees of freedom of crew B, crew C, depth
+    True: [
+        (-0.492964336, 2.08344214, 2.10242386, 4.75780926), (-6.96025941, 2.02713881, 2.03668396, 4.31972322),
+        (3.02848638, 0.992611435, 1.08046328, 25.6265297),
+    ],
+    False: [
+        (-0.602304798, 2.0733599, 2.11718737, 4.88317484), (-7.18949531, 2.02009142, 2.05223421, 4.43319879),
+        (3.0646466, 0.984615218, 1.07758431, 26.3385318),
+    ],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("within_pads", [True, False])
+def test_kenward_roger_is_that_of_the_reference_library(within_pads: bool) -> None:
+    """Kenward and Roger 1997, as R's pbkrtest 0.5.2 on lme4 1.1.31 gives it for `unbalanced_pads.csv` (34 rows, our own).
+
+    y ~ crew + depth + pad + (1 | well), and with (1 | pad) in place of pad.
+    """
+    data = pl.read_csv(UNBALANCED)
+    pads = data["pad"].to_numpy().astype(str)
+    wells = np.char.add(pads, data["well"].to_numpy().astype(str))
+    columns = [(data["crew"] == crew).to_numpy().astype(float) for crew in "BC"] + [data["depth"].to_numpy()]
+    design = np.column_stack(columns if within_pads else [*columns, np.ones(data.height)])
+    fitted = fit_mixed(data["y"].to_numpy(), design, pads, wells, within_pads=within_pads)
+    assert fitted.well_variance == pytest.approx(3.650176 if within_pads else 3.705271, rel=1e-4)
+    assert fitted.adjusted is not None
+    for i, (estimate, plain, adjusted, freedom) in enumerate(KENWARD_ROGER[within_pads]):
+        found = fitted.adjusted.contrast(np.eye(design.shape[1])[i], fitted.estimate)
+        assert (found.estimate, found.error, found.freedom) == pytest.approx((estimate, adjusted, freedom), rel=2e-5)
+        assert np.sqrt(fitted.covariance[i, i]) == pytest.approx(plain, rel=2e-5)
+
+
+def test_degrees_of_freedom_of_sleepstudy() -> None:
+    """One random intercept per subject: 22.81 and 161 degrees of freedom (lmerTest's documentation, memory)."""
+    data = pl.read_csv(Path(__file__).parent / "sleepstudy.csv")
+    design = np.column_stack((np.ones(180), data["days"].to_numpy()))
+    fitted = fit_mixed(data["reaction"].to_numpy(), design, data["subject"].cast(pl.String).to_numpy().astype(str))
+    assert fitted.adjusted is not None
+    found = [fitted.adjusted.contrast(row, fitted.estimate) for row in np.eye(2)]
+    assert [one.freedom for one in found] == pytest.approx([22.8102, 161.0], rel=1e-5)
+    assert [one.error for one in found] == pytest.approx([9.74672, 0.804221], rel=1e-5)  # balanced: no adjustment
+
+
+def test_the_chance_of_being_least_of_two_is_that_of_an_integral() -> None:
+    """Two units, difference 2 with error 1: the posterior over a half-Cauchy spread, by quadrature of scipy."""
+    covariance = np.diag([0.5, 0.5])
+    seen, noise = 2.0 / np.sqrt(2.0), 0.5  # along the only contrast, (-1, 1)/sqrt(2)
+
+    def likelihood(spread: float) -> float:
+        return float(
+            stats.norm.pdf(seen, 0.0, np.sqrt(noise + spread**2)) * stats.halfcauchy.pdf(spread, 0, noise**0.5)
+        )
+
+    def first(spread: float) -> float:
+        keep = spread**2 / (spread**2 + noise)
+        return likelihood(spread) * float(stats.norm.cdf(keep * seen / np.sqrt(max(keep * noise, 1e-12))))
+
+    expected = integrate.quad(first, 0.0, 200.0)[0] / integrate.quad(likelihood, 0.0, 200.0)[0]
+    found = ranks.chance_of_least(np.array([0.0, 2.0]), covariance)
+    assert found[0] == pytest.approx(expected, abs=0.01)
+    assert 0.5 < found[0] < stats.norm.cdf(2.0)  # less sure than without doubt on the spread

@@ -82,13 +82,13 @@ def compared(rows: list[tuple[str, bool, float | None, float | None, float | Non
         [
             {
                 "comparison": "frac_crews_pump_time", "outcome": "pump_time_min", "level": level, "separable": separable,
-                "shrunken": value, "shrunken_low": low, "shrunken_high": high,
+                "effect": value, "joint_low": low, "joint_high": high,
             }
             for level, separable, value, low, high in rows
         ],
         schema={
             "comparison": pl.String, "outcome": pl.String, "level": pl.String, "separable": pl.Boolean,
-            "shrunken": pl.Float64, "shrunken_low": pl.Float64, "shrunken_high": pl.Float64,
+            "effect": pl.Float64, "joint_low": pl.Float64, "joint_high": pl.Float64,
         },
     )  # fmt: skip
     return str(

@@ -62,6 +62,11 @@ def mill_min(p: PlugView) -> float:
     return _value(p.picks.mill)
 
 
+@PLUG.metric("min", "standard error of the mill time")
+def mill_error_min(p: PlugView) -> float:
+    return known(p.picks.mill.standard_error, p.picks.mill.reason)
+
+
 @PLUG.metric("", "confidence of the mill time", kind="text")
 def mill_confidence(p: PlugView) -> str:
     return p.picks.mill.confidence

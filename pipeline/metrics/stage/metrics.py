@@ -112,6 +112,12 @@ def breakdown_pressure_psi(s: StageView) -> float:
     return s.pick("breakdown_pressure")
 
 
+@STAGE.metric("psi", "standard error of the breakdown pressure")
+def breakdown_error_psi(s: StageView) -> float:
+    found = s.picks.effective["breakdown_pressure"]
+    return known(found.standard_error, found.reason)
+
+
 @STAGE.metric("", "sharp, soft, gradual, unseen or amended", kind="text")
 def breakdown_kind(s: StageView) -> str:
     return s.picks.breakdown_kind
@@ -150,6 +156,12 @@ def isip_gradient_psi_ft(s: StageView) -> float:
     if not tvd or not density:
         raise Missing("no TVD or fluid density in the stages table")
     return float(pressure_gradient_psi_ft(isip, density, tvd))
+
+
+@STAGE.metric("psi/ft", "standard error of the ISIP gradient: that of the ISIP over TVD", source="definition")
+def isip_gradient_error_psi_ft(s: StageView) -> float:
+    isip_gradient_psi_ft(s)
+    return isip_error_psi(s) / float(s.row["tvd_ft"])
 
 
 @STAGE.metric("psi", "pressure 5 min after shut-in at zero rate")
