@@ -276,7 +276,8 @@ def _stage_row(tables: _Tables, well: Well, stage: int, zipper: bool) -> Row:
         "fluid_bbl": round(_fluid_bbl(design), 0),
         "mesh_100_lb": 0.6 * design.proppant_lbm, "mesh_40_70_lb": 0.4 * design.proppant_lbm,
         "fluid": "slickwater", "drag_reduction": DRAG_REDUCTION[well.crew],
-        "closure_psi_ft": round(well.stress_psi_ft, 3), "fluid_ppg": FLUID_PPG, "grain_sg": 2.65,
+        "closure_psi_ft": round(well.stress_psi_ft, 3), "closure_source": "injection test",
+        "fluid_ppg": FLUID_PPG, "grain_sg": 2.65,
         "limit_psi": PRESSURE_LIMIT_PSI,
     }  # fmt: skip
 

@@ -212,7 +212,8 @@ def _fill_effects(
             "rank_low": ranks[i][0], "rank_high": ranks[i][1],
             "next_pad_share": _with_one_more_pad(one, pads, 1.0 - 0.05 / k) / float(joint[i]),
             "picker_share": None if found.picker is None else found.picker.share, "p_exact": exact,
-            "note": _note(k, pads, _with_one_more_pad(one, pads, 1.0 - 0.05 / k) / float(joint[i]), exact),
+            "note": _note(k, pads, _with_one_more_pad(one, pads, 1.0 - 0.05 / k) / float(joint[i]), exact)
+            + _closure_note(spec, used),
         }  # fmt: skip
     return found
 
@@ -224,6 +225,15 @@ def _note(levels: int, pads: int, narrower: float, exact: float | None) -> str:
         return told
     told += f"; {pads} pads: one more like them would make the limits {narrower:.0%} as wide"
     return told if exact is None else f"{told}; exact test of signs over pads: p {exact:.2g}"
+
+
+def _closure_note(spec: CompareSpec, used: pl.DataFrame) -> str:
+    """Where the closure gradient comes from, if the comparison is adjusted for it: it can carry a provider's effect."""
+    if "closure_gradient_psi_ft" not in spec.adjusted_for:
+        return ""
+    known = used["closure_source"].drop_nulls().unique().sort().to_list() if "closure_source" in used.columns else []
+    source = ", ".join(known) or "a source that is not recorded"
+    return f"; adjusted for closure gradients from {source}: if a provider supplied them, its own effect can be in them"
 
 
 def _pad_differences(spec: CompareSpec, used: pl.DataFrame, levels: list[str]) -> Array:

@@ -70,6 +70,7 @@ class Stages(Landed):
     acid_gal = quantity("gal", "acid pumped ahead of the pad", hard=(0.0, 1e5))
     drag_reduction = quantity("ratio", "drag reduction of the fluid, as stated from a flow loop", hard=(0.0, 0.95))
     closure_gradient_psi_ft = quantity("psi/ft", "closure stress divided by TVD", hard=(0.3, 1.5))
+    closure_source = text("where the closure gradient comes from, such as an injection test, a log, or the provider")
     reservoir_gradient_psi_ft = quantity("psi/ft", "reservoir pressure divided by TVD", hard=(0.1, 1.5))
     pressure_limit_psi = quantity("psi", "highest surface pressure allowed by the programme", hard=(100.0, 20000.0))
 

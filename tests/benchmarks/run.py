@@ -38,6 +38,7 @@ from pipeline.schemas.lineage import SOURCES
 from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.schemas.wells import COIL_RUNS, PLUGS, STAGES, STRINGS, WELLS
 from pipeline.workspace import Workspace, open_workspace
+from tests.benchmarks.simulations import SWAPS, stages
 
 COIL_SIGNALS = [
     "time", "depth_ft", "weight_lbf", "circulating_pressure_psi", "wellhead_pressure_psi", "pump_rate_bpm",
@@ -431,6 +432,20 @@ def modelling(rows: int, pads: int = 200) -> Result:
     return Result(title, timed(work, 1), "", None, "<= 60 s (50,000 rows)")
 
 
+def bounding(pads: int = 2200) -> Result:
+    """Compare eight crews with a fortieth of the outcomes missing: limits, and bounds for what is missing."""
+    rng = np.random.default_rng(1)
+    each = [
+        stages(rng, 200, np.zeros(8)).with_columns(pl.col("pad", "well_id") + f" {i}")
+        for i in range(max(pads // 200, 1))
+    ]
+    frame = pl.concat(each).with_columns(
+        swap_min=pl.when(pl.int_range(pl.len()) % 40 == 0).then(None).otherwise("swap_min")
+    )
+    title = f"comparing crews with bounds, {frame.height:,} rows"
+    return Result(title, timed(lambda: compare(frame, SWAPS), 1), "", None, "<= 5 s (50,000 rows)")
+
+
 def helping() -> Result:
     """Show the help, against a bare interpreter."""
 
@@ -461,6 +476,7 @@ def main() -> None:
         print(landing(Path(folder) / "landing", given.pads).line(), flush=True)
         print(large_file(Path(folder) / "large", given.megabytes).line(), flush=True)
         print(modelling(given.rows).line(), flush=True)
+        print(bounding().line(), flush=True)
         for result in reporting(Path(folder) / "reporting", given.shown):
             print(result.line(), flush=True)
         print(coil_measuring(Path(folder) / "coil", given.runs).line(), flush=True)

@@ -9,7 +9,7 @@ from tests.benchmarks import run
 
 def test_benchmarks_run_on_a_small_lake(tmp_path: Path) -> None:
     lines = [
-        run.landing(tmp_path / "landing", 1), run.large_file(tmp_path / "large", 9), run.modelling(600, 12), run.coil_measuring(tmp_path / "coil", 2),
+        run.landing(tmp_path / "landing", 1), run.large_file(tmp_path / "large", 9), run.modelling(600, 12), run.bounding(200), run.coil_measuring(tmp_path / "coil", 2),
         run.measuring(tmp_path / "measuring", 13),
         *run.refreshing(tmp_path / "measuring"), run.helping(),
     ]  # fmt: skip

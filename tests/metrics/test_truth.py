@@ -319,10 +319,9 @@ def test_a_second_refresh_changes_nothing(fitted: Fitted) -> None:
     from pipeline import steps
 
     before = steps.versions(fitted.lake)
-    again = steps.refresh(fitted.workspace)
-    assert not again.landed.changed
-    assert not again.measured.changed
-    assert not again.fitted.changed
+    assert not steps.run_ingest(fitted.workspace).changed
+    assert not steps.run_measure(fitted.workspace).changed
+    assert not steps.run_fit(fitted.workspace).changed
     assert steps.versions(fitted.lake) == before
 
 
