@@ -10,7 +10,6 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline import steps
 from pipeline.workspace import Workspace
 from tests.builders import put, record_csv
 
@@ -97,17 +96,15 @@ def test_set_aside_exits_3_and_says_file_line_and_mend(slice_workspace: Workspac
     assert "stale: nothing" in status.stdout
 
 
-def test_query_lists_shows_and_writes(slice_workspace: Workspace, tmp_path: Path) -> None:
-    steps.run_ingest(slice_workspace)
-    steps.run_measure(slice_workspace)
+def test_query_lists_shows_and_writes(measured_slice: Workspace, tmp_path: Path) -> None:
     listed = heelward("query")
     assert "stages" in listed.stdout
-    shown = heelward("query", "quarter_trend", "-w", slice_workspace.root, "--set", "metric=mill_min")
+    shown = heelward("query", "quarter_trend", "-w", measured_slice.root, "--set", "metric=mill_min")
     assert shown.returncode == 0
-    done = heelward("query", "stages", "-w", slice_workspace.root, "--out", tmp_path / "out.csv")
+    done = heelward("query", "stages", "-w", measured_slice.root, "--out", tmp_path / "out.csv")
     assert done.returncode == 0, done.stderr
     assert pl.read_csv(tmp_path / "out.csv").height == 3
-    wrong = heelward("query", "stages", "-w", slice_workspace.root, "--out", tmp_path / "out.txt")
+    wrong = heelward("query", "stages", "-w", measured_slice.root, "--out", tmp_path / "out.txt")
     assert wrong.returncode == 1
 
 
