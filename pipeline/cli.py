@@ -142,19 +142,20 @@ def init(folder: Annotated[Path, typer.Argument(help="The new workspace folder."
 
 @app.command(epilog=EPILOG)
 def inspect(
-    file: Annotated[Path, typer.Argument(help="A record or table file; with --stage, a well name or alias.")],
+    file: Annotated[Path, typer.Argument(help="A file or a folder of files; with --stage, a well name or alias.")],
+    write: Annotated[bool, typer.Option("--write", help="Save the maps that are proposed.")] = False,
     stage: Annotated[int | None, typer.Option("--stage", help="Show this stage's picks and its page's path.")] = None,
     workspace: Where = Path(),
 ) -> None:
-    """Show how a file would be read (writes nothing); with --stage, show the picks of a stage."""
+    """Show how files would be read, and propose maps where none can; with --stage, show the picks of a stage."""
     if stage is not None:
         from pipeline.commands.review import describe_stage
 
         say(describe_stage(_open(workspace), str(file), stage))
         return
-    from pipeline.ingest.inspect import inspect_file
+    from pipeline.commands import inspect as command
 
-    text, usable = inspect_file(_open(workspace), file)
+    text, usable = command.inspect(_open(workspace), file, write=write)
     say(text)
     raise typer.Exit(ALL_WELL if usable else SET_ASIDE)
 

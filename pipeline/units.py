@@ -96,13 +96,6 @@ def conversion(source: str, target: str) -> Linear:
     return Linear(at_one - at_zero, at_zero)
 
 
-def spellings(written: str) -> list[str]:
-    """Return possible readings of a unit from a file: as written, in lower case, m3 as m**3, without brackets."""
-    bare = written.strip("[]() \t")
-    cubic = re.sub(r"(?<![a-z])(m|ft|in)[\^]?([23])(?!\d)", r"\1**\2", bare).replace("²", "**2").replace("³", "**3")
-    return list(dict.fromkeys((bare, bare.lower(), cubic, cubic.lower())))
-
-
 def shown_units(system: str) -> list[str]:
     """Return the lake units that a system displays in another unit."""
     return [*_SHOWN[system], *_SPELLED]

@@ -69,16 +69,15 @@ def test_init_to_report_step_by_step(tmp_path: Path) -> None:
     assert heelward("init", folder).returncode == 1
 
 
-def test_a_suggested_map_lands_the_file_as_it_stands(tmp_path: Path) -> None:
+def test_a_proposed_map_lands_the_file_as_it_stands(tmp_path: Path) -> None:
     folder = tmp_path / "mine"
     heelward("init", folder)
-    (folder / "maps" / "first_map.toml").unlink()
     head, units, rest = record_csv(900).split("\n", 2)
     file = put(folder, "Anna 1H stage 4.csv", f"{head}\n{units}\n{rest}")
-    seen = heelward("inspect", file, "-w", folder)
-    assert seen.returncode == 3
-    suggested = seen.stdout[seen.stdout.index("# Draft map") :]
-    (folder / "maps" / "suggested.toml").write_text(suggested, encoding="utf-8")
+    seen = heelward("inspect", file, "-w", folder, "--write")
+    assert seen.returncode == 0, seen.stdout + seen.stderr
+    assert "written:" in seen.stdout
+    assert not (folder / "maps" / "first_map.toml").exists()  # nobody had edited it
     done = heelward("refresh", "-w", folder)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "1 landed" in done.stdout
@@ -108,7 +107,7 @@ def test_query_lists_shows_and_writes(measured_slice: Workspace, tmp_path: Path)
     assert wrong.returncode == 1
 
 
-def test_inspect_suggests_a_map_where_none_fits(slice_workspace: Workspace, tmp_path: Path) -> None:
+def test_inspect_proposes_a_map_where_none_fits(slice_workspace: Workspace, tmp_path: Path) -> None:
     file = tmp_path / "other stage 4.dat"
     file.write_text(
         "Date and time;Tubing pressure;Flow rate\n;bar;m3/min\n01.02.2025 10:00:00;210,5;3,1\n", encoding="utf-8"
@@ -117,6 +116,7 @@ def test_inspect_suggests_a_map_where_none_fits(slice_workspace: Workspace, tmp_
     assert done.returncode == 3
     assert 'treating_pressure_psi = { column = "Tubing pressure", unit = "bar" }' in done.stdout
     assert 'delimiter = ";"' in done.stdout
+    assert "A person must decide:" in done.stdout
 
 
 @pytest.mark.parametrize(

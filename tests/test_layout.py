@@ -16,6 +16,7 @@ ORDER = (
     "jit",
     "parallel",
     "units",
+    "unit_names",
     "workspace",
     "locks",
     "sql",

@@ -34,7 +34,7 @@ refresh = "0 5 * * *"            # minute hour day month weekday; "" for never
 
 FIRST_MAP = """\
 # How to read one kind of file. Copy this file for every kind you receive; `heelward inspect FILE` shows how a map
-# reads a file, and suggests a map if none matches.
+# reads a file, and proposes a map if none matches.
 
 name = "first_map"               # lower-case letters, digits and underscores
 lands = "treatment"              # the lake table for its rows
@@ -75,6 +75,9 @@ proppant_conc_ppa = { column = "Proppant concentration", unit = "ppa" }
 """
 
 
+FIRST_MAP_TEXT = FIRST_MAP.replace("\\\\", "\\")
+
+
 def make_workspace(folder: Path) -> None:
     """Write a new workspace.
 
@@ -87,5 +90,5 @@ def make_workspace(folder: Path) -> None:
         raise HeelwardError(f"{folder} is already a workspace: it contains {SETTINGS_FILE}")
     for name in ("maps", "landing"):
         (folder / name).mkdir(parents=True, exist_ok=True)
-    (folder / "maps" / "first_map.toml").write_text(FIRST_MAP.replace("\\\\", "\\"), encoding="utf-8")
+    (folder / "maps" / "first_map.toml").write_text(FIRST_MAP_TEXT, encoding="utf-8")
     (folder / SETTINGS_FILE).write_text(SETTINGS, encoding="utf-8")

@@ -1,23 +1,18 @@
-"""The cells of a file as typed columns: numbers in the lake's units, whole numbers, flags, dates, times."""
+"""The cells of a file as typed columns: numbers in the lake's units, whole numbers, flags, dates, texts."""
 
 from __future__ import annotations
 
-import re
-from contextlib import suppress
-from datetime import UTC, datetime, time, timedelta
 from typing import Any
 
-import numpy as np
 import polars as pl
 
-from pipeline.errors import SetAside, short
-from pipeline.ingest.maps import PAD_ZONE, Channel, Start
-from pipeline.ingest.read import ROW
-from pipeline.ingest.tally import FileJob, Finding
-from pipeline.ingest.times import days_allowed, to_utc
+from pipeline.ingest.clock import english, moment
+from pipeline.ingest.numbers import numbers_of
+from pipeline.ingest.read import ROW, beside
+from pipeline.ingest.tally import FileJob, counted
+from pipeline.ingest.times import days_allowed
 from pipeline.ingest.workbook import ERRORS
 from pipeline.schemas.base import meta
-from pipeline.units import conversion
 from pipeline.workspace import known_zone
 
 LEAST_INT, MOST_INT = -(2**31), 2**31 - 1
@@ -33,14 +28,19 @@ def typed(work: FileJob, frame: pl.DataFrame) -> list[pl.Series]:
         dtype = columns[lake].dtype
         if lake == "well_id" or (lake == "time" and "time" in work.source.table.key):
             continue
-        if channel.value is not None:
-            series = pl.Series(lake, [str(channel.value)]).new_from_index(0, frame.height)
+        if lake in work.raw.constants:
+            series = pl.Series(lake, [work.raw.constants[lake]]).new_from_index(0, frame.height)
+        elif lake not in frame.columns:  # optional, and not in this file
+            continue
         else:
             series = frame[lake]
             if channel.words:
                 series = series.str.strip_chars().replace(channel.words)
         if meta(columns[lake]).get("unit") is not None:
-            quantities.append(_as_float(work, lake, series, frame[ROW]))
+            value = _as_float(work, lake, series, frame[ROW])
+            for sign, extra in [(1.0, name) for name in channel.plus] + [(-1.0, name) for name in channel.minus]:
+                value = value + sign * _as_float(work, lake, frame[beside(lake, extra)], frame[ROW])
+            quantities.append(value.alias(lake))
         else:
             done.append(_cells(work, lake, dtype, series, frame[ROW]))
     return done + _quantities(work, quantities, frame[ROW])
@@ -60,40 +60,29 @@ def _cells(work: FileJob, lake: str, dtype: Any, series: pl.Series, lines: pl.Se
         inside = whole.is_between(low if low is not None else LEAST_INT, high if high is not None else MOST_INT)
         value = pl.select(pl.when(inside).then(whole).alias(lake)).to_series()
         span = f" from {low} to {high}" if low is not None and high is not None else ""
-        return _counted(work, lake, text, value, f"a whole number{span}", lines)
+        return counted(work, lake, text, value, f"a whole number{span}", lines)
     if isinstance(dtype, pl.Boolean):
         value = text.str.to_lowercase().replace_strict(YES_NO, default=None, return_dtype=pl.Boolean)
-        return _counted(work, lake, text, value, "yes or no", lines)
+        return counted(work, lake, text, value, "yes or no", lines)
     if isinstance(dtype, pl.Date):
-        written = channel.format or "%Y-%m-%d"
-        value = _dated(work, lake, text.str.to_date(written, strict=False), lines)
-        return _counted(work, lake, text, value, f"a date like {written}, {_range_of_days(work, lake)}", lines)
+        formats = channel.formats or ["%Y-%m-%d"]
+        written = " or ".join(formats)
+        named = english(channel, text)
+        days = pl.select(pl.coalesce(named.str.to_date(one, strict=False) for one in formats).alias(lake)).to_series()
+        value = _dated(work, lake, days, lines)
+        return counted(work, lake, text, value, f"a date like {written}, {_range_of_days(work, lake)}", lines)
     if isinstance(dtype, pl.Datetime):
         return moment(work, lake, channel, series, lines)
     if allowed is not None:
         known = {word.casefold(): word for word in allowed}
         value = text.str.to_lowercase().replace_strict(known, default=None, return_dtype=pl.String)
-        return _counted(work, lake, text, value, f"one of {', '.join(allowed)}", lines)
+        return counted(work, lake, text, value, f"one of {', '.join(allowed)}", lines)
     if meta(column).get("zone"):
         found = {name: name if known_zone(name) else None for name in text.drop_nulls().unique()}
         value = text.replace_strict(found, default=None, return_dtype=pl.String)
-        return _counted(work, lake, text, value, "a time zone such as America/Denver", lines)
+        return counted(work, lake, text, value, "a time zone such as America/Denver", lines)
     value = pl.select(pl.when(~text.is_in(list(ERRORS.values()))).then(text).alias(lake)).to_series()
-    return _counted(work, lake, text, value, "a text", lines)
-
-
-def _counted(work: FileJob, lake: str, text: pl.Series, value: pl.Series, expected: str, lines: pl.Series) -> pl.Series:
-    """Count the invalid cells of a piece; they are void until `judge` has processed all of them."""
-    tally = work.tallies[lake]
-    tally.rows += len(text)
-    tally.values += value.count()
-    tally.expected = expected
-    if value.null_count() > text.null_count():
-        bad = (text.is_not_null() & (text.cast(pl.String).str.strip_chars() != "") & value.is_null()).arg_true()
-        tally.bad += len(bad)
-        if len(bad) and tally.first_bad is None:
-            tally.first_bad = (int(lines[bad[0]]), short(str(text[int(bad[0])])))
-    return value.alias(lake)
+    return counted(work, lake, text, value, "a text", lines)
 
 
 def _quantities(work: FileJob, floats: list[pl.Series], lines: pl.Series) -> list[pl.Series]:
@@ -123,7 +112,7 @@ def _quantities(work: FileJob, floats: list[pl.Series], lines: pl.Series) -> lis
 
 def _converted(work: FileJob, name: str) -> pl.Expr:
     target = work.source.table.unit(name)
-    line = conversion(work.source.columns[name].unit or target, target)
+    line = work.source.unit(work.source.columns[name].unit or target, target)
     value = pl.col(name)
     shown = value if line.factor == 1.0 else value * line.factor
     return (shown + line.offset if line.offset else shown).alias(name)
@@ -137,52 +126,8 @@ def _range_counts(name: str, declared: dict[str, Any]) -> list[pl.Expr]:
 
 
 def _as_float(work: FileJob, lake: str, series: pl.Series, lines: pl.Series) -> pl.Series:
-    text, value = _numbers(work, lake, series)
-    return _counted(work, lake, text, value, "a number", lines)
-
-
-def _numbers(work: FileJob, lake: str, series: pl.Series) -> tuple[pl.Series, pl.Series]:
-    """Return the cells without void values, and their numeric values."""
-    numbers = _void_numbers(work)
-    if series.dtype.is_float():
-        value = _finite(series)
-        kept = _without(value, numbers)
-        return (series if kept is series else kept if value is series else series.fill_nan(None)), kept
-    text = series.str.strip_chars()
-    voids = [str(value) for value in work.source.void_values]
-    empty = (text == "") | text.is_in(voids) | (text.str.to_lowercase() == "nan")
-    text = pl.select(pl.when(~empty).then(text).alias(lake)).to_series()
-    plain = text
-    if work.source.decimal == "," and work.source.columns[lake].value is None:
-        plain = text.str.replace(",", ".", literal=True)
-    value = _finite(plain.cast(pl.Float64, strict=False))
-    kept = _without(value, numbers)
-    if kept is not value:  # a void number, in any notation, is not a bad cell
-        text = pl.select(pl.when(value.is_null() | kept.is_not_null()).then(text).alias(lake)).to_series()
-    return text, kept
-
-
-def _void_numbers(work: FileJob) -> list[float]:
-    """Return the numeric void values of the map: -999.25 also matches -999.250."""
-    found = []
-    for value in work.source.void_values:
-        with suppress(ValueError):
-            found.append(float(str(value).replace(",", ".") if work.source.decimal == "," else value))
-    return found
-
-
-def _without(values: pl.Series, numbers: list[float]) -> pl.Series:
-    """Void the map's void numbers; a column without them is returned unchanged."""
-    if not numbers or not np.isin(values.to_numpy(), numbers).any():
-        return values
-    return pl.select(pl.when(~values.is_in(numbers)).then(values).alias(values.name)).to_series()
-
-
-def _finite(values: pl.Series) -> pl.Series:
-    """Void numbers that are not finite; clean columns (the usual case) are returned unchanged."""
-    if int(np.isfinite(values.to_numpy()).sum()) == values.count():
-        return values
-    return pl.select(pl.when(values.is_finite()).then(values).alias(values.name)).to_series()
+    text, value = numbers_of(work, lake, series)
+    return counted(work, lake, text, value, "a number", lines)
 
 
 def _dated(work: FileJob, lake: str, days: pl.Series, lines: pl.Series) -> pl.Series:
@@ -194,110 +139,3 @@ def _dated(work: FileJob, lake: str, days: pl.Series, lines: pl.Series) -> pl.Se
 def _range_of_days(work: FileJob, lake: str) -> str:
     first, last = days_allowed(ahead=bool(meta(work.source.table.columns[lake]).get("ahead")))
     return f"from {first} to {last}"
-
-
-def moment(work: FileJob, lake: str, channel: Channel, series: pl.Series, lines: pl.Series) -> pl.Series:
-    """Return clock times as UTC."""
-    assert channel.format is not None and channel.zone is not None
-    naive = series.str.to_datetime(channel.format, strict=False, time_unit="us")
-    if naive.null_count() > series.null_count():
-        naive = series.str.strip_chars().str.to_datetime(channel.format, strict=False, time_unit="us")
-    offset = isinstance(naive.dtype, pl.Datetime) and naive.dtype.time_zone is not None  # each time has its own offset
-    if offset:
-        naive = naive.dt.convert_time_zone("UTC").dt.replace_time_zone(None)
-    naive = possible(naive)
-    _counted(work, lake, series, naive, f"a time in the format {channel.format}{_when()}", lines)
-    utc = _on_utc(work, naive, "UTC" if offset else channel.zone).alias(lake)
-    work.tallies[lake].skipped += naive.count() - utc.count()
-    return utc
-
-
-def possible(times: pl.Series) -> pl.Series:
-    """Void impossible times: a clock that was never set, a date read in the wrong order."""
-    first_day, last_day = days_allowed()
-    first, last = datetime.combine(first_day, time()), datetime.combine(last_day + timedelta(days=1), time())
-    bounds = pl.Series([first, last], dtype=pl.Datetime("us")).to_physical()
-    span = times.to_physical()
-    low, high = span.min(), span.max()
-    if low is None or (bounds[0] <= low and high <= bounds[1]):  # type: ignore[operator]
-        return times
-    inside = times.is_between(first, last)
-    return pl.select(pl.when(inside).then(times).alias(times.name)).to_series()
-
-
-def _when() -> str:
-    first, last = days_allowed()
-    return f", from {first} to {last}"
-
-
-def _on_utc(work: FileJob, naive: pl.Series, zone: str) -> pl.Series:
-    utc, notes = to_utc(naive, _zone(work, zone))
-    work.findings += [Finding(kind, message, rows=rows) for kind, message, rows in notes]
-    return utc
-
-
-def _zone(work: FileJob, zone: str) -> str:
-    if zone != PAD_ZONE:
-        return zone
-    named = work.groups.get("well", "")
-    well = work.names.find(named)
-    if not named:
-        raise SetAside(
-            "the pad's time zone cannot be used: the file has several wells", "one well, given in the file's name",
-            "wells in a column", f"set the zone in the map '{work.source.name}' instead of \"pad\"",
-        )  # fmt: skip
-    if well is None:
-        raise SetAside(
-            f"the well '{short(named)}' is unknown, so its time zone is unknown",
-            "a name or alias in the wells table", "no such well",
-            "add the spelling to the well's 'aliases', or the well to the wells table",
-        )  # fmt: skip
-    if well not in work.names.zones:
-        raise SetAside(
-            "the pad's time zone is unknown", "'time_zone' of the well in the wells table", "none",
-            "fill it in, or set the zone in the map",
-        )  # fmt: skip
-    return work.names.zones[well]
-
-
-def clock_zone(work: FileJob, channel: Channel) -> str:
-    """Return the time zone of a time column."""
-    return _zone(work, channel.start.zone if channel.start is not None else channel.zone or "UTC")
-
-
-def elapsed(work: FileJob, channel: Channel, frame: pl.DataFrame) -> pl.Series:
-    """Return the start time from the header plus elapsed time, in UTC."""
-    assert channel.start is not None and channel.unit is not None
-    text, value = _numbers(work, "time", frame["time"])
-    micro = (value * conversion(channel.unit, "s").factor * 1e6).round(0).cast(pl.Int64, strict=False)
-    times = possible((micro + _start(work, channel.start)).cast(pl.Datetime("us")))
-    expected = f"a number of {channel.unit} since the start{_when()}"
-    return _counted(work, "time", text, times, expected, frame[ROW]).dt.replace_time_zone("UTC")
-
-
-def _start(work: FileJob, start: Start) -> int:
-    """Return the start time from the header, in microseconds since 1970."""
-    pattern = re.compile(start.pattern)
-    match = next((found for line in work.raw.head if (found := pattern.search(line))), None)
-    if match is None:
-        raise SetAside(
-            "no start time found above the data", f"a line that matches {start.pattern}", "none",
-            f"correct 'start.pattern' in the map '{work.source.name}'", 1,
-        )  # fmt: skip
-    written = match.group("start").strip()
-    try:
-        moment = datetime.strptime(written, start.format)
-    except ValueError as error:
-        raise SetAside(
-            "the start time cannot be read", f"a time in the format {start.format}", f"'{short(written)}'",
-            f"correct 'start.format' in the map '{work.source.name}'",
-        ) from error  # fmt: skip
-    zone = start.zone if moment.tzinfo is None else "UTC"  # an offset in the file takes precedence
-    moment = moment if moment.tzinfo is None else moment.astimezone(UTC).replace(tzinfo=None)
-    utc = _on_utc(work, possible(pl.Series([moment], dtype=pl.Datetime("us"))), zone)
-    if utc[0] is None:
-        raise SetAside(
-            "the start time is impossible", f"a time that exists in {start.zone}{_when()}", f"'{short(written)}'",
-            "ask the provider for the correct start time",
-        )  # fmt: skip
-    return int(utc.dt.timestamp("us")[0])

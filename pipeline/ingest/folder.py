@@ -25,7 +25,7 @@ def refuse_no_maps(workspace: Workspace, maps: list[LoadedMap], broken: list[Bro
     if landed or not workspace.maps.is_dir():
         raise HeelwardError(
             f"{workspace.maps} is not a folder with source maps (*.toml). Nothing was changed.\n"
-            "fix: restore the maps, or write a first one (`heelward inspect FILE` suggests one)"
+            "fix: restore the maps, or write a first one (`heelward inspect FILE --write` proposes one)"
         )
 
 

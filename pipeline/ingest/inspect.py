@@ -14,7 +14,6 @@ from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.prepare import as_set_aside
 from pipeline.ingest.read import read_raw
 from pipeline.ingest.shape import Shaped, shape
-from pipeline.ingest.suggest import suggest
 from pipeline.lake import Lake
 from pipeline.schemas.wells import WELLS
 from pipeline.units import format_quantities, format_quantity
@@ -66,10 +65,7 @@ def _told(
     if usable:
         note = "No map's 'files' pattern matches this path, but these maps can read it:"
         return "\n\n".join([str(file), note, *usable]), True
-    guess = suggest(str(file), content.first(), workspace.settings.time_zone)
-    if guess is None:
-        return f"{file}\nNo map matches, and the file is not a text table.", False
-    return f"{file}\nNo map matches. Draft map to save as {workspace.maps.name}/NAME.toml:\n\n{guess.toml}", False
+    return f"{file}\nNo map matches.", False
 
 
 def _claims(workspace: Workspace, loaded: LoadedMap, file: Path) -> bool:
@@ -107,7 +103,7 @@ def _described(loaded: LoadedMap, shaped: Shaped, system: str) -> str:
         lines.append(f"  {number}: {next(iter(rows.numbers))}")
     if rows.first is not None and rows.last is not None:
         lines.append(f"  time: {rows.first:%Y-%m-%d %H:%M:%S} to {rows.last:%Y-%m-%d %H:%M:%S} UTC")
-    names = [name for name, channel in loaded.source.columns.items() if table.unit(name) and channel.column is not None]
+    names = [name for name, channel in loaded.source.columns.items() if table.unit(name) and channel.from_rows]
     spans = [frame.select(pl.min(*names).name.suffix(":low"), pl.max(*names).name.suffix(":high")) if names else frame
              for frame in rows.frames()]  # fmt: skip
     for name in names:
@@ -115,7 +111,7 @@ def _described(loaded: LoadedMap, shaped: Shaped, system: str) -> str:
         channel = loaded.source.columns[name]
         unit = table.unit(name)
         span = "void" if low is None else " to ".join(format_quantity(value, unit, system, 4) for value in (low, high))
-        lines.append(f"  {name}: '{channel.column}' in {channel.unit}; {span}")
+        lines.append(f"  {name}: '{channel.shown}' in {channel.unit}; {span}")
     lines += [f"  finding: {format_quantities(finding.message, system)}" for finding in shaped.findings] or [
         "  no findings"
     ]

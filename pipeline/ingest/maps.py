@@ -17,7 +17,8 @@ from pydantic import Field, ValidationError
 
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import Table, meta
-from pipeline.units import UnknownUnit, conversion
+from pipeline.unit_names import read_unit
+from pipeline.units import Linear, UnknownUnit
 from pipeline.workspace import Frozen, key_problems, known_zone
 
 READER_VERSION = 2
@@ -29,23 +30,89 @@ PAD_ZONE = "pad"
 
 
 class Start(Frozen):
-    """A start time in the header lines, for records with elapsed time."""
+    """A start time or date for records with elapsed time or times of day.
 
-    pattern: str
+    Attributes
+    ----------
+    pattern : str, optional
+        Regular expression with a group ``start``, searched in the lines above the data, then in the file's name.
+    value : str, optional
+        The start itself, in place of a pattern.
+    format, zone : str
+    """
+
+    pattern: str | None = None
+    value: str | None = None
     format: str
     zone: str
 
 
 class Channel(Frozen):
-    """Source of a lake column."""
+    """Source of a lake column.
 
-    column: str | None = None
+    Attributes
+    ----------
+    column : str or list of str, optional
+        Heading; of several, the first that the file has.
+    place : int, optional
+        Position of the column, counted from 1, where headings are missing or repeat.
+    value : str, float or bool, optional
+        One value for all rows.
+    header : str, optional
+        Regular expression with a group ``value``, searched in the lines above the data: one value for all rows.
+    optional : bool
+        Whether the file may lack it.
+    unit : str, optional
+    plus, minus : tuple of str
+        Headings of columns in the same unit that are added or subtracted.
+    format : str or list of str, optional
+        Of a time or date; of several, the first that fits a cell.
+    date : str, optional
+        Heading of the column with the date, where the time of day has its own: the two are joined by a space.
+    months : {"en", "es", "fr"}
+        Language of month names.
+    zone : str, optional
+    start : Start, optional
+        For elapsed times (with `unit`), or for times of day without a date (with `format`), which pass midnight.
+    words : dict of str to str
+        Words of the file and what they mean.
+    """
+
+    column: str | list[str] | None = None
+    place: int | None = Field(default=None, ge=1, le=MOST_HEAD)
     value: str | float | bool | None = None
+    header: str | None = None
+    optional: bool = False
     unit: str | None = None
-    format: str | None = None
+    plus: tuple[str, ...] = ()
+    minus: tuple[str, ...] = ()
+    format: str | list[str] | None = None
+    date: str | None = None
+    months: Literal["en", "es", "fr"] = "en"
     zone: str | None = None
     start: Start | None = None
     words: dict[str, str] = Field(default_factory=dict)
+
+    @property
+    def headings(self) -> list[str]:
+        """Headings that it can have in a file."""
+        given = self.column if isinstance(self.column, list) else [self.column] if self.column is not None else []
+        return [heading.strip() for heading in given]
+
+    @property
+    def formats(self) -> list[str]:
+        """Formats of its times or dates."""
+        return self.format if isinstance(self.format, list) else [self.format] if self.format is not None else []
+
+    @property
+    def from_rows(self) -> bool:
+        """Whether each row has its own cell."""
+        return bool(self.headings) or self.place is not None
+
+    @property
+    def shown(self) -> str:
+        """How it is named in a message; empty if it has no column."""
+        return self.headings[0] if self.headings else f"column {self.place}" if self.place is not None else ""
 
 
 class SourceMap(Frozen):
@@ -64,12 +131,21 @@ class SourceMap(Frozen):
     units_row: int | None = Field(default=None, ge=1, le=MOST_HEAD)
     first_row: int | None = Field(default=None, ge=2, le=MOST_HEAD)
     ragged_rows: Literal["void", "set aside"] = "void"
+    most_void_rows: float = Field(default=0.01, ge=0.0, le=0.5)
+    skip_lines: str | None = None
+    head_pattern: list[str] = Field(default_factory=list)
+    thousands: Literal["", ",", ".", " ", "'"] = ""
     void_values: list[str | float] = Field(default_factory=list)
     revision_pattern: str | None = None
     unknown_wells: Literal["set aside", "create"] = "set aside"
     stages_numbered_from: Literal["toe", "heel"] = "toe"
     depth_reference: Literal["rotary table", "ground"] = "rotary table"
+    units: dict[str, str] = Field(default_factory=dict)
     columns: dict[str, Channel]
+
+    def unit(self, written: str, target: str) -> Linear:
+        """Return the conversion from a unit as this map or its files write it to one of the lake's."""
+        return read_unit(written, target, self.units)
 
     @property
     def table(self) -> Table:
@@ -100,8 +176,9 @@ def _problems(source: SourceMap) -> list[str]:
     problems = []
     groups: set[str] = set()
     readable = True
-    for key in ("name_pattern", "revision_pattern"):
-        pattern = getattr(source, key)
+    patterns = [("name_pattern", source.name_pattern), ("revision_pattern", source.revision_pattern),
+                ("skip_lines", source.skip_lines), *(("head_pattern", one) for one in source.head_pattern)]  # fmt: skip
+    for key, pattern in patterns:
         try:
             groups |= set(re.compile(pattern).groupindex) if pattern else set()
         except re.error as error:
@@ -111,6 +188,8 @@ def _problems(source: SourceMap) -> list[str]:
         problems.append("'delimiter' must be one character, such as ',' or '\\t'")
     elif source.delimiter == source.decimal:
         problems.append(f"'delimiter' and 'decimal' must differ; both are '{source.decimal}'")
+    if source.thousands and source.thousands in (source.decimal, source.delimiter):
+        problems.append(f"'thousands' must differ from 'delimiter' and 'decimal'; it is '{source.thousands}'")
     if source.kind == "workbook" and not source.sheet:
         problems.append("'sheet' must name the sheet of the workbook")
     try:
@@ -118,52 +197,66 @@ def _problems(source: SourceMap) -> list[str]:
     except (LookupError, AttributeError, TypeError, ValueError):
         problems.append(f"'encoding' is not a known text encoding: '{source.encoding}'")
     for name, channel in source.columns.items():
-        problems += [f"columns.{name}: {text}" for text in _channel_problems(source.table, name, channel)]
+        problems += [f"columns.{name}: {text}" for text in _channel_problems(source, name, channel)]
     given = set(source.columns) | groups
     key_names = {"well_id": "well", "run": "run", "stage": "stage"}
     for key in source.table.key:
         if readable and key not in source.columns and key_names.get(key, key) not in given:
-            problems.append(f"no source for '{key}': map a column to it, or add a named group to 'name_pattern'")
+            problems.append(
+                f"no source for '{key}': map a column to it, or add a named group to 'name_pattern' or 'head_pattern'"
+            )
     return problems
 
 
-def _channel_problems(table: Table, name: str, channel: Channel) -> list[str]:
-    columns = table.columns
+def _channel_problems(source: SourceMap, name: str, channel: Channel) -> list[str]:
+    table, columns = source.table, source.table.columns
     allowed = [column for column in columns if column not in ("source_id", "source_row", "stub")]
     if name not in allowed:
         return [f"table '{table.name}' has no such column; its columns: {', '.join(allowed)}"]
-    if (channel.column is None) == (channel.value is None):
-        return ["give either 'column' (a heading of the file) or 'value' (one value for all rows)"]
+    if (channel.from_rows, channel.value is not None, channel.header is not None).count(True) != 1:
+        return [
+            "give one of 'column' (a heading of the file), 'place' (its position), 'value' (one value for all rows), "
+            "'header' (a pattern for the lines above the data)"
+        ]
     unit = meta(columns[name]).get("unit")
-    problems = []
-    if unit is not None and channel.column is not None:
+    problems = _pattern_problems("header", channel.header, "value")
+    if (channel.plus or channel.minus) and unit is None:
+        problems.append("only a measured quantity can have 'plus' or 'minus'")
+    if unit is not None and (channel.from_rows or channel.header is not None):
         if channel.unit is None:
             problems.append(f"'unit' is missing (the lake uses {unit})")
         else:
             try:
-                conversion(channel.unit, unit)
+                source.unit(channel.unit, unit)
             except UnknownUnit as error:
                 problems.append(str(error))
-    if isinstance(columns[name].dtype, pl.Datetime) and channel.column is not None:
+    if isinstance(columns[name].dtype, pl.Datetime) and channel.from_rows:
         problems += _time_problems(channel)
     return problems
+
+
+def _pattern_problems(key: str, pattern: str | None, group: str) -> list[str]:
+    if pattern is None:
+        return []
+    try:
+        found = group in re.compile(pattern).groupindex
+    except re.error as error:
+        return [f"'{key}' is not a valid regular expression: {error}"]
+    return [] if found else [f"'{key}' must contain a group (?P<{group}>...)"]
 
 
 def _time_problems(channel: Channel) -> list[str]:
     zones = [channel.start.zone if channel.start else channel.zone]
     problems = []
     if channel.start is not None:
-        if channel.unit is None:
-            problems.append("'unit' of the elapsed time is missing, such as \"s\"")
-        try:
-            if "start" not in re.compile(channel.start.pattern).groupindex:
-                problems.append("'start.pattern' must contain a group (?P<start>...)")
-        except re.error as error:
-            problems.append(f"'start.pattern' is not a valid regular expression: {error}")
+        if (channel.unit is None) == (channel.format is None):
+            problems.append("'unit' of the elapsed time is missing, such as \"s\"; or 'format' of a time of day")
+        if (channel.start.pattern is None) == (channel.start.value is None):
+            problems.append("'start' needs either 'pattern' or 'value'")
+        problems += _pattern_problems("start.pattern", channel.start.pattern, "start")
     elif channel.format is None:
         problems.append("'format' is missing, such as \"%d/%m/%Y %H:%M:%S\"")
-    written = channel.start.format if channel.start is not None else channel.format
-    if written is not None:
+    for written in [channel.start.format] if channel.start is not None else channel.formats:
         problems += _date_problems(written)
     for zone in zones:
         if zone is None:
@@ -251,14 +344,14 @@ def _read_map(path: Path) -> LoadedMap | BrokenMap:
         content = tomllib.loads(data.decode("utf-8-sig"))
     except (OSError, ValueError) as error:  # not TOML, or not UTF-8
         return BrokenMap(path, path.stem, "", [f"not valid TOML: {error}"])
-    source, problems = _checked(content)
+    source, problems = checked(content)
     if problems or source is None:
         name, files = content.get("name", path.stem), content.get("files", "")
         return BrokenMap(path, str(name), files if isinstance(files, str) else "", problems)
     return LoadedMap(source, hashlib.sha256(data).hexdigest()[:16], path)
 
 
-def _checked(content: dict[str, Any]) -> tuple[SourceMap | None, list[str]]:
+def checked(content: dict[str, Any]) -> tuple[SourceMap | None, list[str]]:
     """Return a map and all its errors: first in single keys, then in their combination."""
     try:
         source = SourceMap.model_validate(content)

@@ -21,8 +21,8 @@ from pipeline.ingest.maps import READER_VERSION, LoadedMap
 from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.read import read_raw
 from pipeline.ingest.shape import Shaped, name_groups, shape
+from pipeline.ingest.sniff import sniff_text
 from pipeline.ingest.spool import Rows
-from pipeline.ingest.suggest import no_map_fits
 from pipeline.ingest.tally import Finding
 from pipeline.lake import Lake
 from pipeline.locks import log
@@ -149,10 +149,20 @@ def _read(context: IngestContext, entry: PreparedFile) -> None:
     if before is not None and _landed_alike(before, row["source_id"], context.read_with(item, aside=False)):
         entry.row = before | {"size_bytes": item.size, "modified_us": item.modified_us}
     elif item.loaded is None:
-        raise no_map_fits(item.path, content.first(), context.workspace.maps)
+        raise _no_map(item.path, content.first(), context.workspace.maps)
     else:
         entry.shaped = _shaped(context, item.loaded, item, content, row["source_id"])
         _describe(entry)
+
+
+def _no_map(path: str, data: bytes, maps: Path) -> SetAside:
+    """Return the reason why a file without a matching map is set aside."""
+    found = sniff_text(data)
+    seen = f"headings {', '.join(short(name) for name in found.names[:8])}" if found else "not a text table"
+    return SetAside(
+        "no map matches the file", f"a map in {maps.name}/ whose 'files' pattern matches it", seen,
+        f'propose one (`heelward inspect "{path}" --write`), or move the file out of the landing folder',
+    )  # fmt: skip
 
 
 @contextmanager

@@ -6,6 +6,7 @@ import codecs
 import csv
 import difflib
 import io
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import chain
@@ -16,10 +17,10 @@ import polars as pl
 from pipeline.errors import SetAside, short
 from pipeline.ingest.content import Content
 from pipeline.ingest.lines import records
-from pipeline.ingest.maps import SourceMap
+from pipeline.ingest.maps import Channel, SourceMap
 from pipeline.ingest.workbook import read_sheet
 from pipeline.schemas.base import meta
-from pipeline.units import UnknownUnit, conversion, spellings
+from pipeline.units import UnknownUnit
 
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 ROW = "source_row"
@@ -32,9 +33,31 @@ SHOWN_LINES = 5
 """Number of lines listed in a finding. [1]"""
 
 
-def few(bad: int, rows: int) -> bool:
+def few(bad: int, rows: int, share: float = BAD_SHARE) -> bool:
     """Whether the number of bad rows is small enough to use the rest of the file."""
-    return bad <= max(BAD_SHARE * rows, FEW)
+    return bad <= max(share * rows, FEW)
+
+
+def beside(lake: str, heading: str) -> str:
+    """Name of a column that is read together with the one of a lake column: its date, or a part of a sum."""
+    return f"{lake}\x1f{heading}"
+
+
+def _constants(head: list[str], source: SourceMap) -> dict[str, str]:
+    """Return the values for all rows."""
+    found = {lake: str(channel.value) for lake, channel in source.columns.items() if channel.value is not None}
+    for lake, channel in source.columns.items():
+        if channel.header is None:
+            continue
+        match = next((match for line in head if (match := re.search(channel.header, line))), None)
+        if match is not None:
+            found[lake] = match.group("value").strip()
+        elif not channel.optional:
+            raise SetAside(
+                f"no line above the data gives '{lake}'", f"a line that matches {channel.header}", "none",
+                f"correct 'header' of {lake} in the map '{source.name}', or mark it 'optional = true'", 1,
+            )  # fmt: skip
+    return found
 
 
 @dataclass
@@ -49,12 +72,15 @@ class RawFile:
         The data, piece by piece. One column per mapped lake column (numbers already parsed if the file is clean,
         otherwise text), and ``source_row``, the line of the file. Read once; raises `SetAside` if the file cannot
         be used.
+    constants : dict of str to str
+        Values for all rows, by lake column: given by the map, or found above the data.
     notes : list of (kind, message, line, rows)
         Findings of reading; complete after all pieces are read.
     """
 
     head: list[str]
     pieces: Iterator[pl.DataFrame]
+    constants: dict[str, str] = field(default_factory=dict)
     notes: list[tuple[str, str, int | None, int | None]] = field(default_factory=list)
 
 
@@ -134,9 +160,38 @@ def _read_delimited(content: Content, source: SourceMap) -> RawFile:
     places = _places(names, head[source.header_row - 1], source)
     if source.units_row is not None and source.units_row <= len(head):
         _check_units(_fields(head[source.units_row - 1], source.delimiter), places, source)
-    raw = RawFile(head, iter(()))
-    raw.pieces = _pieces(chain((rest,), parts), names, places, source, raw)
+    raw = RawFile(head, iter(()), _constants(head, source))
+    text = chain((rest,), parts)
+    raw.pieces = _pieces(_without_remarks(text, source, raw), names, places, source, raw)
     return raw
+
+
+def _without_remarks(text: Iterator[bytes], source: SourceMap, raw: RawFile) -> Iterator[bytes]:
+    """Empty the lines that are remarks; the count of lines stays. Without a pattern a record's begin with #."""
+    pattern = source.skip_lines or (r"\s*#" if "time" in source.table.key else None)
+    if pattern is None:
+        yield from text
+        return
+    remark = re.compile(pattern.encode())
+    mark = b"#" if source.skip_lines is None else None
+    line, first, count, waiting = source.data_row, 0, 0, b""
+    for part, last in _with_last(text):
+        piece = waiting + part if waiting else part
+        end = len(piece) if last else piece.rfind(b"\n") + 1
+        waiting, piece = piece[end:], piece[:end]
+        if mark is None or mark in piece:
+            lines = piece.split(b"\n")
+            for place, content in enumerate(lines):
+                if remark.match(content):
+                    first, count = first or line + place, count + 1
+                    lines[place] = b"" if not content.endswith(b"\r") else b"\r"
+            piece = b"\n".join(lines)
+        line += piece.count(b"\n")
+        yield piece
+    if count:
+        raw.notes.append(
+            ("remark_lines", f"{count} remark line(s) are not rows, the first in line {first}", first, count)
+        )
 
 
 @dataclass
@@ -199,7 +254,7 @@ def _judge(unread: _Unread, fields: int, source: SourceMap, raw: RawFile) -> Non
     lines = ", ".join(str(line) for line in unread.lines) + (", ..." if unread.bad > len(unread.lines) else "")
     widths = " or ".join(str(width) for width in sorted(unread.widths - {0}))
     found = f"{widths} fields" if widths else "bytes that are not text"
-    if source.ragged_rows == "set aside" or not few(unread.bad, unread.rows):
+    if source.ragged_rows == "set aside" or not few(unread.bad, unread.rows, source.most_void_rows):
         raise SetAside(
             f"{unread.bad} of {unread.rows} rows do not match the heading", f"{fields} fields in each row",
             f"{found} (lines {lines})",
@@ -215,20 +270,43 @@ def _places(names: list[str], line: str, source: SourceMap) -> dict[str, int]:
     """Return the position of each mapped lake column in the file."""
     places: dict[str, int] = {}
     for lake, channel in source.columns.items():
-        if channel.column is None:
+        if not channel.from_rows:
             continue
-        wanted = channel.column.strip()
+        place = _place(names, line, source, channel)
+        if place is None:
+            continue
+        places[lake] = place
+        for extra in (*channel.plus, *channel.minus, *([channel.date] if channel.date is not None else [])):
+            found = _place(names, line, source, Channel(column=extra))
+            assert found is not None
+            places[beside(lake, extra)] = found
+    return places
+
+
+def _place(names: list[str], line: str, source: SourceMap, channel: Channel) -> int | None:
+    """Return the position of a column; None if it is optional and the file lacks it."""
+    if channel.place is not None:
+        if channel.place <= len(names):
+            return channel.place - 1
+        if channel.optional:
+            return None
+        raise SetAside(
+            f"the file has no column {channel.place}", f"at least {channel.place} columns", str(len(names)),
+            f"correct 'place' in the map '{source.name}'", source.header_row,
+        )  # fmt: skip
+    for wanted in channel.headings:
         found = [index for index, name in enumerate(names) if name == wanted]
         if len(found) > 1:
             raise SetAside(
                 f"the heading '{short(wanted)}' occurs twice", "each mapped heading once",
                 "columns " + " and ".join(str(index + 1) for index in found),
-                "rename one of them in the file, or ask the provider which is correct", source.header_row,
+                "give the position of the right one as 'place' in the map, or rename one of them", source.header_row,
             )  # fmt: skip
-        if not found:
-            raise _missing(wanted, names, line, source)
-        places[lake] = found[0]
-    return places
+        if found:
+            return found[0]
+    if channel.optional:
+        return None
+    raise _missing(channel.headings[0], names, line, source)
 
 
 def _missing(wanted: str, names: list[str], line: str, source: SourceMap) -> SetAside:
@@ -258,27 +336,27 @@ def _missing(wanted: str, names: list[str], line: str, source: SourceMap) -> Set
 def _check_units(units: list[str], places: dict[str, int], source: SourceMap) -> None:
     columns = source.table.columns
     for lake, place in places.items():
+        if lake not in source.columns:
+            continue
         unit = source.columns[lake].unit
         target = meta(columns[lake]).get("unit")
         if unit is None or target is None:
             continue
         written = units[place] if place < len(units) else ""
-        if _same_unit(written, unit, target):
+        if _same_unit(source, written, unit, target):
             continue
         raise SetAside(
-            f"the unit of '{short(source.columns[lake].column or lake)}' differs from the map",
+            f"the unit of '{short(source.columns[lake].shown or lake)}' differs from the map",
             f"'{unit}'", f"'{short(written)}'", f"correct 'unit' in the map '{source.name}', or the file",
             source.units_row,
         )  # fmt: skip
 
 
-def _same_unit(written: str, unit: str, target: str) -> bool:
-    for spelling in spellings(written):
-        try:
-            return conversion(spelling, target) == conversion(unit, target)
-        except UnknownUnit:
-            continue
-    return False
+def _same_unit(source: SourceMap, written: str, unit: str, target: str) -> bool:
+    try:
+        return source.unit(written, target) == source.unit(unit, target)
+    except UnknownUnit:
+        return False
 
 
 def _with_last(parts: Iterator[bytes]) -> Iterator[tuple[bytes, bool]]:
@@ -312,17 +390,17 @@ def _without_cut_line(piece: bytes, line: int, fields: int, source: SourceMap, r
 
 def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap, *, quoted: bool) -> pl.DataFrame:
     """Parse the mapped columns: as numbers if the text is clean, otherwise as text."""
-    columns = source.table.columns
-    numbers = [
-        lake
-        for lake in places
-        if meta(columns[lake]).get("unit") is not None or (lake == "time" and source.columns[lake].start is not None)
-    ]
+    numbers = [lake for lake in places if _is_number(lake.split("\x1f")[0], lake, source)]
     names = [f"c{index}" for index in range(fields)]
+    shared: dict[str, str] = {}
     for lake, place in places.items():
-        names[place] = lake
+        if names[place] != f"c{place}":  # one column of the file serves two of the lake
+            shared[lake] = names[place]
+            numbers = [name for name in numbers if name != names[place] or lake in numbers]
+        else:
+            names[place] = lake
     voids = [_void_text(value, source.decimal) for value in source.void_values]
-    order = sorted(places, key=lambda lake: places[lake])
+    order = sorted(set(places.values()))
 
     def attempt(typed: Sequence[str]) -> pl.DataFrame:
         return pl.read_csv(
@@ -331,17 +409,38 @@ def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap, 
             new_columns=names,
             schema={name: pl.Float64 if name in typed else pl.String for name in names},
             separator=source.delimiter,
-            columns=[places[lake] for lake in order],
+            columns=order,
             null_values=voids or None,
             decimal_comma=source.decimal == ",",
             quote_char='"' if quoted else None,
             truncate_ragged_lines=True,
-        )
+        ).with_columns(pl.col(of).alias(lake) for lake, of in shared.items())
 
+    if source.thousands:  # read as text: a mark of thousands can look like one of decimals
+        return _dates_joined(attempt([]), source)
     try:
-        return attempt(numbers)
+        return _dates_joined(attempt(numbers), source)
     except (pl.exceptions.ComputeError, pl.exceptions.SchemaError, pl.exceptions.InvalidOperationError):
-        return attempt([])
+        return _dates_joined(attempt([]), source)
+
+
+def _is_number(lake: str, name: str, source: SourceMap) -> bool:
+    """Whether a column of the file holds numbers: a quantity and the parts of its sum, or elapsed time."""
+    channel = source.columns[lake]
+    if channel.date is not None and name == beside(lake, channel.date):
+        return False
+    measured = meta(source.table.columns[lake]).get("unit") is not None
+    return measured or (lake == "time" and channel.start is not None and channel.unit is not None)
+
+
+def _dates_joined(frame: pl.DataFrame, source: SourceMap) -> pl.DataFrame:
+    """Put dates that have a column of their own before their times."""
+    joined = [
+        pl.concat_str(pl.col(beside(lake, channel.date)), pl.col(lake), separator=" ").alias(lake)
+        for lake, channel in source.columns.items()
+        if channel.date is not None and beside(lake, channel.date) in frame.columns
+    ]
+    return frame.with_columns(joined)
 
 
 def _void_text(value: str | float, decimal: str) -> str:
@@ -362,5 +461,9 @@ def _read_sheet(content: Content, source: SourceMap) -> RawFile:
     if source.units_row is not None:
         _check_units([str(v or "") for v in sheet.row(source.units_row - 1)], places, source)
     frame = sheet.select(pl.nth(place).alias(lake) for lake, place in places.items())[source.data_row - 1 :]
+    frame = _dates_joined(frame, source)
     frame = frame.with_row_index(ROW, offset=source.data_row).with_columns(pl.col(ROW).cast(pl.Int32))
-    return RawFile(names, iter([frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))]))
+    head = [
+        " ".join(str(value) for value in row if value is not None) for row in sheet.head(source.data_row - 1).rows()
+    ]
+    return RawFile(head, iter([frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))]), _constants(head, source))

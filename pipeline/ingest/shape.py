@@ -11,7 +11,8 @@ from typing import Any
 import polars as pl
 
 from pipeline.errors import SetAside, short
-from pipeline.ingest.cells import clock_zone, elapsed, moment, possible, typed
+from pipeline.ingest.cells import typed
+from pipeline.ingest.clock import clock_times, clock_zone, elapsed, moment, of_day, possible
 from pipeline.ingest.maps import Channel, SourceMap
 from pipeline.ingest.names import WellRegistry, claimed_twice, new_id
 from pipeline.ingest.read import ROW, RawFile, few
@@ -65,7 +66,8 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
     SetAside
         If the rows cannot be used; gives the location and the fix.
     """
-    work = FileJob(source, raw, names, name_groups(source, file_name))
+    groups = name_groups(source, file_name) | head_groups(source, raw.head)
+    work = FileJob(source, raw, names, groups, file_name)
     spool, rows_in, incomplete = Spool(source.table, folder), 0, _Incomplete()
     for frame in _at_clock_changes(work, raw.pieces):
         rows_in += frame.height
@@ -108,7 +110,7 @@ def _shaped(work: FileJob, frame: pl.DataFrame, incomplete: _Incomplete) -> pl.D
 def _at_clock_changes(work: FileJob, pieces: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:
     """Join pieces that end near a clock change: the rows around it are needed to identify its hours."""
     channel = work.source.columns.get("time")
-    if channel is None or channel.format is None or "time" not in work.source.table.key:
+    if channel is None or not channel.formats or channel.start is not None or "time" not in work.source.table.key:
         yield from pieces
         return
     waiting: pl.DataFrame | None = None
@@ -124,9 +126,9 @@ def _at_clock_changes(work: FileJob, pieces: Iterator[pl.DataFrame]) -> Iterator
 
 
 def _ends_at_clock_change(work: FileJob, channel: Channel, frame: pl.DataFrame) -> bool:
-    if "%z" in (channel.format or ""):  # each time has its own offset
+    if any("%z" in written for written in channel.formats):  # each time has its own offset
         return False
-    last = possible(frame["time"].tail(1).str.to_datetime(channel.format, strict=False))
+    last = possible(clock_times(channel, frame["time"].tail(1)))
     return len(last) == 1 and last[0] is not None and near_clock_change(last[0], clock_zone(work, channel))
 
 
@@ -143,6 +145,20 @@ def name_groups(source: SourceMap, file_name: str) -> dict[str, str]:
     return {key: value for key, value in match.groupdict().items() if value is not None}
 
 
+def head_groups(source: SourceMap, head: list[str]) -> dict[str, str]:
+    """Return the groups of the map's patterns in the lines above the data."""
+    found: dict[str, str] = {}
+    for pattern in source.head_pattern:
+        match = next((match for line in head if (match := re.search(pattern, line))), None)
+        if match is None:
+            raise SetAside(
+                "no line above the data matches 'head_pattern'", f"a line that matches {pattern}", "none",
+                f"correct 'head_pattern' in the map '{source.name}'", 1,
+            )  # fmt: skip
+        found |= {key: value.strip() for key, value in match.groupdict().items() if value is not None}
+    return found
+
+
 def _well_ids(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
     source = work.source
     if "well_id" not in source.table.dtypes:
@@ -150,10 +166,10 @@ def _well_ids(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
     if "well" in work.groups:
         return frame.with_columns(well_id=pl.lit(_resolve(work, work.groups["well"], None)))
     if "well_id" not in frame.columns:
-        channel = source.columns.get("well_id")
-        if channel is None or channel.value is None:
+        constant = work.raw.constants.get("well_id")
+        if constant is None:
             return frame
-        return frame.with_columns(well_id=pl.lit(_resolve(work, str(channel.value), None)))
+        return frame.with_columns(well_id=pl.lit(_resolve(work, constant, None)))
     optional = "well_id" not in source.table.key
     spelled = frame.select(pl.col("well_id").str.strip_chars().alias("name"), ROW).unique("name", keep="first")
     found: dict[str, str] = {}
@@ -221,7 +237,9 @@ def _times(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
     channel = work.source.columns.get("time")
     if channel is None or "time" not in work.source.table.key:
         return frame
-    if channel.start is not None:
+    if channel.start is not None and channel.unit is None:
+        series = of_day(work, channel, frame["time"], frame[ROW])
+    elif channel.start is not None:
         series = elapsed(work, channel, frame)
     else:
         series = moment(work, "time", channel, frame["time"], frame[ROW])
@@ -311,7 +329,7 @@ class _Incomplete:
         if missing <= 0:  # each is already reported as an invalid cell
             return
         channel = work.source.columns.get(self.column)
-        heading = short((channel.column if channel is not None else None) or self.column)
+        heading = short((channel.shown if channel is not None else "") or self.column)
         if not few(missing, rows) or missing == rows:
             raise SetAside(
                 f"'{heading}' is empty in {missing} of {rows} rows", "a value in each row", "nothing",

@@ -57,12 +57,17 @@ class Tally:
 
 @dataclass
 class FileJob:
-    """State of converting one file: its map, its content, the known wells, the groups of its name, its findings."""
+    """State of converting one file: its map and content, the known wells, groups of its name and head, its findings.
+
+    `passed_midnight` is the last time of day in microseconds, and the days that passed, where times have no date.
+    """
 
     source: SourceMap
     raw: RawFile
     names: WellRegistry
     groups: dict[str, str]
+    file_name: str = ""
+    passed_midnight: tuple[int, int] = (-1, 0)
     findings: list[Finding] = field(default_factory=list)
     created: dict[str, str] = field(default_factory=dict)
     tallies: dict[str, Tally] = field(default_factory=lambda: defaultdict(Tally))
@@ -81,7 +86,7 @@ def judge(work: FileJob) -> None:
         _judge_outside(work, lake, tally)
         text = isinstance(work.source.table.columns[lake].dtype, pl.String)
         if tally.values == tally.outside and tally.rows and not text:
-            heading = short(work.source.columns[lake].column or lake)
+            heading = short(work.source.columns[lake].shown or lake)
             message = f"'{heading}' ({lake}) has no value in any of {tally.rows} row(s)"
             work.findings.append(Finding("void_column", message, rows=tally.rows))
 
@@ -90,7 +95,7 @@ def _judge_bad(work: FileJob, lake: str, tally: Tally) -> None:
     if not tally.bad or tally.first_bad is None:
         return
     line, shown = tally.first_bad
-    heading = short(work.source.columns[lake].column or lake)
+    heading = short(work.source.columns[lake].shown or lake)
     if not few(tally.bad, tally.rows) or tally.bad == tally.rows:
         raise SetAside(
             f"'{heading}' is not {tally.expected} in {tally.bad} of {tally.rows} rows", tally.expected, f"'{shown}'",
@@ -109,7 +114,7 @@ def _judge_outside(work: FileJob, lake: str, tally: Tally) -> None:
         line, shown = tally.first_outside
         if tally.outside > max(WRONG_UNIT_SHARE * tally.values, 1) or tally.outside == tally.values:
             raise SetAside(
-                f"'{short(channel.column or lake)}' is out of range in {tally.outside} of {tally.values} rows",
+                f"'{short(channel.shown or lake)}' is out of range in {tally.outside} of {tally.values} rows",
                 f"{low:g} to {high:g} {unit}".strip(), f"{shown} {unit} when read as '{channel.unit}'",
                 f"correct 'unit' in the map '{work.source.name}', or the mapped column", line,
             )  # fmt: skip
@@ -119,3 +124,17 @@ def _judge_outside(work: FileJob, lake: str, tally: Tally) -> None:
         low, high = declared["soft"]
         text = f"{lake}: {tally.unusual} value(s) outside the usual {qty(low, unit)} to {qty(high, unit)}"
         work.findings.append(Finding("unusual_values", text, rows=tally.unusual))
+
+
+def counted(work: FileJob, lake: str, text: pl.Series, value: pl.Series, expected: str, lines: pl.Series) -> pl.Series:
+    """Count the invalid cells of a piece; they are void until `judge` has processed all of them."""
+    tally = work.tallies[lake]
+    tally.rows += len(text)
+    tally.values += value.count()
+    tally.expected = expected
+    if value.null_count() > text.null_count():
+        bad = (text.is_not_null() & (text.cast(pl.String).str.strip_chars() != "") & value.is_null()).arg_true()
+        tally.bad += len(bad)
+        if len(bad) and tally.first_bad is None:
+            tally.first_bad = (int(lines[bad[0]]), short(str(text[int(bad[0])])))
+    return value.alias(lake)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 import subprocess
 import sys
@@ -35,6 +36,29 @@ def read_sheet(content: Content, sheet: str) -> pl.DataFrame:
     SetAside
         If it is not a workbook, has no such sheet, or cannot be read within the memory and time limits.
     """
+    done, said = _apart(content, [sheet])
+    if done.returncode == _SHEET:
+        raise SetAside(
+            f"the workbook has no sheet '{short(sheet)}'", f"sheet '{short(sheet)}'", said,
+            "correct 'sheet' in the map",
+        )  # fmt: skip
+    return pl.read_ipc(io.BytesIO(done.stdout))
+
+
+def sheets_of(content: Content) -> list[str]:
+    """Return the names of a workbook's sheets.
+
+    Raises
+    ------
+    SetAside
+        As `read_sheet`.
+    """
+    done, _ = _apart(content, [])
+    return [str(name) for name in json.loads(done.stdout)]
+
+
+def _apart(content: Content, words: list[str]) -> tuple[subprocess.CompletedProcess[bytes], str]:
+    """Run the reading process; return what it did and said, unless the workbook cannot be read at all."""
     data = content.all(LARGEST_BYTES)
     if not data.startswith(b"PK"):
         raise SetAside(
@@ -44,21 +68,16 @@ def read_sheet(content: Content, sheet: str) -> pl.DataFrame:
     limit_s = LEAST_S + S_PER_MB * len(data) / 1e6
     try:
         done = subprocess.run(
-            [sys.executable, "-c", _READ, sheet], input=data, capture_output=True, timeout=limit_s, check=False
+            [sys.executable, "-c", _READ, *words], input=data, capture_output=True, timeout=limit_s, check=False
         )
     except subprocess.TimeoutExpired:
         raise _unreadable(f"not finished after {limit_s:.0f} s") from None
     said = done.stderr.decode("utf-8", "replace").strip()
-    if done.returncode == _SHEET:
-        raise SetAside(
-            f"the workbook has no sheet '{short(sheet)}'", f"sheet '{short(sheet)}'", said,
-            "correct 'sheet' in the map",
-        )  # fmt: skip
     if done.returncode == _WORKBOOK:
         raise _unreadable(short(said.splitlines()[-1] if said else "no reason given"))
-    if done.returncode != 0:
+    if done.returncode not in (0, _SHEET):
         raise _unreadable(f"more than {MEMORY_BYTES / 1024**3:g} GiB of memory, or a sheet that crashes its reader")
-    return pl.read_ipc(io.BytesIO(done.stdout))
+    return done, said
 
 
 def _unreadable(found: str) -> SetAside:
@@ -69,13 +88,19 @@ def _unreadable(found: str) -> SetAside:
 
 
 def read_here() -> None:
-    """Read the sheet named in the arguments of the workbook on the input, and write it as Arrow to the output."""
+    """Read the sheet named in the arguments of the workbook on the input, and write it as Arrow to the output.
+
+    Without a name, write the names of its sheets as JSON.
+    """
     _limit_memory()
     import fastexcel
 
-    name = sys.argv[1]
     try:
         book = fastexcel.read_excel(sys.stdin.buffer.read())
+        if len(sys.argv) < 2:
+            print(json.dumps(book.sheet_names))
+            return
+        name = sys.argv[1]
         if name not in book.sheet_names:
             print(", ".join(short(known) for known in book.sheet_names), file=sys.stderr)
             raise SystemExit(_SHEET)

@@ -1,0 +1,216 @@
+"""What the values of a column say: clock or elapsed time and its format, order of day and month, rate or total."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+_CLOCK = re.compile(r"(\d{1,2}:\d{2})(:\d{2})?([.,]\d+)?( ?)([AaPp]\.?[Mm]\.?)?(Z|[+-]\d{2}:?\d{2})?$")
+_DAYS = (
+    "%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y", "%d.%m.%Y", "%d/%m/%y",
+    "%m/%d/%y", "%d-%m-%y", "%m-%d-%y", "%d.%m.%y", "%d-%b-%Y", "%d-%b-%y", "%d %b %Y", "%b %d %Y", "%Y%m%d",
+    "%d-%B-%Y", "%B %d, %Y",
+    "%d:%m:%Y", "%m:%d:%Y", "%Y:%m:%d",
+)  # fmt: skip
+_FOREIGN = {
+    "es": {"ene": "Jan", "abr": "Apr", "ago": "Aug", "dic": "Dec", "set": "Sep"},
+    "fr": {"janv": "Jan", "fev": "Feb", "fév": "Feb", "mars": "Mar", "avr": "Apr", "mai": "May", "juin": "Jun",
+           "juil": "Jul", "aou": "Aug", "aoû": "Aug", "déc": "Dec"},
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class TimeGuess:
+    """How times are written.
+
+    Attributes
+    ----------
+    format : str
+        Empty for elapsed time.
+    kind : {"clock", "day", "time of day", "elapsed"}
+    unit : str
+        Of elapsed time.
+    ambiguous : bool
+        Whether day and month could be exchanged.
+    why : str
+    other : str
+        The other format, if it is ambiguous.
+    months : str
+        Language of month names.
+    offset : bool
+        Whether each time has its own offset from UTC.
+    """
+
+    format: str
+    kind: str
+    why: str
+    unit: str = ""
+    ambiguous: bool = False
+    other: str = ""
+    months: str = "en"
+    offset: bool = False
+
+
+def numbers(cells: list[str], decimal: str, thousands: str) -> Array:
+    """Return cells as numbers; NaN for those that are not."""
+    out = np.full(len(cells), np.nan)
+    for index, cell in enumerate(cells):
+        text = cell.replace("\u00a0", "").replace("%", "")
+        if thousands:
+            text = text.replace(thousands, "")
+        try:
+            out[index] = float(text.replace(",", ".") if decimal == "," else text)
+        except ValueError:
+            continue
+    return out
+
+
+def months_of(cells: list[str]) -> str:
+    """Return the language of month names."""
+    text = " ".join(cells[:50]).casefold()
+    for language, names in _FOREIGN.items():
+        if any(re.search(rf"\b{name}", text) for name in names):
+            return language
+    return "en"
+
+
+def _english(cell: str, language: str) -> str:
+    for name, english in _FOREIGN.get(language, {}).items():
+        cell = re.sub(rf"(?i)\b{name}[a-zé.]*", english, cell)
+    return cell
+
+
+def _formats_of(cell: str) -> list[tuple[str, str]]:
+    """Return the formats that a cell can have, with their kind."""
+    match = _CLOCK.search(cell)
+    if match is None:
+        return [(day, "day") for day in _DAYS]
+    _, seconds, fraction, space, half, zone = match.groups()
+    clock = ("%I" if half else "%H") + ":%M" + (":%S" if seconds else "") + ("%.f" if fraction else "")
+    clock += f"{space}%p" if half else space
+    offset = "" if zone is None else "Z" if zone == "Z" else "%z"
+    if match.start() == 0:
+        return [(clock + offset, "time of day")]
+    day = re.match(r"(.*?)(T|[ :,-]+)$", cell[: match.start()])
+    return [] if day is None else [(f"{one}{day[2]}{clock}{offset}", "clock") for one in _DAYS]
+
+
+def _parses(cells: list[str], written: str) -> list[datetime] | None:
+    plain = written.replace("%.f", ".%f")
+    found = []
+    for cell in cells:
+        try:
+            found.append(datetime.strptime(cell, plain).replace(tzinfo=None))
+        except ValueError:
+            return None
+    return found
+
+
+def time_guess(cells: list[str], decimal: str, said: str = "") -> TimeGuess | None:
+    """Return how a column's times are written; None if it has none.
+
+    Parameters
+    ----------
+    cells : list of str
+    decimal : str
+        Decimal mark, for elapsed time.
+    said : str
+        What heading and unit say of the column: ``DD/MM/YYYY`` settles the order of day and month.
+
+    Notes
+    -----
+    A format must read every cell of the sample. Where day and month can be exchanged, the order with which times go on
+    in small steps is right; if both do, it is ambiguous.
+    """
+    some = [cell.strip() for cell in cells if cell.strip()]
+    some = some[:40] + some[40 :: max(1, len(some) // 160)]
+    if not some:
+        return None
+    language = months_of(some)
+    plain = [_english(cell, language) for cell in some]
+    fits = [
+        (written, kind, times)
+        for written, kind in _formats_of(plain[0])
+        if (times := _parses(plain, written)) is not None
+    ]
+    if fits:
+        best = max(fits, key=lambda item: (_order(item[2]), -fits.index(item)))
+        kind = best[1]
+        alike = [item for item in fits if item[1] == kind and item[0] != best[0] and _order(item[2]) == _order(best[2])
+                 and item[2] != best[2]]  # fmt: skip
+        why = f"every time of the sample fits {best[0]}"
+        order = re.search(r"(?i)\b(?:(dd?)\W?mm|(mm)\W?dd)\b", said)
+        if alike and order is not None:
+            first = next((item for item in (best, *alike) if _day_first(item[0]) == (order[1] is not None)), best)
+            best, alike, why = first, [], f"the file says {order[0]}"
+        if alike:
+            why += f"; so does {alike[0][0]}"
+        elif len({item[0] for item in fits}) > 1 and _exchanged(best[0]):
+            why += ", and day and month cannot be exchanged"
+        return TimeGuess(best[0], kind, why, ambiguous=bool(alike), other=alike[0][0] if alike else "", months=language,
+                         offset="%z" in best[0] or best[0].endswith("Z"))  # fmt: skip
+    return _elapsed(some, decimal)
+
+
+def _day_first(written: str) -> bool:
+    return written.find("%d") < written.find("%m") if "%m" in written else True
+
+
+def _exchanged(written: str) -> bool:
+    return re.search(r"%d[-/.:]%m|%m[-/.:]%d[-/.:]%[yY]", written) is not None
+
+
+def _order(times: list[datetime]) -> int:
+    """2 if times go on in small steps, 1 if they never go back, 0 otherwise; a year before 1990 does not count."""
+    if any(moment.year not in (1900, *range(1990, 2100)) for moment in times):
+        return -1
+    steps = [(after - before).total_seconds() for before, after in pairwise(times)]
+    if any(step < 0.0 for step in steps):
+        return 0
+    return 2 if max(steps, default=0.0) < 86400.0 else 1
+
+
+def usual_step_s(cells: list[str], guess: TimeGuess) -> float | None:
+    """Return the median step between times; None with fewer than two. [s]"""
+    times = _parses([_english(cell.strip(), guess.months) for cell in cells if cell.strip()], guess.format)
+    if times is None or len(times) < 2:
+        return None
+    return float(np.median([abs((after - before).total_seconds()) for before, after in pairwise(times)]))
+
+
+def _elapsed(cells: list[str], decimal: str) -> TimeGuess | None:
+    values = numbers(cells, decimal, "")
+    if np.isnan(values).any() or values.size < 3:
+        return None
+    steps = np.diff(values[: min(40, values.size)])
+    if (steps <= 0.0).any() or values[0] < -1.0:
+        return None
+    step = float(np.median(steps))
+    if 0.99 / 86400.0 <= step < 0.002 and values[0] > 30000.0:
+        return None  # serial dates of a spreadsheet
+    unit = "s" if step >= 0.2 else "min" if step >= 1.0 / 120.0 else "hour"
+    return TimeGuess("", "elapsed", f"grows by {step:g} from row to row: elapsed time in {unit}", unit=unit)
+
+
+def is_total(values: Array) -> bool:
+    """Whether a column never falls and grows over most of the sample: a cumulative total."""
+    known = values[~np.isnan(values)]
+    if known.size < 20 or known.max() <= known.min():
+        return False
+    steps = np.diff(known)
+    return bool((steps >= -1e-9 * np.abs(known).max()).all() and (steps > 0.0).mean() > 0.3)
+
+
+def spread(values: Array) -> tuple[float, float]:
+    """Return the 1st and the 99th percentile; NaN for an empty column."""
+    known = values[~np.isnan(values)]
+    if not known.size:
+        return float("nan"), float("nan")
+    low, high = np.quantile(known, [0.01, 0.99])
+    return float(low), float(high)

@@ -1,0 +1,193 @@
+"""Maps proposed for files that no map describes, each tried on its own file before it is shown."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.errors import SetAside, short
+from pipeline.ingest.content import Content, content_of
+from pipeline.ingest.maps import SourceMap, checked
+from pipeline.ingest.names import WellRegistry
+from pipeline.ingest.prepare import as_set_aside
+from pipeline.ingest.propose import Proposal, pattern_of, propose
+from pipeline.ingest.read import read_raw
+from pipeline.ingest.shape import Shaped, shape
+from pipeline.ingest.sniff import Table, sniff_rows, sniff_text
+from pipeline.ingest.workbook import read_sheet, sheets_of
+
+MOST_TRIES = 8
+"""Columns that are given up, one after the other, until a proposed map reads its own file."""
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A proposed map that was tried on its file.
+
+    Attributes
+    ----------
+    proposal : Proposal
+    source : SourceMap, optional
+        The map; None if it is not valid.
+    shaped : Shaped, optional
+        What it makes of the file; None if it cannot read it.
+    problem : str
+        Why it cannot be used; empty if it can.
+    """
+
+    proposal: Proposal
+    source: SourceMap | None
+    shaped: Shaped | None
+    problem: str
+
+
+def tables_in(path: Path, content: Content) -> Iterator[tuple[str, Table]]:
+    """Yield the tables of a file: sheet (empty for text) and table."""
+    first = content.first()
+    if first.startswith(b"PK") and path.suffix.lower().startswith(".xls"):
+        for sheet in sheets_of(content):
+            rows = [["" if cell is None else str(cell) for cell in row] for row in read_sheet(content, sheet).rows()]
+            found = sniff_rows(rows)
+            if found is not None:
+                yield sheet, found
+        return
+    found = sniff_text(first)
+    if found is not None:
+        yield "", found
+
+
+def drafts(path: Path, content: Content, names: WellRegistry, zone: str, spool: Path, files: str = "") -> list[Draft]:
+    """Propose a map for each table of a file, and try it.
+
+    Parameters
+    ----------
+    path : Path
+    content : Content
+    names : WellRegistry
+    zone : str
+        Time zone of clock times that do not say theirs.
+    spool : Path
+        Folder for rows that are too large for memory.
+    files : str
+        Pattern of the files that the map is for; from the file's name if empty.
+    """
+    found = []
+    for sheet, table in tables_in(path, content):
+        proposal = propose(path.name, table, zone, sheet=sheet, files=files)
+        if proposal is not None:
+            found.append(tried(proposal, content, path.name, names, spool))
+    return found
+
+
+def tried(proposal: Proposal, content: Content, file_name: str, names: WellRegistry, spool: Path) -> Draft:
+    """Read a file with a proposed map; columns that keep it from being read are left out, and asked."""
+    problem = ""
+    source: SourceMap | None = None
+    for attempt in range(MOST_TRIES):
+        source, problems = checked(tomllib.loads(proposal.toml()))
+        problem = "; ".join(problems)
+        culprit = next((lake for text in problems if (lake := _named_column(text)) is not None), None)
+        if source is not None and not problems:
+            try:
+                with as_set_aside(source.name):
+                    shaped = shape(read_raw(content, source), source, names, file_name, spool / str(attempt))
+                return Draft(proposal, source, shaped, "")
+            except SetAside as aside:
+                problem = str(aside)
+                culprit = _culprit(proposal, aside)
+        if culprit is None or not any(guess.lake == culprit for guess in proposal.guesses):
+            break
+        proposal = proposal.without(
+            culprit, f"{culprit}: left out, because the file could not be read with it: {short(problem, 160)}"
+        )
+    return Draft(proposal, source, None, problem)
+
+
+def _named_column(problem: str) -> str | None:
+    match = re.match(r"columns\.(\w+)", problem)
+    return match[1] if match else None
+
+
+def _culprit(proposal: Proposal, aside: SetAside) -> str | None:
+    """Return the column that a message names, unless the file cannot be read without it."""
+    for guess in proposal.guesses:
+        if (
+            guess.lake not in ("time", "well_id", "stage", "run")
+            and guess.heading
+            and f"'{short(guess.heading)}'" in aside.reason
+        ):
+            return guess.lake
+    return None
+
+
+@dataclass(frozen=True)
+class Group:
+    """Files of a folder with one layout: the files, and the pattern that claims them."""
+
+    files: list[Path]
+    pattern: str
+
+
+def grouped(folder: Path, paths: Iterable[Path]) -> list[Group]:
+    """Group the files of a folder by their layout; files without a table are left out.
+
+    Parameters
+    ----------
+    folder : Path
+        The landing folder, which patterns start from.
+    paths : iterable of Path
+    """
+    by_layout: dict[tuple[object, ...], list[Path]] = {}
+    for path in paths:
+        try:
+            content = content_of(path)
+            found = [(sheet, *_layout(table)) for sheet, table in tables_in(path, content)]
+        except (SetAside, OSError):
+            continue
+        if found:
+            by_layout.setdefault((path.suffix.lower(), *found), []).append(path)
+    groups = []
+    for files in by_layout.values():
+        others = [path for held in by_layout.values() if held is not files for path in held]
+        groups += _patterns(folder, files, others)
+    return groups
+
+
+def _layout(table: Table) -> tuple[object, ...]:
+    return (table.delimiter, table.decimal, table.header_row, table.units_row, tuple(table.names), tuple(table.units))
+
+
+def _patterns(folder: Path, files: list[Path], others: list[Path]) -> list[Group]:
+    """Return the widest patterns that claim all these files and none of the others."""
+    ending = files[0].suffix
+    if not any(other.suffix == ending for other in others):
+        return [Group(files, f"**/*{ending}")]
+    parents = {path.parent for path in files}
+    if not any(other.suffix == ending and other.parent in parents for other in others):
+        return [
+            Group(
+                [path for path in files if path.parent == parent],
+                "/".join([*parent.relative_to(folder).parts, f"*{ending}"]),
+            )
+            for parent in sorted(parents)
+        ]  # fmt: skip
+    by_name: dict[str, list[Path]] = {}
+    for path in files:
+        by_name.setdefault(pattern_of(path.name), []).append(path)
+    return [Group(held, pattern) for pattern, held in by_name.items()]
+
+
+def sample_rows(draft: Draft, count: int = 3) -> pl.DataFrame | None:
+    """Return the first rows that a draft would land, without empty columns."""
+    if draft.shaped is None:
+        return None
+    frame = next(iter(draft.shaped.rows.frames()), None)
+    if frame is None:
+        return None
+    some = frame.drop("source_row").head(count)
+    return some.select(name for name in some.columns if some[name].null_count() < some.height)

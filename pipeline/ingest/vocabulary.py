@@ -1,0 +1,92 @@
+"""What headings mean, by the words of `words.toml`."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import unicodedata
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from importlib.resources import files
+from typing import Any
+
+from pipeline.unit_names import looks_like_unit
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """Words that tell a lake column.
+
+    Attributes
+    ----------
+    needs : tuple of frozenset of str
+        One word of each set must occur.
+    likes, never : frozenset of str
+        Words that speak for it, and words that exclude it.
+    """
+
+    needs: tuple[frozenset[str], ...]
+    likes: frozenset[str] = frozenset()
+    never: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class Vocabulary:
+    """Meanings by lake column.
+
+    Attributes
+    ----------
+    time, date : Meaning
+    keys : dict of str to Meaning
+        Columns that name the row's well, stage, run or plug.
+    signals, tables : dict of str to dict of str to Meaning
+        Columns of records of samples, and of all other tables.
+    """
+
+    time: Meaning
+    date: Meaning
+    keys: dict[str, Meaning]
+    signals: dict[str, dict[str, Meaning]]
+    tables: dict[str, dict[str, Meaning]]
+
+
+@cache
+def vocabulary() -> Vocabulary:
+    """Return the words of the package."""
+    found = tomllib.loads(files("pipeline").joinpath("words.toml").read_text(encoding="utf-8"))
+
+    def each(part: dict[str, dict[str, Any]]) -> dict[str, Meaning]:
+        return {lake: _meaning(words) for lake, words in part.items()}
+
+    times = each(found["times"])
+    return Vocabulary(
+        times["time"], times["date"], each(found["keys"]),
+        {name: each(part) for name, part in found["signals"].items()},
+        {name: each(part) for name, part in found["tables"].items()},
+    )  # fmt: skip
+
+
+def _meaning(words: dict[str, Any]) -> Meaning:
+    needs = tuple(frozenset(needed.split()) for needed in words["needs"])
+    return Meaning(needs, frozenset(words.get("likes", "").split()), frozenset(words.get("never", "").split()))
+
+
+@lru_cache(maxsize=4096)
+def words_of(heading: str) -> frozenset[str]:
+    """Return the words of a heading: without accents and bracketed units, joined words split."""
+
+    def kept(found: re.Match[str]) -> str:
+        return " " if looks_like_unit(found[1]) else f" {found[1]} "
+
+    text = re.sub(r"[\[({<]([^\])}>]*)[\])}>]", kept, heading)
+    text = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
+    text = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", text).casefold()
+    return frozenset((*re.findall(r"[a-z]+|\d+", text), *re.findall(r"[a-z0-9#]+", text)))
+
+
+def fit(heading: str, meaning: Meaning) -> float:
+    """Return how well a heading fits a meaning: 0 not at all; 1 and more for words that speak for it. [1]"""
+    words = words_of(heading)
+    if words & meaning.never or not all(words & needed for needed in meaning.needs):
+        return 0.0
+    return 1.0 + 0.4 * len(words & meaning.likes) + 0.2 * (len(meaning.needs) - 1) - 0.02 * len(words)
