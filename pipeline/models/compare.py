@@ -15,7 +15,7 @@ from scipy.sparse.csgraph import connected_components
 from pipeline.models.clustered import Contrast
 from pipeline.models.columns import COLUMNS, predictors
 from pipeline.models.levels import TOO_FEW, LevelFit, LevelRows, fit_levels
-from pipeline.models.mixed import estimates_at
+from pipeline.models.mixed import row_weights
 from pipeline.models.picker import picker_errors
 from pipeline.models.ranks import chance_of_least, rank_intervals
 from pipeline.models.shrink import empirical_bayes
@@ -27,6 +27,8 @@ FEWEST_ROWS = 10
 """A crew with fewer stages or plugs is not compared."""
 NO_SET = 0
 """Connected set of a crew that is not compared."""
+LEAST_SIGNS = 5
+"""With so few pads, or fewer, an exact test of signs cannot give a p value below 0.05."""
 SMALL = 7
 """With so few pads, or fewer, a comparison also says what holds without a model and what one more pad would add."""
 FEWEST_FREEDOM = 1.0
@@ -87,7 +89,8 @@ def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:
     was sent to harder pads is not charged for them. The first is shown as not separable and is not ranked.
     """
     predictors([spec.factor, *spec.adjusted_for])
-    known = frame.drop_nulls([spec.factor, "pad"])
+    plain = frame.with_columns(pl.col(spec.factor, "pad").cast(pl.String), pl.col(spec.outcome).fill_nan(None))
+    known = plain.drop_nulls([spec.factor, "pad"])
     used = known.drop_nulls([spec.outcome, *spec.adjusted_for])
     if used.is_empty():
         return []
@@ -102,10 +105,11 @@ def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:
         level: _row(spec, known, used, level, groups.get(level, NO_SET), level in enough)
         for level in sorted(counts[spec.factor])
     }
+    many = sum(len(levels) for levels in members.values() if len(levels) > 1)
     for levels in members.values():
         if len(levels) > 1:
             mine = pl.col(spec.factor).is_in(levels)
-            fitted = _fill_effects(spec, used.filter(mine), sorted(levels), rows)
+            fitted = _fill_effects(spec, used.filter(mine), sorted(levels), rows, many)
             if fitted is not None:
                 _fill_uncut(spec, used.filter(mine), sorted(levels), rows)
                 whole = known.filter(mine).drop_nulls(list(spec.adjusted_for))
@@ -157,52 +161,53 @@ def _fill_uncut(spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows: 
 def _fill_bounds(
     spec: CompareSpec, known: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]], fitted: LevelFit
 ) -> None:
-    """Set missing outcomes to extremes: those of this level to one end, those of others to the other.
+    """Set each missing outcome to the end that moves the difference most, up and down.
 
-    This bounds the comparison if the missing stages (hard stages lose their outcome first) were as good or as
-    bad as the worst twentieth of the observed stages. Estimates are linear in the outcome, so that one solution, at
-    the variances of the main fit, serves all levels and both ends.
+    This bounds the comparison if the missing stages (hard stages lose their outcome first) were between the best and
+    the worst twentieth of the observed stages; sampling error comes on top. Estimates are linear in the outcome, so
+    that one solution, at the variances of the main fit, serves all levels and both ends.
     """
     lost = known[spec.outcome].is_null().to_numpy()
     if not lost.any():
         return
-    ends = known.select(pl.col(spec.outcome).quantile(q).alias(str(q)) for q in (0.05, 0.95)).row(0)
-    crew = known[spec.factor].to_numpy()
-    parts = np.column_stack(
-        (known[spec.outcome].fill_null(0.0).to_numpy(), *((crew == level) & lost for level in levels))
-    )
+    low, high = known.select(pl.col(spec.outcome).quantile(q).alias(str(q)) for q in (0.05, 0.95)).row(0)
     table = LevelRows.of(spec, known, levels)
     if table.lost or table.kept != fitted.rows.kept:
         return
-    k = len(levels) - 1
     errors = picker_errors(known, spec.outcome)
     weights = None if errors is None or fitted.picker is None else fitted.picker.weights(errors)
-    found_at = estimates_at(fitted.mixed, parts, table.design, table.pads, table.wells_or_pads, weights)
-    effect = fitted.among @ found_at[:k]
+    by_row = row_weights(fitted.mixed, table.design, table.pads, table.wells_or_pads, weights)
+    effect = fitted.among @ by_row[: len(levels) - 1]
+    sure = effect @ known[spec.outcome].fill_null(0.0).to_numpy()
+    ends = np.stack((effect[:, lost] * low, effect[:, lost] * high))
     for i, level in enumerate(levels):
-        own, others = effect[i, 1 + i], effect[i, 1:].sum() - effect[i, 1 + i]
-        found = [effect[i, 0] + own * mine + others * theirs for mine, theirs in (ends, ends[::-1])]
-        rows[level] |= {"bound_low": float(min(found)), "bound_high": float(max(found))}
+        rows[level] |= {
+            "bound_low": float(sure[i] + ends[:, i].min(axis=0).sum()),
+            "bound_high": float(sure[i] + ends[:, i].max(axis=0).sum()),
+        }
 
 
 def _fill_effects(
-    spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]]
+    spec: CompareSpec, used: pl.DataFrame, levels: list[str], rows: dict[str, dict[str, Any]], many: int
 ) -> LevelFit | None:
+    """Fill in the effects of a connected set; joint limits hold for all that the comparison compares, of all sets."""
     found = fit_levels(spec, used, levels)
-    contrasts = [] if isinstance(found, str) else found.contrasts()
+    together = 1.0 - 0.05 / many
+    contrasts = [] if isinstance(found, str) else found.contrasts(together)
     if isinstance(found, str) or min(one.freedom for one in contrasts) < FEWEST_FREEDOM:
         for level in levels:
             rows[level]["note"] = found if isinstance(found, str) else TOO_FEW
         return None
     k = len(levels)
     effect = np.array([one.estimate for one in contrasts])
-    joint = np.array([one.reach(1.0 - 0.05 / k) for one in contrasts])
+    joint = np.array([one.reach(together) for one in contrasts])
     covariance = found.covariance()
     shrunk = empirical_bayes(effect, np.array([one.error for one in contrasts]))
     best = chance_of_least(effect, covariance, min(one.freedom for one in contrasts))
     ranks = rank_intervals(effect - joint, effect + joint)
     pads = used["pad"].n_unique()
-    exact = sign_flips(_pad_differences(spec, used, levels)) if k == 2 else None
+    differences = _pad_differences(spec, used, levels, found) if k == 2 else np.zeros(0)
+    exact = sign_flips(differences)
     for i, (level, one) in enumerate(zip(levels, contrasts, strict=True)):
         reach = one.reach()
         rows[level] |= {
@@ -210,21 +215,24 @@ def _fill_effects(
             "joint_low": float(effect[i] - joint[i]), "joint_high": float(effect[i] + joint[i]),
             "freedom": one.freedom, "shrunken": float(shrunk.value[i]), "chance_best": float(best[i]),
             "rank_low": ranks[i][0], "rank_high": ranks[i][1],
-            "next_pad_share": _with_one_more_pad(one, pads, 1.0 - 0.05 / k) / float(joint[i]),
+            "next_pad_share": _with_one_more_pad(one, pads, together) / float(joint[i]),
             "picker_share": None if found.picker is None else found.picker.share, "p_exact": exact,
-            "note": _note(k, pads, _with_one_more_pad(one, pads, 1.0 - 0.05 / k) / float(joint[i]), exact)
+            "note": _note(k, pads, _with_one_more_pad(one, pads, together) / float(joint[i]), exact, differences.size)
             + _closure_note(spec, used),
         }  # fmt: skip
     return found
 
 
-def _note(levels: int, pads: int, narrower: float, exact: float | None) -> str:
+def _note(levels: int, pads: int, narrower: float, exact: float | None, shared: int) -> str:
     """What the comparison rests on, and, with few pads, what can be told without a model and what a pad would add."""
     told = f"compared within a connected set of {levels}"
     if pads > SMALL:
         return told
     told += f"; {pads} pads: one more like them would make the limits {narrower:.0%} as wide"
-    return told if exact is None else f"{told}; exact test of signs over pads: p {exact:.2g}"
+    if exact is None:
+        return told
+    least = f", of {2.0 ** (1 - shared):.2g} at least" if shared <= LEAST_SIGNS else ""
+    return f"{told}; exact test of signs over {shared} pads: p {exact:.2g}{least}"
 
 
 def _closure_note(spec: CompareSpec, used: pl.DataFrame) -> str:
@@ -236,9 +244,12 @@ def _closure_note(spec: CompareSpec, used: pl.DataFrame) -> str:
     return f"; adjusted for closure gradients from {source}: if a provider supplied them, its own effect can be in them"
 
 
-def _pad_differences(spec: CompareSpec, used: pl.DataFrame, levels: list[str]) -> Array:
-    """Difference of two levels' means on each pad that has both, wells counted alike."""
-    wells = used.group_by("pad", spec.factor, "well_id").agg(pl.col(spec.outcome).mean())
+def _pad_differences(spec: CompareSpec, used: pl.DataFrame, levels: list[str], fitted: LevelFit) -> Array:
+    """Difference of two levels' means, adjusted as in the fit, on each pad that has both; wells count alike."""
+    first = len(levels) - 1
+    adjusted = used[spec.outcome].to_numpy() - fitted.rows.design[:, first:] @ fitted.mixed.estimate[first:]
+    apart = used.with_columns(pl.Series(spec.outcome, adjusted))
+    wells = apart.group_by("pad", spec.factor, "well_id").agg(pl.col(spec.outcome).mean())
     means = wells.group_by("pad", spec.factor).agg(pl.col(spec.outcome).mean())
     wide = means.pivot(spec.factor, index="pad", values=spec.outcome).sort("pad").drop_nulls()
     return np.asarray((wide[levels[0]] - wide[levels[1]]).to_numpy(), dtype=np.float64)

@@ -84,7 +84,7 @@ def tail_chance(events: int, count: int, target: float, inflation: float = 1.0) 
     return float(min(1.0, 2.0 * min(chance[: events + 1].sum(), chance[events:].sum())))
 
 
-def pad_correlation(events: Array, counts: Array, crews: NDArray[np.str_]) -> float:
+def pad_correlation(events: Array, counts: Array, crews: NDArray[np.str_]) -> float | None:
     """Return the correlation of an event between two stages of one crew on one pad, beyond the crew's own proportion.
 
     Parameters
@@ -95,8 +95,8 @@ def pad_correlation(events: Array, counts: Array, crews: NDArray[np.str_]) -> fl
 
     Returns
     -------
-    float
-        0 if pads of a crew differ no more than by chance, or if no crew worked two pads. [1]
+    float or None
+        0 if pads of a crew differ no more than by chance; None if no crew worked two pads. [1]
 
     References
     ----------
@@ -111,7 +111,7 @@ def pad_correlation(events: Array, counts: Array, crews: NDArray[np.str_]) -> fl
     within = float(np.sum(counts * share * (1.0 - share)))
     freedom, rest = counts.size - names.size, float(counts.sum()) - counts.size
     if freedom < 1 or rest < 1.0:
-        return 0.0
+        return None
     usual = float(counts.sum() - np.sum(np.bincount(code, counts**2) / n)) / freedom
     above, inside = between / freedom, within / rest
     spread = above + (usual - 1.0) * inside

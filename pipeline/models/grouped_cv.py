@@ -34,6 +34,8 @@ RESAMPLED_PADS = 8
 """With fewer pads limits from resampled pads are too narrow."""
 BOOSTED_ROWS = 100
 """With fewer rows boosting returns the mean."""
+CONSTANT = 1e-18
+"""Errors of the mean below this share of the outcome's squares are rounding. [1]"""
 BOOSTED_MOST = 5000
 """Most rows that a boosted model is fitted on; a random sample of more."""
 OUTER_FOLDS, INNER_FOLDS = 8, 3
@@ -86,7 +88,8 @@ def prepare(frame: pl.DataFrame, spec: ModelSpec) -> Table:
         If a predictor is known only after the job.
     """
     columns = predictors(list(spec.predictors))
-    used = frame.drop_nulls([spec.outcome, "pad", *spec.predictors])
+    plain = frame.with_columns(pl.col(spec.outcome).fill_nan(None), pl.col("pad").cast(pl.String))
+    used = plain.drop_nulls([spec.outcome, "pad", *spec.predictors])
     left_out = frame.filter(pl.col("pad").is_not_null()).height - used.height
     parts = []
     for column in columns:
@@ -378,13 +381,15 @@ def _gains(table: Table, old: Array, new: Array) -> bool:
     return bool(gain.mean() > scipy.stats.t.ppf(0.975, gain.size - 1) * gain.std(ddof=1) / np.sqrt(gain.size))
 
 
-def _skill(model: Array, naive: Array, seed: int = 0) -> tuple[float, float, float]:
+def _skill(model: Array, naive: Array, square: float, seed: int = 0) -> tuple[float, float, float]:
     """Share of the mean's squared error that a model removes, with 95 % limits over pads.
 
     From eight pads on the limits are from resampled pads. Below, resampling is too narrow: they are those of Student's
     t for the pads' gains, with the mean's error taken as known.
     """
     pads = model.size
+    if naive.sum() <= CONSTANT * square:  # nothing varies: there is nothing to predict
+        return 0.0, 0.0, 0.0
     skill = 1.0 - model.sum() / max(naive.sum(), 1e-300)
     if pads < RESAMPLED_PADS:
         gain = naive - model
@@ -401,7 +406,7 @@ def _card(spec: ModelSpec, table: Table, predicted: Array, mean: Array) -> dict[
     outcome = table.outcome
     error, naive = (outcome - predicted) ** 2, (outcome - mean) ** 2
     names = np.unique(table.pads)
-    skill, low, high = _skill(_squares(table, predicted), _squares(table, mean))
+    skill, low, high = _skill(_squares(table, predicted), _squares(table, mean), float(outcome @ outcome))
     better = low > 0.0
     unit = COLUMNS[spec.outcome].unit
     rmse, rmse_mean = float(np.sqrt(error.mean())), float(np.sqrt(naive.mean()))

@@ -18,6 +18,8 @@ from pipeline.models.picker import Picker, picker_errors, picker_of
 from pipeline.models.specs import CompareSpec
 
 Array = NDArray[np.float64]
+NOTHING = 1e-12
+"""A residual variance below this share of the largest square is rounding. [1]"""
 TOO_FEW = "too few pads and wells shared with others to know how much wells differ: not compared"
 
 
@@ -80,6 +82,9 @@ class LevelFit:
         Makes differences from the mean of the set from the levels' coefficients.
     picker : Picker, optional
         None if the outcome is not picked.
+    by_pad : Adjusted, optional
+        The same with a random effect of each level on each pad in place of wells: a crew can be better on some pads
+        than on others. None if the data cannot tell.
     """
 
     rows: LevelRows
@@ -87,15 +92,24 @@ class LevelFit:
     adjusted: Adjusted
     among: Array
     picker: Picker | None
+    by_pad: Adjusted | None
 
-    def contrasts(self) -> list[Contrast]:
-        """Differences of the levels from the mean of the set."""
-        return [self.adjusted.contrast(row, self.mixed.estimate) for row in self._weights()]
+    def contrasts(self, level: float) -> list[Contrast]:
+        """Differences of the levels from the mean of the set, each with the wider of both fits' limits at a level."""
+        plain = [self.adjusted.contrast(row, self.mixed.estimate) for row in self._weights()]
+        if self.by_pad is None:
+            return plain
+        other = [self.by_pad.contrast(row, self.mixed.estimate) for row in self._weights()]
+        return [
+            two if two.freedom >= 1.0 and not two.reach(level) <= one.reach(level) else one
+            for one, two in zip(plain, other, strict=True)
+        ]
 
     def covariance(self) -> Array:
-        """Covariance of the differences."""
+        """Covariance of the differences, of the fit that gives them the larger errors."""
         weights = self._weights()
-        return np.asarray(weights @ self.adjusted.covariance @ weights.T)
+        found = [weights @ one.covariance @ weights.T for one in (self.adjusted, self.by_pad) if one is not None]
+        return np.asarray(max(found, key=np.trace))
 
     def _weights(self) -> Array:
         spare = self.mixed.estimate.size - self.among.shape[1]
@@ -115,12 +129,16 @@ def fit_levels(spec: CompareSpec, used: pl.DataFrame, levels: list[str]) -> Leve
         fitted = fit_mixed(outcome, rows.design, rows.pads, rows.wells, within_pads=True)
         errors = picker_errors(used, spec.outcome)
         picker = picker_of(errors, fitted.residual_variance)
-        if errors is not None and picker is not None:
-            weights = picker.weights(errors)
+        weights = None if errors is None or picker is None else picker.weights(errors)
+        if fitted.residual_variance <= NOTHING * float(np.square(outcome).max()):
+            return "nothing varies beside what is compared: not separable from chance"
+        if weights is not None:
             fitted = fit_mixed(outcome, rows.design, rows.pads, rows.wells, within_pads=True, weights=weights)
+        cells = used[spec.factor].to_numpy().astype(str)
+        by_pad = fit_mixed(outcome, rows.design, rows.pads, cells, within_pads=True, weights=weights).adjusted
     except ValueError:
         return TOO_FEW
     if fitted.adjusted is None:
         return TOO_FEW
     k = len(levels)
-    return LevelFit(rows, fitted, fitted.adjusted, (np.eye(k) - 1.0 / k)[:, 1:], picker)
+    return LevelFit(rows, fitted, fitted.adjusted, (np.eye(k) - 1.0 / k)[:, 1:], picker, by_pad)

@@ -72,8 +72,8 @@ class _Sums:
         self.count = np.asarray(np.bincount(well_code, weight), dtype=np.float64)
         self.sums = np.zeros((self.count.size, table.shape[1]))
         np.add.at(self.sums, well_code, table_weighed)
-        pad_of = pad_code[first]
-        self.first_of_pad = np.flatnonzero(np.r_[True, pad_of[1:] != pad_of[:-1]])  # wells are sorted by pad
+        self.well_code, self.pad_of = well_code, pad_code[first]
+        self.first_of_pad = np.flatnonzero(np.r_[True, self.pad_of[1:] != self.pad_of[:-1]])  # wells are sorted by pad
 
     def weighed(self, well_ratio: float, pad_ratio: float) -> tuple[Array, float, Array, Array]:
         """Return ``[X y]' V^-1 [X y]``, log|V|, and inputs for pad effects, V in residual variances.
@@ -204,38 +204,41 @@ def _search(criterion: Callable[[Array], float], free: list[str]) -> Array:
 
 def _adjusted(sums: _Sums, noise: float, well: float, pad: float, nested: bool) -> Adjusted | None:
     k = sums.k
+    if not noise**3 > 0.0:  # the columns explain everything
+        return None
     rows = sums.n - sums.count.size
     return adjust(
         sums.gram[:k, :k], sums.sums[:, :k], sums.count, sums.first_of_pad, (noise, well, pad), rows, nested=nested
     )
 
 
-def estimates_at(
-    fitted: Mixed,
-    outcomes: Array,
-    design: Array,
-    pads: NDArray[np.str_],
-    wells: NDArray[np.str_],
-    weights: Array | None = None,
+def row_weights(
+    fitted: Mixed, design: Array, pads: NDArray[np.str_], wells: NDArray[np.str_], weights: Array | None = None
 ) -> Array:
-    """Return the fixed effects of several outcomes at the variances of a fitted model: no search.
+    """Return what each row contributes to the fixed effects at the variances of a fitted model.
 
     Parameters
     ----------
     fitted : Mixed
-    outcomes : array, shape (n, q)
     design : array, shape (n, k)
     pads, wells : array of str, shape (n,)
     weights : array, shape (n,), optional
 
     Returns
     -------
-    array, shape (k, q)
+    array, shape (k, n)
+        The estimate of an outcome is ``row_weights @ outcome``.
     """
-    sums = _Sums(outcomes, design, pads, wells, weights)
+    sums = _Sums(np.zeros(design.shape[0]), design, pads, wells, weights)
     noise = fitted.residual_variance
-    whole, _, _, _ = sums.weighed(fitted.well_variance / noise, fitted.pad_variance / noise)
-    return np.asarray(np.linalg.solve(whole[: sums.k, : sums.k], whole[: sums.k, sums.k :]))
+    ratio, k = fitted.well_variance / noise, sums.k
+    whole, _, pad_sums, factor = sums.weighed(ratio, fitted.pad_variance / noise)
+    keep = 1.0 / (1.0 + sums.count * ratio)
+    of_well = (
+        ratio * keep[:, None] * sums.sums[:, :k] + keep[:, None] * (factor[:, None] * pad_sums[:, :k])[sums.pad_of]
+    )
+    weight = np.ones(sums.n) if weights is None else weights
+    return np.asarray(np.linalg.solve(whole[:k, :k], ((design - of_well[sums.well_code]) * weight[:, None]).T))
 
 
 def adjusted_for(

@@ -35,7 +35,10 @@ ALIKE = 0.5
 
 @dataclass(frozen=True)
 class Crews:
-    """Crews with an event among their stages: counts, target, variance over chance, p values after Holm, inputs."""
+    """Crews with an event among their stages: counts, target, variance over chance, p values after Holm, inputs.
+
+    The p values are NaN if no crew worked two pads.
+    """
 
     names: list[str]
     stages: NDArray[np.int64]
@@ -68,11 +71,14 @@ def crews_with(frame: pl.DataFrame, event: str) -> Crews | None:
     if counted.height < 2 or not 0.0 < target < 1.0:
         return None
     sizes, of = cells["n"].to_numpy().astype(float), cells["frac_crew"].to_numpy().astype(str)
-    wider = inflations(sizes, of, pad_correlation(cells["k"].to_numpy().astype(float), sizes, of))
+    correlation = pad_correlation(cells["k"].to_numpy().astype(float), sizes, of)
+    wider = inflations(sizes, of, correlation or 0.0)
     names = counted["frac_crew"].to_list()
     n, k = counted["n"].cast(pl.Int64).to_numpy(), counted["k"].cast(pl.Int64).to_numpy()
     phi = np.array([wider[name] for name in names])
     chance = [tail_chance(int(k[i]), int(n[i]), target, float(phi[i])) for i in range(n.size)]
+    if correlation is None:  # how much pads of a crew differ is not known: nothing can be said of a crew
+        chance = [np.nan] * n.size
     mark = fingerprint([METHOD_VERSION, event, cells.rows()])
     return Crews(names, n, k, target, phi, holm(np.asarray(chance)), mark)
 
@@ -92,9 +98,8 @@ def proportions(frame: pl.DataFrame, event: str) -> list[dict[str, Any]]:
             told: dict[str, Any] = {"level": "limits", "events": None, "share": None, "p_value": None}
             if counts is n:
                 events = int(crews.events[i])
-                told = {
-                    "level": crews.names[i], "events": events, "share": events / n[i], "p_value": float(crews.p[i])
-                }  # fmt: skip
+                p = None if np.isnan(crews.p[i]) else float(crews.p[i])
+                told = {"level": crews.names[i], "events": events, "share": events / n[i], "p_value": p}
             rows.append(
                 {
                     "event": event, **told, "rows": int(counts[i]), "target": crews.target, "low_95": inner[0][i],
@@ -239,8 +244,8 @@ def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
     -----
     A quarter often has one or two pads, and wells of a pad are similar, so the limits are based on how much the means
     of all pads so far differ: m ± t s √Σw² with w the share of the quarter's rows that a pad holds; degrees of freedom
-    are pads so far minus one.
-    A trend between pads is included in s, so the limits tend to be too wide.
+    are pads so far minus one. Pads are taken as independent: where each resembles the one before, limits are too
+    narrow.
     """
     used = frame.drop_nulls([metric, "quarter", "pad"]).sort("quarter", "pad", "well_id")
     mark = fingerprint(

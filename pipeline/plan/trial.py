@@ -62,6 +62,8 @@ def trials(frame: pl.DataFrame, spec: CompareSpec, one: str, other: str, wells: 
     if used[spec.factor].n_unique() < 2 or used["pad"].n_unique() < 3:
         return f"{one} and {other} are not both recorded, or on fewer than three pads"
     table = LevelRows.of(spec, used, [other, one])
+    if wells < 1:
+        return "a trial needs a well"
     if table.lost:
         return f"{one} and {other} are aliased with a covariate or with pads: not separable"
     outcome = used[spec.outcome].to_numpy().astype(float)

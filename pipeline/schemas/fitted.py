@@ -110,8 +110,10 @@ class Comparisons(dy.Schema):
     rank_low = integer("best rank in its connected set possible under the joint limits")
     rank_high = integer("worst rank in its connected set possible under the joint limits")
     effect_uncut = quantity("ratio", "difference without stages cut short or screened out; the effect includes them")
-    bound_low = quantity("ratio", "the difference if the excluded rows were as good as the best twentieth of rows")
-    bound_high = quantity("ratio", "the difference if the excluded rows were as bad as the worst twentieth of rows")
+    bound_low = quantity(
+        "ratio", "lowest difference if rows without the outcome were within the middle nine tenths of rows"
+    )
+    bound_high = quantity("ratio", "highest difference likewise; without sampling error and rows that lack a covariate")
     raw_mean = quantity("ratio", "plain mean, for reference")
     raw_low = quantity("ratio", "a tenth of its rows are below this value, for reference")
     raw_high = quantity("ratio", "a tenth of its rows are above this value, for reference")

@@ -78,31 +78,34 @@ def measured(line: Setting, campaigns: int, seed: int = 0) -> Share:
 
 def stages(
     rng: np.random.Generator, pads: int, effect: np.ndarray, *, heavy: bool = False, harder: float = 0.0,
-    serial: float = 0.0,
+    serial: float = 0.0, shifts: bool = False, by_pad: float = 0.0,
 ) -> pl.DataFrame:  # fmt: skip
     """Stages of pads with two wells, each well by one of two crews of the pad; pads, wells and rows differ.
 
     With `harder`, the first crew is sent to pads that take longer; with `serial`, stages of a well resemble the one
-    before; `heavy` gives rows the tails of Student's t with three degrees of freedom.
+    before; `heavy` gives rows the tails of Student's t with three degrees of freedom. With `shifts` both crews work on
+    both wells, stage by stage; `by_pad` is the standard deviation of a crew's effect from pad to pad.
     """
     wells: list[dict[str, Any]] = []
     for pad in range(pads):
         hard = float(rng.normal(0.0, 1.0))
         weight = np.where(np.arange(effect.size) == 0, np.exp(harder * hard), 1.0)
         pair = rng.choice(effect.size, size=2, replace=False, p=weight / weight.sum())
+        own = rng.normal(0.0, by_pad, effect.size) if by_pad else np.zeros(effect.size)
         for well, crew in enumerate(pair):
             n = int(rng.integers(8, 16))
             row = rng.standard_t(3, n) * 12.0 / 3.0**0.5 if heavy else rng.normal(0.0, 12.0, n)
             for i in range(1, n):
                 row[i] = serial * row[i - 1] + (1.0 - serial**2) ** 0.5 * row[i]
-            level = 60.0 + 8.0 * hard + float(rng.normal(0.0, 4.0)) + effect[crew]
+            level = 60.0 + 8.0 * hard + float(rng.normal(0.0, 4.0))
+            at = pair[(np.arange(n) + well) % 2] if shifts else np.full(n, crew)
             wells.append(
                 {
-                    "well_id": f"{pad}-{well}", "pad": f"p{pad:02d}", "frac_crew": f"c{crew}", "quarters": float(pad // 3),
-                    "bottom_perf_ft": (18_000.0 - 200.0 * np.arange(n)).tolist(), "swap_min": (level + row).tolist(),
+                    "well_id": f"{pad}-{well}", "pad": f"p{pad:02d}", "frac_crew": [f"c{one}" for one in at], "quarters": float(pad // 3),
+                    "bottom_perf_ft": (18_000.0 - 200.0 * np.arange(n)).tolist(), "swap_min": (level + (effect + own)[at] + row).tolist(),
                 }
             )  # fmt: skip
-    rows = pl.DataFrame(wells).explode("bottom_perf_ft", "swap_min")
+    rows = pl.DataFrame(wells).explode("frac_crew", "bottom_perf_ft", "swap_min")
     return rows.with_columns(stage=pl.int_range(1, pl.len() + 1).over("well_id"))
 
 
@@ -267,6 +270,12 @@ def table() -> list[Setting]:
         Setting("joint coverage", "20 pads, stages alike in time", 0.93, 1.0, crews(20, ten, "joint", serial=0.4)),
         Setting("joint coverage", "20 pads, first crew on hard pads", 0.93, 1.0, crews(20, ten, "joint", harder=1.5)),
     ]
+    lines += [
+        Setting("joint coverage", "20 pads, shifts", 0.93, 1.0, crews(20, ten, "joint", shifts=True)),
+        Setting("joint coverage", "20 pads, shifts, 6 min by pad", 0.93, 1.0, crews(20, ten, "joint", shifts=True, by_pad=6.0)),
+        Setting("crew claims, nothing planted", "20 pads, shifts, 6 min by pad", 0.0, 0.05,
+                crews(20, [0.0] * 4, "claim", shifts=True, by_pad=6.0)),
+    ]  # fmt: skip
     for n in (3, 8, 20, 60):
         lines.append(Setting("crew claims, nothing planted", f"{n} pads", 0.0, 0.05, crews(n, [0.0] * 4, "claim")))
     for n, power in ((8, 0.2), (20, 0.8), (60, 0.97)):
