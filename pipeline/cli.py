@@ -128,16 +128,42 @@ def demo(
 
 
 @app.command(epilog=EPILOG)
-def init(folder: Annotated[Path, typer.Argument(help="The new workspace folder.")]) -> None:
-    """Create a new workspace with commented settings and a first source map."""
+def init(
+    folder: Annotated[Path, typer.Argument(help="The new workspace folder.")],
+    from_: Annotated[
+        Path | None, typer.Option("--from", help="A folder of files: propose maps for them and land them.")
+    ] = None,
+) -> None:
+    """Create a new workspace; with --from, propose maps for a folder of files and land it at once."""
     from pipeline.commands.init import make_workspace
 
+    if from_ is not None:
+        raise typer.Exit(_init_from(folder, from_))
     make_workspace(folder)
     say(f"Workspace created in {folder}.")
     say(f"1. Put records into {folder / 'landing'}.")
     first = folder / "maps" / "first_map.toml"
     say(f"2. Edit {first} to match them; `heelward inspect FILE -w {folder}` shows how a file is read.")
     say(f"3. Run `heelward refresh -w {folder}`.")
+
+
+def _init_from(folder: Path, records: Path) -> int:
+    from pipeline.commands.init import make_workspace, missing
+    from pipeline.commands.inspect import inspect as look
+    from pipeline.errors import HeelwardError
+
+    if not records.is_dir():
+        raise HeelwardError(f"no such folder: {records}")
+    make_workspace(folder, records)
+    space = _open(folder)
+    text, _ = look(space, records, write=True)
+    say(text)
+    code = _ingest(space)
+    say(f"\nWorkspace created in {folder}; its files are read where they are, in {records}.")
+    for line in missing(space):
+        say(f"  {line}")
+    say(f"Answer what a person must decide in {space.maps}, then run `heelward refresh -w {folder}`.")
+    return code
 
 
 @app.command(epilog=EPILOG)

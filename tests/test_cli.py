@@ -12,6 +12,7 @@ import pytest
 
 from pipeline.workspace import Workspace
 from tests.builders import put, record_csv
+from tests.ingest.layouts import layouts
 
 HEAVY = ("polars", "prefect", "sklearn", "pint", "duckdb", "altair", "deltalake", "scipy", "statsmodels", "numpy")
 
@@ -67,6 +68,25 @@ def test_init_to_report_step_by_step(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stdout + done.stderr
     assert "1 landed" in done.stdout
     assert heelward("init", folder).returncode == 1
+
+
+def test_a_folder_of_a_stranger_is_landed_by_one_command(tmp_path: Path) -> None:
+    """An invented fourth provider: records with a units row, coil records, a table of wells; as the README says it."""
+    records = tmp_path / "from them"
+    records.mkdir()
+    names = ("BITTERN 3H STG 12.csv", "Bittern 2H run 1.csv", "wells.csv")
+    for layout in layouts():
+        if layout.name in names:
+            (records / layout.name).write_bytes(layout.data)
+    done = heelward("init", tmp_path / "team", "--from", records)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.stdout.count("written: ") == 3
+    assert "A person must decide:" in done.stdout
+    assert "ingest: 3 landed" in done.stdout
+    assert "with casing sizes you get" in done.stdout
+    assert "with coil records you get" not in done.stdout
+    assert sorted(path.name for path in records.iterdir()) == sorted(names)
+    assert heelward("init", tmp_path / "team", "--from", records).returncode == 1
 
 
 def test_a_proposed_map_lands_the_file_as_it_stands(tmp_path: Path) -> None:

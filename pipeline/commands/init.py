@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 from pipeline.errors import HeelwardError
-from pipeline.workspace import SETTINGS_FILE
+from pipeline.workspace import SETTINGS_FILE, Workspace
 
 SETTINGS = """\
 # Settings of a heelward workspace. Lines that are commented out show the default values.
@@ -78,8 +79,14 @@ proppant_conc_ppa = { column = "Proppant concentration", unit = "ppa" }
 FIRST_MAP_TEXT = FIRST_MAP.replace("\\\\", "\\")
 
 
-def make_workspace(folder: Path) -> None:
+def make_workspace(folder: Path, landing: Path | None = None) -> None:
     """Write a new workspace.
+
+    Parameters
+    ----------
+    folder : Path
+    landing : Path, optional
+        A folder of files that are read where they are, beside the workspace's own `landing`; there is no first map then.
 
     Raises
     ------
@@ -90,5 +97,45 @@ def make_workspace(folder: Path) -> None:
         raise HeelwardError(f"{folder} is already a workspace: it contains {SETTINGS_FILE}")
     for name in ("maps", "landing"):
         (folder / name).mkdir(parents=True, exist_ok=True)
-    (folder / "maps" / "first_map.toml").write_text(FIRST_MAP_TEXT, encoding="utf-8")
-    (folder / SETTINGS_FILE).write_text(SETTINGS, encoding="utf-8")
+    settings = SETTINGS
+    if landing is None:
+        (folder / "maps" / "first_map.toml").write_text(FIRST_MAP_TEXT, encoding="utf-8")
+    else:
+        where = json.dumps(str(landing.resolve()), ensure_ascii=False)
+        settings = settings.replace('landing = ["landing"]', f'landing = ["landing", {where}]')
+    (folder / SETTINGS_FILE).write_text(settings, encoding="utf-8")
+
+
+_GAINS = (
+    ("treatment", "a record of each stage (time, pressure, rate)", "pressures, breakdown, ISIP, pump time per stage"),
+    (
+        "wells",
+        "a table of wells with their pads, time zone and depths",
+        "pads, and with three of them models and comparisons",
+    ),
+    ("stages", "a table of stages (design, crew, perforations, TVD)", "crews and designs compared, gradients, margins"),
+    ("strings", "casing sizes", "friction, the volume to the perforations, bottomhole pressure"),
+    ("coil", "coil records", "mill-out: mill time, stalls, trips, annular velocity"),
+    ("plugs", "a table of plugs with their set depths", "tags matched to plugs, mill time per plug"),
+    ("reported", "the providers' stage summaries", "a comparison of their values with ours"),
+    ("activity", "a time log", "lost time by cause, swap time net of it"),
+    ("cost", "cost lines", "cost per stage, per foot and per pound"),
+    ("production", "monthly production", "early oil per foot by design"),
+)
+"""What each table brings: its name, what it is, and the results that need it."""
+
+
+def missing(workspace: Workspace) -> list[str]:
+    """Return what the lake does not hold yet, and which results each would give."""
+    from pipeline.lake import Lake
+    from pipeline.schemas import LANDED
+
+    lake = Lake(workspace.lake, workspace.settings.storage)
+    lines = []
+    for name, what, gives in _GAINS:
+        rows = lake.scan(LANDED[name])
+        if name == "wells":  # wells that landing made know nothing of their pads
+            rows = rows.filter(stub=False)
+        if rows.limit(1).collect().is_empty():
+            lines.append(f"with {what} you get {gives}")
+    return lines

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import zipfile
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
-from pipeline.errors import SetAside
+from pipeline.errors import SetAside, short
 
 LARGEST_BYTES = 4 * 1024**3
 """A file with a larger unpacked size is set aside: larger than any plausible record."""
@@ -104,9 +106,28 @@ def _unpacked(path: Path) -> Iterator[bytes]:
     with path.open("rb") as file:
         if path.suffix.lower() == ".gz":
             yield from _gunzipped(iter(lambda: file.read(PART_BYTES), b""))
+        elif path.suffix.lower() == ".zip":
+            yield from _unzipped(file)
         else:
             while part := file.read(PART_BYTES):
                 yield part
+
+
+def _unzipped(file: BinaryIO) -> Iterator[bytes]:
+    """Unpack the one file of a zip archive, in parts."""
+    again = "pack each file on its own, or unpack them into the landing folder"
+    try:
+        with zipfile.ZipFile(file) as archive:
+            held = [item for item in archive.infolist() if not item.is_dir()]
+            if len(held) != 1:
+                raise SetAside("the archive does not hold one file", "one file", f"{len(held)} files", again)
+            with archive.open(held[0]) as packed:
+                while part := packed.read(PART_BYTES):
+                    yield part
+    except (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, NotImplementedError) as error:
+        raise SetAside(
+            "the file cannot be unpacked", "a zip archive without a password", short(str(error), 80), again
+        ) from error  # fmt: skip
 
 
 def _gunzipped(packed: Iterator[bytes]) -> Iterator[bytes]:

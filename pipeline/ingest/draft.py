@@ -11,6 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.errors import SetAside, short
+from pipeline.ingest.columnar import read_las, read_parquet
 from pipeline.ingest.content import Content, content_of
 from pipeline.ingest.maps import SourceMap, checked
 from pipeline.ingest.names import WellRegistry
@@ -18,7 +19,7 @@ from pipeline.ingest.prepare import as_set_aside
 from pipeline.ingest.propose import Proposal, pattern_of, propose
 from pipeline.ingest.read import read_raw
 from pipeline.ingest.shape import Shaped, shape
-from pipeline.ingest.sniff import Table, sniff_rows, sniff_text
+from pipeline.ingest.sniff import Table, sniff_columns, sniff_rows, sniff_text
 from pipeline.ingest.workbook import read_sheet, sheets_of
 
 MOST_TRIES = 8
@@ -56,9 +57,21 @@ def tables_in(path: Path, content: Content) -> Iterator[tuple[str, Table]]:
             if found is not None:
                 yield sheet, found
         return
+    if kind := kind_of(first):
+        held = read_las(content) if kind == "las" else read_parquet(content)
+        columns = [held.frame[name].fill_null("").to_list() for name in held.frame.columns]
+        yield "", sniff_columns(held.names, held.units, columns, held.head)
+        return
     found = sniff_text(first)
     if found is not None:
         yield "", found
+
+
+def kind_of(first: bytes) -> str:
+    """Return the kind of a file that has columns of its own; empty for text."""
+    if first.startswith((b"PAR1", b"ARROW1")):
+        return "parquet"
+    return "las" if first.lstrip(b"\xef\xbb\xbf \r\n").startswith((b"~V", b"~v")) else ""
 
 
 def drafts(path: Path, content: Content, names: WellRegistry, zone: str, spool: Path, files: str = "") -> list[Draft]:
@@ -78,7 +91,7 @@ def drafts(path: Path, content: Content, names: WellRegistry, zone: str, spool: 
     """
     found = []
     for sheet, table in tables_in(path, content):
-        proposal = propose(path.name, table, zone, sheet=sheet, files=files)
+        proposal = propose(path.name, table, zone, sheet=sheet, files=files, kind=kind_of(content.first()))
         if proposal is not None:
             found.append(tried(proposal, content, path.name, names, spool))
     return found

@@ -122,7 +122,7 @@ class SourceMap(Frozen):
     lands: str
     files: str
     name_pattern: str | None = None
-    kind: Literal["delimited", "workbook"] = "delimited"
+    kind: Literal["delimited", "workbook", "las", "parquet"] = "delimited"
     sheet: str | None = None
     delimiter: str = ","
     decimal: Literal[".", ","] = "."

@@ -105,7 +105,7 @@ def _plain(text: str) -> str:
     return re.sub(r"[^\x20-\x7eÀ-ÿ³²·°]", "?", text)
 
 
-def propose(path: str, table: Table, zone: str, *, sheet: str = "", files: str = "") -> Proposal | None:
+def propose(path: str, table: Table, zone: str, *, sheet: str = "", files: str = "", kind: str = "") -> Proposal | None:
     """Propose a map.
 
     Parameters
@@ -117,6 +117,8 @@ def propose(path: str, table: Table, zone: str, *, sheet: str = "", files: str =
         Time zone of clock times that do not say theirs.
     sheet : str
         Sheet of a workbook.
+    kind : str
+        ``las`` or ``parquet``; empty for text and sheets.
     files : str
         Pattern of the files that the map is for; from the path if empty.
 
@@ -142,7 +144,7 @@ def propose(path: str, table: Table, zone: str, *, sheet: str = "", files: str =
     if any(guess.against_units_row for guess in guesses):  # the map goes against what the file says of its units
         table = replace(table, units_row=None)
     names, keyed, told = _names(path, table, lands, {guess.lake for guess in guesses})
-    settings = [*_settings(table, sheet), *names]
+    settings = [*_settings(table, sheet, kind), *names]
     left = [name or f"column {i + 1}" for i, name in enumerate(table.names)
             if i not in {guess.place for guess in guesses} and any(look.cells[i])]  # fmt: skip
     name = re.sub(r"[^a-z0-9]+", "_", f"{PurePath(path).stem} {sheet}".casefold()).strip("_")
@@ -548,9 +550,12 @@ def _cell_guess(look: _Look, lands: str, lake: str, place: int, score: float, zo
     return Guess(lake, place, look.heading(place), f"{{ {column} }}", confidence, why), []
 
 
-def _settings(table: Table, sheet: str) -> list[str]:
+def _settings(table: Table, sheet: str, kind: str) -> list[str]:
     """Return the lines of a map that say how the file is laid out."""
-    lines = []
+    lines: list[str] = []
+    if kind:
+        voids = [f"void_values = {json.dumps(table.voids)}"] if table.voids else []
+        return [f'kind = "{kind}"', *voids]
     if sheet:
         lines += ['kind = "workbook"', f"sheet = {json.dumps(sheet, ensure_ascii=False)}"]
     elif table.delimiter != ",":

@@ -15,6 +15,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.errors import SetAside, short
+from pipeline.ingest.columnar import Columns, read_las, read_parquet
 from pipeline.ingest.content import Content
 from pipeline.ingest.lines import records
 from pipeline.ingest.maps import Channel, SourceMap
@@ -94,6 +95,8 @@ def read_raw(content: Content, source: SourceMap) -> RawFile:
     """
     if source.kind == "workbook":
         return _read_sheet(content, source)
+    if source.kind != "delimited":
+        return _read_columns(read_las(content) if source.kind == "las" else read_parquet(content), source)
     return _read_delimited(content, source)
 
 
@@ -333,7 +336,8 @@ def _missing(wanted: str, names: list[str], line: str, source: SourceMap) -> Set
     )  # fmt: skip
 
 
-def _check_units(units: list[str], places: dict[str, int], source: SourceMap) -> None:
+def _check_units(units: list[str], places: dict[str, int], source: SourceMap, *, where_absent: bool = True) -> None:
+    """Compare the file's units with the map's; without one the file says nothing, unless it must."""
     columns = source.table.columns
     for lake, place in places.items():
         if lake not in source.columns:
@@ -343,6 +347,8 @@ def _check_units(units: list[str], places: dict[str, int], source: SourceMap) ->
         if unit is None or target is None:
             continue
         written = units[place] if place < len(units) else ""
+        if not written and not where_absent:
+            continue
         if _same_unit(source, written, unit, target):
             continue
         raise SetAside(
@@ -446,6 +452,16 @@ def _dates_joined(frame: pl.DataFrame, source: SourceMap) -> pl.DataFrame:
 def _void_text(value: str | float, decimal: str) -> str:
     text = value if isinstance(value, str) else f"{value:g}"
     return text if decimal == "." or isinstance(value, str) else text.replace(".", decimal)
+
+
+def _read_columns(found: Columns, source: SourceMap) -> RawFile:
+    places = _places(found.names, "", source)
+    if source.kind == "las":
+        _check_units(found.units, places, source, where_absent=False)
+    frame = found.frame.select(pl.col(str(place)).alias(lake) for lake, place in places.items())
+    frame = _dates_joined(frame, source).with_row_index(ROW, offset=1).with_columns(pl.col(ROW).cast(pl.Int32))
+    pieces = iter([frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))])
+    return RawFile(found.head, pieces, _constants(found.head, source))
 
 
 def _read_sheet(content: Content, source: SourceMap) -> RawFile:

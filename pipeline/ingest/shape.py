@@ -73,6 +73,7 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
         rows_in += frame.height
         spool.add(_shaped(work, frame, incomplete))
     judge(work)
+    _start_of_map(work)
     incomplete.judge(work, rows_in)
     rows = spool.rows(work.findings)
     if rows.height == 0:
@@ -290,6 +291,14 @@ def _from_toe(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
             str(frame["stage"].max()), "correct 'stage_count' in the wells table", line,
         )  # fmt: skip
     return frame.with_columns(turned.alias("stage"))
+
+
+def _start_of_map(work: FileJob) -> None:
+    """Tell of a start that the map gives and no file: it is the same for every file."""
+    channel = work.source.columns.get("time")
+    if channel is not None and channel.start is not None and channel.start.value is not None:
+        text = f"the start time {channel.start.value} is the map's, not the file's: check it for each file"
+        work.findings.append(Finding("start_of_map", text))
 
 
 def _long(work: FileJob, rows: Rows) -> None:

@@ -114,6 +114,17 @@ def sniff_rows(rows: list[list[str]]) -> Table | None:
     return _table(rows, ["\t".join(row) for row in rows], "utf-8", "")
 
 
+def sniff_columns(names: list[str], units: list[str], columns: list[list[str]], head: list[str]) -> Table:
+    """Describe columns that have their names from the file."""
+    rows = [list(row) for row in zip(*columns, strict=True)]
+    step = max(1, len(rows) // 3000)
+    kept = rows[::step]
+    voids = [
+        word for word in ("-999.25", "-9999.0", "-9999", "-999.0", "-999") if any(word in row for row in kept[:400])
+    ]
+    return Table("utf-8", "", ".", "", 1, None, 2, names, names, units, kept, head, None, step, voids)
+
+
 def _fields(line: str, mark: str) -> list[str]:
     if '"' not in line:
         return [item.strip() for item in line.split(mark)]
