@@ -86,7 +86,7 @@ def make_workspace(folder: Path, landing: Path | None = None) -> None:
     ----------
     folder : Path
     landing : Path, optional
-        A folder of files that are read where they are, beside the workspace's own `landing`; there is no first map then.
+        A folder of files, read where they are, beside the workspace's own `landing`; there is no first map then.
 
     Raises
     ------

@@ -21,6 +21,7 @@ from markupsafe import Markup
 from pipeline import __version__, resources
 from pipeline.report.audit import RUN
 from pipeline.report.content import CHOICES, MOST_POINTS, Content, Drawn, Part, Rows, method_notes
+from pipeline.report.dictionary import write_dictionary
 from pipeline.report.text import cell
 from pipeline.report.theme import style, templates
 from pipeline.workspace import replace_text
@@ -73,7 +74,7 @@ def write_html(content: Content, sheet: Sheet, out: Path) -> Path:
     Path
         The page to open.
     """
-    out.mkdir(parents=True, exist_ok=True)
+    write_dictionary(out)
     single, folder = out / "report.html", out / "report"
     if len(_bundle()) + sum(_least_bytes(rows.frame) for rows in content.ledger) <= HEAVIEST:
         page = _page(content, sheet, out, apart=False)
@@ -145,6 +146,7 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
         parts=parts, ledger=ledger, apart=apart, opened=_OPENED, charts=_script_json(charts),
         script=_script("report.js"),
         bundle=None if apart else Markup(_bundle().replace("</script", "<\\/script")), notes=method_notes(),
+        dictionary="../dictionary.html" if apart else "dictionary.html",
         queries=sorted(content.used.values(), key=lambda query: query.name), cards=_cards(cards),
         versions=sheet.versions, built_at=sheet.built_at,
     )  # fmt: skip
