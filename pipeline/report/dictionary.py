@@ -8,6 +8,7 @@ from functools import cache
 from pathlib import Path
 
 import duckdb
+from markupsafe import Markup
 
 from pipeline import queries
 from pipeline.lake.marts import marts
@@ -104,7 +105,7 @@ def _cell(text: str) -> str:
 def write_dictionary(folder: Path) -> list[Path]:
     """Write the dictionary as a page and as Markdown into a folder."""
     folder.mkdir(parents=True, exist_ok=True)
-    page = templates().get_template("dictionary.html").render(style=style(), sections=dictionary())
+    page = templates().get_template("dictionary.html").render(style=Markup(style()), sections=dictionary())
     paths = [folder / "dictionary.html", folder / "dictionary.md"]
     for path, text in zip(paths, (page, as_markdown()), strict=True):
         replace_text(path, text)
