@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, lru_cache
 
 from pipeline.units import Linear, UnknownUnit, conversion
 
@@ -137,26 +137,37 @@ def read_unit(written: str, target: str, aliases: Mapping[str, str] | None = Non
     for spelling, meant in (aliases or {}).items():
         if bare(spelling) == bare(written):
             return read_unit(meant, target)
+    found = _known(written, target)
+    if found is not None:
+        return found
     word = bare(written)
-    if word in _ABSOLUTE:
-        plain, air = conversion(_ABSOLUTE[word], target), conversion("Pa", target)
-        return Linear(plain.factor, -ATMOSPHERE_PA * air.factor)
-    named = _by_spelling().get(word)
-    differ: UnknownUnit | None = None
-    for candidate in (named, _FORCES.get(named or ""), written.strip()):
-        if candidate is None:
-            continue
-        try:
-            return conversion(candidate, target)
-        except UnknownUnit as error:
-            differ = differ or error
-    if named is not None and differ is not None:
+    if looks_like_unit(written):
         raise UnknownUnit(f"'{written}' cannot be converted to '{target}': the dimensions differ")
     near = difflib.get_close_matches(word, [key for key, name in _by_spelling().items() if _fits(name, target)], n=3)
     hint = f"; near ones: {', '.join(near)}" if near else ""
     raise UnknownUnit(
         f'\'{written}\' is not a known unit{hint}; declare it in the map: [units] "{written}" = "{target}"'
     )
+
+
+@lru_cache(maxsize=4096)
+def _known(written: str, target: str) -> Linear | None:
+    """Return the conversion from a unit; None if it is unknown or has another dimension."""
+    word = bare(written)
+    if word in _ABSOLUTE:
+        try:
+            plain, air = conversion(_ABSOLUTE[word], target), conversion("Pa", target)
+        except UnknownUnit:
+            return None
+        return Linear(plain.factor, -ATMOSPHERE_PA * air.factor)
+    named = _by_spelling().get(word)
+    for candidate in (named, _FORCES.get(named or ""), written.strip()):
+        try:
+            if candidate is not None:
+                return conversion(candidate, target)
+        except UnknownUnit:
+            continue
+    return None
 
 
 def _fits(name: str, target: str) -> bool:
@@ -169,11 +180,7 @@ def _fits(name: str, target: str) -> bool:
 
 def is_unit(written: str, target: str) -> bool:
     """Whether a text is a unit that can be converted to the lake's."""
-    try:
-        read_unit(written, target)
-    except UnknownUnit:
-        return False
-    return True
+    return _known(written, target) is not None
 
 
 def looks_like_unit(written: str) -> bool:

@@ -8,16 +8,18 @@ from pathlib import Path
 from pipeline.commands.init import FIRST_MAP_TEXT
 from pipeline.errors import HeelwardError, SetAside, short
 from pipeline.ingest.content import content_of
-from pipeline.ingest.draft import Draft, Group, drafts, grouped, sample_rows
+from pipeline.ingest.draft import Draft, Group, drafts, grouped, sample_rows, tried
 from pipeline.ingest.inspect import inspect_file
 from pipeline.ingest.names import WellRegistry
-from pipeline.ingest.propose import ASKED
+from pipeline.ingest.propose import SURE
 from pipeline.lake import Lake
 from pipeline.schemas.wells import WELLS
 from pipeline.units import format_number
 from pipeline.workspace import Workspace, replace_text
 
 SHOWN_QUESTIONS = 20
+MOST_TRIED = 40
+"""Files of a group on which a proposed map is tried, beside the one that it was made from."""
 
 
 def inspect(workspace: Workspace, path: Path, *, write: bool) -> tuple[str, bool]:
@@ -104,10 +106,30 @@ def _proposed(workspace: Workspace, groups: list[Group], base: Path, *, write: b
                 fine = False
             for draft in found:
                 parts.append(_told(workspace, draft, group, write=write, taken=taken))
+                rest = [path for path in group.files if path != file]
+                parts += _unread(draft, rest, names, Path(spool))
                 fine = fine and draft.shaped is not None
     if write and groups:
         _drop_unused_first_map(workspace)
     return "\n\n".join(parts), fine
+
+
+def _unread(draft: Draft, files: list[Path], names: WellRegistry, spool: Path) -> list[str]:
+    """Return what the map cannot read of the other files of its group."""
+    problems = []
+    for number, path in enumerate(files[:MOST_TRIED]):
+        try:
+            again = tried(
+                draft.proposal, content_of(path), path.name, names, spool / f"other {number}", leave_out=False
+            )
+        except (SetAside, OSError) as error:
+            problems.append(f"  {short(path.name)}: {short(str(error), 160)}")
+            continue
+        if again.shaped is None:
+            problems.append(f"  {short(path.name)}: {short(again.problem, 160)}")
+    if not problems or draft.shaped is None:
+        return []
+    return ["\n".join([f"  It cannot read {len(problems)} of the other files:", *problems[:8]])]
 
 
 def _told(workspace: Workspace, draft: Draft, group: Group, *, write: bool, taken: set[str]) -> str:
@@ -118,7 +140,7 @@ def _told(workspace: Workspace, draft: Draft, group: Group, *, write: bool, take
         f"for {len(group.files)} file(s) like {group.files[0].name}"
     ]
     if draft.shaped is None:
-        lines += [f"  it cannot read the file: {draft.problem}", "", proposal.toml()]
+        lines += [f"  it cannot read the file: {draft.problem}", *_asked(draft), "", proposal.toml()]
         return "\n".join(lines)
     lines.append(f"  {draft.shaped.rows_in} rows read, {draft.shaped.rows.height} would land")
     width = max((len(guess.lake) for guess in proposal.guesses), default=0)
@@ -128,18 +150,21 @@ def _told(workspace: Workspace, draft: Draft, group: Group, *, write: bool, take
         lines.append(f"  not used: {shown}{' ...' if len(proposal.left) > 12 else ''}")
     lines += [f"  finding: {finding.message}" for finding in draft.shaped.findings[:6]]
     lines += ["", *_rows(draft)]
-    if proposal.questions:
-        lines += ["", "  A person must decide:"]
-        lines += [
-            f"  {number}. {question}" for number, question in enumerate(proposal.questions[:SHOWN_QUESTIONS], start=1)
-        ]
-    asked = sum(guess.confidence == ASKED for guess in proposal.guesses)
+    lines += _asked(draft)
+    asked = sum(guess.confidence != SURE for guess in proposal.guesses)
     if write:
         path = _saved(workspace, draft, taken)
-        lines += ["", f"  written: {path}; edit the {asked} line(s) marked 'check' that are wrong"]
+        lines += ["", f"  written: {path}; edit the {asked} line(s) marked 'check' where they are wrong"]
     else:
         lines += ["", "The map, to save with --write:", "", proposal.toml()]
     return "\n".join(lines)
+
+
+def _asked(draft: Draft) -> list[str]:
+    questions = draft.proposal.questions[:SHOWN_QUESTIONS]
+    if not questions:
+        return []
+    return ["", "  A person must decide:", *(f"  {number}. {text}" for number, text in enumerate(questions, start=1))]
 
 
 def _rows(draft: Draft) -> list[str]:

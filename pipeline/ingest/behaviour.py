@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-_CLOCK = re.compile(r"(\d{1,2}:\d{2})(:\d{2})?([.,]\d+)?( ?)([AaPp]\.?[Mm]\.?)?(Z|[+-]\d{2}:?\d{2})?$")
+_CLOCK = re.compile(r"(\d{1,2}:\d{2})(:\d{2})?([.,:]\d{3,6}|[.,]\d+)?( ?)([AaPp]\.?[Mm]\.?)?(Z|[+-]\d{2}:?\d{2})?$")
 _DAYS = (
     "%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y", "%d.%m.%Y", "%d/%m/%y",
     "%m/%d/%y", "%d-%m-%y", "%m-%d-%y", "%d.%m.%y", "%d-%b-%Y", "%d-%b-%y", "%d %b %Y", "%b %d %Y", "%Y%m%d",
@@ -23,6 +23,10 @@ _FOREIGN = {
     "fr": {"janv": "Jan", "fev": "Feb", "fév": "Feb", "mars": "Mar", "avr": "Apr", "mai": "May", "juin": "Jun",
            "juil": "Jul", "aou": "Aug", "aoû": "Aug", "déc": "Dec"},
 }  # fmt: skip
+
+
+MOST_UNREAD = 0.03
+"""Share of cells that a time format need not read. [1]"""
 
 
 @dataclass(frozen=True)
@@ -45,6 +49,8 @@ class TimeGuess:
         Language of month names.
     offset : bool
         Whether each time has its own offset from UTC.
+    since : str
+        The day from which numbers count: of a spreadsheet, or of 1970.
     """
 
     format: str
@@ -55,13 +61,14 @@ class TimeGuess:
     other: str = ""
     months: str = "en"
     offset: bool = False
+    since: str = ""
 
 
 def numbers(cells: list[str], decimal: str, thousands: str) -> Array:
     """Return cells as numbers; NaN for those that are not."""
     out = np.full(len(cells), np.nan)
     for index, cell in enumerate(cells):
-        text = cell.replace("\u00a0", "").replace("%", "")
+        text = cell.replace("\u00a0", "").strip("%$ ")
         if thousands:
             text = text.replace(thousands, "")
         try:
@@ -92,23 +99,35 @@ def _formats_of(cell: str) -> list[tuple[str, str]]:
     if match is None:
         return [(day, "day") for day in _DAYS]
     _, seconds, fraction, space, half, zone = match.groups()
-    clock = ("%I" if half else "%H") + ":%M" + (":%S" if seconds else "") + ("%.f" if fraction else "")
+    clock = ("%I" if half else "%H") + ":%M" + (":%S" if seconds else "")
+    if fraction:
+        clock += "%.f" if fraction[0] == "." else f"{fraction[0]}%{3 if len(fraction) <= 4 else 6}f"
     clock += f"{space}%p" if half else space
     offset = "" if zone is None else "Z" if zone == "Z" else "%z"
-    if match.start() == 0:
-        return [(clock + offset, "time of day")]
-    day = re.match(r"(.*?)(T|[ :,-]+)$", cell[: match.start()])
-    return [] if day is None else [(f"{one}{day[2]}{clock}{offset}", "clock") for one in _DAYS]
+    before = cell[: match.start()]
+    fixed = re.search(r"( 00:00(:00(\.0+)?)?)?( ?(1899-12-3[01]|1900-01-0[01]))?[ T]?$", before)
+    literal = fixed[0] if fixed is not None else ""
+    if not before[: len(before) - len(literal)]:
+        return [(literal + clock + offset, "time of day")]
+    day = re.match(r"(.*?)(T|[ :,-]*)$", before[: len(before) - len(literal)] if literal.strip(" T") else before)
+    joint = "" if day is None else day[2]
+    if day is None or not joint + literal:
+        return []
+    middle = joint + literal if literal.strip(" T") else joint
+    return [(f"{one}{middle}{clock}{offset}", "clock") for one in _DAYS]
 
 
 def _parses(cells: list[str], written: str) -> list[datetime] | None:
-    plain = written.replace("%.f", ".%f")
-    found = []
+    """Return the times of cells; None if more than a few do not fit."""
+    plain = re.sub(r"%[369]f", "%f", written.replace("%.f", ".%f"))
+    found, failed = [], 0
     for cell in cells:
         try:
             found.append(datetime.strptime(cell, plain).replace(tzinfo=None))
         except ValueError:
-            return None
+            failed += 1
+            if failed > MOST_UNREAD * len(cells):
+                return None
     return found
 
 
@@ -125,10 +144,11 @@ def time_guess(cells: list[str], decimal: str, said: str = "") -> TimeGuess | No
 
     Notes
     -----
-    A format must read every cell of the sample. Where day and month can be exchanged, the order with which times go on
+    A format must read nearly every cell of the sample that has a digit. Where day and month can be exchanged, the order
+    with which times go on
     in small steps is right; if both do, it is ambiguous.
     """
-    some = [cell.strip() for cell in cells if cell.strip()]
+    some = [cell.strip() for cell in cells if any(char.isdigit() for char in cell)]
     some = some[:40] + some[40 :: max(1, len(some) // 160)]
     if not some:
         return None
@@ -136,7 +156,7 @@ def time_guess(cells: list[str], decimal: str, said: str = "") -> TimeGuess | No
     plain = [_english(cell, language) for cell in some]
     fits = [
         (written, kind, times)
-        for written, kind in _formats_of(plain[0])
+        for written, kind in _formats_of(plain[len(plain) // 2])
         if (times := _parses(plain, written)) is not None
     ]
     if fits:
@@ -186,14 +206,23 @@ def usual_step_s(cells: list[str], guess: TimeGuess) -> float | None:
 
 def _elapsed(cells: list[str], decimal: str) -> TimeGuess | None:
     values = numbers(cells, decimal, "")
+    if values.size and (match := re.fullmatch(r"(\d{8})([ T_-]?)(\d{6})", cells[0])) is not None:
+        written = f"%Y%m%d{match[2]}%H%M%S"
+        if (times := _parses(cells, written)) is not None and _order(times) > 0:
+            return TimeGuess(written, "clock", f"every time of the sample fits {written}")
     if np.isnan(values).any() or values.size < 3:
         return None
     steps = np.diff(values[: min(40, values.size)])
     if (steps <= 0.0).any() or values[0] < -1.0:
         return None
     step = float(np.median(steps))
-    if 0.99 / 86400.0 <= step < 0.002 and values[0] > 30000.0:
-        return None  # serial dates of a spreadsheet
+    if 30000.0 < values[0] < 60000.0 and step < 1.0:
+        why = f"numbers like {cells[0]} are days since 1899-12-30, as spreadsheets count them"
+        return TimeGuess("", "elapsed", why, unit="day", since="1899-12-30")
+    for unit, size in (("s", 1.0), ("ms", 1000.0)):
+        if 6e8 * size < values[0] < 3e9 * size:
+            why = f"numbers like {cells[0]} are {unit} since 1970"
+            return TimeGuess("", "elapsed", why, unit=unit, since="1970-01-01")
     unit = "s" if step >= 0.2 else "min" if step >= 1.0 / 120.0 else "hour"
     return TimeGuess("", "elapsed", f"grows by {step:g} from row to row: elapsed time in {unit}", unit=unit)
 

@@ -170,8 +170,10 @@ def _start_written(work: FileJob, start: Start) -> str:
 
 
 def _start_naive(work: FileJob, start: Start) -> int:
-    """Return midnight of the start date on its own clock, in microseconds since 1970."""
-    moment = _start_moment(work, start).replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=UTC)
+    """Return the start, or midnight of its day, on its own clock, in microseconds since 1970."""
+    moment = _start_moment(work, start).replace(tzinfo=UTC)
+    if not start.from_zero:
+        moment = moment.replace(hour=0, minute=0, second=0, microsecond=0)
     return int(moment.timestamp()) * 1_000_000
 
 
@@ -191,7 +193,7 @@ def _start(work: FileJob, start: Start) -> int:
     moment = _start_moment(work, start)
     zone = start.zone if moment.tzinfo is None else "UTC"  # an offset in the file takes precedence
     moment = moment if moment.tzinfo is None else moment.astimezone(UTC).replace(tzinfo=None)
-    utc = _on_utc(work, possible(pl.Series([moment], dtype=pl.Datetime("us"))), zone)
+    utc = _on_utc(work, pl.Series([moment], dtype=pl.Datetime("us")), zone)
     if utc[0] is None:
         raise SetAside(
             "the start time is impossible", f"a time that exists in {start.zone}{_when()}",

@@ -97,8 +97,16 @@ def drafts(path: Path, content: Content, names: WellRegistry, zone: str, spool: 
     return found
 
 
-def tried(proposal: Proposal, content: Content, file_name: str, names: WellRegistry, spool: Path) -> Draft:
-    """Read a file with a proposed map; columns that keep it from being read are left out, and asked."""
+def tried(
+    proposal: Proposal,
+    content: Content,
+    file_name: str,
+    names: WellRegistry,
+    spool: Path,
+    *,
+    leave_out: bool = True,
+) -> Draft:
+    """Read a file with a proposed map; columns that keep it from being read are left out, and asked, if allowed."""
     problem = ""
     source: SourceMap | None = None
     for attempt in range(MOST_TRIES):
@@ -113,7 +121,7 @@ def tried(proposal: Proposal, content: Content, file_name: str, names: WellRegis
             except SetAside as aside:
                 problem = str(aside)
                 culprit = _culprit(proposal, aside)
-        if culprit is None or not any(guess.lake == culprit for guess in proposal.guesses):
+        if not leave_out or culprit is None or not any(guess.lake == culprit for guess in proposal.guesses):
             break
         proposal = proposal.without(
             culprit, f"{culprit}: left out, because the file could not be read with it: {short(problem, 160)}"

@@ -39,12 +39,15 @@ class Start(Frozen):
     value : str, optional
         The start itself, in place of a pattern.
     format, zone : str
+    from_zero : bool
+        Whether times written as hours, minutes and seconds count from the start, not from midnight.
     """
 
     pattern: str | None = None
     value: str | None = None
     format: str
     zone: str
+    from_zero: bool = False
 
 
 class Channel(Frozen):
@@ -188,8 +191,8 @@ def _problems(source: SourceMap) -> list[str]:
         problems.append("'delimiter' must be one character, such as ',' or '\\t'")
     elif source.delimiter == source.decimal:
         problems.append(f"'delimiter' and 'decimal' must differ; both are '{source.decimal}'")
-    if source.thousands and source.thousands in (source.decimal, source.delimiter):
-        problems.append(f"'thousands' must differ from 'delimiter' and 'decimal'; it is '{source.thousands}'")
+    if source.thousands and source.thousands == source.decimal:
+        problems.append(f"'thousands' must differ from 'decimal'; it is '{source.thousands}'")
     if source.kind == "workbook" and not source.sheet:
         problems.append("'sheet' must name the sheet of the workbook")
     try:

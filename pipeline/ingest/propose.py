@@ -18,10 +18,13 @@ from pipeline.ingest.vocabulary import Meaning, fit, vocabulary, words_of
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import meta
 from pipeline.unit_names import is_unit, looks_like_unit, read_unit
+from pipeline.workspace import known_zone
 
 SURE, LIKELY, ASKED = "sure", "likely", "asked"
 RIVAL = 0.45
 """Two headings whose fits differ by less cannot be told apart by their words. [1]"""
+SMALL_RATE = 16.0
+"""Rates of a stage that stay below could be cubic metres per minute. [1]"""
 UNIT_ONLY = 0.3
 """Fit of a heading that nothing tells but its unit. [1]"""
 LONGEST_STEP_S = 120.0
@@ -35,11 +38,15 @@ _TYPICAL: dict[str, tuple[tuple[str, float, float], ...]] = {
     "lbf": (("lbf", 1000.0, 120000.0), ("klbf", 5.0, 120.0), ("daN", 1000.0, 60000.0)),
     "gpt": (("gpt", 0.01, 10.0),),
 }
+_EXPECTED = ("treating_pressure_psi", "slurry_rate_bpm", "depth_ft")
+"""Columns without which a record of samples is of little use."""
+_BY_UNIT = ("treating_pressure_psi", "slurry_rate_bpm", "proppant_conc_ppa", "depth_ft")
+"""Columns that can be told by their unit alone, where only one column has it."""
 _NOISE = (
     r"(?:[ _.-]*(?:frac|fracturing|treatment|treating|data|datos|record|job|pump|coil|ct|millout|mill-out|mill)\b)*"
 )
 _NOISY = r"[ _.-](?:frac|fracturing|treatment|treating|data|datos|record|job|pump|coil|ct|millout|mill-out|mill)"
-_STAGE_WORD = r"(?:stage|stg|etapa|[eé]tape|interval|zone|zona)"
+_STAGE_WORD = r"(?:stage|stg|etapa|[eé]tape|interval|int|zone|zona|frac)"
 _RUN_WORD = r"(?:run|carrera|descente)"
 
 
@@ -134,7 +141,8 @@ def propose(path: str, table: Table, zone: str, *, sheet: str = "", files: str =
         lands, chosen = signal
         guesses, questions = _signal_guesses(look, lands, chosen)
         timed, asked = _time_channel(look, times, zone) if times is not None else (None, [])
-        guesses = [*([timed] if timed is not None else []), *guesses]
+        taken = {guess.place for guess in guesses} | ({times.place, times.date} if times is not None else set())
+        guesses = [*_key_columns(look, lands, taken), *([timed] if timed is not None else []), *guesses]
         questions = [*asked, *questions]
     else:
         found = _ledger(look, zone)
@@ -143,7 +151,7 @@ def propose(path: str, table: Table, zone: str, *, sheet: str = "", files: str =
         lands, guesses, questions = found
     if any(guess.against_units_row for guess in guesses):  # the map goes against what the file says of its units
         table = replace(table, units_row=None)
-    names, keyed, told = _names(path, table, lands, {guess.lake for guess in guesses})
+    names, keyed, told = _names(path, table, lands, {guess.lake for guess in guesses}, sheet)
     settings = [*_settings(table, sheet, kind), *names]
     left = [name or f"column {i + 1}" for i, name in enumerate(table.names)
             if i not in {guess.place for guess in guesses} and any(look.cells[i])]  # fmt: skip
@@ -166,11 +174,18 @@ class _Look:
     table: Table
     cells: list[list[str]]
     _values: dict[int, NDArray[np.float64]] = field(default_factory=dict)
+    _totals: dict[int, bool] = field(default_factory=dict)
 
     def values(self, place: int) -> NDArray[np.float64]:
         if place not in self._values:
-            self._values[place] = numbers(self.cells[place], self.table.decimal, self.table.thousands)
+            kept = ["" if cell in self.table.voids else cell for cell in self.cells[place]]
+            self._values[place] = numbers(kept, self.table.decimal, self.table.thousands)
         return self._values[place]
+
+    def total(self, place: int) -> bool:
+        if place not in self._totals:
+            self._totals[place] = is_total(self.values(place))
+        return self._totals[place]
 
     def said(self, place: int) -> str:
         return self.table.said[place] if place < len(self.table.said) else self.table.names[place]
@@ -217,13 +232,28 @@ def _times(look: _Look) -> _Times | None:
     if not found:
         return None
     _, place, guess = max(found, key=lambda item: (item[0], -item[1]))
-    if guess.kind == "time of day" and days:
+    if guess.kind == "clock" and _stands_still(look.cells[place]):  # a date with a clock that was never set
+        others = [item for item in found if item[1] != place and item[2].kind in ("time of day", "clock")]
+        if others:
+            days.append((5.0, place, guess))
+            _, place, guess = max(others, key=lambda item: (item[0], -item[1]))
+    if days and (guess.kind == "time of day" or _of_a_spreadsheet(look.cells[place])):
         _, date, _ = max(days, key=lambda item: item[0])
         both = [f"{a} {b}" for a, b in zip(look.cells[date], look.cells[place], strict=True) if a and b]
         joined = time_guess(both, look.table.decimal, look.about(date))
         if joined is not None and joined.kind == "clock":
             return _Times(place, joined, date)
     return _Times(place, guess)
+
+
+def _stands_still(cells: list[str]) -> bool:
+    """Whether a column of clock times has hardly any times."""
+    return len({cell for cell in cells if cell}) <= max(2, 0.02 * len(cells))
+
+
+def _of_a_spreadsheet(cells: list[str]) -> bool:
+    """Whether times of day carry the day zero of a spreadsheet."""
+    return all(re.match(r"(1899-12-3[01]|1900-01-0[01])[ T]", cell) for cell in cells if cell)
 
 
 def _signal(look: _Look, times: _Times) -> tuple[str, dict[str, tuple[int, float]]] | None:
@@ -276,7 +306,8 @@ def _assigned(
             if not score:
                 continue
             values = look.values(place)
-            if numeric and (np.isnan(values).mean() > 0.9 or is_total(values)):
+            rising = lake.endswith(("_bpm", "_ppa", "_gpt")) and look.total(place)
+            if numeric and (np.isnan(values).mean() > 0.9 or rising):
                 continue
             if not _unit_can_be(look, place, lake):
                 continue
@@ -305,20 +336,25 @@ def _units_said(look: _Look, place: int) -> list[str]:
 
 
 def _only_unit(look: _Look, place: int, lake: str) -> bool:
-    """Whether the file gives a unit of the column's dimension."""
+    """Whether this column alone has a unit of the column's dimension."""
     target = _target(lake)
-    return target not in ("", "ratio") and any(is_unit(unit, target) for unit in _units_said(look, place))
+    if lake not in _BY_UNIT:
+        return False
+    if not any(is_unit(unit, target) for unit in _units_said(look, place)):
+        return False
+    others = (at for at in range(len(look.table.names)) if at != place)
+    return not any(any(is_unit(unit, target) for unit in _units_said(look, at)) and not look.total(at) for at in others)
 
 
 def _unit_can_be(look: _Look, place: int, lake: str) -> bool:
     """Whether no unit that the file gives contradicts the column's dimension."""
     target = _target(lake)
-    if not target or target == "ratio":
-        return True
     below = look.table.units[place] if place < len(look.table.units) else ""
     bracketed = re.findall(r"[\[({<]([^\])}>]+)[\])}>]", look.table.names[place])
     given = [unit for unit in (below.strip(), *bracketed) if unit and looks_like_unit(unit)]
-    return not given or any(is_unit(unit, target) for unit in given)
+    if not target:  # a name, a number or a time: a measured quantity is none of them
+        return lake in ("time", "start_time", "end_time", "set_time") or not given
+    return target == "ratio" or not given or any(is_unit(unit, target) for unit in given)
 
 
 def _unit(look: _Look, place: int, lake: str) -> tuple[str, str, str, tuple[str, ...]]:
@@ -337,7 +373,8 @@ def _unit(look: _Look, place: int, lake: str) -> tuple[str, str, str, tuple[str,
             other = _typical(target, high)
             return other or unit, ASKED, f"the file says {unit}, but its values reach {high:g}: impossible", (unit,)
         if target in ("psi", "bpm") and np.isfinite(high) and high > 0.0 and not _usual(target, high * line.factor):
-            return unit, LIKELY, f"the file says {unit}; values up to {high:g} are unusual", ()
+            other = _typical(target, high)
+            return unit, ASKED, f"the file says {unit}; values up to {high:g} are unusual", (other,) if other else ()
         return unit, SURE, f"the file says {unit}", ()
     if target == "ratio":
         return "ratio", SURE, "a count or a share", ()
@@ -371,10 +408,12 @@ def _weaker(one: str, other: str) -> str:
 
 
 def _signal_guesses(look: _Look, lands: str, chosen: dict[str, tuple[int, float]]) -> tuple[list[Guess], list[str]]:
-    chosen = _by_behaviour(look, chosen)
     guesses, questions = [], []
+    odd = _clean_is_higher(look, chosen)
     for lake in vocabulary().signals[lands]:
         if lake not in chosen:
+            if lake in _EXPECTED:
+                questions.append(f"{lake}: no column is read as it; which one is it?")
             continue
         place, score = chosen[lake]
         rivals = _rivals(look, chosen, vocabulary().signals[lands][lake], lake)
@@ -389,7 +428,10 @@ def _signal_guesses(look: _Look, lands: str, chosen: dict[str, tuple[int, float]
             questions.append(f"{lake}: is it '{look.heading(place)}'?")
         elif score < 1.0:
             confidence = _weaker(confidence, LIKELY)
-        if confidence == ASKED and not rivals and score > UNIT_ONLY:
+        if odd and lake in ("slurry_rate_bpm", "clean_rate_bpm"):
+            confidence, why = ASKED, f"{why}; the clean rate is above the slurry rate while proppant runs"
+            questions.append(f"{lake}: is '{look.heading(place)}' the {lake.split('_')[0]} rate, and in {unit}?")
+        elif confidence == ASKED and not rivals and score > UNIT_ONLY:
             questions.append(
                 f"{lake}: the unit of '{look.heading(place)}': {unit}{''.join(f' or {u}' for u in units)}?"
             )
@@ -406,6 +448,13 @@ def _signal_guesses(look: _Look, lands: str, chosen: dict[str, tuple[int, float]
                 _against(look, place, lake, unit),
             )
         )
+    doubt = next((one for one in guesses if one.lake == "treating_pressure_psi" and "the file says" in one.why), None)
+    if doubt is not None and doubt.confidence == ASKED and ("unusual" in doubt.why or "impossible" in doubt.why):
+        for at, one in enumerate(guesses):
+            if one.lake.endswith("_bpm") and spread(look.values(one.place))[1] < SMALL_RATE:
+                why = f"{one.why}; the pressure's unit is in doubt, and these values could be m3/min"
+                guesses[at] = replace(one, confidence=ASKED, why=why)
+                questions.append(f"{one.lake}: is '{one.heading}' in the unit that the file says, or in m3/min?")
     return guesses, questions
 
 
@@ -418,24 +467,43 @@ def _rivals(look: _Look, chosen: dict[str, tuple[int, float]], meaning: Meaning,
         if place in taken or not score or chosen[lake][1] - score >= RIVAL or not _unit_can_be(look, place, lake):
             continue
         values = look.values(place)
-        if not np.isnan(values).all() and not is_total(values):
+        if not np.isnan(values).all() and not look.total(place):
             found.append(look.heading(place))
     return found
 
 
-def _by_behaviour(look: _Look, chosen: dict[str, tuple[int, float]]) -> dict[str, tuple[int, float]]:
-    """Exchange slurry and clean rate if the clean one is the higher while proppant runs."""
+def _key_columns(look: _Look, lands: str, taken: set[int | None]) -> list[Guess]:
+    """Return the columns of a record that name the well and the stage or run of each row."""
+    keys = {key: vocabulary().keys[key] for key in LANDED[lands].key if key in vocabulary().keys}
+    found = _assigned(look, keys, skip=taken, numeric=False)
+    guesses = []
+    for key, (place, _) in found.items():
+        cells = {cell for cell in look.cells[place] if cell}
+        if not cells or (key != "well_id" and not all(re.fullmatch(r"\d{1,3}(\.0+)?", cell) for cell in cells)):
+            continue
+        if key == "well_id" and len(cells) > 0.2 * len(look.cells[place]):
+            continue
+        why = f"'{look.heading(place)}' names the {key.removesuffix('_id')} of each row"
+        guesses.append(Guess(key, place, look.heading(place), f"{{ {look.column(place)} }}", LIKELY, why))
+    return guesses
+
+
+def _clean_is_higher(look: _Look, chosen: dict[str, tuple[int, float]]) -> bool:
+    """Whether the clean rate is above the slurry rate while proppant runs, both in the lake's unit."""
     if not {"slurry_rate_bpm", "clean_rate_bpm", "proppant_conc_ppa"} <= set(chosen):
-        return chosen
-    slurry, clean, conc = (
-        look.values(chosen[name][0]) for name in ("slurry_rate_bpm", "clean_rate_bpm", "proppant_conc_ppa")
+        return False
+
+    def bpm(lake: str) -> NDArray[np.float64]:
+        line = read_unit(_unit(look, chosen[lake][0], lake)[0], "bpm")
+        return look.values(chosen[lake][0]) * line.factor + line.offset
+
+    slurry, clean, conc = bpm("slurry_rate_bpm"), bpm("clean_rate_bpm"), look.values(chosen["proppant_conc_ppa"][0])
+    if not np.isfinite(conc).any():
+        return False
+    sand = (conc > 0.2 * np.nanmax(conc)) & np.isfinite(slurry) & np.isfinite(clean)
+    return bool(
+        sand.sum() > 10 and float(np.median(clean[sand] - slurry[sand])) > 0.05 * float(np.median(slurry[sand]))
     )
-    sand = (
-        (conc > 0.2 * np.nanmax(conc)) & np.isfinite(slurry) & np.isfinite(clean) if np.isfinite(conc).any() else None
-    )
-    if sand is not None and sand.sum() > 10 and float(np.median(clean[sand] - slurry[sand])) > 0.0:
-        return chosen | {"slurry_rate_bpm": chosen["clean_rate_bpm"], "clean_rate_bpm": chosen["slurry_rate_bpm"]}
-    return chosen
 
 
 def _time_channel(look: _Look, times: _Times, zone: str) -> tuple[Guess, list[str]]:
@@ -447,18 +515,34 @@ def _time_channel(look: _Look, times: _Times, zone: str) -> tuple[Guess, list[st
     if guess.kind == "clock":
         date = "" if times.date is None else f", date = {json.dumps(look.table.names[times.date], ensure_ascii=False)}"
         written = guess.format
-        own = "UTC" if guess.offset else zone
+        said = _zone_said(look, place)
+        own = "UTC" if guess.offset else said or zone
         text = f'{{ {column}{date}, format = "{written}", zone = "{own}"{months} }}'
         confidence = SURE if guess.offset else LIKELY
         why = guess.why
         if guess.ambiguous:
             confidence = ASKED
             questions.append(f"time: day and month could be exchanged: {guess.format} or {guess.other}?")
-        if not guess.offset:
+        cells = look.cells[place] if times.date is None else []
+        if cells and usual_step_s(cells, guess) == 0.0:
+            confidence = ASKED
+            questions.append("time: most rows repeat the time of the row before: is there a column with seconds?")
+        if not guess.offset and said is None:
             questions.append(f'time: the clock of \'{named}\': "{zone}" is assumed; another zone, or "{PAD_ZONE}"?')
             why = f"{why}; the zone is assumed"
+        elif said is not None:
+            why = f"{why}; the file says {said}"
         return Guess("time", place, named, text, confidence, why, (guess.other,) if guess.other else ()), questions
-    start, asked = _start(look, zone)
+    if guess.since:
+        own = "UTC" if guess.since.startswith("1970") else zone
+        text = (
+            f'{{ {column}, unit = "{guess.unit}", '
+            f'start = {{ value = "{guess.since}", format = "%Y-%m-%d", zone = "{own}" }} }}'
+        )
+        questions.append(f"time: '{named}' counts from {guess.since}: in \"{zone}\"?")
+        return Guess("time", place, named, text, LIKELY, guess.why, ()), questions
+    zero = guess.kind == "time of day" and _from_zero(look, place)
+    start, asked = _start(look, zone, from_zero=zero)
     questions.append(asked)
     if guess.kind == "time of day":
         text = f'{{ {column}, format = "{guess.format}", start = {start}{months} }}'
@@ -467,11 +551,27 @@ def _time_channel(look: _Look, times: _Times, zone: str) -> tuple[Guess, list[st
     return Guess("time", place, named, text, ASKED, guess.why, ()), questions
 
 
+def _zone_said(look: _Look, place: int) -> str | None:
+    """Return the time zone that the heading or the lines above the data name."""
+    for text in (look.about(place), *look.table.head):
+        named = re.search(r"\b(America|Europe|Asia|Africa|Australia|Atlantic|Pacific)/[A-Z][A-Za-z_]+", text)
+        if named is not None and known_zone(named[0]):
+            return named[0]
+    return "UTC" if re.search(r"\b(UTC|GMT)\b(?![+-])", look.about(place)) else None
+
+
 _DATE_LINE = r"(?:start(?: time| date)?|date|fecha|inicio|job date|d[ée]but)"
 
 
-def _start(look: _Look, zone: str) -> tuple[str, str]:
+def _from_zero(look: _Look, place: int) -> bool:
+    """Whether times of day count from the start: they begin at zero, or the heading says elapsed."""
+    first = next((cell for cell in look.cells[place] if cell), "")
+    return re.fullmatch(r"0?0:00(:0\d)?([.,]\d+)?", first) is not None or "elapsed" in words_of(look.said(place))
+
+
+def _start(look: _Look, zone: str, *, from_zero: bool) -> tuple[str, str]:
     """Return the start of a record without dates: from the lines above the data, or asked."""
+    more = ", from_zero = true" if from_zero else ""
     for line in look.table.head:
         match = re.search(rf"(?i)\b{_DATE_LINE}\s*[:=,;\t|]+\s*\"?(?P<start>[^,;|\"\t]*\d[^,;|\"\t]*)", line)
         if match is None:
@@ -479,12 +579,14 @@ def _start(look: _Look, zone: str) -> tuple[str, str]:
         found = time_guess([match["start"].strip()], ".")
         if found is not None and found.kind in ("clock", "day"):
             pattern = rf"(?i)\b{_DATE_LINE}\s*[:=,;\t|]+\s*\"?(?P<start>[^,;|\"\t]*\d[^,;|\"\t]*)"
-            text = f'{{ pattern = \'{pattern}\', format = "{found.format.replace("%.f", ".%f")}", zone = "{zone}" }}'
+            text = (
+                f'{{ pattern = \'{pattern}\', format = "{found.format.replace("%.f", ".%f")}", zone = "{zone}"{more} }}'
+            )
             return (
                 text,
                 f"time: the start is read from '{match[0].strip()[:60]}'; is it that of the first row, in {zone}?",
             )
-    text = f'{{ value = "2000-01-01 00:00:00", format = "%Y-%m-%d %H:%M:%S", zone = "{zone}" }}'
+    text = f'{{ value = "2000-01-01 00:00:00", format = "%Y-%m-%d %H:%M:%S", zone = "{zone}"{more} }}'
     return (
         text,
         "time: the file gives no date; write the start of the record as 'start.value' (2000-01-01 stands in its place)",
@@ -584,7 +686,7 @@ def _quoted(pattern: str) -> str:
     return f"'{pattern}'" if "'" not in pattern else json.dumps(pattern, ensure_ascii=False)
 
 
-def _names(path: str, table: Table, lands: str, have: set[str]) -> tuple[list[str], list[Guess], list[str]]:
+def _names(path: str, table: Table, lands: str, have: set[str], sheet: str) -> tuple[list[str], list[Guess], list[str]]:
     """Return the lines, channels and questions for well, stage and run."""
     keys = [key for key in ("well_id", "stage", "run") if key in LANDED[lands].key and key not in have]
     lines = ['unknown_wells = "create"   # a well that no wells table names is created, with a finding']
@@ -593,15 +695,7 @@ def _names(path: str, table: Table, lands: str, have: set[str]) -> tuple[list[st
     name = PurePath(path).name
     number = "run" if "run" in LANDED[lands].key else "stage"
     wanted = {"well": "well_id" in keys, number: number in keys}
-    found = _in_name(name, number, wanted)
-    guesses, questions = [], []
-    if found is not None:
-        lines.append(f"name_pattern = {_quoted(found)}")
-        match = re.search(found, name)
-        for group in match.groupdict() if match else ():
-            questions.append(f"{group}: '{match[group]}', from the file's name: right?")  # type: ignore[index]
-            wanted[group] = False
-    patterns = []
+    guesses, questions, patterns = [], [], []
     for group, pattern in _HEADS.items():
         if not wanted.get(group):
             continue
@@ -609,10 +703,22 @@ def _names(path: str, table: Table, lands: str, have: set[str]) -> tuple[list[st
         if line is not None:
             patterns.append(pattern)
             wanted[group] = False
-            said = _group(pattern, line, group)
-            questions.append(f"{group}: '{said}', from the lines above the data: right?")  # type: ignore[index]
+            questions.append(f"{group}: '{_group(pattern, line, group)}', from the lines above the data: right?")
     if patterns:
         lines.append(f"head_pattern = [{', '.join(_quoted(pattern) for pattern in patterns)}]")
+    on_sheet = re.search(rf"(?i)(?:{_STAGE_WORD}|{_RUN_WORD})[ _.#-]*(\d+)", sheet)
+    if wanted.get(number) and on_sheet is not None:
+        wanted[number] = False
+        guesses.append(
+            Guess(number, -1, "", f"{{ value = {int(on_sheet[1])} }}", LIKELY, f"the sheet is named '{sheet}'")
+        )
+    found = _in_name(name, number, wanted)
+    if found is not None:
+        lines.append(f"name_pattern = {_quoted(found)}")
+        match = re.search(found, name)
+        for group in match.groupdict() if match else ():
+            questions.append(f"{group}: '{_group(found, name, group)}', from the file's name: right?")
+            wanted[group] = False
     for group, needed in wanted.items():
         if not needed:
             continue
@@ -643,7 +749,7 @@ def _in_name(name: str, number: str, wanted: dict[str, bool]) -> str | None:
     short = "r" if number == "run" else "(?:st|s|e|z)"
     no = r"[ _.#-]*(?:no\.?|num\.?)?[ _.#-]*"
     both: Iterable[str] = (
-        rf"(?i)^(?P<well>.+?)[ _.-]*{word}{no}(?P<{number}>\d+)",
+        rf"(?i)^(?:\d{{8}}[ _-]+|ctu?[ _-]+)*(?P<well>.+?)[ _.-]*{word}{no}(?P<{number}>\d+)",
         rf"(?i)^(?P<well>.+?){_NOISE}[ _.-]*{word}{no}(?P<{number}>\d+)",
         rf"(?i)^{word}{no}(?P<{number}>\d+)[ _.-]+(?P<well>.+?){_NOISE}(?:\.[a-z.]+)$",
         rf"(?i)^(?P<well>.+?){_NOISE}[ _.-]+{short}[ _.#-]?(?P<{number}>\d+)(?!\d)",

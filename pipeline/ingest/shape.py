@@ -22,6 +22,8 @@ from pipeline.ingest.times import near_clock_change
 from pipeline.schemas.base import MOST_NUMBER, meta
 from pipeline.schemas.wells import WELLS
 
+DAY_ZERO = ("1899-12-30", "1970-01-01")
+"""Days from which spreadsheets and computers count: starts that are the same for every file."""
 LONG_DAYS = 3.0
 """A longer record probably has wrong times. [d]"""
 
@@ -294,9 +296,18 @@ def _from_toe(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
 
 
 def _start_of_map(work: FileJob) -> None:
-    """Tell of a start that the map gives and no file: it is the same for every file."""
+    """Tell of a start, stage or run that the map gives and no file: it is the same for every file."""
+    for key in ("stage", "run"):
+        if "time" in work.source.table.key and key in work.raw.constants:
+            text = f"the {key} {short(work.raw.constants[key])} is the map's, not the file's: check it for each file"
+            work.findings.append(Finding("key_of_map", text))
     channel = work.source.columns.get("time")
-    if channel is not None and channel.start is not None and channel.start.value is not None:
+    if (
+        channel is not None
+        and channel.start is not None
+        and channel.start.value is not None
+        and channel.start.value not in DAY_ZERO
+    ):
         text = f"the start time {channel.start.value} is the map's, not the file's: check it for each file"
         work.findings.append(Finding("start_of_map", text))
 

@@ -269,7 +269,7 @@ def _said(rows: list[list[str]], header: int, units_row: int | None, first: int,
 
 def _marks(cells: list[str], delimiter: str) -> tuple[str, str]:
     """Return the decimal mark and the mark of thousands."""
-    numbers = [cell for cell in cells if _is_number(cell)]
+    numbers = [cell.strip("$") for cell in cells if _is_number(cell.strip("$"))]
     comma = sum(bool(re.fullmatch(r"[-+]?\d+,\d+", cell)) for cell in numbers)
     point = sum(bool(re.fullmatch(r"[-+]?\d*\.\d+([eE][-+]?\d+)?", cell)) for cell in numbers)
     grouped = {
@@ -278,10 +278,12 @@ def _marks(cells: list[str], delimiter: str) -> tuple[str, str]:
     }
     three = sum(bool(re.fullmatch(r"[-+]?\d{1,3},\d{3}", cell)) for cell in numbers)
     decimal = "," if delimiter != "," and comma > point and comma > three else "."
-    candidates = {mark: n for mark, n in grouped.items() if n and mark not in (decimal, delimiter)}
+    candidates = {
+        mark: n for mark, n in grouped.items() if n and mark != decimal
+    }  # a quoted cell can hold the delimiter
     if decimal == ".":
         candidates.pop(".", None)
-        if candidates.get(",") and comma > three and point == 0:
+        if candidates.get(",") and comma > three and point == 0 and delimiter != ",":
             candidates.pop(",")
     else:
         candidates = {mark: n for mark, n in candidates.items() if mark != "." or _thousands_of(numbers, ".")}

@@ -81,12 +81,47 @@ def words_of(heading: str) -> frozenset[str]:
     text = re.sub(r"[\[({<]([^\])}>]*)[\])}>]", kept, heading)
     text = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
     text = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", text).casefold()
-    return frozenset((*re.findall(r"[a-z]+|\d+", text), *re.findall(r"[a-z0-9#]+", text)))
+    plain = re.findall(r"[a-z]+|\d+", text)
+    parts = [part for word in plain for part in _parts(word)]
+    return frozenset((*plain, *parts, *re.findall(r"[a-z0-9#]+", text)))
+
+
+@cache
+def _all_words() -> frozenset[str]:
+    """All words of the vocabulary with three letters or more, and some that only stand in joined headings."""
+    meanings = [vocabulary().time, vocabulary().date, *vocabulary().keys.values()]
+    for part in (*vocabulary().signals.values(), *vocabulary().tables.values()):
+        meanings += part.values()
+    words = {word for one in meanings for held in (*one.needs, one.likes, one.never) for word in held}
+    return frozenset(word for word in (*words, "dens", "density") if len(word) >= 3 and word.isalpha()) | {"tr"}
+
+
+def _parts(word: str) -> list[str]:
+    """Return the words that a joined word is made of, such as PROPCONC; nothing if it holds others."""
+    known = _all_words()
+    if len(word) < 6 or word in known:
+        return []
+    for at in range(2, len(word) - 2):
+        if word[:at] in known:
+            rest = [word[at:]] if word[at:] in known else _parts(word[at:])
+            if rest:
+                return [word[:at], *rest]
+    return []
+
+
+@lru_cache(maxsize=4096)
+def _bracketed(heading: str) -> frozenset[str]:
+    """Return the words within brackets, units too."""
+    inside = " ".join(re.findall(r"[\[({<]([^\])}>]*)[\])}>]", heading)).casefold()
+    return frozenset(re.findall(r"[a-z]+\d*|\d+", inside))
 
 
 def fit(heading: str, meaning: Meaning) -> float:
     """Return how well a heading fits a meaning: 0 not at all; 1 and more for words that speak for it. [1]"""
     words = words_of(heading)
-    if words & meaning.never or not all(words & needed for needed in meaning.needs):
+    with_units = words | _bracketed(heading)
+    if words & meaning.never or not all(with_units & needed for needed in meaning.needs):
+        return 0.0
+    if meaning.needs and not words & meaning.needs[0]:  # a unit alone names nothing
         return 0.0
     return 1.0 + 0.4 * len(words & meaning.likes) + 0.2 * (len(meaning.needs) - 1) - 0.02 * len(words)

@@ -177,3 +177,121 @@ def test_a_guess_that_is_sure_says_no_check(tmp_path: Path) -> None:
     for guess in draft.proposal.guesses:
         line = next(line for line in draft.proposal.toml().splitlines() if line.startswith(f"{guess.lake} ="))
         assert ("# check:" in line) == (guess.confidence != SURE)
+
+
+def found_in(text: str, folder: Path, name: str = "Anna 1H stage 4.csv") -> Draft:
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    (draft,) = drafts(path, content_of(path), WellRegistry(), "UTC", folder / "spool")
+    return draft
+
+
+def record(heading: str, row: str, count: int = 60) -> str:
+    """Rows in which {t} counts seconds and {i} rows."""
+    lines = [
+        row.format(t=f"{i // 3600:02d}:{i // 60 % 60:02d}:{i % 60:02d}", i=i, r=80.0 + i % 3) for i in range(count)
+    ]
+    return "\n".join([heading, *lines]) + "\n"
+
+
+def guess_of(draft: Draft, lake: str) -> str:
+    return next(guess.text for guess in draft.proposal.guesses if guess.lake == lake)
+
+
+def test_rates_in_two_units_are_never_exchanged(tmp_path: Path) -> None:
+    text = record(
+        "Time,Treating Pressure (psi),Slurry Rate (bpm),Clean Rate (gpm),Prop Conc (ppa)",
+        "2023-03-14 {t},8000,{r},3210,1.5",
+    )
+    draft = found_in(text, tmp_path)
+    assert "Slurry Rate" in guess_of(draft, "slurry_rate_bpm") and "Clean Rate" in guess_of(draft, "clean_rate_bpm")
+
+
+def test_a_clean_rate_above_the_slurry_rate_is_asked(tmp_path: Path) -> None:
+    text = record(
+        "Time,Treating Pressure (psi),Slurry Rate (bpm),Clean Rate (bpm),Prop Conc (ppa)",
+        "2023-03-14 {t},8000,60,{r},1.5",
+    )
+    draft = found_in(text, tmp_path)
+    assert any("is 'Slurry Rate (bpm)' the slurry rate" in question for question in draft.proposal.questions)
+
+
+def test_a_date_whose_clock_was_never_set_is_joined_with_the_time(tmp_path: Path) -> None:
+    text = record("Date,Time,Treating Pressure (psi),Slurry Rate (bpm)", "2023-03-14 00:00:00,{t},8000,{r}")
+    draft = found_in(text, tmp_path)
+    assert draft.shaped is not None and draft.shaped.rows.height == 60
+    text = record("Date,Time,Treating Pressure (psi),Slurry Rate (bpm)", "2023-03-14 00:00:00,1899-12-31 {t},8000,{r}")
+    native = found_in(text, tmp_path)
+    assert native.shaped is not None and native.shaped.rows.height == 60
+
+
+def test_times_cut_to_the_minute_are_asked(tmp_path: Path) -> None:
+    lines = [f"03/14/2023 01:{i // 60:02d} PM,8000,80" for i in range(180)]
+    draft = found_in("\n".join(["Time,Treating Pressure (psi),Slurry Rate (bpm)", *lines]) + "\n", tmp_path)
+    assert any("repeat the time of the row before" in question for question in draft.proposal.questions)
+
+
+def test_elapsed_hours_minutes_and_seconds_count_from_the_start(tmp_path: Path) -> None:
+    text = "Start Time: 03/14/2023 13:05:20\n\n" + record(
+        "Elapsed,Treating Pressure (psi),Slurry Rate (bpm)", "{t},8000,{r}"
+    )
+    draft = found_in(text, tmp_path)
+    assert draft.shaped is not None and draft.shaped.rows.first is not None
+    assert f"{draft.shaped.rows.first:%Y-%m-%d %H:%M:%S}" == "2023-03-14 13:05:20"
+
+
+def test_wells_and_stages_in_columns_are_read(tmp_path: Path) -> None:
+    lines = [
+        f"Condor {1 + i // 60}H,{5 + i // 30 % 2},2023-03-{14 + i // 60} 13:{i % 60:02d}:20,8000,80" for i in range(120)
+    ]
+    text = "\n".join(["Well,Stage,Time (UTC),Surf Press (psi),Slry Rate (bpm)", *lines]) + "\n"
+    draft = found_in(text, tmp_path, "zipper.csv")
+    assert draft.shaped is not None
+    assert {str(well) for well in draft.shaped.rows.wells} == {"condor-1h", "condor-2h"}
+    assert set(draft.shaped.rows.numbers) == {5, 6}
+    assert 'zone = "UTC"' in guess_of(draft, "time")
+    assert not any("another zone" in question for question in draft.proposal.questions)
+
+
+def test_quoted_thousands_are_numbers(tmp_path: Path) -> None:
+    text = record("Time,Treating Pressure (psi),Slurry Rate (bpm)", '2023-03-14 {t},"8,543.2",{r}')
+    draft = found_in(text, tmp_path)
+    assert draft.shaped is not None
+    assert next(iter(draft.shaped.rows.frames()))["treating_pressure_psi"].max() == 8543.2
+
+
+def test_a_record_without_pressure_asks_for_it(tmp_path: Path) -> None:
+    text = record("Time,Slurry Rate (bpm),Prop Conc (ppa)", "2023-03-14 {t},{r},1.5")
+    draft = found_in(text, tmp_path)
+    assert any(question.startswith("treating_pressure_psi: no column") for question in draft.proposal.questions)
+
+
+def test_a_depth_that_only_grows_is_no_total(tmp_path: Path) -> None:
+    text = record("Time,CT Depth (ft),CT Weight (lbf),Pump Rate (bpm)", "2023-03-14 {t},{i},12000,2.5")
+    draft = found_in(text, tmp_path, "Anna 1H run 1.csv")
+    assert draft.proposal.lands == "coil"
+
+
+def test_a_few_cells_that_are_no_times_and_a_footer_do_not_hide_the_record(tmp_path: Path) -> None:
+    text = record("Time,Treating Pressure (psi),Slurry Rate (bpm)", "2023-03-14 {t},8000,{r}", 900) + "Total,,\n"
+    draft = found_in(text.replace("2023-03-14 00:00:30", "--"), tmp_path)
+    assert draft.shaped is not None and draft.shaped.rows.height == 899
+
+
+@pytest.mark.parametrize(
+    ("cell", "first"),
+    [("{serial:.8f}", "2023-03-14 00:00:00"), ("{epoch}", "2023-03-14 00:00:00"), ("20230314 {hms}", "2023-03-14 00:00:00"),
+     ("2023-03-14 {t},500", "2023-03-14 00:00:00")],
+)  # fmt: skip
+def test_clocks_of_spreadsheets_and_computers(tmp_path: Path, cell: str, first: str) -> None:
+    mark = ";" if "," in cell else ","
+    lines = []
+    for i in range(60):
+        clock = f"00:00:{i:02d}"
+        written = cell.format(serial=44999.0 + i / 86400.0, epoch=1678752000 + i, hms=clock.replace(":", ""), t=clock)
+        lines.append(mark.join((written, "8000", "80")))
+    heading = mark.join(("Time", "Treating Pressure (psi)", "Slurry Rate (bpm)"))
+    draft = found_in("\n".join([heading, *lines]) + "\n", tmp_path)
+    assert draft.shaped is not None, draft.problem
+    assert draft.shaped.rows.first is not None and draft.shaped.rows.height == 60
+    assert f"{draft.shaped.rows.first:%Y-%m-%d %H:%M:%S}" == first
