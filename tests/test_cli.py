@@ -98,21 +98,20 @@ def test_a_proposed_map_lands_the_file_as_it_stands(tmp_path: Path) -> None:
     assert seen.returncode == 0, seen.stdout + seen.stderr
     assert "written:" in seen.stdout
     assert not (folder / "maps" / "first_map.toml").exists()  # nobody had edited it
-    done = heelward("refresh", "-w", folder)
+    done = heelward("ingest", "-w", folder)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "1 landed" in done.stdout
 
 
 def test_set_aside_exits_3_and_says_file_line_and_mend(slice_workspace: Workspace) -> None:
     put(slice_workspace.root, "treatment/larkspoke/SALTGRASS 1H stage 09.csv", "Clock;Treating pressure\n")
-    done = heelward("refresh", "-w", slice_workspace.root)
+    done = heelward("ingest", "-w", slice_workspace.root)
     assert done.returncode == 3
     assert "SALTGRASS 1H stage 09.csv" in done.stdout
     assert "fix:" in done.stdout
     status = heelward("status", "-w", slice_workspace.root)
     assert status.returncode == 0
     assert "set aside: landing/treatment/larkspoke/SALTGRASS 1H stage 09.csv" in status.stdout
-    assert "stale: nothing" in status.stdout
 
 
 def test_query_lists_shows_and_writes(measured_slice: Workspace, tmp_path: Path) -> None:

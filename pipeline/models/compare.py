@@ -20,6 +20,7 @@ from pipeline.models.picker import picker_errors
 from pipeline.models.ranks import chance_of_least, rank_intervals
 from pipeline.models.shrink import empirical_bayes
 from pipeline.models.specs import CompareSpec, rows_hash
+from pipeline.units import format_number
 
 Array = NDArray[np.float64]
 METHOD_VERSION = 6
@@ -231,8 +232,8 @@ def _note(levels: int, pads: int, narrower: float, exact: float | None, shared: 
     told += f"; {pads} pads: one more like them would make the limits {narrower:.0%} as wide"
     if exact is None:
         return told
-    least = f", of {2.0 ** (1 - shared):.2g} at least" if shared <= LEAST_SIGNS else ""
-    return f"{told}; exact test of signs over {shared} pads: p {exact:.2g}{least}"
+    least = f", of {format_number(2.0 ** (1 - shared), 2)} at least" if shared <= LEAST_SIGNS else ""
+    return f"{told}; exact test of signs over {shared} pads: p {format_number(exact, 2)}{least}"
 
 
 def _closure_note(spec: CompareSpec, used: pl.DataFrame) -> str:

@@ -217,8 +217,9 @@ def _interval(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: 
 
 
 def _strip(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
-    base = alt.Chart(data, height=64 * frame[spec.y].n_unique())
-    y = alt.Y(field=spec.y, type="nominal", title=_axis(spec, units, "y"))
+    order = frame[spec.y].unique(maintain_order=True).to_list()  # as the query gives them
+    base = alt.Chart(data, height=64 * len(order))
+    y = alt.Y(field=spec.y, type="nominal", sort=order, title=_axis(spec, units, "y"))
     x = alt.X(
         field=spec.x,
         type="quantitative",

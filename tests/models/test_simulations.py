@@ -9,8 +9,8 @@ import pytest
 
 from tests.benchmarks.simulations import Setting, measured, table
 
-CAMPAIGNS = 24
-SLOW = 8
+CAMPAIGNS = 16
+SLOW = 6
 """Campaigns of the settings that take longest."""
 
 
