@@ -1,4 +1,4 @@
--- title: The most informative trial on the next pad
+-- title: The most informative trial on the next pad, if wells differ as estimated so far
 -- reader: engineer
 -- grain: a trial: which wells get which design
 -- columns:

@@ -90,10 +90,11 @@ def drafts(path: Path, content: Content, names: WellRegistry, zone: str, spool: 
         Pattern of the files that the map is for; from the file's name if empty.
     """
     found = []
-    for sheet, table in tables_in(path, content):
-        proposal = propose(path.name, table, zone, sheet=sheet, files=files, kind=kind_of(content.first()))
-        if proposal is not None:
-            found.append(tried(proposal, content, path.name, names, spool))
+    with as_set_aside("of the proposal"):  # what no map describes can hold anything
+        for sheet, table in tables_in(path, content):
+            proposal = propose(path.name, table, zone, sheet=sheet, files=files, kind=kind_of(content.first()))
+            if proposal is not None:
+                found.append(tried(proposal, content, path.name, names, spool))
     return found
 
 
@@ -166,8 +167,8 @@ def grouped(folder: Path, paths: Iterable[Path]) -> list[Group]:
     by_layout: dict[tuple[object, ...], list[Path]] = {}
     for path in paths:
         try:
-            content = content_of(path)
-            found = [(sheet, *_layout(table)) for sheet, table in tables_in(path, content)]
+            with as_set_aside("of the proposal"):
+                found = [(sheet, *_layout(table)) for sheet, table in tables_in(path, content_of(path))]
         except (SetAside, OSError):
             continue
         if found:

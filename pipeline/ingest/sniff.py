@@ -6,12 +6,15 @@ import codecs
 import csv
 import re
 from collections import Counter
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from pipeline.unit_names import looks_like_unit
 
 SAMPLE_BYTES = 4 * 1024**2
 """Bytes of a file that are looked at."""
+LONGEST_CELL = 200
+"""Characters of a cell that are looked at."""
 MOST_HEADS = 400
 """Lines searched for the first row."""
 DELIMITERS = (",", ";", "\t", "|")
@@ -126,12 +129,11 @@ def sniff_columns(names: list[str], units: list[str], columns: list[list[str]], 
 
 
 def _fields(line: str, mark: str) -> list[str]:
-    if '"' not in line:
-        return [item.strip() for item in line.split(mark)]
-    try:
-        return [item.strip() for item in next(csv.reader([line], delimiter=mark), [])]
-    except csv.Error:
-        return [item.strip() for item in line.split(mark)]
+    items = line.split(mark)
+    if '"' in line:
+        with suppress(csv.Error):
+            items = next(csv.reader([line], delimiter=mark), [])
+    return [item[:LONGEST_CELL].strip() for item in items]
 
 
 def _score(lines: list[str], mark: str) -> tuple[float, float]:

@@ -20,7 +20,7 @@ from pipeline.models.picker import picker_errors
 from pipeline.models.ranks import chance_of_least, rank_intervals
 from pipeline.models.shrink import empirical_bayes
 from pipeline.models.specs import CompareSpec, rows_hash
-from pipeline.units import format_number
+from pipeline.units import format_number, qty
 
 Array = NDArray[np.float64]
 METHOD_VERSION = 6
@@ -132,6 +132,7 @@ def _row(
         note += f"; a pad shared with {beside}, each on separate wells, would separate the two"
     if not enough:
         note = f"fewer than {FEWEST_ROWS} rows: not compared"
+    note += _plain_range(mine[spec.outcome], COLUMNS[spec.outcome].unit)
     return {
         "comparison": spec.name, "outcome": spec.outcome, "unit": COLUMNS[spec.outcome].unit, "factor": spec.factor,
         "level": level, "rows": mine.height,
@@ -197,7 +198,9 @@ def _fill_effects(
     contrasts = [] if isinstance(found, str) else found.contrasts(together)
     if isinstance(found, str) or min(one.freedom for one in contrasts) < FEWEST_FREEDOM:
         for level in levels:
-            rows[level]["note"] = found if isinstance(found, str) else TOO_FEW
+            mine = used.filter(pl.col(spec.factor) == level)[spec.outcome]
+            told = found if isinstance(found, str) else TOO_FEW
+            rows[level]["note"] = told + _plain_range(mine, COLUMNS[spec.outcome].unit)
         return None
     k = len(levels)
     effect = np.array([one.estimate for one in contrasts])
@@ -219,7 +222,8 @@ def _fill_effects(
             "next_pad_share": _with_one_more_pad(one, pads, together) / float(joint[i]),
             "picker_share": None if found.picker is None else found.picker.share, "p_exact": exact,
             "note": _note(k, pads, _with_one_more_pad(one, pads, together) / float(joint[i]), exact, differences.size)
-            + _closure_note(spec, used),
+            + _closure_note(spec, used)
+            + _picker_note(found),
         }  # fmt: skip
     return found
 
@@ -234,6 +238,25 @@ def _note(levels: int, pads: int, narrower: float, exact: float | None, shared: 
         return told
     least = f", of {format_number(2.0 ** (1 - shared), 2)} at least" if shared <= LEAST_SIGNS else ""
     return f"{told}; exact test of signs over {shared} pads: p {format_number(exact, 2)}{least}"
+
+
+def _plain_range(values: pl.Series, unit: str) -> str:
+    """What can be said without a comparison: where most of a level's rows lie."""
+    low, high = values.quantile(0.1), values.quantile(0.9)
+    return (
+        ""
+        if low is None or high is None
+        else f"; unadjusted, 8 of 10 rows lie from {qty(low, unit)} to {qty(high, unit)}"
+    )
+
+
+def _picker_note(fitted: LevelFit) -> str:
+    """How much of the spread is the picker's."""
+    return (
+        ""
+        if fitted.picker is None
+        else f"; {min(fitted.picker.share, 1.0):.0%} of the spread within wells is the picker's"
+    )
 
 
 def _closure_note(spec: CompareSpec, used: pl.DataFrame) -> str:

@@ -159,7 +159,8 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec) -> ModelRows | None:
         "rmse_of_physics": None if physics is None else _known(_rmse(table.outcome, physics)),
         "interval_half_width": _known(half), "coverage_90": _known(coverage), "limitations": MUST_NOT,
         "span": _span(table.used),
-        "interval_note": _interval_note(np.unique(table.pads).size, spec.chance, coverage) + basis,
+        "interval_note": _interval_note(np.unique(table.pads).size, spec.chance, coverage) + basis
+        + _beside(spec, table, later),
         "better_boosted": boosted is not None and _gains(table, _squares(table, predicted), _squares(table, boosted)),
     }  # fmt: skip
     served = PenaltyByPad(table.columns, spec.chance).fit(table.features, table.outcome, table.pads, table.weights)
@@ -167,6 +168,20 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec) -> ModelRows | None:
     effects = effects_of(spec, table.used, table.outcome, table.columns, table.pads, table.weights, odds)
     parameters = [row | {"inputs": card["inputs"]} for row in _parameters(spec, table, served)]
     return ModelRows(card, effects, _predictions(spec, table, predicted, mean, half), parameters)
+
+
+def _beside(spec: ModelSpec, table: Table, later: Later | None) -> str:
+    """Return how the model does on pads later than all others, and how much of the spread is the picker's."""
+    unit, told = COLUMNS[spec.outcome].unit, ""
+    if later is not None:
+        observed = table.outcome[later.rows]
+        off, mean_off = qty(_rmse(observed, later.predicted), unit), qty(_rmse(observed, later.mean), unit)
+        told += (
+            f" Predicted from earlier pads only, its error is {off}, against {mean_off} for the mean of earlier pads."
+        )
+    if table.picker is not None:
+        told += f" {min(table.picker.share, 1.0):.0%} of the spread that is left is the picker's error."
+    return told
 
 
 def _span(used: pl.DataFrame) -> str | None:

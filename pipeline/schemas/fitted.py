@@ -25,7 +25,7 @@ class ModelCards(dy.Schema):
     skill_high = quantity("ratio", "upper 95 % limit of the skill")
     better_than_mean = flag("whether the lower limit of the skill is above zero", required=True)
     verdict = text("result in one sentence", required=True, amounts=True)
-    interval_note = text("note on the validity of prediction intervals", required=True)
+    interval_note = text("note on the validity of prediction intervals", required=True, amounts=True)
     kind = text("kind of model: linear or logistic", code=True)
     rmse_boosted = quantity("ratio", "a boosted model's error on held-out pads, for comparison; it is not used")
     better_boosted = flag("whether the boosted model's error is smaller beyond chance", required=True)

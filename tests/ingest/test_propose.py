@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import time
 import tomllib
+from contextlib import suppress
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from pipeline import steps
 from pipeline.commands.init import make_workspace
 from pipeline.commands.inspect import inspect
+from pipeline.errors import SetAside
 from pipeline.ingest.behaviour import numbers, time_guess
 from pipeline.ingest.content import content_of
 from pipeline.ingest.draft import Draft, drafts
@@ -295,3 +299,50 @@ def test_clocks_of_spreadsheets_and_computers(tmp_path: Path, cell: str, first: 
     assert draft.shaped is not None, draft.problem
     assert draft.shaped.rows.first is not None and draft.shaped.rows.height == 60
     assert f"{draft.shaped.rows.first:%Y-%m-%d %H:%M:%S}" == first
+
+
+def spoilt(rng: np.random.Generator, data: bytes) -> bytes:
+    """Return a file cut off, with changed bytes, shuffled lines, another encoding, a block of zeros or huge numbers."""
+    how = int(rng.integers(0, 7))
+    if how == 0:
+        return data[: int(rng.integers(1, len(data)))]
+    if how == 1:
+        held = bytearray(data)
+        for at in rng.integers(0, len(held), 200):
+            held[at] = int(rng.integers(0, 256))
+        return bytes(held)
+    if how == 2:
+        lines = data.split(b"\n")
+        rng.shuffle(lines)  # type: ignore[arg-type]
+        return b"\n".join(lines)
+    if how == 3:
+        return data.decode("latin-1").encode(str(rng.choice(["utf-16", "utf-32", "utf-8", "cp037"])))
+    if how == 4:
+        at = int(rng.integers(0, len(data)))
+        return data[:at] + b"\x00" * int(rng.integers(1, 5000)) + data[at:]
+    if how == 5:
+        return data.replace(b".", b"9" * 300, 40)
+    return data.replace(b",", bytes(rng.choice([b";", b",,", b'"', b"\t"])))
+
+
+def spoilt_are_survived(folder: Path, count: int, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    for number in range(count):
+        layout = LAYOUTS[int(rng.integers(0, len(LAYOUTS)))]
+        path = folder / f"{number} {layout.name}"
+        path.write_bytes(spoilt(rng, layout.data))
+        begin = time.monotonic()
+        with suppress(SetAside):
+            for draft in drafts(path, content_of(path), WellRegistry(), "UTC", folder / f"spool {number}"):
+                tomllib.loads(draft.proposal.toml())
+        assert time.monotonic() - begin < 30.0, layout.name
+        path.unlink()
+
+
+def test_spoilt_files_end_in_a_proposal_or_a_reason(tmp_path: Path) -> None:
+    spoilt_are_survived(tmp_path, 25, 1)
+
+
+@pytest.mark.long
+def test_many_spoilt_files_end_in_a_proposal_or_a_reason(tmp_path: Path) -> None:
+    spoilt_are_survived(tmp_path, 1000, 2)

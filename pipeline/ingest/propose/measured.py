@@ -1,0 +1,108 @@
+"""Units of the columns of a strange file, and what its values say of them."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+
+from pipeline.ingest.behaviour import spread
+from pipeline.ingest.propose.guess import ASKED, SURE, Look
+from pipeline.schemas import LANDED
+from pipeline.schemas.base import meta
+from pipeline.unit_names import is_unit, looks_like_unit, read_unit
+
+_TYPICAL: dict[str, tuple[tuple[str, float, float], ...]] = {
+    # unit, range of the 99th percentile in it (common practice); the first that fits is proposed, and asked
+    "psi": (("psi", 300.0, 15000.0), ("MPa", 5.0, 100.0), ("bar", 100.0, 300.0), ("kPa", 15000.0, 100000.0)),
+    "bpm": (("bpm", 16.0, 150.0), ("m3/min", 0.05, 16.0), ("L/min", 150.0, 25000.0)),
+    "ppa": (("ppa", 0.1, 12.0), ("kg/m3", 12.0, 1500.0)),
+    "ft": (("ft", 4500.0, 40000.0), ("m", 10.0, 4500.0)),
+    "lbf": (("lbf", 1000.0, 120000.0), ("klbf", 5.0, 120.0), ("daN", 1000.0, 60000.0)),
+    "gpt": (("gpt", 0.01, 10.0),),
+}
+_BY_UNIT = ("treating_pressure_psi", "slurry_rate_bpm", "proppant_conc_ppa", "depth_ft")
+"""Columns that can be told by their unit alone, where only one column has it."""
+
+
+def lake_unit(lake: str) -> str:
+    """Return the lake's unit of a column; empty for texts and times."""
+    return next((meta(table.columns[lake]).get("unit") or "" for table in LANDED.values() if lake in table.columns), "")
+
+
+def _units_said(look: Look, place: int) -> list[str]:
+    """Return the units that the file gives for a column: below the heading, in brackets, as words of the heading."""
+    heading = look.table.names[place]
+    below = look.table.units[place] if place < len(look.table.units) else ""
+    bracketed = re.findall(r"[\[({<]([^\])}>]+)[\])}>]", f"{heading} {look.said(place)}")
+    words = [word for word in re.split(r"[\s,;:_]+", heading) if len(word) > 1 or word in "%"][1:]
+    ends = [heading[at + 1 :] for at in (heading.rfind("_"), heading.rfind(",")) if 0 < at < len(heading) - 1]
+    return [unit for unit in dict.fromkeys([below.strip(), *bracketed, *ends, *reversed(words)]) if unit]
+
+
+def only_unit(look: Look, place: int, lake: str) -> bool:
+    """Whether this column alone has a unit of the column's dimension."""
+    target = lake_unit(lake)
+    if lake not in _BY_UNIT:
+        return False
+    if not any(is_unit(unit, target) for unit in _units_said(look, place)):
+        return False
+    others = (at for at in range(len(look.table.names)) if at != place)
+    return not any(any(is_unit(unit, target) for unit in _units_said(look, at)) and not look.total(at) for at in others)
+
+
+def unit_can_be(look: Look, place: int, lake: str) -> bool:
+    """Whether no unit that the file gives contradicts the column's dimension."""
+    target = lake_unit(lake)
+    below = look.table.units[place] if place < len(look.table.units) else ""
+    bracketed = re.findall(r"[\[({<]([^\])}>]+)[\])}>]", look.table.names[place])
+    given = [unit for unit in (below.strip(), *bracketed) if unit and looks_like_unit(unit)]
+    if not target:  # a name, a number or a time: a measured quantity is none of them
+        return lake in ("time", "start_time", "end_time", "set_time") or not given
+    return target == "ratio" or not given or any(is_unit(unit, target) for unit in given)
+
+
+def unit_guess(look: Look, place: int, lake: str) -> tuple[str, str, str, tuple[str, ...]]:
+    """Return unit, confidence, why and candidates of a measured column."""
+    target = lake_unit(lake)
+    values = look.values(place)
+    low, high = spread(values)
+    for unit in _units_said(look, place):
+        if not is_unit(unit, target):
+            continue
+        line = read_unit(unit, target)
+        hard = next(meta(table.columns[lake]).get("hard") for table in LANDED.values() if lake in table.columns)
+        if hard is not None and np.isfinite(high) and not (
+            hard[0] <= low * line.factor + line.offset and high * line.factor + line.offset <= hard[1]
+        ):  # fmt: skip
+            other = _typical(target, high)
+            return other or unit, ASKED, f"the file says {unit}, but its values reach {high:g}: impossible", (unit,)
+        if target in ("psi", "bpm") and np.isfinite(high) and high > 0.0 and not _usual(target, high * line.factor):
+            other = _typical(target, high)
+            return unit, ASKED, f"the file says {unit}; values up to {high:g} are unusual", (other,) if other else ()
+        return unit, SURE, f"the file says {unit}", ()
+    if target == "ratio":
+        return "ratio", SURE, "a count or a share", ()
+    typical = _typical(target, high)
+    others = tuple(unit for unit, *_ in _TYPICAL.get(target, ()) if unit != typical)
+    return (
+        typical or target,
+        ASKED,
+        f"the file gives no unit; values up to {high:g} look like {typical or target}",
+        others,
+    )
+
+
+def goes_against(look: Look, place: int, lake: str, unit: str) -> bool:
+    """Whether a proposed unit is not that of the units row."""
+    below = look.table.units[place].strip() if place < len(look.table.units) else ""
+    target = lake_unit(lake)
+    return bool(below) and not (is_unit(below, target) and read_unit(below, target) == read_unit(unit, target))
+
+
+def _typical(target: str, high: float) -> str | None:
+    return next((unit for unit, low, top in _TYPICAL.get(target, ()) if low <= high <= top), None)
+
+
+def _usual(target: str, high: float) -> bool:
+    return {"psi": 200.0, "bpm": 0.2}[target] <= high <= {"psi": 18000.0, "bpm": 160.0}[target]

@@ -1,0 +1,107 @@
+"""Well, stage and run of a strange file: from the lines above its data, its sheet and its name."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable
+from pathlib import PurePath
+
+from pipeline.ingest.propose.guess import ASKED, LIKELY, Guess
+from pipeline.ingest.sniff import Table
+from pipeline.schemas import LANDED
+
+_NOISE = (
+    r"(?:[ _.-]*(?:frac|fracturing|treatment|treating|data|datos|record|job|pump|coil|ct|millout|mill-out|mill)\b)*"
+)
+_NOISY = r"[ _.-](?:frac|fracturing|treatment|treating|data|datos|record|job|pump|coil|ct|millout|mill-out|mill)"
+_STAGE_WORD = r"(?:stage|stg|etapa|[eé]tape|interval|int|zone|zona|frac)"
+_RUN_WORD = r"(?:run|carrera|descente)"
+_HEADS = {
+    "well": r'(?i)\b(?:well(?:[ _]?name)?|pozo|puits|uwi)\s*[:=,;\t|]+\s*"?(?P<well>[^,;|"\t]*[^,;|"\t\s])',
+    "stage": r"(?i)\b(?:stage|stg|etapa|[eé]tape|interval)(?:[ _]*(?:no|number|num|n°))?\.?"
+    r"\s*[:=,;\t|#]*\s*\"?(?P<stage>\d+)",
+    "run": r"(?i)\b(?:run|carrera)(?:[ _]*(?:no|number|num))?\.?\s*[:=,;\t|#]*\s*\"?(?P<run>\d+)",
+}
+
+
+def name_guesses(
+    path: str, table: Table, lands: str, have: set[str], sheet: str
+) -> tuple[list[str], list[Guess], list[str]]:
+    """Return the lines, channels and questions for well, stage and run."""
+    keys = [key for key in ("well_id", "stage", "run") if key in LANDED[lands].key and key not in have]
+    lines = ['unknown_wells = "create"   # a well that no wells table names is created, with a finding']
+    if "well_id" not in LANDED[lands].columns:
+        return [], [], []
+    name = PurePath(path).name
+    number = "run" if "run" in LANDED[lands].key else "stage"
+    wanted = {"well": "well_id" in keys, number: number in keys}
+    guesses, questions, patterns = [], [], []
+    for group, pattern in _HEADS.items():
+        if not wanted.get(group):
+            continue
+        line = next((line for line in table.head if re.search(pattern, line)), None)
+        if line is not None:
+            patterns.append(pattern)
+            wanted[group] = False
+            questions.append(f"{group}: '{_group(pattern, line, group)}', from the lines above the data: right?")
+    if patterns:
+        lines.append(f"head_pattern = [{', '.join(quoted(pattern) for pattern in patterns)}]")
+    on_sheet = re.search(rf"(?i)(?:{_STAGE_WORD}|{_RUN_WORD})[ _.#-]*(\d+)", sheet)
+    if wanted.get(number) and on_sheet is not None:
+        wanted[number] = False
+        guesses.append(
+            Guess(number, -1, "", f"{{ value = {int(on_sheet[1])} }}", LIKELY, f"the sheet is named '{sheet}'")
+        )
+    found = _in_name(name, number, wanted)
+    if found is not None:
+        lines.append(f"name_pattern = {quoted(found)}")
+        match = re.search(found, name)
+        for group in match.groupdict() if match else ():
+            questions.append(f"{group}: '{_group(found, name, group)}', from the file's name: right?")
+            wanted[group] = False
+    for group, needed in wanted.items():
+        if not needed:
+            continue
+        stem = re.sub(r"[^\w .-]+", " ", PurePath(path).stem).strip() or "unnamed"
+        value = json.dumps(stem, ensure_ascii=False) if group == "well" else "1"
+        lake = "well_id" if group == "well" else group
+        guesses.append(Guess(lake, -1, "", f"{{ value = {value} }}", ASKED, f"the file does not say its {group}"))
+        questions.append(f"{group}: neither the file nor its name gives it; {value} stands in its place")
+    return lines, guesses, questions
+
+
+def _group(pattern: str, line: str, group: str) -> str:
+    match = re.search(pattern, line)
+    return match[group].strip() if match is not None else ""
+
+
+def _in_name(name: str, number: str, wanted: dict[str, bool]) -> str | None:
+    """Return the first pattern of well and stage, or run, that a file's name fits."""
+    word = _RUN_WORD if number == "run" else _STAGE_WORD
+    short = "r" if number == "run" else "(?:st|s|e|z)"
+    no = r"[ _.#-]*(?:no\.?|num\.?)?[ _.#-]*"
+    both: Iterable[str] = (
+        rf"(?i)^(?:\d{{8}}[ _-]+|ctu?[ _-]+)*(?P<well>.+?)[ _.-]*{word}{no}(?P<{number}>\d+)",
+        rf"(?i)^(?P<well>.+?){_NOISE}[ _.-]*{word}{no}(?P<{number}>\d+)",
+        rf"(?i)^{word}{no}(?P<{number}>\d+)[ _.-]+(?P<well>.+?){_NOISE}(?:\.[a-z.]+)$",
+        rf"(?i)^(?P<well>.+?){_NOISE}[ _.-]+{short}[ _.#-]?(?P<{number}>\d+)(?!\d)",
+    )
+    alone = (rf"(?i){word}{no}(?P<{number}>\d+)", rf"(?i)(?:^|[ _.-]){short}[ _.#-]?(?P<{number}>\d+)(?!\d)")
+    if wanted.get("well") and wanted.get(number):
+        for pattern in both:
+            match = re.search(pattern, name)
+            if (
+                match is not None
+                and re.search(r"[^\W_]", match["well"])
+                and not re.search(rf"(?i).{_NOISY}$", match["well"])
+            ):
+                return pattern
+    if wanted.get(number):
+        return next((pattern for pattern in alone if re.search(pattern, name)), None)
+    return None
+
+
+def quoted(pattern: str) -> str:
+    """Return a pattern as TOML."""
+    return f"'{pattern}'" if "'" not in pattern else json.dumps(pattern, ensure_ascii=False)
