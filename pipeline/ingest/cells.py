@@ -7,8 +7,9 @@ from typing import Any
 import polars as pl
 
 from pipeline.ingest.clock import english, moment
+from pipeline.ingest.headings import beside
 from pipeline.ingest.numbers import numbers_of
-from pipeline.ingest.read import ROW, beside
+from pipeline.ingest.read import ROW
 from pipeline.ingest.tally import FileJob, counted
 from pipeline.ingest.times import days_allowed
 from pipeline.ingest.workbook import ERRORS

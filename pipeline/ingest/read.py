@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import codecs
 import csv
-import difflib
 import io
 import re
 from collections.abc import Iterator, Sequence
@@ -14,16 +13,15 @@ from itertools import chain
 import numpy as np
 import polars as pl
 
-from pipeline.errors import SetAside, short
+from pipeline.errors import SetAside
 from pipeline.ingest.columnar import Columns, read_las, read_parquet
 from pipeline.ingest.content import Content
+from pipeline.ingest.headings import beside, check_units, places_of
 from pipeline.ingest.lines import records
-from pipeline.ingest.maps import Channel, SourceMap
+from pipeline.ingest.maps import SourceMap
 from pipeline.ingest.workbook import read_sheet
 from pipeline.schemas.base import meta
-from pipeline.units import UnknownUnit
 
-DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 ROW = "source_row"
 BAD_SHARE = 0.01
 FEW = 3
@@ -37,11 +35,6 @@ SHOWN_LINES = 5
 def few(bad: int, rows: int, share: float = BAD_SHARE) -> bool:
     """Whether the number of bad rows is small enough to use the rest of the file."""
     return bad <= max(share * rows, FEW)
-
-
-def beside(lake: str, heading: str) -> str:
-    """Name of a column that is read together with the one of a lake column: its date, or a part of a sum."""
-    return f"{lake}\x1f{heading}"
 
 
 def _constants(head: list[str], source: SourceMap) -> dict[str, str]:
@@ -160,9 +153,9 @@ def _read_delimited(content: Content, source: SourceMap) -> RawFile:
             "ask the provider to send it again", len(head),
         )  # fmt: skip
     names = _fields(head[source.header_row - 1], source.delimiter)
-    places = _places(names, head[source.header_row - 1], source)
+    places = places_of(names, head[source.header_row - 1], source)
     if source.units_row is not None and source.units_row <= len(head):
-        _check_units(_fields(head[source.units_row - 1], source.delimiter), places, source)
+        check_units(_fields(head[source.units_row - 1], source.delimiter), places, source)
     raw = RawFile(head, iter(()), _constants(head, source))
     text = chain((rest,), parts)
     raw.pieces = _pieces(_without_remarks(text, source, raw), names, places, source, raw)
@@ -269,102 +262,6 @@ def _judge(unread: _Unread, fields: int, source: SourceMap, raw: RawFile) -> Non
     )  # fmt: skip
 
 
-def _places(names: list[str], line: str, source: SourceMap) -> dict[str, int]:
-    """Return the position of each mapped lake column in the file."""
-    places: dict[str, int] = {}
-    for lake, channel in source.columns.items():
-        if not channel.from_rows:
-            continue
-        place = _place(names, line, source, channel)
-        if place is None:
-            continue
-        places[lake] = place
-        for extra in (*channel.plus, *channel.minus, *([channel.date] if channel.date is not None else [])):
-            found = _place(names, line, source, Channel(column=extra))
-            assert found is not None
-            places[beside(lake, extra)] = found
-    return places
-
-
-def _place(names: list[str], line: str, source: SourceMap, channel: Channel) -> int | None:
-    """Return the position of a column; None if it is optional and the file lacks it."""
-    if channel.place is not None:
-        if channel.place <= len(names):
-            return channel.place - 1
-        if channel.optional:
-            return None
-        raise SetAside(
-            f"the file has no column {channel.place}", f"at least {channel.place} columns", str(len(names)),
-            f"correct 'place' in the map '{source.name}'", source.header_row,
-        )  # fmt: skip
-    for wanted in channel.headings:
-        found = [index for index, name in enumerate(names) if name == wanted]
-        if len(found) > 1:
-            raise SetAside(
-                f"the heading '{short(wanted)}' occurs twice", "each mapped heading once",
-                "columns " + " and ".join(str(index + 1) for index in found),
-                "give the position of the right one as 'place' in the map, or rename one of them", source.header_row,
-            )  # fmt: skip
-        if found:
-            return found[0]
-    if channel.optional:
-        return None
-    raise _missing(channel.headings[0], names, line, source)
-
-
-def _missing(wanted: str, names: list[str], line: str, source: SourceMap) -> SetAside:
-    others = {mark: line.count(mark) for mark in DELIMITERS if mark != source.delimiter}
-    best = max(others, key=lambda mark: others[mark]) if others else ","
-    if len(names) == 1 and source.kind == "delimited" and others.get(best, 0) >= 1:
-        ours = DELIMITERS.get(source.delimiter, source.delimiter)
-        return SetAside(
-            "the delimiter differs from the map", f"fields separated by {ours}",
-            f"fields apparently separated by {DELIMITERS[best]}", f"set 'delimiter' in the map '{source.name}'",
-            source.header_row,
-        )  # fmt: skip
-    if not any(names):
-        return SetAside(
-            f"line {source.header_row} has no headings", f"the headings given in the map '{source.name}'",
-            "an empty line", f"correct 'header_row' in the map '{source.name}'", source.header_row,
-        )  # fmt: skip
-    near = difflib.get_close_matches(wanted, names, n=1, cutoff=0.5)
-    hint = f"; the nearest is '{short(near[0])}'" if near else ""
-    shown = ", ".join(short(name) for name in names[:12]) + (" ..." if len(names) > 12 else "")
-    return SetAside(
-        f"no column has the heading '{short(wanted)}'", f"the headings given in the map '{source.name}'", shown + hint,
-        "correct the heading in the map, or write a separate map for this kind of file", source.header_row,
-    )  # fmt: skip
-
-
-def _check_units(units: list[str], places: dict[str, int], source: SourceMap, *, where_absent: bool = True) -> None:
-    """Compare the file's units with the map's; without one the file says nothing, unless it must."""
-    columns = source.table.columns
-    for lake, place in places.items():
-        if lake not in source.columns:
-            continue
-        unit = source.columns[lake].unit
-        target = meta(columns[lake]).get("unit")
-        if unit is None or target is None:
-            continue
-        written = units[place] if place < len(units) else ""
-        if not written and not where_absent:
-            continue
-        if _same_unit(source, written, unit, target):
-            continue
-        raise SetAside(
-            f"the unit of '{short(source.columns[lake].shown or lake)}' differs from the map",
-            f"'{unit}'", f"'{short(written)}'", f"correct 'unit' in the map '{source.name}', or the file",
-            source.units_row,
-        )  # fmt: skip
-
-
-def _same_unit(source: SourceMap, written: str, unit: str, target: str) -> bool:
-    try:
-        return source.unit(written, target) == source.unit(unit, target)
-    except UnknownUnit:
-        return False
-
-
 def _with_last(parts: Iterator[bytes]) -> Iterator[tuple[bytes, bool]]:
     """Yield parts, and whether each is the last."""
     part = next(parts, b"")
@@ -455,9 +352,9 @@ def _void_text(value: str | float, decimal: str) -> str:
 
 
 def _read_columns(found: Columns, source: SourceMap) -> RawFile:
-    places = _places(found.names, "", source)
+    places = places_of(found.names, "", source)
     if source.kind == "las":
-        _check_units(found.units, places, source, where_absent=False)
+        check_units(found.units, places, source, where_absent=False)
     frame = found.frame.select(pl.col(str(place)).alias(lake) for lake, place in places.items())
     frame = _dates_joined(frame, source).with_row_index(ROW, offset=1).with_columns(pl.col(ROW).cast(pl.Int32))
     pieces = iter([frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))])
@@ -473,9 +370,9 @@ def _read_sheet(content: Content, source: SourceMap) -> RawFile:
             "fill the sheet, or exclude it from the map", source.data_row,
         )  # fmt: skip
     names = [str(value or "").strip() for value in sheet.row(source.header_row - 1)]
-    places = _places(names, "", source)
+    places = places_of(names, "", source)
     if source.units_row is not None:
-        _check_units([str(v or "") for v in sheet.row(source.units_row - 1)], places, source)
+        check_units([str(v or "") for v in sheet.row(source.units_row - 1)], places, source)
     frame = sheet.select(pl.nth(place).alias(lake) for lake, place in places.items())[source.data_row - 1 :]
     frame = _dates_joined(frame, source)
     frame = frame.with_row_index(ROW, offset=source.data_row).with_columns(pl.col(ROW).cast(pl.Int32))

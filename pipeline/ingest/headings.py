@@ -1,0 +1,113 @@
+"""Where each lake column is in a file, and whether its unit is the map's."""
+
+from __future__ import annotations
+
+import difflib
+
+from pipeline.errors import SetAside, short
+from pipeline.ingest.maps import Channel, SourceMap
+from pipeline.schemas.base import meta
+from pipeline.units import UnknownUnit
+
+DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+
+
+def places_of(names: list[str], line: str, source: SourceMap) -> dict[str, int]:
+    """Return the position of each mapped lake column in the file."""
+    places: dict[str, int] = {}
+    for lake, channel in source.columns.items():
+        if not channel.from_rows:
+            continue
+        place = _place(names, line, source, channel)
+        if place is None:
+            continue
+        places[lake] = place
+        for extra in (*channel.plus, *channel.minus, *([channel.date] if channel.date is not None else [])):
+            found = _place(names, line, source, Channel(column=extra))
+            assert found is not None
+            places[beside(lake, extra)] = found
+    return places
+
+
+def _place(names: list[str], line: str, source: SourceMap, channel: Channel) -> int | None:
+    """Return the position of a column; None if it is optional and the file lacks it."""
+    if channel.place is not None:
+        if channel.place <= len(names):
+            return channel.place - 1
+        if channel.optional:
+            return None
+        raise SetAside(
+            f"the file has no column {channel.place}", f"at least {channel.place} columns", str(len(names)),
+            f"correct 'place' in the map '{source.name}'", source.header_row,
+        )  # fmt: skip
+    for wanted in channel.headings:
+        found = [index for index, name in enumerate(names) if name == wanted]
+        if len(found) > 1:
+            raise SetAside(
+                f"the heading '{short(wanted)}' occurs twice", "each mapped heading once",
+                "columns " + " and ".join(str(index + 1) for index in found),
+                "give the position of the right one as 'place' in the map, or rename one of them", source.header_row,
+            )  # fmt: skip
+        if found:
+            return found[0]
+    if channel.optional:
+        return None
+    raise _missing(channel.headings[0], names, line, source)
+
+
+def _missing(wanted: str, names: list[str], line: str, source: SourceMap) -> SetAside:
+    others = {mark: line.count(mark) for mark in DELIMITERS if mark != source.delimiter}
+    best = max(others, key=lambda mark: others[mark]) if others else ","
+    if len(names) == 1 and source.kind == "delimited" and others.get(best, 0) >= 1:
+        ours = DELIMITERS.get(source.delimiter, source.delimiter)
+        return SetAside(
+            "the delimiter differs from the map", f"fields separated by {ours}",
+            f"fields apparently separated by {DELIMITERS[best]}", f"set 'delimiter' in the map '{source.name}'",
+            source.header_row,
+        )  # fmt: skip
+    if not any(names):
+        return SetAside(
+            f"line {source.header_row} has no headings", f"the headings given in the map '{source.name}'",
+            "an empty line", f"correct 'header_row' in the map '{source.name}'", source.header_row,
+        )  # fmt: skip
+    near = difflib.get_close_matches(wanted, names, n=1, cutoff=0.5)
+    hint = f"; the nearest is '{short(near[0])}'" if near else ""
+    shown = ", ".join(short(name) for name in names[:12]) + (" ..." if len(names) > 12 else "")
+    return SetAside(
+        f"no column has the heading '{short(wanted)}'", f"the headings given in the map '{source.name}'", shown + hint,
+        "correct the heading in the map, or write a separate map for this kind of file", source.header_row,
+    )  # fmt: skip
+
+
+def check_units(units: list[str], places: dict[str, int], source: SourceMap, *, where_absent: bool = True) -> None:
+    """Compare the file's units with the map's; without one the file says nothing, unless it must."""
+    columns = source.table.columns
+    for lake, place in places.items():
+        if lake not in source.columns:
+            continue
+        unit = source.columns[lake].unit
+        target = meta(columns[lake]).get("unit")
+        if unit is None or target is None:
+            continue
+        written = units[place] if place < len(units) else ""
+        if not written and not where_absent:
+            continue
+        if _same_unit(source, written, unit, target):
+            continue
+        raise SetAside(
+            f"the unit of '{short(source.columns[lake].shown or lake)}' differs from the map",
+            f"'{unit}'", f"'{short(written)}'", f"correct 'unit' in the map '{source.name}', or the file",
+            source.units_row,
+        )  # fmt: skip
+
+
+def _same_unit(source: SourceMap, written: str, unit: str, target: str) -> bool:
+    try:
+        return source.unit(written, target) == source.unit(unit, target)
+    except UnknownUnit:
+        return False
+
+
+def beside(lake: str, heading: str) -> str:
+    """Name of a column that is read together with the one of a lake column: its date, or a part of a sum."""
+    return f"{lake}\x1f{heading}"
