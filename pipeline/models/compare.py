@@ -233,7 +233,7 @@ def _note(levels: int, pads: int, narrower: float, exact: float | None, shared: 
     told = f"compared within a connected set of {levels}"
     if pads > SMALL:
         return told
-    told += f"; {pads} pads: one more like them would make the limits {narrower:.0%} as wide"
+    told += f"; {pads} pads: one more like them would make the limits {100.0 * narrower:.0f} % as wide"
     if exact is None:
         return told
     least = f", of {format_number(2.0 ** (1 - shared), 2)} at least" if shared <= LEAST_SIGNS else ""
@@ -252,11 +252,7 @@ def _plain_range(values: pl.Series, unit: str) -> str:
 
 def _picker_note(fitted: LevelFit) -> str:
     """How much of the spread is the picker's."""
-    return (
-        ""
-        if fitted.picker is None
-        else f"; {min(fitted.picker.share, 1.0):.0%} of the spread within wells is the picker's"
-    )
+    return "" if fitted.picker is None else f"; {fitted.picker.words} of the spread within wells is the picker's"
 
 
 def _closure_note(spec: CompareSpec, used: pl.DataFrame) -> str:

@@ -180,7 +180,7 @@ def _beside(spec: ModelSpec, table: Table, later: Later | None) -> str:
             f" Predicted from earlier pads only, its error is {off}, against {mean_off} for the mean of earlier pads."
         )
     if table.picker is not None:
-        told += f" {min(table.picker.share, 1.0):.0%} of the spread that is left is the picker's error."
+        told += f" The picker's error is {table.picker.words} of the spread that is left."
     return told
 
 

@@ -42,6 +42,11 @@ class Picker:
     share: float
     own_variance: float
 
+    @property
+    def words(self) -> str:
+        """The share as a text."""
+        return "under 1 %" if self.share < 0.01 else f"{100.0 * min(self.share, 1.0):.0f} %"
+
     def weights(self, errors: Array) -> Array:
         """Weights of rows: ``own/(own + error**2)``, so that rows that were picked badly count less."""
         return np.asarray(self.own_variance / (self.own_variance + np.square(errors)))
