@@ -6,8 +6,8 @@
 -- columns:
 --   crew: crew
 --   difference [min]: adjusted difference, from jobs on the same pads
---   low [min]: lower 95 % limit, for all crews of a connected set together
---   high [min]: upper 95 % limit, for all crews of a connected set together
+--   low [min]: lower 95 % limit, for all crews that are compared together
+--   high [min]: upper 95 % limit, for all crews that are compared together
 --   shrunken [min]: best guess for the next job: the difference, shrunken towards none
 --   compared: stages or plugs compared
 --   excluded: stages or plugs of the crew excluded from the comparison

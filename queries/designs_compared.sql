@@ -4,8 +4,8 @@
 -- columns:
 --   design: design
 --   difference [psi]: adjusted difference, from jobs on the same pads
---   low [psi]: lower 95 % limit, for all designs of a connected set together
---   high [psi]: upper 95 % limit, for all designs of a connected set together
+--   low [psi]: lower 95 % limit, for all designs that are compared together
+--   high [psi]: upper 95 % limit, for all designs that are compared together
 --   shrunken [psi]: best guess for the next job: the difference, shrunken towards none
 --   compared: stages compared
 --   excluded: stages of the design excluded from the comparison

@@ -196,7 +196,7 @@ def _saved(workspace: Workspace, draft: Draft, taken: set[str]) -> Path:
 
 
 def _drop_unused_first_map(workspace: Workspace) -> None:
-    """Remove the example map of `init` if nobody edited it: it would claim the same files."""
+    """Remove the example map of `init` if it was never edited: it would claim the same files."""
     path = workspace.maps / "first_map.toml"
     if path.exists() and path.read_text(encoding="utf-8") == FIRST_MAP_TEXT:
         path.unlink()

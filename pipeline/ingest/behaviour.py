@@ -145,8 +145,7 @@ def time_guess(cells: list[str], decimal: str, said: str = "") -> TimeGuess | No
     Notes
     -----
     A format must read nearly every cell of the sample that has a digit. Where day and month can be exchanged, the order
-    with which times go on
-    in small steps is right; if both do, it is ambiguous.
+    with which times go on in small steps is right; if both do, it is ambiguous.
     """
     some = [cell.strip() for cell in cells if any(char.isdigit() for char in cell)]
     some = some[:40] + some[40 :: max(1, len(some) // 160)]

@@ -82,7 +82,7 @@ def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:
     list of dict
         Rows of `comparisons`, one per crew. Effects are differences from the mean of the crew's connected set, adjusted
         by a mixed model (crews and pads fixed, wells random); limits are Kenward and Roger's, for each crew alone and
-        for all of the set together (Bonferroni). Crews that worked alone on their pads have no effect.
+        for all that is compared, of all sets (Bonferroni). Crews that worked alone on their pads have no effect.
 
     Notes
     -----
@@ -214,14 +214,15 @@ def _fill_effects(
     exact = sign_flips(differences)
     for i, (level, one) in enumerate(zip(levels, contrasts, strict=True)):
         reach = one.reach()
+        narrower = _with_one_more_pad(one, pads, together) / float(joint[i])
         rows[level] |= {
             "separable": True, "effect": one.estimate, "low": one.estimate - reach, "high": one.estimate + reach,
             "joint_low": float(effect[i] - joint[i]), "joint_high": float(effect[i] + joint[i]),
             "freedom": one.freedom, "shrunken": float(shrunk.value[i]), "chance_best": float(best[i]),
             "rank_low": ranks[i][0], "rank_high": ranks[i][1],
-            "next_pad_share": _with_one_more_pad(one, pads, together) / float(joint[i]),
+            "next_pad_share": narrower,
             "picker_share": None if found.picker is None else found.picker.share, "p_exact": exact,
-            "note": _note(k, pads, _with_one_more_pad(one, pads, together) / float(joint[i]), exact, differences.size)
+            "note": _note(k, pads, narrower, exact, differences.size)
             + _closure_note(spec, used)
             + _picker_note(found),
         }  # fmt: skip

@@ -12,7 +12,11 @@ from pipeline.ingest.propose.guess import ASKED, LIKELY, SURE, Guess, Look
 from pipeline.ingest.vocabulary import fit, vocabulary, words_of
 from pipeline.workspace import known_zone
 
-_DATE_LINE = r"(?:start(?: time| date)?|date|fecha|inicio|job date|d[ée]but)"
+_START = (
+    r"(?i)\b(?:start(?: time| date)?|date|fecha|inicio|job date|d[ée]but)"
+    r"\s*[:=,;\t|]+\s*\"?(?P<start>[^,;|\"\t]*\d[^,;|\"\t]*)"
+)
+"""A start above the data: a word for it, a mark, and a text with a digit."""
 
 
 @dataclass(frozen=True)
@@ -131,14 +135,13 @@ def _start(look: Look, zone: str, *, from_zero: bool) -> tuple[str, str]:
     """Return the start of a record without dates: from the lines above the data, or asked."""
     more = ", from_zero = true" if from_zero else ""
     for line in look.table.head:
-        match = re.search(rf"(?i)\b{_DATE_LINE}\s*[:=,;\t|]+\s*\"?(?P<start>[^,;|\"\t]*\d[^,;|\"\t]*)", line)
+        match = re.search(_START, line)
         if match is None:
             continue
         found = time_guess([match["start"].strip()], ".")
         if found is not None and found.kind in ("clock", "day"):
-            pattern = rf"(?i)\b{_DATE_LINE}\s*[:=,;\t|]+\s*\"?(?P<start>[^,;|\"\t]*\d[^,;|\"\t]*)"
             text = (
-                f'{{ pattern = \'{pattern}\', format = "{found.format.replace("%.f", ".%f")}", zone = "{zone}"{more} }}'
+                f'{{ pattern = \'{_START}\', format = "{found.format.replace("%.f", ".%f")}", zone = "{zone}"{more} }}'
             )
             return (
                 text,

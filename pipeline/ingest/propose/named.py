@@ -11,10 +11,9 @@ from pipeline.ingest.propose.guess import ASKED, LIKELY, Guess
 from pipeline.ingest.sniff import Table
 from pipeline.schemas import LANDED
 
-_NOISE = (
-    r"(?:[ _.-]*(?:frac|fracturing|treatment|treating|data|datos|record|job|pump|coil|ct|millout|mill-out|mill)\b)*"
-)
-_NOISY = r"[ _.-](?:frac|fracturing|treatment|treating|data|datos|record|job|pump|coil|ct|millout|mill-out|mill)"
+_NOISE_WORD = r"(?:frac|fracturing|treatment|treating|data|datos|record|job|pump|coil|ct|millout|mill-out|mill)"
+"""Words of a file's name that are no part of a well's name."""
+_NOISE = rf"(?:[ _.-]*{_NOISE_WORD}\b)*"
 _STAGE_WORD = r"(?:stage|stg|etapa|[eé]tape|interval|int|zone|zona|frac)"
 _RUN_WORD = r"(?:run|carrera|descente)"
 _HEADS = {
@@ -94,7 +93,7 @@ def _in_name(name: str, number: str, wanted: dict[str, bool]) -> str | None:
             if (
                 match is not None
                 and re.search(r"[^\W_]", match["well"])
-                and not re.search(rf"(?i).{_NOISY}$", match["well"])
+                and not re.search(rf"(?i).[ _.-]{_NOISE_WORD}$", match["well"])
             ):
                 return pattern
     if wanted.get(number):
