@@ -42,7 +42,9 @@ SLOWEST = (
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Begin with the slowest files."""
+    """Begin with the slowest files where several processes share the tests."""
+    if "PYTEST_XDIST_WORKER" not in os.environ:
+        return
     here = Path(__file__).parent
 
     def place(item: pytest.Item) -> int:
