@@ -400,6 +400,20 @@ def amend(
 
 
 @app.command(epilog=EPILOG)
+def export(
+    well: Annotated[str, typer.Argument(help="The well name or an alias.")],
+    out: Annotated[Path, typer.Option("--out", "-o", help="The file: .xml for stages, .las for a record.")],
+    stage: Annotated[int | None, typer.Option("--stage", help="Write this stage's record as LAS 2.0.")] = None,
+    run: Annotated[int | None, typer.Option("--run", help="Write this coil run's record as LAS 2.0.")] = None,
+    workspace: Where = Path(),
+) -> None:
+    """Write a well's measured stages as WITSML 2.1, or one record with its picks as LAS 2.0."""
+    from pipeline.commands.export import export as write
+
+    say(write(_open(workspace), well, out, stage=stage, run=run))
+
+
+@app.command(epilog=EPILOG)
 def status(workspace: Where = Path()) -> None:
     """Report what has landed, what was set aside and why, and what is stale."""
     from pipeline.commands.status import describe

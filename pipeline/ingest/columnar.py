@@ -33,6 +33,16 @@ class Columns:
     head: list[str]
 
 
+def is_las(first: bytes) -> bool:
+    """Whether a file begins as LAS."""
+    return first.lstrip(b"\xef\xbb\xbf \r\n").startswith((b"~V", b"~v"))
+
+
+def is_parquet(first: bytes) -> bool:
+    """Whether a file begins as Parquet or Arrow."""
+    return first.startswith((b"PAR1", b"ARROW1"))
+
+
 def read_las(content: Content) -> Columns:
     """Read a LAS file of version 1.2 or 2.0 (Canadian Well Logging Society), indexed by time or depth.
 
@@ -49,7 +59,9 @@ def read_las(content: Content) -> Columns:
             "the file is not LAS", "a section that begins with ~V", short(text[:40]), "correct 'kind' in the map"
         )
     try:
-        las = lasio.read(io.StringIO(text), null_policy="none", ignore_header_errors=True, mnemonic_case="preserve")
+        las = lasio.read(
+            io.StringIO(text), engine="normal", null_policy="none", ignore_header_errors=True, mnemonic_case="preserve"
+        )
     except Exception as error:  # the reader raises its own kinds for damaged files
         raise SetAside(
             "the LAS file cannot be read", "LAS 2.0", short(str(error) or type(error).__name__, 160),

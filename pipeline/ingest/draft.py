@@ -11,8 +11,8 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.errors import SetAside, short
-from pipeline.ingest.columnar import read_las, read_parquet
 from pipeline.ingest.content import Content, content_of
+from pipeline.ingest.kinds import KINDS, kind_of
 from pipeline.ingest.maps import SourceMap, checked
 from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.prepare import as_set_aside
@@ -58,20 +58,13 @@ def tables_in(path: Path, content: Content) -> Iterator[tuple[str, Table]]:
                 yield sheet, found
         return
     if kind := kind_of(first):
-        held = read_las(content) if kind == "las" else read_parquet(content)
+        held = KINDS[kind].read(content)
         columns = [held.frame[name].fill_null("").to_list() for name in held.frame.columns]
         yield "", sniff_columns(held.names, held.units, columns, held.head)
         return
     found = sniff_text(first)
     if found is not None:
         yield "", found
-
-
-def kind_of(first: bytes) -> str:
-    """Return the kind of a file that has columns of its own; empty for text."""
-    if first.startswith((b"PAR1", b"ARROW1")):
-        return "parquet"
-    return "las" if first.lstrip(b"\xef\xbb\xbf \r\n").startswith((b"~V", b"~v")) else ""
 
 
 def drafts(path: Path, content: Content, names: WellRegistry, zone: str, spool: Path, files: str = "") -> list[Draft]:

@@ -125,7 +125,7 @@ class SourceMap(Frozen):
     lands: str
     files: str
     name_pattern: str | None = None
-    kind: Literal["delimited", "workbook", "las", "parquet"] = "delimited"
+    kind: Literal["delimited", "workbook", "las", "parquet", "witsml"] = "delimited"
     sheet: str | None = None
     delimiter: str = ","
     decimal: Literal[".", ","] = "."

@@ -14,9 +14,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.errors import SetAside
-from pipeline.ingest.columnar import Columns, read_las, read_parquet
+from pipeline.ingest.columnar import Columns
 from pipeline.ingest.content import Content
 from pipeline.ingest.headings import beside, check_units, places_of
+from pipeline.ingest.kinds import KINDS
 from pipeline.ingest.lines import records
 from pipeline.ingest.maps import SourceMap
 from pipeline.ingest.workbook import read_sheet
@@ -88,8 +89,8 @@ def read_raw(content: Content, source: SourceMap) -> RawFile:
     """
     if source.kind == "workbook":
         return _read_sheet(content, source)
-    if source.kind != "delimited":
-        return _read_columns(read_las(content) if source.kind == "las" else read_parquet(content), source)
+    if source.kind in KINDS:
+        return _read_columns(KINDS[source.kind].read(content), source)
     return _read_delimited(content, source)
 
 
@@ -353,8 +354,7 @@ def _void_text(value: str | float, decimal: str) -> str:
 
 def _read_columns(found: Columns, source: SourceMap) -> RawFile:
     places = places_of(found.names, "", source)
-    if source.kind == "las":
-        check_units(found.units, places, source, where_absent=False)
+    check_units(found.units, places, source, where_absent=False)
     frame = found.frame.select(pl.col(str(place)).alias(lake) for lake, place in places.items())
     frame = _dates_joined(frame, source).with_row_index(ROW, offset=1).with_columns(pl.col(ROW).cast(pl.Int32))
     pieces = iter([frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))])
