@@ -41,6 +41,9 @@ def typed(work: FileJob, frame: pl.DataFrame) -> list[pl.Series]:
             value = _as_float(work, lake, series, frame[ROW])
             for sign, extra in [(1.0, name) for name in channel.plus] + [(-1.0, name) for name in channel.minus]:
                 value = value + sign * _as_float(work, lake, frame[beside(lake, extra)], frame[ROW])
+            if channel.over is not None:
+                below = _as_float(work, lake, frame[beside(lake, channel.over)], frame[ROW])
+                value = pl.select(pl.when(below > 0).then(value / below)).to_series()
             quantities.append(value.alias(lake))
         else:
             done.append(_cells(work, lake, dtype, series, frame[ROW]))

@@ -9,6 +9,8 @@ from pipeline.ingest.maps import Channel, SourceMap
 from pipeline.schemas.base import meta
 from pipeline.units import UnknownUnit
 
+CHOICE = "rows"
+"""Stands for a lake column where a column of the file only says which rows are read."""
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 
 
@@ -22,11 +24,17 @@ def places_of(names: list[str], line: str, source: SourceMap) -> dict[str, int]:
         if place is None:
             continue
         places[lake] = place
-        for extra in (*channel.plus, *channel.minus, *([channel.date] if channel.date is not None else [])):
-            found = _place(names, line, source, Channel(column=extra))
-            assert found is not None
-            places[beside(lake, extra)] = found
+        for extra in channel.others:
+            places[beside(lake, extra)] = _needed(names, line, source, extra)
+    for heading in (*source.only_rows, *source.not_rows):
+        places[beside(CHOICE, heading)] = _needed(names, line, source, heading)
     return places
+
+
+def _needed(names: list[str], line: str, source: SourceMap, heading: str) -> int:
+    found = _place(names, line, source, Channel(column=heading))
+    assert found is not None
+    return found
 
 
 def _place(names: list[str], line: str, source: SourceMap, channel: Channel) -> int | None:

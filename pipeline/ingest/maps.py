@@ -68,6 +68,10 @@ class Channel(Frozen):
     unit : str, optional
     plus, minus : tuple of str
         Headings of columns in the same unit that are added or subtracted.
+    over : str, optional
+        Heading of a column that the value is divided by; `unit` is that of the ratio.
+    pattern : str, optional
+        Regular expression with a group ``value``: the part of a cell that counts. A cell without it is left as it is.
     format : str or list of str, optional
         Of a time or date; of several, the first that fits a cell.
     date : str, optional
@@ -89,6 +93,8 @@ class Channel(Frozen):
     unit: str | None = None
     plus: tuple[str, ...] = ()
     minus: tuple[str, ...] = ()
+    over: str | None = None
+    pattern: str | None = None
     format: str | list[str] | None = None
     date: str | None = None
     months: Literal["en", "es", "fr"] = "en"
@@ -106,6 +112,11 @@ class Channel(Frozen):
     def formats(self) -> list[str]:
         """Formats of its times or dates."""
         return self.format if isinstance(self.format, list) else [self.format] if self.format is not None else []
+
+    @property
+    def others(self) -> list[str]:
+        """Headings of further columns that its value needs."""
+        return [*self.plus, *self.minus, *(one for one in (self.over, self.date) if one is not None)]
 
     @property
     def from_rows(self) -> bool:
@@ -134,6 +145,10 @@ class SourceMap(Frozen):
     units_row: int | None = Field(default=None, ge=1, le=MOST_HEAD)
     first_row: int | None = Field(default=None, ge=2, le=MOST_HEAD)
     ragged_rows: Literal["void", "set aside"] = "void"
+    last_row: int | None = Field(default=None, ge=2, le=2**31 - 1)
+    only_rows: dict[str, list[str]] = Field(default_factory=dict)
+    not_rows: dict[str, list[str]] = Field(default_factory=dict)
+    duplicates: Literal["set aside", "first", "last"] | None = None
     most_void_rows: float = Field(default=0.01, ge=0.0, le=0.5)
     skip_lines: str | None = None
     head_pattern: list[str] = Field(default_factory=list)
@@ -159,6 +174,11 @@ class SourceMap(Frozen):
     def data_row(self) -> int:
         """First line of data, counted from 1."""
         return self.first_row or max(self.header_row, self.units_row or 0) + 1
+
+    @property
+    def repeated(self) -> Literal["set aside", "first", "last"]:
+        """What counts of rows with the same key: of a record's samples the last, unless the map says otherwise."""
+        return self.duplicates or ("last" if "time" in self.table.key else "set aside")
 
     def claims(self, path: str) -> bool:
         """Whether the map's ``files`` match a path in the landing folder: * within a folder, ** across folders."""
@@ -193,6 +213,10 @@ def _problems(source: SourceMap) -> list[str]:
         problems.append(f"'delimiter' and 'decimal' must differ; both are '{source.decimal}'")
     if source.thousands and source.thousands == source.decimal:
         problems.append(f"'thousands' must differ from 'decimal'; it is '{source.thousands}'")
+    if source.last_row is not None and source.last_row < source.data_row:
+        problems.append(
+            f"'last_row' must not be above the first row of data, {source.data_row}; it is {source.last_row}"
+        )
     if source.kind == "workbook" and not source.sheet:
         problems.append("'sheet' must name the sheet of the workbook")
     try:
@@ -222,9 +246,9 @@ def _channel_problems(source: SourceMap, name: str, channel: Channel) -> list[st
             "'header' (a pattern for the lines above the data)"
         ]
     unit = meta(columns[name]).get("unit")
-    problems = _pattern_problems("header", channel.header, "value")
-    if (channel.plus or channel.minus) and unit is None:
-        problems.append("only a measured quantity can have 'plus' or 'minus'")
+    problems = _pattern_problems("header", channel.header, "value") + _cell_pattern_problems(channel)
+    if (channel.plus or channel.minus or channel.over) and unit is None:
+        problems.append("only a measured quantity can have 'plus', 'minus' or 'over'")
     if unit is not None and (channel.from_rows or channel.header is not None):
         if channel.unit is None:
             problems.append(f"'unit' is missing (the lake uses {unit})")
@@ -246,6 +270,17 @@ def _pattern_problems(key: str, pattern: str | None, group: str) -> list[str]:
     except re.error as error:
         return [f"'{key}' is not a valid regular expression: {error}"]
     return [] if found else [f"'{key}' must contain a group (?P<{group}>...)"]
+
+
+def _cell_pattern_problems(channel: Channel) -> list[str]:
+    """Return what is wrong with the pattern of a cell, which Polars reads."""
+    problems = _pattern_problems("pattern", channel.pattern, "value")
+    if channel.pattern is not None and not problems:
+        try:
+            pl.Series([""]).str.extract(channel.pattern)
+        except pl.exceptions.PolarsError:
+            return ["'pattern' must do without look-around and back references"]
+    return problems
 
 
 def _time_problems(channel: Channel) -> list[str]:

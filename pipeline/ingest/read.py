@@ -16,7 +16,7 @@ import polars as pl
 from pipeline.errors import SetAside
 from pipeline.ingest.columnar import Columns
 from pipeline.ingest.content import Content
-from pipeline.ingest.headings import beside, check_units, places_of
+from pipeline.ingest.headings import CHOICE, beside, check_units, places_of
 from pipeline.ingest.kinds import KINDS
 from pipeline.ingest.lines import records
 from pipeline.ingest.maps import SourceMap
@@ -88,10 +88,42 @@ def read_raw(content: Content, source: SourceMap) -> RawFile:
         If the file does not match the map's description.
     """
     if source.kind == "workbook":
-        return _read_sheet(content, source)
-    if source.kind in KINDS:
-        return _read_columns(KINDS[source.kind].read(content), source)
-    return _read_delimited(content, source)
+        raw = _read_sheet(content, source)
+    elif source.kind in KINDS:
+        raw = _read_columns(KINDS[source.kind].read(content), source)
+    else:
+        raw = _read_delimited(content, source)
+    raw.pieces = _chosen(raw.pieces, source, raw)
+    return raw
+
+
+def _chosen(pieces: Iterator[pl.DataFrame], source: SourceMap, raw: RawFile) -> Iterator[pl.DataFrame]:
+    """Leave out the rows that the map does not want, and keep of each cell the part that counts."""
+    wanted = [
+        pl.col(beside(CHOICE, heading)).str.strip_chars().is_in(cells) for heading, cells in source.only_rows.items()
+    ]
+    wanted += [
+        ~pl.col(beside(CHOICE, heading)).str.strip_chars().is_in(cells).fill_null(False)
+        for heading, cells in source.not_rows.items()
+    ]
+    if source.last_row is not None:
+        wanted.append(pl.col(ROW) <= source.last_row)
+    rows = left_out = 0
+    for frame in pieces:
+        kept = frame.filter(wanted) if wanted else frame
+        rows, left_out = rows + frame.height, left_out + frame.height - kept.height
+        kept = kept.drop(name for name in kept.columns if name.startswith(beside(CHOICE, "")))
+        yield kept.with_columns(_part(lake, channel.pattern) for lake, channel in source.columns.items()
+                                if channel.pattern is not None and lake in kept.columns)  # fmt: skip
+    if left_out:
+        text = f"{left_out} of {rows} row(s) are left out, as the map asks"
+        raw.notes.append(("rows_left_out", text, None, left_out))
+
+
+def _part(lake: str, pattern: str) -> pl.Expr:
+    """Return the part of the cells that a pattern's group finds; a cell that does not match is left as it is."""
+    group = re.compile(pattern).groupindex["value"]
+    return pl.coalesce(pl.col(lake).str.extract(pattern, group), pl.col(lake)).alias(lake)
 
 
 def _text(content: Content, source: SourceMap) -> Iterator[bytes]:
@@ -158,9 +190,20 @@ def _read_delimited(content: Content, source: SourceMap) -> RawFile:
     if source.units_row is not None and source.units_row <= len(head):
         check_units(_fields(head[source.units_row - 1], source.delimiter), places, source)
     raw = RawFile(head, iter(()), _constants(head, source))
-    text = chain((rest,), parts)
+    text = _until(chain((rest,), parts), source)
     raw.pieces = _pieces(_without_remarks(text, source, raw), names, places, source, raw)
     return raw
+
+
+def _until(text: Iterator[bytes], source: SourceMap) -> Iterator[bytes]:
+    """Yield the text up to the last row of the map; what stands below is not read."""
+    left = None if source.last_row is None else source.last_row - source.data_row + 1
+    for part in text:
+        if left is not None and part.count(b"\n") >= left:
+            yield b"\n".join(part.split(b"\n", left)[:left]) + b"\n"
+            return
+        left = None if left is None else left - part.count(b"\n")
+        yield part
 
 
 def _without_remarks(text: Iterator[bytes], source: SourceMap, raw: RawFile) -> Iterator[bytes]:
@@ -330,8 +373,12 @@ def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap, 
 
 def _is_number(lake: str, name: str, source: SourceMap) -> bool:
     """Whether a column of the file holds numbers: a quantity and the parts of its sum, or elapsed time."""
-    channel = source.columns[lake]
-    if channel.date is not None and name == beside(lake, channel.date):
+    channel = source.columns.get(lake)
+    if (
+        channel is None
+        or channel.pattern is not None
+        or (channel.date is not None and name == beside(lake, channel.date))
+    ):
         return False
     measured = meta(source.table.columns[lake]).get("unit") is not None
     return measured or (lake == "time" and channel.start is not None and channel.unit is not None)

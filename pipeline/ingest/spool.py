@@ -77,10 +77,13 @@ class Spool:
     table : Table
     folder : Path
         Folder for the pieces if there is more than one.
+    repeated : str
+        What counts of rows with the same key: ``first`` or ``last`` value of each column; ``set aside`` refuses them.
     """
 
     table: Table
     folder: Path
+    repeated: str = "last"
     _groups: dict[tuple[Any, ...], list[_Piece]] = field(default_factory=dict)
     _arrived: dict[tuple[Any, ...], datetime] = field(default_factory=dict)
     _backward: int = 0
@@ -143,20 +146,34 @@ class Spool:
         self._arrived[group] = times[-1]
 
     def _in_order(self, frame: pl.DataFrame) -> pl.DataFrame:
-        """Sort samples by time; for repeated times keep each channel's last non-empty reading."""
+        """Sort samples by time; for repeated times keep one non-empty reading of each channel."""
         if (_steps(frame["time"]) > 0).all():
             return frame
-        frame = frame.sort("time", maintain_order=True)
-        twice = frame["time"].is_duplicated()
+        return self._once(frame.sort("time", maintain_order=True)).sort("time", maintain_order=True)
+
+    def _without_repeats(self, piece: _Piece) -> _Piece:
+        frame = piece.read()
+        once = self._once(frame)
+        return piece if once is frame else _Piece(once.height, once, None)
+
+    def _once(self, frame: pl.DataFrame) -> pl.DataFrame:
+        """Join rows with the same key: an empty cell never replaces a value."""
+        twice = frame.select(self.table.key).is_duplicated()
         if not twice.any():
             return frame
-        others = [name for name in frame.columns if name not in self.table.key]
-        joined = frame.filter(twice).group_by(self.table.key, maintain_order=True).agg(
-            pl.col(name).drop_nulls().last() for name in others
-        )  # fmt: skip
-        once = pl.concat([frame.filter(~twice), joined.select(frame.columns)]).sort("time", maintain_order=True)
-        self._repeated += frame.height - once.height
-        return once
+        if self.repeated == "set aside":
+            lines = frame.filter(twice)["source_row"].to_list()
+            raise SetAside(
+                f"two rows have the same {' and '.join(self.table.key)}", "each once",
+                "lines " + ", ".join(str(line) for line in lines[:4]),
+                "remove or correct one of them, or say in the map which one counts: duplicates = \"last\" or \"first\"",
+                lines[0],
+            )  # fmt: skip
+        others = [pl.col(name).drop_nulls() for name in frame.columns if name not in self.table.key]
+        chosen = [cells.first() if self.repeated == "first" else cells.last() for cells in others]
+        joined = frame.filter(twice).group_by(self.table.key, maintain_order=True).agg(chosen)
+        self._repeated += int(twice.sum()) - joined.height
+        return pl.concat([frame.filter(~twice), joined.select(frame.columns)])
 
     def rows(self, findings: list[Finding]) -> Rows:
         """Return all rows in order, and add findings about wrong order or repeated times.
@@ -170,14 +187,14 @@ class Spool:
         for found in self._groups.values():
             pieces += found if self._in_sequence(found) else [self._joined(found)]
         if not self._signal:
-            for piece in pieces:
-                self._refuse_repeated(piece.read())
+            pieces = [self._without_repeats(piece) for piece in pieces]
         if self._backward:
             text = f"{self._backward} row(s) are out of time order; sorted"
             findings.append(Finding("out_of_order", text, rows=self._backward))
         if self._repeated:
-            text = f"{self._repeated} row(s) repeat a time; the last reading of each channel is kept"
-            findings.append(Finding("repeated_times", text, rows=self._repeated))
+            what = "a time" if self._signal else " and ".join(self.table.key)
+            text = f"{self._repeated} row(s) repeat {what}; the {self.repeated} value of each column is kept"
+            findings.append(Finding("repeated_times" if self._signal else "repeated_rows", text, rows=self._repeated))
         height = sum(piece.rows for piece in pieces)
         return Rows(
             pieces, height, self._names(pieces, "well_id"), self._names(pieces, "stage", "run"),
@@ -207,19 +224,6 @@ class Spool:
         if name in self._grouped_by:
             return {group[self._grouped_by.index(name)] for group in self._groups}
         return {value for piece in pieces for value in piece.read()[name].unique()}
-
-    def _refuse_repeated(self, frame: pl.DataFrame) -> None:
-        twice = frame.select(self.table.key).is_duplicated()
-        if twice.any():
-            lines = frame.filter(twice)["source_row"].to_list()
-            raise SetAside(
-                f"two rows have the same {' and '.join(self.table.key)}", "each once",
-                "lines " + ", ".join(str(line) for line in lines[:4]), "remove or correct one of them", lines[0],
-            )  # fmt: skip
-
-
-def _several(frame: pl.DataFrame, names: list[str]) -> bool:
-    return any(frame[name].n_unique() > 1 for name in names)
 
 
 def _steps(times: pl.Series) -> NDArray[np.int64]:

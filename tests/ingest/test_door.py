@@ -217,7 +217,7 @@ def test_an_empty_row_of_a_repeated_second_replaces_no_reading(tmp_path: Path) -
     row = Lake(space.lake).scan(TREATMENT).collect().sort("time").row(18, named=True)
     assert (row["treating_pressure_psi"], row["slurry_rate_bpm"], row["proppant_conc_ppa"]) == (5018.0, 41.5, 1.0)
     assert findings(Lake(space.lake), "repeated_times") == [
-        "2 row(s) repeat a time; the last reading of each channel is kept"
+        "2 row(s) repeat a time; the last value of each column is kept"
     ]
 
 
