@@ -20,13 +20,17 @@ if TYPE_CHECKING:
 ALL_WELL, FAILED, SET_ASIDE = 0, 1, 3
 EPILOG = "Exit codes: 0 success, 3 a file was set aside, 1 failed."
 
+
+def _epilog(example: str) -> str:
+    return f"Example: {example}\n\n{EPILOG}"
+
+
 app = typer.Typer(
     name="heelward",
     help="Land the records of well completions, measure every stage, plug and run the same way, compare crews and "
     "designs fairly, and build the team's report.",
     epilog=EPILOG,
     no_args_is_help=True,
-    add_completion=False,
     pretty_exceptions_enable=False,
 )
 Where = Annotated[Path, typer.Option("--workspace", "-w", help="The workspace folder.", show_default="this folder")]
@@ -73,10 +77,18 @@ def _open(workspace: Path) -> Workspace:
 def _bar(label: str) -> Iterator[Callable[[int, int, str], None]]:
     """Show a progress bar while a step runs, if the output is a terminal."""
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeElapsedColumn,
+        TimeRemainingColumn,
+    )
 
     console = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    times = (TimeElapsedColumn(), TextColumn("left"), TimeRemainingColumn())
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), *times)
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
         task = progress.add_task(label, total=None)
 
@@ -86,8 +98,11 @@ def _bar(label: str) -> Iterator[Callable[[int, int, str], None]]:
         yield tell
 
 
-def _say_landed(report: Landed) -> int:
-    """Print what an ingest did; return the exit code."""
+def _say_landed(report: Landed, system: str) -> int:
+    """Print what an ingest did, findings of one kind once and rare ones first; return the exit code."""
+    from pipeline.errors import grouped
+    from pipeline.units import format_quantities
+
     parts = [f"{report.landed} landed", f"{report.unchanged} unchanged"]
     if report.copies:
         parts.append(f"{report.copies} copies of landed files")
@@ -102,8 +117,10 @@ def _say_landed(report: Landed) -> int:
         say(f"  repaired: some rows of {path} were missing from the lake")
     for path, why in report.skipped:
         say(f"  not read: {path}: {why}")
-    for path, aside in report.set_aside:
-        say("\n".join(f"  {line}" for line in aside.lines(path)))
+    for line in grouped(report.set_aside):
+        say(f"  {line}")
+    for kind in sorted(report.kinds.values(), key=lambda kind: kind.count):
+        say(f"  {format_quantities(str(kind), system)}")
     for text in report.broken_maps:
         say(f"this map cannot be used; its files are not processed until it is corrected:\n{text}", error=True)
     if report.broken_maps:
@@ -111,7 +128,7 @@ def _say_landed(report: Landed) -> int:
     return SET_ASIDE if report.set_aside else ALL_WELL
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog("heelward demo --small"))
 def demo(
     folder: Annotated[Path, typer.Argument(help="Where to build the sample workspace.")] = Path("demo"),
     small: Annotated[bool, typer.Option("--small", help="Two pads and short wells only.")] = False,
@@ -121,13 +138,13 @@ def demo(
 
     with _bar("demo") as tell:
         built = build_demo(folder, small=small, progress=tell)
-    _say_landed(built.landed)
+    _say_landed(built.landed, "field")
     say(f"measure: {built.measured.stages} stages, {built.measured.plugs} plugs, {built.measured.runs} coil runs")
     say(f"fit: {', '.join(built.fitted.fitted) or 'too few pads'}")
     say(f"report: {built.report.path}")
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog("heelward init myteam --from /data/frac_records"))
 def init(
     folder: Annotated[Path, typer.Argument(help="The new workspace folder.")],
     from_: Annotated[
@@ -166,7 +183,7 @@ def _init_from(folder: Path, records: Path) -> int:
     return code
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog("heelward inspect landing/stage_07.csv --write -w myteam"))
 def inspect(
     file: Annotated[Path, typer.Argument(help="A file or a folder of files; with --stage, a well name or alias.")],
     write: Annotated[bool, typer.Option("--write", help="Save the maps that are proposed.")] = False,
@@ -191,7 +208,7 @@ def _ingest(space: Workspace) -> int:
 
     with _bar("ingest") as tell:
         report = steps.run_ingest(space, tell)
-    return _say_landed(report)
+    return _say_landed(report, space.settings.display_units)
 
 
 def _measure(space: Workspace) -> None:
@@ -232,25 +249,25 @@ def _report(space: Workspace, **asked: Any) -> None:
         say(f"  {path}")
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog("heelward ingest -w myteam"))
 def ingest(workspace: Where = Path()) -> None:
     """Land new and changed files; set aside what cannot be used."""
     raise typer.Exit(_ingest(_open(workspace)))
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog("heelward measure -w myteam"))
 def measure(workspace: Where = Path()) -> None:
     """Measure every stage, plug and coil run whose inputs changed."""
     _measure(_open(workspace))
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog("heelward fit -w myteam"))
 def fit(workspace: Where = Path()) -> None:
     """Fit the models and comparisons whose rows changed, and evaluate the plan named in the settings."""
     raise typer.Exit(_fit(_open(workspace)))
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog("heelward report --quarter 2025Q2 --pdf -w myteam"))
 def report(
     workspace: Where = Path(),
     quarter: Annotated[
@@ -273,7 +290,7 @@ def report(
     _report(_open(workspace), edition=edition(quarter, as_of, mask), beside=beside)
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog("heelward refresh -w myteam"))
 def refresh(workspace: Where = Path()) -> None:
     """Ingest, measure, fit and report in order; each step processes only what changed."""
     space = _open(workspace)
@@ -284,7 +301,7 @@ def refresh(workspace: Where = Path()) -> None:
     raise typer.Exit(code)
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog('heelward query --sql "SELECT pad, count(*) FROM stage GROUP BY pad" -w myteam'))
 def query(
     name: Annotated[str | None, typer.Argument(help="Name of a saved query; without it, list all.")] = None,
     workspace: Where = Path(),
@@ -354,7 +371,7 @@ def _pairs(given: list[str]) -> dict[str, Any]:
     return pairs
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog("heelward plan next_pad.toml --out plan.html -w myteam"))
 def plan(
     file: Annotated[Path, typer.Argument(help="A plan in TOML: the pad, its limits and the candidate designs.")],
     workspace: Where = Path(),
@@ -377,7 +394,11 @@ def plan(
         say(f"written: {out}")
 
 
-@app.command(epilog=EPILOG)
+@app.command(
+    epilog=_epilog(
+        'heelward amend "Teal 1H" 5 isip --value 4510 --by "A. Reader" --why "hammer not yet faded" -w myteam'
+    )
+)
 def amend(
     well: Annotated[str, typer.Argument(help="The well name or an alias.")],
     number: Annotated[int, typer.Argument(help="The stage (or plug, coil run, pump-down: see --level).")],
@@ -399,7 +420,7 @@ def amend(
     say(record(space, well, level, number, pick, value=value, time=time, by=by, why=why, withdraw=withdraw))
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog('heelward export "Teal 1H" --out teal_1h.xml -w myteam'))
 def export(
     well: Annotated[str, typer.Argument(help="The well name or an alias.")],
     out: Annotated[Path, typer.Option("--out", "-o", help="The file: .xml for stages, .las for a record.")],
@@ -413,7 +434,7 @@ def export(
     say(write(_open(workspace), well, out, stage=stage, run=run))
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog("heelward status -w myteam"))
 def status(workspace: Where = Path()) -> None:
     """Report what has landed, what was set aside and why, and what is stale."""
     from pipeline.commands.status import describe
@@ -421,7 +442,7 @@ def status(workspace: Where = Path()) -> None:
     say(describe(_open(workspace)))
 
 
-@app.command(epilog=EPILOG)
+@app.command(epilog=_epilog("heelward serve -w myteam --port 4300"))
 def serve(
     workspace: Where = Path(),
     port: Annotated[int, typer.Option(help="Port of the web page; 0 selects a free port.")] = 0,

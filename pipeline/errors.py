@@ -50,6 +50,26 @@ class SetAside(Exception):
         ]
 
 
+SHOWN_FILES = 3
+"""Number of files named where several have the same problem."""
+
+
+def grouped(asides: list[tuple[str, SetAside]]) -> list[str]:
+    """Return the messages of files that were set aside, told once for all files with the same reason and fix."""
+    groups: dict[tuple[str, str], list[tuple[str, SetAside]]] = {}
+    for path, aside in asides:
+        groups.setdefault((re.sub(r"\d+", "0", aside.reason), aside.fix), []).append((path, aside))
+    lines = []
+    for held in groups.values():
+        told = held[0][1].lines(held[0][0])
+        if len(held) > 1:
+            others = ", ".join(path for path, _ in held[1 : SHOWN_FILES + 1])
+            rest = f" and {len(held) - SHOWN_FILES - 1} more" if len(held) > SHOWN_FILES + 1 else ""
+            told.append(f"  the same:  {others}{rest}")
+        lines += told
+    return lines
+
+
 _NO_AMOUNT = str.maketrans("{}", "｛｝")
 """Braces mark amounts in our own sentences: those of a file are written wide."""
 

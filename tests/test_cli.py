@@ -10,6 +10,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pipeline import steps
 from pipeline.workspace import Workspace
 from tests.builders import put, record_csv
 from tests.ingest.layouts import layouts
@@ -33,12 +34,29 @@ def test_help_loads_nothing_heavy() -> None:
 
 
 @pytest.mark.parametrize(
-    "command", ["demo", "init", "inspect", "ingest", "measure", "fit", "report", "refresh", "query", "serve", "status"]
+    "command",
+    [
+        "demo",
+        "init",
+        "inspect",
+        "ingest",
+        "measure",
+        "fit",
+        "report",
+        "refresh",
+        "query",
+        "serve",
+        "status",
+        "plan",
+        "amend",
+        "export",
+    ],
 )
 def test_every_command_has_help_with_exit_codes(command: str) -> None:
     done = heelward(command, "--help")
     assert done.returncode == 0
     assert "Exit codes" in done.stdout
+    assert f"Example: heelward {command} " in done.stdout
 
 
 def test_a_demo_does_not_touch_a_folder_that_is_not_its_own(tmp_path: Path) -> None:
@@ -112,6 +130,36 @@ def test_set_aside_exits_3_and_says_file_line_and_mend(slice_workspace: Workspac
     status = heelward("status", "-w", slice_workspace.root)
     assert status.returncode == 0
     assert "set aside: landing/treatment/larkspoke/SALTGRASS 1H stage 09.csv" in status.stdout
+
+
+def test_what_many_files_have_in_common_is_told_once(slice_workspace: Workspace) -> None:
+    """Of 41 files that cannot be used, 40 for one reason, and of many findings, each kind has one message."""
+    for stage in range(20, 60):
+        put(slice_workspace.root, f"treatment/larkspoke/SALTGRASS 1H stage {stage}.csv", "Clock;Treating pressure\n")
+    put(slice_workspace.root, "treatment/larkspoke/SALTGRASS 1H stage 98.csv", "")
+    done = heelward("ingest", "-w", slice_workspace.root)
+    assert done.stdout.count("fix:") == 2
+    assert (
+        "stage 20.csv" in done.stdout
+        and "stage 23.csv and 36 more" in done.stdout
+        and "stage 31.csv" not in done.stdout
+    )
+    told = [line for line in done.stdout.splitlines() if "finding(s) in" in line]
+    assert len(told) == len({line.split(": ", 1)[1] for line in told}) >= 2
+    counts = [int(line.split()[0]) for line in told]
+    assert counts == sorted(counts) and f"; {sum(counts)} findings" in done.stdout
+    status = heelward("status", "-w", slice_workspace.root)
+    assert status.stdout.count("fix:") == 2 and f"findings: {sum(counts)} of {len(told)} kinds" in status.stdout
+
+
+def test_status_lists_the_guesses_that_nobody_confirmed(slice_workspace: Workspace) -> None:
+    steps.run_ingest(slice_workspace)
+    assert "to confirm" not in heelward("status", "-w", slice_workspace.root).stdout
+    path = slice_workspace.maps / "tables_wells.toml"
+    text = path.read_text(encoding="utf-8").rstrip("\n")
+    path.write_text(f"{text}  # check: a guess\n", encoding="utf-8")
+    line = text.count("\n") + 1
+    assert f"{path} has guesses in line {line}" in heelward("status", "-w", slice_workspace.root).stdout
 
 
 def test_query_lists_shows_and_writes(measured_slice: Workspace, tmp_path: Path) -> None:

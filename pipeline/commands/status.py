@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.errors import SetAside
+from pipeline.errors import SetAside, grouped
 from pipeline.ingest.maps import read_maps
 from pipeline.ingest.prepare import LINEAGE
+from pipeline.ingest.propose import CHECK
 from pipeline.ingest.verify import verify
+from pipeline.lake import Lake
 from pipeline.metrics.measure import stale_wells
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
 from pipeline.steps import open_lake, planning
+from pipeline.units import format_quantities
 from pipeline.workspace import Workspace
 
 
@@ -32,10 +35,10 @@ def describe(workspace: Workspace) -> str:
     landed = sources.filter(pl.col("state") == "landed")
     if landed.height:
         lines.append(f"landed in: {_counts(landed, 'lands')}")
-    lines.append(f"findings: {lake.scan(FINDINGS).select(pl.len()).collect().item()}")
-    aside = sources.filter(pl.col("state") == "set aside").sort("path")
-    for row in aside.iter_rows(named=True):
-        lines += SetAside(**{key: row[key] for key in LINEAGE}).lines(row["path"])
+    lines += _findings(lake, workspace)
+    aside = sources.filter(pl.col("state") == "set aside").sort("path").iter_rows(named=True)
+    lines += grouped([(row["path"], SetAside(**{key: row[key] for key in LINEAGE})) for row in aside])
+    lines += _questions(workspace)
     lines += [f"this map cannot be used; its files wait:\n{item}" for item in read_maps(workspace.maps)[1]]
     skipped = lake.scan(FINDINGS).filter(pl.col("step") == "discover").sort("path").collect()
     lines += [f"not read: {row['path']}: {row['message']}" for row in skipped.iter_rows(named=True)]
@@ -53,6 +56,35 @@ def describe(workspace: Workspace) -> str:
     report = workspace.out / "report.html"
     lines.append(f"report: {report if report.exists() else 'not built yet'}")
     return "\n".join(lines)
+
+
+def _findings(lake: Lake, workspace: Workspace) -> list[str]:
+    """Return the findings, told once per kind, rare kinds first."""
+    found = lake.scan(FINDINGS).filter(pl.col("step") != "discover").collect().sort("path", "well_id", "number")
+    part = pl.format(", {} {}", "level", "number").fill_null("")
+    found = found.with_columns(where=pl.coalesce("path", pl.concat_str("well_id", part), "pad"))
+    kinds = found.group_by("kind", maintain_order=True).agg(
+        pl.len().alias("count"), pl.first("message"), pl.first("where")
+    )
+    lines = [f"findings: {found.height}" + (f" of {kinds.height} kinds, one of each:" if kinds.height else "")]
+    for kind, count, message, where in kinds.sort("count", "kind").iter_rows():
+        told = format_quantities(f"{where}: {message}" if where else message, workspace.settings.display_units)
+        lines.append(f"  {count} {kind.replace('_', ' ')}: {told}")
+    return lines
+
+
+def _questions(workspace: Workspace) -> list[str]:
+    """Return the maps that hold guesses which nobody has confirmed yet."""
+    lines = []
+    for path in sorted(workspace.maps.glob("*.toml")):
+        text = path.read_text(encoding="utf-8", errors="replace")
+        open_lines = [str(at) for at, line in enumerate(text.splitlines(), 1) if CHECK in line]
+        if open_lines:
+            word = "line" if len(open_lines) == 1 else "lines"
+            lines.append(
+                f"to confirm: {path} has guesses in {word} {', '.join(open_lines)}: correct them or remove '{CHECK}'"
+            )
+    return lines
 
 
 def _counts(frame: pl.DataFrame, column: str) -> str:

@@ -41,6 +41,20 @@ READERS = 2
 
 
 @dataclass
+class KindOfFinding:
+    """Findings of one kind: their number, that of their files, and one of them with its file."""
+
+    path: str
+    message: str
+    count: int = 0
+    files: int = 0
+
+    def __str__(self) -> str:
+        places = f"in {self.files} files, such as" if self.files > 1 else "in"
+        return f"{self.count} finding(s) {places} {self.path}: {self.message}"
+
+
+@dataclass
 class Landed:
     """What an ingest did.
 
@@ -53,6 +67,8 @@ class Landed:
     still_aside : int
         Unchanged files that were set aside before.
     findings : int
+    kinds : dict of str to KindOfFinding
+        The findings of the files that were landed in this run, by kind.
     skipped : list of (path, why)
         Entries not read in the landing folders: pipes, broken or outside links, folders without read permission.
     incomplete : list of str
@@ -72,6 +88,7 @@ class Landed:
     set_aside: list[tuple[str, SetAside]] = field(default_factory=list)
     still_aside: int = 0
     findings: int = 0
+    kinds: dict[str, KindOfFinding] = field(default_factory=dict)
     skipped: list[tuple[str, str]] = field(default_factory=list)
     incomplete: list[str] = field(default_factory=list)
     broken_maps: list[str] = field(default_factory=list)
@@ -255,6 +272,11 @@ def _count(report: Landed, entry: PreparedFile) -> None:
     if state == "landed" and entry.shaped is not None:
         report.landed += 1
         report.findings += len(entry.shaped.findings)
+        for finding in entry.shaped.findings:
+            kind = report.kinds.setdefault(finding.kind, KindOfFinding(entry.item.path, finding.message))
+            kind.count += 1
+        for name in {finding.kind for finding in entry.shaped.findings}:
+            report.kinds[name].files += 1
     elif state == "landed":
         report.unchanged += 1
     elif state == "copy":

@@ -1,6 +1,6 @@
 """Maps for files that none describes."""
 
-from pipeline.ingest.propose.guess import ASKED, LIKELY, SURE, Guess
+from pipeline.ingest.propose.guess import ASKED, CHECK, LIKELY, SURE, Guess
 from pipeline.ingest.propose.proposal import Proposal, pattern_of, propose
 
-__all__ = ["ASKED", "LIKELY", "SURE", "Guess", "Proposal", "pattern_of", "propose"]
+__all__ = ["ASKED", "CHECK", "LIKELY", "SURE", "Guess", "Proposal", "pattern_of", "propose"]

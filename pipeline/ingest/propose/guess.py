@@ -12,6 +12,8 @@ from pipeline.ingest.behaviour import is_total, numbers
 from pipeline.ingest.sniff import Table
 
 SURE, LIKELY, ASKED = "sure", "likely", "asked"
+CHECK = "# check:"
+"""Marks a guess in a written map that nobody has confirmed."""
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from pathlib import PurePath
 
 from pipeline.ingest.propose.clocks import find_times, time_channel
 from pipeline.ingest.propose.columns import find_signal, key_columns, ledger_guesses, signal_guesses
-from pipeline.ingest.propose.guess import SURE, Guess, Look
+from pipeline.ingest.propose.guess import CHECK, SURE, Guess, Look
 from pipeline.ingest.propose.named import name_guesses, quoted
 from pipeline.ingest.sniff import Table
 
@@ -34,7 +34,7 @@ class Proposal:
             *self.settings, "", "[columns]",
         ]  # fmt: skip
         for guess in self.guesses:
-            check = "" if guess.confidence == SURE else f"  # check: {_plain(guess.why)}"
+            check = "" if guess.confidence == SURE else f"  {CHECK} {_plain(guess.why)}"
             lines.append(f"{guess.lake} = {guess.text}{check}")
         return "\n".join(lines) + "\n"
 
