@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from datetime import datetime
 from pathlib import Path
 
 from pipeline.commands.init import FIRST_MAP_TEXT
@@ -12,6 +13,7 @@ from pipeline.ingest.draft import Draft, Group, drafts, grouped, sample_rows, tr
 from pipeline.ingest.inspect import inspect_file
 from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.propose import SURE
+from pipeline.ingest.tally import told_once
 from pipeline.lake import Lake
 from pipeline.schemas.wells import WELLS
 from pipeline.units import format_number
@@ -148,7 +150,7 @@ def _told(workspace: Workspace, draft: Draft, group: Group, *, write: bool, take
     if proposal.left:
         shown = ", ".join(short(name, 30) for name in proposal.left[:12])
         lines.append(f"  not used: {shown}{' ...' if len(proposal.left) > 12 else ''}")
-    lines += [f"  finding: {finding.message}" for finding in draft.shaped.findings[:6]]
+    lines += [f"  finding: {message}" for message in told_once(draft.shaped.findings)]
     lines += ["", *_rows(draft)]
     lines += _asked(draft)
     asked = sum(guess.confidence != SURE for guess in proposal.guesses)
@@ -179,7 +181,7 @@ def _rows(draft: Draft) -> list[str]:
 def _cell(value: object) -> str:
     if isinstance(value, float):
         return format_number(value)
-    return short(f"{value:%Y-%m-%d %H:%M:%S}" if hasattr(value, "strftime") else str(value), 24)
+    return short(f"{value:%Y-%m-%d %H:%M:%S}" if isinstance(value, datetime) else str(value), 24)
 
 
 def _saved(workspace: Workspace, draft: Draft, taken: set[str]) -> Path:

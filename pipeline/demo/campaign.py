@@ -86,6 +86,7 @@ class Truth:
 @dataclass
 class _Tables:
     wells: list[Row] = field(default_factory=list)
+    well_designs: list[Row] = field(default_factory=list)
     strings: list[Row] = field(default_factory=list)
     stages: list[Row] = field(default_factory=list)
     plugs: list[Row] = field(default_factory=list)
@@ -254,6 +255,13 @@ def _describe(tables: _Tables, well: Well) -> None:
             "rotary_table_ft": 26.0,
         }
     )  # fmt: skip
+    tables.well_designs.append(
+        {
+            "well": well.name, "design": well.design.name, "lateral_ft": well.toe_ft - well.heel_ft,
+            "stages": well.stages, "proppant_lb": well.stages * well.design.proppant_lbm,
+            "fluid_bbl": round(well.stages * _fluid_bbl(well.design), 0),
+        }
+    )  # fmt: skip
     tables.strings.append(
         {
             "well": well.name, "string": "casing", "section": 1, "top_ft": 0.0, "bottom_ft": well.toe_ft,
@@ -391,7 +399,7 @@ def _coil(
 
 def _write_tables(folder: Path, tables: _Tables) -> None:
     into = folder / "tables"
-    names = ("wells", "strings", "coil_runs", "wireline", "activity", "cost", "production", "reported")
+    names = ("wells", "well_designs", "strings", "coil_runs", "wireline", "activity", "cost", "production", "reported")
     optional = ("toe_tests", "offsets", "incidents", "additives", "exposure_hours", "flowback")
     for name in (*names, *optional):
         if rows := getattr(tables, name):

@@ -18,6 +18,10 @@ _DAYS = (
     "%d-%B-%Y", "%B %d, %Y",
     "%d:%m:%Y", "%m:%d:%Y", "%Y:%m:%d",
 )  # fmt: skip
+_MONTHS = (
+    "%b-%y", "%b-%Y", "%b %Y", "%b %y", "%B %Y", "%B-%Y", "%b/%Y", "%Y-%m", "%Y/%m", "%m/%Y", "%m-%Y", "%Y%m", "%m/%y",
+)  # fmt: skip
+"""Formats of a month without a day."""
 _FOREIGN = {
     "es": {"ene": "Jan", "abr": "Apr", "ago": "Aug", "dic": "Dec", "set": "Sep"},
     "fr": {"janv": "Jan", "fev": "Feb", "fév": "Feb", "mars": "Mar", "avr": "Apr", "mai": "May", "juin": "Jun",
@@ -37,7 +41,7 @@ class TimeGuess:
     ----------
     format : str
         Empty for elapsed time.
-    kind : {"clock", "day", "time of day", "elapsed"}
+    kind : {"clock", "day", "month", "time of day", "elapsed"}
     unit : str
         Of elapsed time.
     ambiguous : bool
@@ -97,7 +101,8 @@ def _formats_of(cell: str) -> list[tuple[str, str]]:
     """Return the formats that a cell can have, with their kind."""
     match = _CLOCK.search(cell)
     if match is None:
-        return [(day, "day") for day in _DAYS]
+        whole = [] if re.fullmatch(r"\d{6}", cell) else [(day, "day") for day in _DAYS]
+        return [*whole, *((month, "month") for month in _MONTHS)]
     _, seconds, fraction, space, half, zone = match.groups()
     clock = ("%I" if half else "%H") + ":%M" + (":%S" if seconds else "")
     if fraction:
@@ -235,10 +240,22 @@ def is_total(values: Array) -> bool:
     return bool((steps >= -1e-9 * np.abs(known).max()).all() and (steps > 0.0).mean() > 0.3)
 
 
-def spread(values: Array) -> tuple[float, float]:
-    """Return the 1st and the 99th percentile; NaN for an empty column."""
-    known = values[~np.isnan(values)]
+FEW_VALUES = 500
+"""With fewer values, single wrong ones must not decide what the others are. [1]"""
+
+
+def spread(values: Array, *, zeros: bool = True) -> tuple[float, float]:
+    """Return the 1st and the 99th percentile, of few values the 5th and the 95th; NaN for an empty column.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+    zeros : bool
+        Whether a zero is a value.
+    """
+    known = values[~np.isnan(values) & (zeros | (values != 0.0))]
     if not known.size:
         return float("nan"), float("nan")
-    low, high = np.quantile(known, [0.01, 0.99])
+    tail = 0.01 if known.size >= FEW_VALUES else 0.05
+    low, high = np.quantile(known, [tail, 1.0 - tail])
     return float(low), float(high)

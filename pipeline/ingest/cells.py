@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import polars as pl
@@ -72,7 +73,7 @@ def _cells(work: FileJob, lake: str, dtype: Any, series: pl.Series, lines: pl.Se
         formats = channel.formats or ["%Y-%m-%d"]
         written = " or ".join(formats)
         named = english(channel, text)
-        days = pl.select(pl.coalesce(named.str.to_date(one, strict=False) for one in formats).alias(lake)).to_series()
+        days = pl.select(pl.coalesce(_day(named, one) for one in formats).alias(lake)).to_series()
         value = _dated(work, lake, days, lines)
         return counted(work, lake, text, value, f"a date like {written}, {_range_of_days(work, lake)}", lines)
     if isinstance(dtype, pl.Datetime):
@@ -89,6 +90,13 @@ def _cells(work: FileJob, lake: str, dtype: Any, series: pl.Series, lines: pl.Se
     return counted(work, lake, text, value, "a text", lines)
 
 
+def _day(text: pl.Series, written: str) -> pl.Series:
+    """Return days; the first of the month where the format has no day."""
+    if re.search(r"%-?[dejsxcDF]", written):
+        return text.str.to_date(written, strict=False)
+    return (text + " 1").str.to_date(f"{written} %d", strict=False)
+
+
 def _quantities(work: FileJob, floats: list[pl.Series], lines: pl.Series) -> list[pl.Series]:
     """Convert all measured columns to the lake's units in one step, and void impossible values."""
     if not floats:
@@ -99,6 +107,7 @@ def _quantities(work: FileJob, floats: list[pl.Series], lines: pl.Series) -> lis
     ranged = [name for name in names if meta(columns[name])["hard"] is not None]
     if not ranged:
         return shown.get_columns()
+    shown = _without_zeros(work, shown, [name for name in ranged if meta(columns[name])["hard"][0] > 0.0])
     counts = shown.select(count for name in ranged for count in _range_counts(name, meta(columns[name])))
     for name in ranged:
         outside, unusual = (int(counts[f"{name}:{what}"][0] or 0) for what in ("outside", "unusual"))
@@ -112,6 +121,16 @@ def _quantities(work: FileJob, floats: list[pl.Series], lines: pl.Series) -> lis
                 tally.first_outside = (int(lines[first]), f"{shown[name][first]:g}")
             shown = shown.with_columns(pl.when(inside).then(pl.col(name)).alias(name))
     return shown.get_columns()
+
+
+def _without_zeros(work: FileJob, shown: pl.DataFrame, names: list[str]) -> pl.DataFrame:
+    """Void the zeros of quantities that are never zero: tables write them for what nobody filled in."""
+    if not names:
+        return shown
+    for name, count in shown.select((pl.col(name) == 0.0).sum() for name in names).row(0, named=True).items():
+        work.tallies[name].zeros += int(count or 0)
+        work.tallies[name].values -= int(count or 0)
+    return shown.with_columns(pl.when(pl.col(name) != 0.0).then(pl.col(name)).alias(name) for name in names)
 
 
 def _converted(work: FileJob, name: str) -> pl.Expr:

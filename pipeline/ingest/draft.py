@@ -21,6 +21,7 @@ from pipeline.ingest.read import read_raw
 from pipeline.ingest.shape import Shaped, shape
 from pipeline.ingest.sniff import Table, sniff_columns, sniff_rows, sniff_text
 from pipeline.ingest.workbook import read_sheet, sheets_of
+from pipeline.schemas.wells import WELL_DESIGNS, WELLS
 
 MOST_TRIES = 8
 """Columns that are given up, one after the other, until a proposed map reads its own file."""
@@ -85,9 +86,14 @@ def drafts(path: Path, content: Content, names: WellRegistry, zone: str, spool: 
     found = []
     with as_set_aside("of the proposal"):  # what no map describes can hold anything
         for sheet, table in tables_in(path, content):
-            proposal = propose(path.name, table, zone, sheet=sheet, files=files, kind=kind_of(content.first()))
-            if proposal is not None:
-                found.append(tried(proposal, content, path.name, names, spool))
+            kind = kind_of(content.first())
+            proposal = propose(path.name, table, zone, sheet=sheet, files=files, kind=kind)
+            if proposal is None:
+                continue
+            found.append(tried(proposal, content, path.name, names, spool))
+            also = propose(path.name, table, zone, sheet=sheet, files=files, kind=kind, only=WELLS.name)
+            if proposal.lands == WELL_DESIGNS.name and also is not None:  # such tables say what the wells are, too
+                found.append(tried(also, content, path.name, names, spool))
     return found
 
 

@@ -14,6 +14,7 @@ from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.prepare import as_set_aside
 from pipeline.ingest.read import read_raw
 from pipeline.ingest.shape import Shaped, shape
+from pipeline.ingest.tally import told_once
 from pipeline.lake import Lake
 from pipeline.schemas.wells import WELLS
 from pipeline.units import format_quantities, format_quantity
@@ -112,7 +113,7 @@ def _described(loaded: LoadedMap, shaped: Shaped, system: str) -> str:
         unit = table.unit(name)
         span = "void" if low is None else " to ".join(format_quantity(value, unit, system, 4) for value in (low, high))
         lines.append(f"  {name}: '{channel.shown}' in {channel.unit}; {span}")
-    lines += [f"  finding: {format_quantities(finding.message, system)}" for finding in shaped.findings] or [
+    lines += [f"  finding: {format_quantities(message, system)}" for message in told_once(shaped.findings)] or [
         "  no findings"
     ]
     return "\n".join(lines)

@@ -28,6 +28,16 @@ class Finding:
     rows: int | None = None
 
 
+def told_once(findings: list[Finding]) -> list[str]:
+    """Return the messages of findings, one per kind, with the number of others like it."""
+    kinds: dict[str, list[Finding]] = {}
+    for finding in findings:
+        kinds.setdefault(finding.kind, []).append(finding)
+    return [
+        held[0].message + (f" (and {len(held) - 1} more like it)" if len(held) > 1 else "") for held in kinds.values()
+    ]
+
+
 @dataclass
 class Tally:
     """Counts of the cells of a column over all pieces of a file.
@@ -38,6 +48,8 @@ class Tally:
         Number of cells, and of valid values.
     bad, outside, unusual, skipped : int
         Invalid cells, values outside the hard range or the usual range, and times skipped by a clock change.
+    zeros : int
+        Zeros that stand for no value, where the range excludes them.
     expected : str
         Expected content of a cell.
     first_bad, first_outside : (line, text), optional
@@ -50,6 +62,7 @@ class Tally:
     outside: int = 0
     unusual: int = 0
     skipped: int = 0
+    zeros: int = 0
     expected: str = "a value"
     first_bad: tuple[int, str] | None = None
     first_outside: tuple[int, str] | None = None
@@ -120,6 +133,11 @@ def _judge_outside(work: FileJob, lake: str, tally: Tally) -> None:
             )  # fmt: skip
         text = f"{lake}: {tally.outside} value(s) outside {qty(low, unit)} to {qty(high, unit)} are void"
         work.findings.append(Finding("void_samples", text, line, tally.outside))
+    if tally.zeros:
+        text = (
+            f"{lake}: {tally.zeros} zero(s) are no value, because it is at least {qty(declared['hard'][0], unit)}: void"
+        )
+        work.findings.append(Finding("zero_for_missing", text, rows=tally.zeros))
     if tally.unusual:
         low, high = declared["soft"]
         text = f"{lake}: {tally.unusual} value(s) outside the usual {qty(low, unit)} to {qty(high, unit)}"

@@ -274,7 +274,7 @@ class Lake:
         else:
             write_deltalake(
                 delta, frame, mode="append" if append else "overwrite", predicate=predicate,
-                schema_mode="merge" if set(table.dtypes) - _columns(delta) else None, writer_properties=_WRITER,
+                schema_mode="merge" if set(table.dtypes) != _columns(delta) else None, writer_properties=_WRITER,
                 commit_properties=_NO_RETRY,
             )  # fmt: skip
         return int(delta.version())

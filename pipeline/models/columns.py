@@ -51,7 +51,7 @@ class Column:
     def _described(self) -> Described:
         known = columns_known()
         return self.added or next(
-            known[mart][self.name] for mart in ("stage", "plug", "well") if self.name in known[mart]
+            known[mart][self.name] for mart in ("stage", "plug", "well", "well_design") if self.name in known[mart]
         )
 
 
@@ -67,6 +67,8 @@ _DESIGN = (
     Column("stage_length_ft", step=10.0),
     Column("designed_proppant_lbm", step=10_000.0),
     Column("proppant_lbm_ft", step=100.0),
+    Column("fluid_bbl_ft", step=1.0),
+    Column("stage_spacing_ft", step=10.0),
     _friction("designed_pipe_friction_psi", "modelled pipe friction at design rate"),
     _friction("designed_perf_friction_psi", "modelled perforation friction at design rate"),
 )
@@ -102,6 +104,7 @@ _OUTCOMES = tuple(
         "fleet_min", "swap_min",
         "placed_share", "mill_min", "wiper_trips", "toe_hours", "hours_per_stage",
         "cost_per_stage", "oil_bbl_ft_90d", "oil_bbl_ft_180d",
+        "oil_bbl_ft_180d_recorded", "oil_bbl_ft_360d_recorded",
     )
 )  # fmt: skip
 

@@ -20,13 +20,13 @@ PERF_CD = 0.75
 """Discharge coefficient of perforations assumed for all designs (common practice). [1]"""
 _MARTS = {
     "stage": ("compared_stage", "stage"), "plug": ("plug", "set_depth_ft"), "coil_run": ("coil_run", "run"),
-    "well": ("well", "well_id"),
+    "well": ("well", "well_id"), "well_design": ("well_design", "well_id"),
 }  # fmt: skip
 """The mart of each level, and the sort order of its rows within a well."""
 
 
 def modelling_tables(lake: Lake, zone: str) -> dict[str, pl.DataFrame]:
-    """Return the modelling tables by level: measured stages, plugs, coil runs, wells with measured stages.
+    """Return the modelling tables by level: measured stages, plugs, coil runs, measured wells, wells with a design.
 
     Parameters
     ----------

@@ -458,7 +458,7 @@ def _interval_note(pads: int, chance: bool, coverage: float) -> str:
 
 
 def _predictions(spec: ModelSpec, table: Table, predicted: Array, mean: Array, half: float) -> list[dict[str, Any]]:
-    number = [1] * table.used.height if spec.level == "well" else table.used[spec.level].to_list()
+    number = [1] * table.used.height if spec.per_well else table.used[spec.level].to_list()
     reach = half if np.isfinite(half) else None
     rows = zip(table.used["well_id"], number, table.pads, table.outcome, predicted, mean, strict=True)
     return [

@@ -63,7 +63,7 @@ class LevelRows:
         size = np.sqrt(np.square(design).sum(axis=0))
         lost = aliased_terms(np.where(np.abs(inside) > 1e-10 * size, inside, 0.0), terms)
         kept = [name for name in (*levels[1:], *names[1:]) if name not in lost]
-        wells = None if spec.level == "well" else used["well_id"].to_numpy().astype(str)
+        wells = None if spec.per_well else used["well_id"].to_numpy().astype(str)
         return cls(
             design[:, [terms.index(name) for name in kept]], kept, [x for x in levels if x in lost], pads, wells
         )  # fmt: skip

@@ -10,6 +10,9 @@ import polars as pl
 from pipeline.metrics.declare import fingerprint
 from pipeline.models.columns import COLUMNS
 
+PER_WELL = ("well", "well_design")
+"""Levels with one row per well: measured wells, and all wells with a design on record."""
+
 
 @dataclass(frozen=True)
 class ModelSpec:
@@ -35,6 +38,11 @@ class ModelSpec:
     physics: str | None = None
     chance: bool = False
 
+    @property
+    def per_well(self) -> bool:
+        """Whether a row is a well."""
+        return self.level in PER_WELL
+
 
 @dataclass(frozen=True)
 class CompareSpec:
@@ -46,8 +54,15 @@ class CompareSpec:
     factor: str
     adjusted_for: tuple[str, ...]
 
+    @property
+    def per_well(self) -> bool:
+        """Whether a row is a well."""
+        return self.level in PER_WELL
+
 
 _FRICTION = ("designed_pipe_friction_psi", "designed_perf_friction_psi")
+
+_WHOLE_WELL = ("formation", "lateral_ft", "stage_spacing_ft", "proppant_lbm_ft", "fluid_bbl_ft")
 
 MODELS = (
     ModelSpec(
@@ -101,6 +116,14 @@ MODELS = (
         "oil_180_days", "oil per lateral foot at 180 days", "oil_bbl_ft_180d", "well",
         ("design", "formation", "nearest_spacing_ft"),
     ),
+    ModelSpec(
+        "oil_180_days_recorded", "oil per lateral foot at 180 days as recorded", "oil_bbl_ft_180d_recorded",
+        "well_design", _WHOLE_WELL,
+    ),
+    ModelSpec(
+        "oil_360_days_recorded", "oil per lateral foot at 360 days as recorded", "oil_bbl_ft_360d_recorded",
+        "well_design", _WHOLE_WELL,
+    ),
 )  # fmt: skip
 
 COMPARISONS = (
@@ -126,7 +149,7 @@ COMPARISONS = (
 
 def rows_hash(frame: pl.DataFrame, spec: ModelSpec | CompareSpec, version: int, columns: Sequence[str]) -> str:
     """Return a hash of the rows, the spec and the method that determine fitted rows."""
-    key = [] if spec.level == "well" else [spec.level]
+    key = [] if spec.per_well else [spec.level]
     error = COLUMNS[spec.outcome].error
     picked = [error] if error in frame.columns else []
     used = frame.select(list(dict.fromkeys(["well_id", "pad", *key, *columns, *picked])))

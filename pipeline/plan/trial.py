@@ -71,7 +71,7 @@ def trials(frame: pl.DataFrame, spec: CompareSpec, one: str, other: str, wells: 
         fitted = fit_mixed(outcome, table.design, table.pads, table.wells, within_pads=True)
     except ValueError:
         fitted = None
-    rows = 1 if spec.level == "well" else ROWS_PER_WELL
+    rows = 1 if spec.per_well else ROWS_PER_WELL
 
     def half_width(design: np.ndarray, pads: np.ndarray, wells: np.ndarray | None) -> float:
         told = None if fitted is None else adjusted_for(fitted, design, pads, wells)

@@ -26,7 +26,8 @@ CHOICES = ("quarter", "pad", "crew", "formation", "design")
 """Columns by which a reader can select jobs, if a chart's rows have them."""
 LEDGER = (
     "wells", "stages", "plugs", "coil_runs", "acceptance", "toe_preparation", "wireline", "pad_days", "cost_units",
-    "neighbours", "quarter_safety", "amendments_by_pick", "amendments", "set_aside", "findings_by_kind", "findings",
+    "neighbours", "well_designs", "production_by_well", "quarter_safety",
+    "amendments_by_pick", "amendments", "set_aside", "findings_by_kind", "findings",
     "who_can_be_compared", "production_excluded", "model_cards", "model_effects", "sources",
 )  # fmt: skip
 Told = Callable[[str], None]

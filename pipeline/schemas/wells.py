@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.schemas.base import DEPTH_FT, MOST_NUMBER, Landed, Table, flag, instant, integer, quantity, text
+from pipeline.schemas.base import DEPTH_FT, MOST_NUMBER, Landed, Table, day, flag, instant, integer, quantity, text
 
 
 class Wells(Landed):
@@ -73,6 +73,29 @@ class Stages(Landed):
     closure_source = text("where the closure gradient comes from, such as an injection test, a log, or the provider")
     reservoir_gradient_psi_ft = quantity("psi/ft", "reservoir pressure divided by TVD", hard=(0.1, 1.5))
     pressure_limit_psi = quantity("psi", "highest surface pressure allowed by the programme", hard=(100.0, 20000.0))
+
+
+class WellDesigns(Landed):
+    """A well's design and results in one row, for wells without stages on record or beside them."""
+
+    well_id = text("id of the well in the lake", key=True)
+    design = text("name of the design")
+    completed_on = day("day on which the completion ended")
+    lateral_ft = quantity("ft", "length of the lateral", hard=(100.0, 40000.0))
+    stages = integer("number of stages", lowest=1, highest=MOST_NUMBER)
+    clusters = integer("perforation clusters of the well", lowest=1, highest=10_000)
+    proppant_lbm = quantity("lbm", "designed proppant of the well", hard=(1e3, 2e8))
+    fluid_bbl = quantity("bbl", "designed fluid of the well", hard=(10.0, 3e6))
+    proppant_lbm_ft = quantity("lbm/ft", "designed proppant per foot of lateral", hard=(10.0, 20000.0))
+    fluid_bbl_ft = quantity("bbl/ft", "designed fluid per foot of lateral", hard=(0.1, 500.0))
+    avg_treating_pressure_psi = quantity("psi", "mean treating pressure as reported", hard=(100.0, 20000.0))
+    avg_slurry_rate_bpm = quantity("bpm", "mean rate as reported", hard=(0.5, 200.0))
+    oil_180d_bbl = quantity(
+        "bbl", "oil of the first 180 days on as reported, if there is no monthly record", hard=(0.0, 5e6)
+    )
+    oil_360d_bbl = quantity(
+        "bbl", "oil of the first 360 days on as reported, if there is no monthly record", hard=(0.0, 5e6)
+    )
 
 
 class Plugs(Landed):
@@ -163,6 +186,7 @@ class Offsets(Landed):
 WELLS = Table("wells", Wells, "a well")
 STRINGS = Table("strings", Strings, "a section of casing or coil")
 STAGES = Table("stages", Stages, "a stage's design and perforations")
+WELL_DESIGNS = Table("well_designs", WellDesigns, "a well's design and results")
 PLUGS = Table("plugs", Plugs, "a plug")
 COIL_RUNS = Table("coil_runs", CoilRuns, "a coiled tubing run")
 TOE_TESTS = Table("toe_tests", ToeTests, "a well's toe acceptance test")

@@ -56,7 +56,7 @@ def test_broken_toml_is_named_with_its_file(tmp_path: Path) -> None:
 
 
 def test_the_maps_that_ship_are_right(tmp_path: Path) -> None:
-    assert len(read_maps(resources.folder("sample_lake") / "maps")[0]) == 21
+    assert len(read_maps(resources.folder("sample_lake") / "maps")[0]) == 22
     make_workspace(tmp_path / "new")
     assert read_maps(tmp_path / "new" / "maps")[0][0].source.unknown_wells == "create"
     assert FIRST_MAP.count("name_pattern") == 1

@@ -194,10 +194,21 @@ def _clean_is_higher(look: Look, chosen: dict[str, tuple[int, float]]) -> bool:
     )
 
 
-def ledger_guesses(look: Look, zone: str) -> tuple[str, list[Guess], list[str]] | None:
-    """Return the table, columns and questions of a file with one row per job, stage, plug, run, month or line."""
+def ledger_guesses(look: Look, zone: str, only: str = "") -> tuple[str, list[Guess], list[str]] | None:
+    """Return the table, columns and questions of a file with one row per job, stage, plug, run, month or line.
+
+    Parameters
+    ----------
+    look : Look
+    zone : str
+        Time zone of clock times that do not say theirs.
+    only : str
+        The one table that is looked for; any if empty.
+    """
     best: tuple[float, str, dict[str, tuple[int, float]]] | None = None
     for lands, meanings in vocabulary().tables.items():
+        if only not in ("", lands):
+            continue
         table = LANDED[lands]
         keys = {key: vocabulary().keys[key] for key in table.key if key in vocabulary().keys}
         chosen = _assigned(look, {**keys, **meanings}, skip=set(), numeric=False)

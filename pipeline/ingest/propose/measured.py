@@ -65,13 +65,12 @@ def unit_can_be(look: Look, place: int, lake: str) -> bool:
 def unit_guess(look: Look, place: int, lake: str) -> tuple[str, str, str, tuple[str, ...]]:
     """Return unit, confidence, why and candidates of a measured column."""
     target = lake_unit(lake)
-    values = look.values(place)
-    low, high = spread(values)
+    hard = next(meta(table.columns[lake]).get("hard") for table in LANDED.values() if lake in table.columns)
+    low, high = spread(look.values(place), zeros=hard is None or hard[0] <= 0.0)
     for unit in _units_said(look, place):
         if not is_unit(unit, target):
             continue
         line = read_unit(unit, target)
-        hard = next(meta(table.columns[lake]).get("hard") for table in LANDED.values() if lake in table.columns)
         if hard is not None and np.isfinite(high) and not (
             hard[0] <= low * line.factor + line.offset and high * line.factor + line.offset <= hard[1]
         ):  # fmt: skip

@@ -48,7 +48,9 @@ def _plain(text: str) -> str:
     return re.sub(r"[^\x20-\x7eÀ-ÿ³²·°]", "?", text)
 
 
-def propose(path: str, table: Table, zone: str, *, sheet: str = "", files: str = "", kind: str = "") -> Proposal | None:
+def propose(
+    path: str, table: Table, zone: str, *, sheet: str = "", files: str = "", kind: str = "", only: str = ""
+) -> Proposal | None:
     """Propose a map.
 
     Parameters
@@ -61,9 +63,11 @@ def propose(path: str, table: Table, zone: str, *, sheet: str = "", files: str =
     sheet : str
         Sheet of a workbook.
     kind : str
-        ``las`` or ``parquet``; empty for text and sheets.
+        ``las``, ``witsml`` or ``parquet``; empty for text and sheets.
     files : str
         Pattern of the files that the map is for; from the path if empty.
+    only : str
+        The one table that the map may be for; any if empty.
 
     Returns
     -------
@@ -72,7 +76,7 @@ def propose(path: str, table: Table, zone: str, *, sheet: str = "", files: str =
     """
     look = Look(table, [[row[i] if i < len(row) else "" for row in table.rows] for i in range(len(table.names))])
     times = find_times(look)
-    signal = find_signal(look, times) if times is not None else None
+    signal = find_signal(look, times) if times is not None and not only else None
     if signal is not None:
         lands, chosen = signal
         guesses, questions = signal_guesses(look, lands, chosen)
@@ -81,7 +85,7 @@ def propose(path: str, table: Table, zone: str, *, sheet: str = "", files: str =
         guesses = [*key_columns(look, lands, taken), *([timed] if timed is not None else []), *guesses]
         questions = [*asked, *questions]
     else:
-        found = ledger_guesses(look, zone)
+        found = ledger_guesses(look, zone, only)
         if found is None:
             return None
         lands, guesses, questions = found
