@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-_CLOCK = re.compile(r"(\d{1,2}:\d{2})(:\d{2})?([.,:]\d{3,6}|[.,]\d+)?( ?)([AaPp]\.?[Mm]\.?)?(Z|[+-]\d{2}:?\d{2})?$")
+_CLOCK = re.compile(r"(\d{1,2}:\d{2})(:\d{2})?([.,:]\d{3,6}|[.,]\d+)?( ?)([AaPp]\.?\s?[Mm]\.?)?(Z|[+-]\d{2}:?\d{2})?$")
 _DAYS = (
     "%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y", "%d.%m.%Y", "%d/%m/%y",
     "%m/%d/%y", "%d-%m-%y", "%m-%d-%y", "%d.%m.%y", "%d-%b-%Y", "%d-%b-%y", "%d %b %Y", "%b %d %Y", "%Y%m%d",
@@ -92,6 +92,7 @@ def months_of(cells: list[str]) -> str:
 
 
 def _english(cell: str, language: str) -> str:
+    cell = re.sub(r"(?i)\b([ap])\.?\s?m\.?$", r"\1m", cell)
     for name, english in _FOREIGN.get(language, {}).items():
         cell = re.sub(rf"(?i)\b{name}[a-zé.]*", english, cell)
     return cell

@@ -57,7 +57,9 @@ _MONTHS_OF = {
 
 
 def english(channel: Channel, text: pl.Series) -> pl.Series:
-    """Return texts with their month names as English abbreviations."""
+    """Return texts with their month names as English abbreviations, and the halves of the day as am and pm."""
+    if any("%p" in written for written in channel.formats):
+        text = text.str.replace(r"(?i)\b([ap])\.?\s?m\.?\s*$", "${1}m")
     for name, pattern in zip(_MONTHS, _MONTHS_OF.get(channel.months, ()), strict=False):
         text = text.str.replace(rf"(?i)\b(?:{pattern})[\pL.]*", name)
     return text
@@ -68,7 +70,7 @@ def of_day(work: FileJob, channel: Channel, series: pl.Series, lines: pl.Series)
     assert channel.start is not None
     clock: pl.Series | None = None
     for written in channel.formats:
-        times = series.str.strip_chars().str.to_time(written, strict=False)
+        times = english(channel, series).str.strip_chars().str.to_time(written, strict=False)
         clock = times if clock is None else pl.select(pl.coalesce(clock, times)).to_series()
     assert clock is not None
     micro = clock.cast(pl.Int64) // 1000

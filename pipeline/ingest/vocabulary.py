@@ -41,6 +41,8 @@ class Vocabulary:
         Columns that name the row's well, stage, run or plug.
     signals, tables : dict of str to dict of str to Meaning
         Columns of records of samples, and of all other tables.
+    lists : dict of str to dict of str to frozenset of str
+        For a column with a fixed list of words: the words of the trade that mean each of them.
     """
 
     time: Meaning
@@ -48,6 +50,7 @@ class Vocabulary:
     keys: dict[str, Meaning]
     signals: dict[str, dict[str, Meaning]]
     tables: dict[str, dict[str, Meaning]]
+    lists: dict[str, dict[str, frozenset[str]]]
 
 
 @cache
@@ -63,6 +66,7 @@ def vocabulary() -> Vocabulary:
         times["time"], times["date"], each(found["keys"]),
         {name: each(part) for name, part in found["signals"].items()},
         {name: each(part) for name, part in found["tables"].items()},
+        {lake: {word: frozenset(said.split()) for word, said in part.items()} for lake, part in found["lists"].items()},
     )  # fmt: skip
 
 
@@ -114,6 +118,16 @@ def _bracketed(heading: str) -> frozenset[str]:
     """Return the words within brackets, units too."""
     inside = " ".join(re.findall(r"[\[({<]([^\])}>]*)[\])}>]", heading)).casefold()
     return frozenset(re.findall(r"[a-z]+\d*|\d+", inside))
+
+
+def listed(cell: str, lake: str) -> str | None:
+    """Return the word of a fixed list that a cell means: of several the first, as the list has them; None if none."""
+    words = frozenset(re.findall(r"[a-z0-9]+", _plain(cell)))
+    return next((word for word, said in vocabulary().lists.get(lake, {}).items() if words & said), None)
+
+
+def _plain(text: str) -> str:
+    return unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().casefold()
 
 
 def fit(heading: str, meaning: Meaning) -> float:

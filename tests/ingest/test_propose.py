@@ -5,9 +5,11 @@ from __future__ import annotations
 import time
 import tomllib
 from contextlib import suppress
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 import pytest
 
 from pipeline import steps
@@ -346,3 +348,41 @@ def test_spoilt_files_end_in_a_proposal_or_a_reason(tmp_path: Path) -> None:
 @pytest.mark.long
 def test_many_spoilt_files_end_in_a_proposal_or_a_reason(tmp_path: Path) -> None:
     spoilt_are_survived(tmp_path, 1000, 2)
+
+
+LOG = "Pad,Start,End,Activity,Kind,Comment\n" + "\n".join(
+    f"Heron,{day:02d}/03/2024 06:05:07 a. m.,{day:02d}/03/2024 06:45:00 p. m.,{activity},{kind},x"
+    for day, (activity, kind) in enumerate(
+        [("Frac Stage", "LTI"), ("Waiting on weather", ""), ("NPT - pump repair", "first-aid case"), ("CT millout", ""),
+         ("Safety meeting", "odd"), ("Wireline run", ""), ("pumping", "Near Miss")] * 3, start=1)
+)  # fmt: skip
+
+
+def test_words_of_a_time_log_are_translated_and_the_rest_is_asked(tmp_path: Path) -> None:
+    draft = found_in(LOG, tmp_path, "time log.csv")
+    assert draft.shaped is not None and draft.source is not None, draft.problem
+    frame = pl.concat(draft.shaped.rows.frames()).sort("start_time")
+    assert frame["activity"].to_list()[:6] == ["pumping", "standby", "NPT", "coil", "wireline", "pumping"]
+    assert frame["start_time"][0] == datetime(2024, 3, 1, 6, 5, 7, tzinfo=UTC)
+    assert frame["end_time"][0] == datetime(2024, 3, 1, 18, 45, tzinfo=UTC)
+    assert frame.height == 18 and draft.source.not_rows == {"Activity": ["Safety meeting"]}
+    (asked,) = [question for question in draft.proposal.questions if question.startswith("activity")]
+    assert '"Safety meeting"' in asked and "left out until then" in asked
+    assert any("3 of 21 row(s) are left out" in finding.message for finding in draft.shaped.findings)
+
+
+def test_a_table_of_casing_lands_with_what_it_does_not_say_asked(tmp_path: Path) -> None:
+    """Production casing of two wells: OD and ID in inches, shoe depths in feet."""
+    text = (
+        "Well Name,Casing OD (in),Casing ID (in),Shoe Depth MD (ft)\nTeal 1H,5.5,4.67,18250\nTeal 2H,5.5,4.778,17980\n"
+    )
+    draft = found_in(text, tmp_path, "casing.csv")
+    assert draft.shaped is not None and draft.source is not None, draft.problem
+    assert draft.source.lands == "strings"
+    rows = pl.concat(draft.shaped.rows.frames()).sort("well_id").to_dicts()
+    found = [
+        (row["string"], row["section"], row["outside_diameter_in"], row["inside_diameter_in"], row["bottom_md_ft"])
+        for row in rows
+    ]
+    assert found == [("casing", 1, 5.5, 4.67, 18250.0), ("casing", 1, 5.5, 4.778, 17980.0)]
+    assert any(question.startswith("string") for question in draft.proposal.questions)

@@ -13,8 +13,9 @@ from pipeline.ingest.behaviour import spread, time_guess, usual_step_s
 from pipeline.ingest.propose.clocks import Times
 from pipeline.ingest.propose.guess import ASKED, LIKELY, SURE, Guess, Look, weaker
 from pipeline.ingest.propose.measured import goes_against, lake_unit, only_unit, unit_can_be, unit_guess
-from pipeline.ingest.vocabulary import Meaning, fit, vocabulary, words_of
+from pipeline.ingest.vocabulary import Meaning, fit, listed, vocabulary, words_of
 from pipeline.schemas import LANDED
+from pipeline.schemas.base import meta
 from pipeline.unit_names import read_unit
 
 RIVAL = 0.45
@@ -25,6 +26,10 @@ UNIT_ONLY = 0.3
 """Fit of a heading that nothing tells but its unit. [1]"""
 LONGEST_STEP_S = 120.0
 """Records of samples have smaller steps. [s]"""
+USUAL_KEYS = {"strings": {"string": '"casing"', "section": "1"}}
+"""Keys that tables of a kind rarely have, and what they mean then."""
+MOST_WORDS = 12
+"""Words of a fixed list that are asked at once."""
 _EXPECTED = ("treating_pressure_psi", "slurry_rate_bpm", "depth_ft")
 """Columns without which a record of samples is of little use."""
 
@@ -212,7 +217,7 @@ def ledger_guesses(look: Look, zone: str, only: str = "") -> tuple[str, list[Gue
         table = LANDED[lands]
         keys = {key: vocabulary().keys[key] for key in table.key if key in vocabulary().keys}
         chosen = _assigned(look, {**keys, **meanings}, skip=set(), numeric=False)
-        missing = [key for key in table.key if key not in chosen]
+        missing = [key for key in table.key if key not in chosen and key not in USUAL_KEYS.get(lands, {})]
         own = [lake for lake in chosen if lake not in keys]
         weight = sum(chosen[lake][1] for lake in own) + 0.5 * (len(chosen) - len(own)) - 1.5 * len(missing)
         if own and (best is None or weight > best[0]) and weight > 1.0:
@@ -226,6 +231,9 @@ def ledger_guesses(look: Look, zone: str, only: str = "") -> tuple[str, list[Gue
             guess, asked = _cell_guess(look, lands, lake, *chosen[lake], zone)
             guesses.append(guess)
             questions += asked
+        elif (usual := USUAL_KEYS.get(lands, {}).get(lake)) is not None:
+            guesses.append(Guess(lake, -1, "", f"{{ value = {usual} }}", ASKED, "the file does not say it"))
+            questions.append(f"{lake}: the file does not say it; is it {usual} in all rows?")
     return lands, guesses, questions
 
 
@@ -261,4 +269,36 @@ def _cell_guess(look: Look, lands: str, lake: str, place: int, score: float, zon
             questions.append(f"{lake}: the clock of '{look.heading(place)}': \"{zone}\" is assumed; another zone?")
         sure = ASKED if guess is None or guess.ambiguous else LIKELY
         return Guess(lake, place, look.heading(place), text, weaker(confidence, sure), why), questions
+    allowed = meta(LANDED[lands].columns[lake]).get("one_of")
+    if allowed:
+        return _word_guess(look, lands, lake, place, confidence, why, tuple(allowed))
     return Guess(lake, place, look.heading(place), f"{{ {column} }}", confidence, why), []
+
+
+def _word_guess(
+    look: Look, lands: str, lake: str, place: int, confidence: str, why: str, allowed: tuple[str, ...]
+) -> tuple[Guess, list[str]]:
+    """Return the guess for a column with a fixed list of words; what no word means is left out, and asked."""
+    known = {word.casefold() for word in allowed}
+    strange = sorted(
+        {cell.strip() for cell in look.cells[place] if cell.strip() and cell.strip().casefold() not in known}
+    )
+    words = {cell: word for cell in strange if (word := listed(cell, lake)) is not None}
+    unknown = [cell for cell in strange if cell not in words][:MOST_WORDS]
+    quoted = ", ".join(json.dumps(cell, ensure_ascii=False) for cell in unknown)
+    setting, left_out = "", "such cells are empty until then"
+    if unknown and lake in LANDED[lands].key:
+        heading = json.dumps(look.table.names[place], ensure_ascii=False)
+        setting, left_out = f"not_rows = {{ {heading} = [{quoted}] }}", "such rows are left out until then"
+    elif unknown:
+        words |= dict.fromkeys(unknown, "")
+    text = f"{{ {look.column(place)} }}"
+    if words:
+        pairs = ", ".join(
+            f"{json.dumps(cell, ensure_ascii=False)} = {json.dumps(word)}" for cell, word in words.items()
+        )
+        text = f"{{ {look.column(place)}, words = {{ {pairs} }} }}"
+        why = f"{why}; its words by their meaning"
+    sure = weaker(confidence, ASKED if unknown else LIKELY if words else SURE)
+    question = f"{lake}: which of {', '.join(allowed)} is {quoted}? ({left_out})"
+    return Guess(lake, place, look.heading(place), text, sure, why, setting=setting), [question] if unknown else []

@@ -32,6 +32,8 @@ class Guess:
     why : str
     candidates : tuple of str
         Other headings, units or formats that are possible.
+    setting : str
+        A line of the map that it needs above its columns.
     """
 
     lake: str
@@ -42,6 +44,7 @@ class Guess:
     why: str
     candidates: tuple[str, ...] = ()
     against_units_row: bool = False
+    setting: str = ""
 
 
 def weaker(one: str, other: str) -> str:

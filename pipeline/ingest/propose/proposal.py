@@ -92,7 +92,7 @@ def propose(
     if any(guess.against_units_row for guess in guesses):  # the map goes against what the file says of its units
         table = replace(table, units_row=None)
     names, keyed, told = name_guesses(path, table, lands, {guess.lake for guess in guesses}, sheet)
-    settings = [*_settings(table, sheet, kind), *names]
+    settings = [*_settings(table, sheet, kind), *names, *(guess.setting for guess in guesses if guess.setting)]
     left = [name or f"column {i + 1}" for i, name in enumerate(table.names)
             if i not in {guess.place for guess in guesses} and any(look.cells[i])]  # fmt: skip
     name = re.sub(r"[^a-z0-9]+", "_", f"{PurePath(path).stem} {sheet}".casefold()).strip("_")
