@@ -64,10 +64,10 @@ def _place(names: list[str], line: str, source: SourceMap, channel: Channel) -> 
 
 
 def _missing(wanted: str, names: list[str], line: str, source: SourceMap) -> SetAside:
-    others = {mark: line.count(mark) for mark in DELIMITERS if mark != source.delimiter}
+    others = {mark: line.count(mark) for mark in DELIMITERS if mark != source.mark}
     best = max(others, key=lambda mark: others[mark]) if others else ","
     if len(names) == 1 and source.kind == "delimited" and others.get(best, 0) >= 1:
-        ours = DELIMITERS.get(source.delimiter, source.delimiter)
+        ours = DELIMITERS.get(source.mark, source.mark)
         return SetAside(
             "the delimiter differs from the map", f"fields separated by {ours}",
             f"fields apparently separated by {DELIMITERS[best]}", f"set 'delimiter' in the map '{source.name}'",

@@ -25,6 +25,8 @@ READER_VERSION = 2
 """Increased when the same file with the same map would give different rows."""
 MOST_HEAD = 10_000
 """Maximum number of lines above the data."""
+SPACES = "spaces"
+"""Delimiter of a file whose columns are aligned with two spaces or more."""
 PAD_ZONE = "pad"
 """Zone name for times in the local time of the well's pad."""
 
@@ -176,6 +178,11 @@ class SourceMap(Frozen):
         return self.first_row or max(self.header_row, self.units_row or 0) + 1
 
     @property
+    def mark(self) -> str:
+        """The character between fields, as the file is read."""
+        return "\t" if self.delimiter == SPACES else self.delimiter
+
+    @property
     def repeated(self) -> Literal["set aside", "first", "last"]:
         """What counts of rows with the same key: of a record's samples the last, unless the map says otherwise."""
         return self.duplicates or ("last" if "time" in self.table.key else "set aside")
@@ -207,8 +214,12 @@ def _problems(source: SourceMap) -> list[str]:
         except re.error as error:
             problems.append(f"'{key}' is not a valid regular expression: {error}")
             readable = False
-    if len(source.delimiter) != 1 or not source.delimiter.isascii() or source.delimiter in '\n\r"':
-        problems.append("'delimiter' must be one character, such as ',' or '\\t'")
+    if source.delimiter == SPACES:
+        pass
+    elif len(source.delimiter) != 1 or not source.delimiter.isascii() or source.delimiter in '\n\r"':
+        problems.append(
+            "'delimiter' must be one character, such as ',' or '\\t', or \"spaces\" for columns that are aligned"
+        )
     elif source.delimiter == source.decimal:
         problems.append(f"'delimiter' and 'decimal' must differ; both are '{source.decimal}'")
     if source.thousands and source.thousands == source.decimal:

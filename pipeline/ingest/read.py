@@ -19,7 +19,7 @@ from pipeline.ingest.content import Content
 from pipeline.ingest.headings import CHOICE, beside, check_units, places_of
 from pipeline.ingest.kinds import KINDS
 from pipeline.ingest.lines import records
-from pipeline.ingest.maps import SourceMap
+from pipeline.ingest.maps import SPACES, SourceMap
 from pipeline.ingest.workbook import read_sheet
 from pipeline.schemas.base import meta
 
@@ -158,6 +158,16 @@ def _text(content: Content, source: SourceMap) -> Iterator[bytes]:
             yield data
 
 
+def _tabbed(text: Iterator[bytes]) -> Iterator[bytes]:
+    """Put a tab between columns that are aligned with spaces; the count of lines stays."""
+    waiting = b""
+    for part, last in _with_last(text):
+        piece = waiting + part if waiting else part
+        end = len(piece) if last else piece.rfind(b"\n") + 1
+        waiting, piece = piece[end:], piece[:end]
+        yield re.sub(rb"(?m)^[ \t]+|[ \t]+(?=\r?$)", b"", re.sub(rb"(?<=\S) {2,}(?=\S)", b"\t", piece))
+
+
 def _head(text: bytes, lines: int, source: SourceMap) -> tuple[list[str], bytes]:
     """Return the lines above the data, and the rest."""
     *head, rest = text.split(b"\n", lines) if text.count(b"\n") >= lines else (*text.split(b"\n"), b"")
@@ -179,16 +189,17 @@ def _fields(line: str, delimiter: str) -> list[str]:
 
 def _read_delimited(content: Content, source: SourceMap) -> RawFile:
     parts = _text(content, source)
+    parts = _tabbed(parts) if source.delimiter == SPACES else parts
     head, rest = _head(next(parts, b""), source.data_row - 1, source)
     if len(head) < source.header_row:
         raise SetAside(
             "the file ends before its header", f"headings in line {source.header_row}", f"{len(head)} line(s)",
             "ask the provider to send it again", len(head),
         )  # fmt: skip
-    names = _fields(head[source.header_row - 1], source.delimiter)
+    names = _fields(head[source.header_row - 1], source.mark)
     places = places_of(names, head[source.header_row - 1], source)
     if source.units_row is not None and source.units_row <= len(head):
-        check_units(_fields(head[source.units_row - 1], source.delimiter), places, source)
+        check_units(_fields(head[source.units_row - 1], source.mark), places, source)
     raw = RawFile(head, iter(()), _constants(head, source))
     text = _until(chain((rest,), parts), source)
     raw.pieces = _pieces(_without_remarks(text, source, raw), names, places, source, raw)
@@ -262,7 +273,7 @@ def _pieces(
         piece = waiting + part if waiting else part
         if last:
             piece = _without_cut_line(piece, line, fewest, source, raw)
-        found = records(piece, source.delimiter, fewest, most, last=last, width=width, lines=not signal)
+        found = records(piece, source.mark, fewest, most, last=last, width=width, lines=not signal)
         width = found.width
         waiting = piece[found.used :]
         if len(waiting) > LONGEST_RECORD:
@@ -327,9 +338,9 @@ def _without_cut_line(piece: bytes, line: int, fields: int, source: SourceMap, r
     if "time" in source.table.key:
         raw.notes.append(("cut_off", "the last line of the file is incomplete and is not used", line, 1))
         return piece[: len(piece) - len(rest)]
-    if rest.count(source.delimiter.encode()) + 1 < fields and b'"' not in rest:
+    if rest.count(source.mark.encode()) + 1 < fields and b'"' not in rest:
         raise SetAside(
-            "the file is truncated", f"{fields} fields in each line", f"{rest.count(source.delimiter.encode()) + 1}",
+            "the file is truncated", f"{fields} fields in each line", f"{rest.count(source.mark.encode()) + 1}",
             "ask the provider to send it again", line,
         )  # fmt: skip
     return piece
@@ -355,7 +366,7 @@ def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap, 
             has_header=False,
             new_columns=names,
             schema={name: pl.Float64 if name in typed else pl.String for name in names},
-            separator=source.delimiter,
+            separator=source.mark,
             columns=order,
             null_values=voids or None,
             decimal_comma=source.decimal == ",",

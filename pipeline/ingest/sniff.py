@@ -7,8 +7,9 @@ import csv
 import re
 from collections import Counter
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from pipeline.ingest.maps import SPACES
 from pipeline.unit_names import looks_like_unit
 
 SAMPLE_BYTES = 4 * 1024**2
@@ -23,6 +24,7 @@ _CLOCK = re.compile(
     r"\d{1,4}([-/.:, T]+(\d{1,4}|[A-Za-zÀ-ÿ]{3,10}\.?)){2,8}\s*(Z|[+-]\d\d:?\d\d|[AaPp]\.?[Mm]\.?)?"
     r"|\d{1,2}:\d{2}\s*([AaPp][Mm])?"
 )
+_WORDS = re.compile(r"\S+(?: \S+)*")
 _RULE = re.compile(r"[\s\-=_*#+|.,;]*")
 _VOID = {"", "-", "--", "n/a", "na", "nan", "null", "none", "-999.25", "-9999", "-999", "-999,25"}
 
@@ -106,10 +108,29 @@ def sniff_text(data: bytes) -> Table | None:
         lines = lines[:-1]  # cut
     scored = [(_score(lines, mark), mark) for mark in DELIMITERS]
     best = max(scored, key=lambda item: item[0])
+    aligned = [re.sub(r"(?<=\S) {2,}(?=\S)", "\t", line).strip() for line in lines]
+    if _score(aligned, "\t") > best[0] and best[1] != "\t":
+        table = _table([_fields(line, "\t") for line in aligned], aligned, encoding, SPACES)
+        return table if table is None else _units_by_position(table, lines)
     if best[0] <= (0.0, 0.0):
         return None
     rows = [_fields(line, best[1]) for line in lines]
     return _table(rows, lines, encoding, best[1])
+
+
+def _units_by_position(table: Table, lines: list[str]) -> Table:
+    """Give each unit of aligned columns to the heading above it: where one has none, counting fields would be wrong."""
+    if table.units_row is None:
+        return table
+    headings, units = (list(_WORDS.finditer(lines[at - 1])) for at in (table.header_row, table.units_row))
+    if len(headings) != len(table.names):
+        return table
+    found = [""] * len(headings)
+    for unit in units:
+        middle = (unit.start() + unit.end()) / 2.0
+        apart = [max(one.start() - middle, middle - one.end(), 0.0) for one in headings]
+        found[apart.index(min(apart))] = unit[0]
+    return replace(table, units=found, units_row=None if len(units) < len(headings) else table.units_row)
 
 
 def sniff_rows(rows: list[list[str]]) -> Table | None:

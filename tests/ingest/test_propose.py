@@ -386,3 +386,21 @@ def test_a_table_of_casing_lands_with_what_it_does_not_say_asked(tmp_path: Path)
     ]
     assert found == [("casing", 1, 5.5, 4.67, 18250.0), ("casing", 1, 5.5, 4.778, 17980.0)]
     assert any(question.startswith("string") for question in draft.proposal.questions)
+
+
+def test_columns_aligned_with_spaces_are_read(tmp_path: Path) -> None:
+    """A print file: a title, headings of two words, units, and numbers aligned to the right; one column has a gap."""
+    head = ["Anna 1H  treatment report", ""]
+    head += [f"{'Date Time':<21}{'Treating Pressure':>19}{'Slurry Rate':>13}{'Prop Conc':>11}",
+             f"{'':<21}{'psi':>19}{'bpm':>13}{'ppa':>11}"]  # fmt: skip
+    rows = [
+        f"{datetime(2024, 3, 1, 12, at // 60, at % 60):%Y-%m-%d %H:%M:%S}  {5000 + at:>19.1f}{60 + at % 7:>13.2f}{1.5:>11.2f}"
+        for at in range(300)
+    ]
+    draft = found_in("\r\n".join(head + rows) + "\r\n", tmp_path, "Anna 1H stage 4.prn")
+    assert draft.shaped is not None and draft.source is not None, draft.problem
+    frame = pl.concat(draft.shaped.rows.frames())
+    assert draft.source.delimiter == "spaces" and frame.height == 300
+    assert frame["treating_pressure_psi"].to_list() == [5000.0 + at for at in range(300)]
+    assert frame["slurry_rate_bpm"][5] == 65.0 and frame["proppant_conc_ppa"].max() == 1.5
+    assert frame["source_row"][0] == 5 and frame["time"][299] == datetime(2024, 3, 1, 12, 4, 59, tzinfo=UTC)
