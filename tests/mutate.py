@@ -41,18 +41,23 @@ from tests.conftest import READY, prepared
 
 ROOT = Path(__file__).parent.parent
 LIMIT_S = 600.0
+AFTER_S = 0.3
+"""Tests that take less are tried before the figures. [s]"""
+FIGURES = "tests/test_figures.py"
+"""Sees most changes of a number, for some twenty seconds: tried after the quickest tests, before all others."""
 TESTS = {
-    "physics": ("tests/published",),
-    "picks": ("tests/metrics/test_hand_values.py", "tests/published/test_picks.py", "tests/picks"),
+    "physics": ("tests/published", FIGURES),
+    "picks": (FIGURES, "tests/metrics/test_hand_values.py", "tests/published/test_picks.py", "tests/picks"),
     "metrics": (
+        FIGURES,
         "tests/published/test_time.py",
         "tests/published/test_rock.py",
         "tests/picks/test_coil_truth.py",
         "tests/metrics",
     ),
-    "models": ("tests/models", "tests/published/test_statistics.py"),
+    "models": (FIGURES, "tests/models", "tests/published/test_statistics.py"),
     "plan": ("tests/plan",),
-    "ingest": ("tests/ingest",),
+    "ingest": ("tests/ingest", FIGURES),
 }
 """Tests of each part of the product."""
 STEPS = {"physics": 1, "picks": 1, "metrics": 1, "models": 2, "plan": 2, "ingest": 0}
@@ -206,7 +211,7 @@ class Watched:
         return [*sorted(near, key=self._time), *sorted(rest, key=self._time)]
 
     def _time(self, test: str) -> float:
-        return self.seconds.get(test, 0.0)
+        return AFTER_S if test.startswith(FIGURES) else self.seconds.get(test, 0.0)
 
 
 def _command(part: str, copied: Path) -> list[str]:
