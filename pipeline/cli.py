@@ -282,11 +282,14 @@ def report(
     ] = None,
     pdf: Annotated[bool, typer.Option("--pdf", help="Also write a PDF of each part.")] = False,
     xlsx: Annotated[bool, typer.Option("--xlsx", help="Also write the tables as a spreadsheet.")] = False,
+    brief: Annotated[
+        bool, typer.Option("--brief", help="Also write the opening sentences as Markdown and text, for a mail.")
+    ] = False,
 ) -> None:
     """Build the report as a self-contained page; each edition is written to a separate folder."""
     from pipeline.report.edition import edition
 
-    beside = [name for name, wanted in (("pdf", pdf), ("xlsx", xlsx)) if wanted] or None
+    beside = [name for name, wanted in (("pdf", pdf), ("xlsx", xlsx), ("brief", brief)) if wanted] or None
     _report(_open(workspace), edition=edition(quarter, as_of, mask), beside=beside)
 
 

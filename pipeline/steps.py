@@ -165,7 +165,7 @@ def run_report(
     progress : callable, optional
     edition : Edition
     beside : sequence of str, optional
-        ``pdf``, ``xlsx``; default: as in the settings.
+        ``pdf``, ``xlsx``, ``brief``; default: as in the settings.
 
     Raises
     ------

@@ -57,7 +57,7 @@ class Settings(Frozen):
     plan: str = ""
     main_rate_bpm: float | None = Field(default=None, ge=0.5, le=200.0)
     debris_velocity_ft_min: float = Field(default=180.0, ge=10.0, le=1000.0)
-    beside: list[Literal["pdf", "xlsx"]] = Field(default_factory=list)
+    beside: list[Literal["pdf", "xlsx", "brief"]] = Field(default_factory=list)
     schedules: Schedules = Schedules()
     wait_s: float = Field(default=600.0, ge=0.0, le=86400.0)
     follow_links_outside: bool = False

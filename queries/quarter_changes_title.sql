@@ -10,7 +10,7 @@ SELECT
     coalesce(
         (
             SELECT
-                concat(
+                replace(concat(
                     CASE metric
                         WHEN 'mill_min' THEN 'Mill time per plug'
                         WHEN 'completed_pump_time_min' THEN 'Pump time per complete stage'
@@ -38,12 +38,12 @@ SELECT
                     END,
                     CASE
                         WHEN p_trend IS NULL THEN ''
-                        WHEN p_trend >= 0.05 THEN format('; no clear trend over all quarters (p {:.2f})', p_trend)
+                        WHEN p_trend >= 0.05 THEN '; no clear trend over all quarters'
                         WHEN p_serial >= 0.05
                         THEN '; a trend over all quarters only if a quarter does not depend on the one before'
-                        ELSE format('; a trend over all quarters (p {:.3f})', p_serial)
+                        ELSE '; a trend over all quarters'
                     END
-                )
+                ), '-', '−')
             FROM last_one
         ),
         'Two quarters are needed'

@@ -32,7 +32,7 @@ SELECT
             said_change(q.change, q.unit), ' against earlier quarters: ',
             CASE
                 WHEN q.change_low IS NULL THEN 'too few pads to test'
-                WHEN q.change_low <= 0 AND q.change_high >= 0 THEN 'no clear change'
+                WHEN q.change_low <= 0 AND q.change_high >= 0 THEN 'within pad-to-pad variation'
                 ELSE 'outside pad-to-pad variation'
             END
         )

@@ -35,7 +35,7 @@ SELECT
             '{} is unusual in {}: {:.1f} min against {:.1f} on average', n.words, q.quarter, q.value, q.centre
         )
         ELSE format(
-            '{}: no clear change; {:.1f} min in {}, {:.1f} on average', n.words, q.value, q.quarter, q.centre
+            '{}: no clear trend; {:.1f} min in {}, {:.1f} on average', n.words, q.value, q.quarter, q.centre
         )
     END AS title
 FROM named AS n

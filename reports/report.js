@@ -43,6 +43,7 @@
     const change = () => {
       const chosen = {};
       for (const [name, value] of new FormData(form)) if (value) chosen[name] = value;
+      form.closest("section").classList.toggle("picking", Object.keys(chosen).length > 0);
       for (const chart of form.closest("section").querySelectorAll(".chart")) pick(chart.id, chosen);
     };
     form.addEventListener("change", change);

@@ -25,7 +25,7 @@ out = "out"                      # reports, and copies of files set aside
 time_zone = "UTC"                # for pads without a time zone, and for the schedules
 # display_units = "field"        # or "metric"
 # plan = "next_pad.toml"         # candidate designs shown in the report's part "Next pad"
-# beside = ["pdf", "xlsx"]       # what each refresh also writes: a PDF of each part, the tables
+# beside = ["pdf", "xlsx", "brief"]   # what each refresh also writes: a PDF of each part, the tables, the brief
 # wait_s = 600                   # how long a run waits for another run of this workspace, in seconds
 # follow_links_outside = false   # true: follow links that point outside the landing folders
 

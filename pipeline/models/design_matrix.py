@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pipeline.models.clustered import holm
 from pipeline.models.columns import COLUMNS, Column
-from pipeline.models.linear import fit_clustered
+from pipeline.models.linear import fit_clustered, inflation
 from pipeline.models.specs import ModelSpec
 
 Array = NDArray[np.float64]
@@ -40,6 +40,10 @@ def design_matrix(used: pl.DataFrame, columns: list[Column]) -> tuple[Array, lis
     return np.column_stack(parts), names, per
 
 
+MOST_INFLATION = 1000.0
+"""A term whose variance the other terms inflate by more has no effect of its own to tell (error 30 times wider). [1]"""
+
+
 def effects_of(
     spec: ModelSpec, used: pl.DataFrame, outcome: Array, columns: list[Column], pads: NDArray[np.str_],
     weights: Array, odds: Callable[[], Limits] | None = None,
@@ -52,10 +56,14 @@ def effects_of(
     fitted = fit_clustered(design, outcome, names, list(pads), weights)
     estimate, low, high, p = (fitted.estimate, fitted.low, fitted.high, fitted.p) if odds is None else odds()
     unit = "log odds" if spec.chance else COLUMNS[spec.outcome].unit
-    for i, name in enumerate(names):
-        if name in fitted.aliased or name in fitted.one_pad:  # separable from others only by assumption: no number
+    kept = [i for i, name in enumerate(names) if name not in fitted.aliased]
+    entwined = {kept[at] for at in np.flatnonzero(inflation(design[:, kept]) > MOST_INFLATION)}
+    for i, name in enumerate(names):  # separable from others only by assumption: no number
+        if i not in kept or i in entwined or name in fitted.one_pad:
             estimate[i] = low[i] = high[i] = p[i] = np.nan
-        if name in fitted.one_pad:
+        if i in entwined:
+            per[i] = "nearly a combination of other terms: not separable"
+        elif name in fitted.one_pad:
             per[i] = "one pad only: not separable"
     shown = [i for i, name in enumerate(names) if name != "constant"]
     p[shown] = holm(p[shown])

@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 from pipeline.models.clustered import fit_by_pad
 
 Array = NDArray[np.float64]
-MOST_INFLATION = 1000.0
-"""A term whose variance the other terms inflate by more has no effect of its own to tell (error 30 times wider). [1]"""
 
 
 @dataclass(frozen=True)
@@ -28,7 +26,7 @@ class Fitted:
     one_pad : list of str
         Terms that a single pad determines: they are not separable from its effect.
     aliased : list of str
-        Terms that are linear combinations of others, exactly or nearly: they have no estimate.
+        Terms that are linear combinations of others and were not fitted.
     residual_sd : float
         Residual standard deviation, in the outcome's unit.
     """
@@ -112,11 +110,7 @@ def fit_clustered(
     root = np.ones(outcome.size) if weights is None else np.sqrt(weights)
     fitted = fit_by_pad(design[:, keep] * root[:, None], outcome * root, clusters)
     alone = []
-    inflated = inflation(design[:, keep])
-    lost += [names[index] for index, times in zip(keep, inflated, strict=True) if times > MOST_INFLATION]
     for weights, index in zip(np.eye(len(keep)), keep, strict=True):
-        if names[index] in lost:
-            continue
         if fitted.rests_on_one_pad(weights):
             alone.append(names[index])
         term = fitted.contrast(weights)

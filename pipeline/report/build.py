@@ -55,7 +55,8 @@ def build(
     edition : Edition
         The plain edition is written to the workspace's output folder, others to separate subfolders.
     beside : sequence of str
-        ``pdf`` for a PDF of each part, ``xlsx`` for the tables as a spreadsheet.
+        ``pdf`` for a PDF of each part, ``xlsx`` for the tables as a spreadsheet, ``brief`` for the opening sentences
+        as text.
     progress : callable, optional
         Called with (done, to do, what).
 
@@ -90,6 +91,11 @@ def build(
     )  # fmt: skip
     path = write_html(content, sheet, out)
     written: list[Path] = []
+    if "brief" in beside:
+        from pipeline.report.brief import write_brief
+
+        written += write_brief(content, sheet, out)
+        told("brief")
     if "pdf" in beside:
         from pipeline.report.pdf import write_pdfs
 

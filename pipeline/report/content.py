@@ -81,6 +81,20 @@ class Part:
     numbers: list[dict[str, Any]]
     charts: list[Drawn]
     tables: list[Rows]
+    look: str = ""
+
+    @property
+    def brief(self) -> list[str]:
+        """The sentences that open the part: its numbers, the results of its main charts, what to look at next."""
+        told = [_capital(drawn.title) for drawn in self.charts if drawn.chart.brief]
+        if self.numbers:
+            told.insert(
+                0,
+                "; ".join(
+                    f"{row['measure']}: {row['value']} in {row['quarter']} ({row['verdict']})" for row in self.numbers
+                ),
+            )
+        return [f"{text}." for text in (*told, *([f"Look next: {self.look}"] if self.look else []))]
 
     @property
     def anchor(self) -> str:
@@ -125,7 +139,8 @@ def gather(
     for page in pages:
         numbers = [] if page.numbers is None else rows(page.numbers).frame.to_dicts()
         charts = [_drawn(rows, chart, system) for chart in page.charts]
-        parts.append(Part(page, numbers, charts, [rows(name) for name in page.tables]))
+        look = "" if page.look is None else str(rows(page.look).frame["sentence"][0])
+        parts.append(Part(page, numbers, charts, [rows(name) for name in page.tables], look))
     headline = rows("headline").frame.row(0, named=True)
     return Content(headline, parts, [rows(name) for name in LEDGER], used)
 
@@ -134,10 +149,14 @@ def steps_of(pages: list[Page]) -> int:
     """Number of queries that `gather` will run."""
     per_page = [
         len(page.charts) * 2 + sum(chart.cells is not None for chart in page.charts) + len(page.tables)
-        + (page.numbers is not None)
+        + (page.numbers is not None) + (page.look is not None)
         for page in pages
     ]  # fmt: skip
     return sum(per_page) + len(LEDGER) + 1
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def method_notes() -> list[dict[str, str]]:

@@ -133,8 +133,12 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
                 charts[identity] = {"spec": drawn.spec, "choices": drawn.choices}
             shown.append(_figure(drawn, identity))
         tables = [_table(rows, place, sheet.root, out) for rows in part.tables]
-        parts.append({"page": part.page, "anchor": part.anchor, "numbers": part.numbers, "charts": shown,
-                      "tables": tables, "choices": _choices(part)})  # fmt: skip
+        parts.append(
+            {
+                "page": part.page, "anchor": part.anchor, "numbers": part.numbers, "brief": part.brief,
+                "charts": shown, "tables": tables, "choices": _choices(part),
+            }
+        )  # fmt: skip
     ledger = [
         {"title": rows.query.title, "anchor": _anchor(rows), "count": rows.frame.height}
         | ({} if apart else _table(rows, place, sheet.root, out))

@@ -35,6 +35,8 @@ class ChartSpec(Frozen):
         Column with the end of a timeline bar.
     diagonal : bool
         Whether to draw the line of equal values.
+    brief : bool
+        Whether its title is one of the sentences that open the part.
     cells : str
         For a trend: the query with sums and counts by job, for the line of the selected jobs.
     """
@@ -54,6 +56,7 @@ class ChartSpec(Frozen):
     y_label: str
     words: str
     diagonal: bool = False
+    brief: bool = False
 
 
 class Page(Frozen):
@@ -63,6 +66,8 @@ class Page(Frozen):
     ----------
     title, question : str
     reader : str
+    look : str
+        A query of one ``sentence``: what to look at next.
     numbers : str
         A query of a few numbers that are shown first: measure, value, limits, verdict, provisional.
     charts : list of ChartSpec
@@ -73,6 +78,7 @@ class Page(Frozen):
     title: str
     reader: Literal["manager", "analyst", "engineer"]
     question: str
+    look: str | None = None
     numbers: str | None = None
     charts: list[ChartSpec]
     tables: list[str] = Field(default_factory=list)

@@ -14,7 +14,10 @@ from typer.testing import CliRunner
 
 from pipeline import queries, steps
 from pipeline.cli import app
-from pipeline.models.linear import MOST_INFLATION, fit_clustered, inflation
+from pipeline.models.columns import predictors
+from pipeline.models.design_matrix import MOST_INFLATION, effects_of
+from pipeline.models.linear import fit_clustered, inflation
+from pipeline.models.specs import MODELS
 from pipeline.schemas.lineage import FINDINGS
 from pipeline.workspace import Workspace, open_workspace
 from tests.builders import connect_on, query_on
@@ -125,14 +128,12 @@ def test_terms_that_nearly_repeat_each_other_have_no_estimate() -> None:
     assert (
         times[1] == pytest.approx(1.0 / (1.0 - correlation**2), rel=0.2) and times[1] > MOST_INFLATION > times[3] > 1.0
     )
-    fitted = fit_clustered(
-        design, rng.normal(size=60), ["constant", "proppant", "fluid", "other"], [str(i % 20) for i in range(60)]
-    )
-    assert (
-        fitted.aliased == ["proppant", "fluid"]
-        and np.isnan(fitted.estimate[1:3]).all()
-        and np.isfinite(fitted.estimate[3])
-    )
+    columns = {"proppant_lbm_ft": proppant, "fluid_bbl_ft": design[:, 2], "lateral_ft": other}
+    used = pl.DataFrame({**columns, "pad": [f"p{i % 20}" for i in range(60)]})
+    spec = next(model for model in MODELS if model.name == "oil_180_days_recorded")
+    told = effects_of(spec, used, rng.normal(size=60), predictors(list(columns)), used["pad"].to_numpy(), np.ones(60))
+    assert [row["effect"] is None for row in told] == [True, True, False]
+    assert "not separable" in told[0]["per"] and told[2]["p_value"] is not None
 
 
 def test_a_well_by_hand_from_a_table_and_from_its_stages() -> None:

@@ -134,7 +134,7 @@ def numbers(change: float, reach: float | None) -> dict[str, str]:
 
 
 def test_the_quarters_numbers_say_whether_a_change_is_more_than_pads_differ() -> None:
-    assert numbers(-0.5, 1.0)["verdict"] == "−0.50 min against earlier quarters: no clear change"
+    assert numbers(-0.5, 1.0)["verdict"] == "−0.50 min against earlier quarters: within pad-to-pad variation"
     assert numbers(2.5, 1.0)["verdict"] == "+2.50 min against earlier quarters: outside pad-to-pad variation"
     assert "too few pads to test" in numbers(2.5, None)["verdict"]
     assert numbers(2.5, 1.0)["limits"] == "9.00 min to 11.0 min, from pad-to-pad variation"

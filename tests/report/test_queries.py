@@ -122,7 +122,7 @@ def test_title_of_a_trend_says_what_the_quarters_allow() -> None:
     assert "too few quarters" in trend([10.0, 9.0, 8.0])
     assert "falls by 0.50 min per quarter" in trend([10.0 - 0.5 * i for i in range(9)])
     assert "rises" in trend([10.0 + 0.5 * i for i in range(9)])
-    assert "no clear change" in trend([10.0, 10.4, 9.8, 10.2, 9.9, 10.3])
+    assert "no clear trend" in trend([10.0, 10.4, 9.8, 10.2, 9.9, 10.3])
     assert "is unusual in 2024Q2" in trend([10.0, 10.1, 10.0, 10.1, 10.0, 14.0])
 
 

@@ -1,0 +1,56 @@
+"""The sentences that open the report's parts, as text for a mail."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from pathlib import Path
+
+from pipeline.report.content import Content
+from pipeline.report.html import CAUTION, Sheet
+from pipeline.workspace import replace_text
+
+WIDTH = 78
+"""Characters per line of the plain text."""
+
+
+def write_brief(content: Content, sheet: Sheet, out: Path) -> list[Path]:
+    """Write the brief as Markdown and as plain text.
+
+    Returns
+    -------
+    list of Path
+    """
+    paths = [out / "brief.md", out / "brief.txt"]
+    replace_text(paths[0], _markdown(content, sheet))
+    replace_text(paths[1], _plain(content, sheet))
+    return paths
+
+
+def _about(sheet: Sheet) -> str:
+    return " ".join(
+        text for text in (f"Built {sheet.built_at} UTC.", f"{sheet.edition}." if sheet.edition else "") if text
+    )
+
+
+def _markdown(content: Content, sheet: Sheet) -> str:
+    lines = [f"# {_marked(sheet.title)}", "", _marked(_about(sheet)), ""]
+    for part in content.parts:
+        lines += [f"## {_marked(part.page.title)}", "", *(f"- {_marked(sentence)}" for sentence in part.brief), ""]
+    return "\n".join([*lines, _marked(CAUTION), ""])
+
+
+def _marked(text: str) -> str:
+    """Return a text whose marks are read as text by Markdown."""
+    return re.sub(r"([\\`*_{}\[\]<>#|])", r"\\\1", text)
+
+
+def _plain(content: Content, sheet: Sheet) -> str:
+    lines = [sheet.title, _about(sheet), ""]
+    for part in content.parts:
+        lines += [part.page.title.upper(), ""]
+        lines += [
+            textwrap.fill(sentence, WIDTH, initial_indent="- ", subsequent_indent="  ") for sentence in part.brief
+        ]
+        lines.append("")
+    return "\n".join([*lines, textwrap.fill(CAUTION, WIDTH), ""])

@@ -1,0 +1,23 @@
+-- title: What to look at next in the comparisons of crews and designs
+-- reader: analyst
+-- grain: one row
+-- columns:
+--   sentence: what to look at next
+WITH apart AS (
+    SELECT string_agg(DISTINCT level, ', ' ORDER BY level) AS names FROM comparisons WHERE NOT separable
+),
+doubt AS (SELECT count(*) AS stages, count(*) FILTER (isip_confidence IN ('low', 'none')) AS doubtful FROM stage)
+SELECT
+    CASE
+        WHEN d.stages = 0 THEN 'nothing is measured yet'
+        WHEN a.names IS NOT NULL THEN format(
+            '{} cannot be compared: no pad on record was shared with others; the table below says which job would connect them',
+            a.names
+        )
+        WHEN d.doubtful > 0 THEN format(
+            '{} of {} stages have an ISIP of low confidence or none: amend or confirm them before designs are judged by it',
+            d.doubtful, d.stages
+        )
+        ELSE 'all crews and designs on record are connected and every ISIP has medium or high confidence'
+    END AS sentence
+FROM apart AS a, doubt AS d
