@@ -88,12 +88,7 @@ class Part:
         """The sentences that open the part: its numbers, the results of its main charts, what to look at next."""
         told = [_capital(drawn.title) for drawn in self.charts if drawn.chart.brief]
         if self.numbers:
-            told.insert(
-                0,
-                "; ".join(
-                    f"{row['measure']}: {row['value']} in {row['quarter']} ({row['verdict']})" for row in self.numbers
-                ),
-            )
+            told.insert(0, _in_numbers(self.numbers))
         return [f"{text}." for text in (*told, *([f"Look next: {self.look}"] if self.look else []))]
 
     @property
@@ -153,6 +148,19 @@ def steps_of(pages: list[Page]) -> int:
         for page in pages
     ]  # fmt: skip
     return sum(per_page) + len(LEDGER) + 1
+
+
+def _in_numbers(numbers: list[dict[str, Any]]) -> str:
+    """Return the numbers of a part in one sentence; what all have in common is said once."""
+    split = [str(row["verdict"]).partition(" against earlier quarters: ") for row in numbers]
+    quarters, words = {row["quarter"] for row in numbers}, {part[2] for part in split}
+    if len(quarters) == len(words) == 1 and "" not in words:
+        each = ", ".join(
+            f"{str(row['measure']).lower()} {row['value']} ({change})"
+            for row, (change, _, _) in zip(numbers, split, strict=True)
+        )
+        return f"{quarters.pop()}, in brackets against earlier quarters: {each}; each is {words.pop()}"
+    return "; ".join(f"{row['measure']}: {row['value']} in {row['quarter']} ({row['verdict']})" for row in numbers)
 
 
 def _capital(text: str) -> str:
