@@ -10,6 +10,7 @@ import duckdb
 import polars as pl
 
 from pipeline import resources
+from pipeline.physics.constants import DIESEL_CO2_KG_PER_MMBTU, DIESEL_MMBTU_PER_GAL, HP_HOUR_BTU
 from pipeline.schemas.base import Table
 from pipeline.sql import Described, Statement, describe, read_statement, tables_read
 
@@ -68,6 +69,8 @@ def create_marts(
         "quarter_of(day) AS year(day) || 'Q' || quarter(day)",
         f"in_edition(quarter) AS quarter IS NULL OR quarter <= '{quarter or '9999Q4'}'",
         "minutes_between(earlier, later) AS (epoch_us(later) - epoch_us(earlier)) / 6e7",
+        f"diesel_co2_kg(gal) AS gal * {DIESEL_MMBTU_PER_GAL * DIESEL_CO2_KG_PER_MMBTU!r}",
+        f"diesel_hp_hours(gal) AS gal * {DIESEL_MMBTU_PER_GAL * 1e6 / HP_HOUR_BTU!r}",
         "money(amount) AS CAST(amount AS DECIMAL(18, 4))",  # exact sums, independent of the order of the lines
     ):
         connection.execute(f"CREATE MACRO {macro}")

@@ -31,6 +31,15 @@ HYDROSTATIC_PSI_PER_PPG_FT = 12.0 / 231.0
 PERFORATION_FRICTION = 8.0 / math.pi**2 * PPG_KG_M3 * BPM_M3_S**2 / IN_M**4 / PSI_PA
 """Constant of perforation friction in lbm/gal, bbl/min, in, psi (0.237636)."""
 
+DIESEL_MMBTU_PER_GAL = 0.138
+"""Heat of distillate fuel oil no. 2 (40 CFR 98 subpart C, table C-1; from memory) [mmBtu/gal]."""
+
+DIESEL_CO2_KG_PER_MMBTU = 73.96
+"""Carbon dioxide of distillate fuel oil no. 2 (40 CFR 98 subpart C, table C-1; from memory) [kg/mmBtu]."""
+
+HP_HOUR_BTU = 550.0 * 3600.0 * LBF_N * FT_M / 1055.05585262
+"""Btu (international table) per horsepower-hour (2544.43)."""
+
 HORSEPOWER_PSI_BPM = 33000.0 / (144.0 * GAL_PER_BBL * 231.0 / 1728.0)
 """psi times bbl/min per horsepower (40.8163)."""
 

@@ -16,6 +16,8 @@
 --   wireline_in_gap_min [min]: wireline logged in this gap
 --   swap_min [min]: the gap without lost time and standby and, on a single well, without wireline; none for a single well whose gap is not logged
 --   fleet_min [min]: time of the fleet that the stage took: from its previous last rate on the pad to this one's, without standby; the stages of a pad add up to its span
+--   fuel_co2_kg [kg]: carbon dioxide of the fuel as diesel, 0.138 mmBtu/gal and 73.96 kg/mmBtu (40 CFR 98 subpart C, table C-1)
+--   fuel_efficiency [ratio]: hydraulic energy over the heat of the fuel as diesel
 --   left_out_because: why the stage is left out of comparisons, models and averages; none for those that take part
 WITH joined AS (
     SELECT
@@ -77,6 +79,8 @@ SELECT
         WHEN end_time IS NOT NULL
             THEN greatest(minutes_between(coalesce(fleet_before, start_time), end_time) - standby, 0)
     END AS fleet_min,
+    diesel_co2_kg(fuel_gal) AS fuel_co2_kg,
+    hhp_hours / nullif(diesel_hp_hours(fuel_gal), 0) AS fuel_efficiency,
     CASE
         WHEN units_in_doubt THEN 'physics contradicts the declared unit of a channel'
         WHEN designed_proppant_lbm = 0 THEN 'its design has no proppant: an injection test'

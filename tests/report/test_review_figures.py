@@ -276,7 +276,15 @@ def test_additives_against_design() -> None:
 
 def test_fuel_per_horsepower_hour() -> None:
     rows = [
-        {"well_id": "a", "stage": n, "design": "d", "frac_crew": "x", "hhp_hours": energy, "proppant_lbm": 200_000.0}
+        {
+            "well_id": "a",
+            "stage": n,
+            "design": "d",
+            "frac_crew": "x",
+            "hhp_hours": energy,
+            "proppant_lbm": 200_000.0,
+            "stage_length_ft": 200.0,
+        }
         for n, energy in [(1, 20_000.0), (2, 30_000.0), (3, None)]
     ]
     reported = frame(
@@ -285,6 +293,12 @@ def test_fuel_per_horsepower_hour() -> None:
     row = only("fuel_rates", stages(rows) | {"reported": reported})
     assert (row["stages"], row["fuel_per_hhp_hour"], row["fuel_per_stage"]) == (2, 0.05, 1250.0)
     assert row["fuel_per_1000_lbm"] == pytest.approx(2500 / 400)
+    # 40 CFR 98 subpart C, table C-1: 0.138 mmBtu/gal x 73.96 kg/mmBtu = 10.2065 kg/gal (EPA prints 10.21)
+    assert row["co2_per_stage"] == pytest.approx(1250 * 10.2065, rel=1e-5)
+    assert row["co2_per_1000_lbm"] == pytest.approx(2500 * 10.2065 / 400, rel=1e-5)
+    assert row["co2_per_ft"] == pytest.approx(2500 * 10.2065 / 400.0, rel=1e-5)
+    # 50,000 hp-h of 2,544.43 Btu from 2,500 gal of 138,000 Btu
+    assert row["efficiency"] == pytest.approx(50_000 * 2544.43 / (2500 * 138_000), rel=1e-5)
 
 
 def test_load_recovery_and_oil_per_foot_and_drawdown() -> None:
