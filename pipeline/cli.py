@@ -445,6 +445,16 @@ def status(workspace: Where = Path()) -> None:
     say(describe(_open(workspace)))
 
 
+@app.command(epilog=_epilog("heelward check -w myteam"))
+def check(workspace: Where = Path()) -> None:
+    """Verify the lake: rows and files against their record, keys, sums; say how to repair. Changes nothing."""
+    from pipeline.commands.check import check as verify
+
+    lines, sound = verify(_open(workspace))
+    say("\n".join(lines))
+    raise typer.Exit(ALL_WELL if sound else FAILED)
+
+
 @app.command(epilog=_epilog("heelward serve -w myteam --port 4300"))
 def serve(
     workspace: Where = Path(),

@@ -50,6 +50,7 @@ def test_help_loads_nothing_heavy() -> None:
         "plan",
         "amend",
         "export",
+        "check",
     ],
 )
 def test_every_command_has_help_with_exit_codes(command: str) -> None:
