@@ -414,13 +414,18 @@ def amend(
     ] = None,
     level: Annotated[str, typer.Option("--level", help="stage, plug, run (coil) or wireline (pump-down).")] = "stage",
     withdraw: Annotated[bool, typer.Option("--withdraw", help="Withdraw the amendment.")] = False,
+    confirm: Annotated[bool, typer.Option("--confirm", help="Confirm the automatic pick as it is.")] = False,
     workspace: Where = Path(),
 ) -> None:
-    """Record an engineer's correction of a pick; it is used everywhere until it is withdrawn."""
+    """Record an engineer's correction or confirmation of a pick; it is used everywhere until it is withdrawn."""
     from pipeline.commands.review import amend as record
 
     space = _open(workspace)
-    say(record(space, well, level, number, pick, value=value, time=time, by=by, why=why, withdraw=withdraw))
+    say(
+        record(
+            space, well, level, number, pick, value=value, time=time, by=by, why=why, withdraw=withdraw, confirm=confirm
+        )
+    )
 
 
 @app.command(epilog=_epilog('heelward export "Teal 1H" --out teal_1h.xml -w myteam'))
@@ -435,6 +440,22 @@ def export(
     from pipeline.commands.export import export as write
 
     say(write(_open(workspace), well, out, stage=stage, run=run))
+
+
+@app.command(epilog=_epilog("heelward review --count 5 -w myteam"))
+def review(
+    workspace: Where = Path(),
+    count: Annotated[int, typer.Option("--count", min=1, max=100, help="Number of picks.")] = 10,
+    audit: Annotated[
+        int | None, typer.Option("--audit", help="Draw a random sample of this size instead: it measures the picker.")
+    ] = None,
+    seed: Annotated[int, typer.Option("--seed", help="Seed of the sample.")] = 1,
+) -> None:
+    """List the picks most worth a person's minute: doubtful ones that move what rests on them."""
+    from pipeline.commands import queue
+
+    space = _open(workspace)
+    say("\n".join(queue.queue(space, count) if audit is None else queue.audit(space, audit, seed)))
 
 
 @app.command(epilog=_epilog("heelward status -w myteam"))

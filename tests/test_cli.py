@@ -51,6 +51,7 @@ def test_help_loads_nothing_heavy() -> None:
         "amend",
         "export",
         "check",
+        "review",
     ],
 )
 def test_every_command_has_help_with_exit_codes(command: str) -> None:

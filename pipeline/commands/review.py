@@ -86,9 +86,9 @@ def _amended(row: dict[str, Any], system: str) -> str:
 
 def amend(
     workspace: Workspace, well: str, level: str, number: int, pick: str, *, value: float | None, time: str | None,
-    by: str, why: str, withdraw: bool,
+    by: str, why: str, withdraw: bool, confirm: bool = False,
 ) -> str:  # fmt: skip
-    """Record an amendment, or withdraw one.
+    """Record an amendment, confirm a pick as it is, or withdraw either.
 
     Returns
     -------
@@ -106,12 +106,16 @@ def amend(
     known = picks["pick"].sort().to_list()
     if pick not in known:
         raise HeelwardError(f"{level} {number} has no pick '{pick}'; it has: {', '.join(known)}")
-    if withdraw == (value is not None or time is not None):
-        raise HeelwardError("give --value or --time (or both), or only --withdraw")
+    if [withdraw, confirm, value is not None or time is not None].count(True) != 1:
+        raise HeelwardError("give --value or --time (or both), or only --confirm, or only --withdraw")
     wells = lake.scan(WELLS).filter(pl.col("well_id") == well_id).collect()
     zone = (wells["time_zone"][0] if wells.height else None) or workspace.settings.time_zone
     moment = read_moment(time, zone) if time is not None else None
     row = picks.filter(pl.col("pick") == pick).row(0, named=True)
+    if confirm:
+        value, moment = row["value"], row["time"]
+        if value is None and moment is None:
+            raise HeelwardError(f"{level} {number} has no {pick} to confirm: {row['reason']}; give --value or --time")
     _refuse_impossible(pick, value, moment, picks)
     amendment = Amendment(well_id, level, number, pick, value, moment, by, why, withdraw)
     write(workspace.root, amendment, workspace.settings.wait_s)
@@ -119,7 +123,7 @@ def amend(
     if row["time"] is not None:
         automatic += f" at {row['time']:%Y-%m-%d %H:%M:%S} UTC"
     what = f"{well_id}, {level} {number}, {pick}"
-    now = "withdrawn" if withdraw else "recorded"
+    now = "withdrawn" if withdraw else "confirmed" if confirm else "recorded"
     if value is not None:
         now += f": {_both(value, row['unit'], workspace)}"
         low, high = soft_range(pick)

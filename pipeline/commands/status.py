@@ -5,6 +5,8 @@ from __future__ import annotations
 import polars as pl
 
 from pipeline.errors import SetAside, grouped
+from pipeline.ingest import amend
+from pipeline.ingest.content import content_of
 from pipeline.ingest.maps import read_maps
 from pipeline.ingest.prepare import LINEAGE
 from pipeline.ingest.propose import CHECK
@@ -39,6 +41,10 @@ def describe(workspace: Workspace) -> str:
     aside = sources.filter(pl.col("state") == "set aside").sort("path").iter_rows(named=True)
     lines += grouped([(row["path"], SetAside(**{key: row[key] for key in LINEAGE})) for row in aside])
     lines += _questions(workspace)
+    if (waiting := workspace.root / amend.FILE).is_file() and content_of(waiting).digest not in set(
+        sources["content_hash"]
+    ):
+        lines.append(f"stale: {waiting.name} has amendments that are not in the lake yet (run `heelward refresh`)")
     lines += [f"this map cannot be used; its files wait:\n{item}" for item in read_maps(workspace.maps)[1]]
     skipped = lake.scan(FINDINGS).filter(pl.col("step") == "discover").sort("path").collect()
     lines += [f"not read: {row['path']}: {row['message']}" for row in skipped.iter_rows(named=True)]

@@ -28,7 +28,7 @@ LEDGER = (
     "wells", "stages", "plugs", "coil_runs", "acceptance", "toe_preparation", "wireline", "pad_days", "cost_units",
     "neighbours", "well_designs", "production_by_well", "quarter_safety",
     "amendments_by_pick", "amendments", "set_aside", "findings_by_kind", "findings",
-    "who_can_be_compared", "production_excluded", "model_cards", "model_effects", "sources",
+    "review_queue", "who_can_be_compared", "production_excluded", "model_cards", "model_effects", "sources",
 )  # fmt: skip
 Told = Callable[[str], None]
 
