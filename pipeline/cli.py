@@ -317,6 +317,9 @@ def query(
     out: Annotated[
         Path | None, typer.Option("--out", "-o", help="Write to a .csv, .parquet or .xlsx file instead of the screen.")
     ] = None,
+    columns: Annotated[str | None, typer.Option("--columns", help="Columns to print, separated by commas.")] = None,
+    wide: Annotated[bool, typer.Option("--wide", help="Print every column, one block of lines per row.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object per row, for machines.")] = False,
 ) -> None:
     """Run a saved query, or SQL, on the marts and tables of the lake. Read only.
 
@@ -346,8 +349,11 @@ def query(
         answer = steps.run_query(opened, name, _pairs(given or []))
     else:
         answer = steps.run_sql(opened, _text_of(file) if file is not None else sql or "")
-    if out is None:
-        export.show(answer, opened.settings.display_units)
+    if json:
+        say(answer.frame.write_ndjson().rstrip("\n"))
+    elif out is None:
+        chosen = [name.strip() for name in (columns or "").split(",") if name.strip()]
+        export.show(answer, opened.settings.display_units, wide=wide, columns=chosen)
     else:
         export.write(answer.frame, out)
         say(f"{answer.frame.height} rows written to {out}")

@@ -109,6 +109,11 @@ def shown(unit: str, system: str) -> tuple[Linear, str]:
     return conversion(unit, target[0]), target[1]
 
 
+def plain_number(value: float) -> str:
+    """Return a number for machines: six decimals at most, without exponent and closing zeros."""
+    return f"{value:.6f}".rstrip("0").rstrip(".")
+
+
 def format_number(value: float, digits: int = 4, *, plus: bool = False) -> str:
     """Return a number as text: thousands separators, a number of significant digits, no exponent.
 

@@ -32,12 +32,12 @@ def queue(workspace: Workspace, count: int) -> list[str]:
         return ["no pick waits for a review: nothing is measured, or every pick was amended or confirmed"]
     lines = []
     for row in rows.iter_rows(named=True):
+        moved = f"moves it by {row['moves']:.0%} of its limit"
         lines += [
             f"{row['place']}. {row['well']}, {row['level']} {row['number']}, {row['pick']}: {row['value']}, confidence "
             f"{row['confidence']}",
             f"   {row['reason']}",
-            f"   {row['stands_apart']:.1f} standard deviations from the mean of its kind; moves it by {row['moves']:.0%} "
-            "of its limit",
+            f"   {row['stands_apart']:.1f} standard deviations from the mean of its kind; {moved}",
             *_typed(row),
         ]
     return [*lines, "what counts as doubt: `heelward query review_queue`, and the data dictionary of the report"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,7 +18,11 @@ from pipeline.units import format_number
 from pipeline.workspace import replacing
 
 if TYPE_CHECKING:
+    from rich.console import Console
     from rich.text import Text
+
+MOST_CHARACTERS = 36
+"""Longer texts are cut in a table on the terminal."""
 
 
 def neutralised(frame: pl.DataFrame) -> pl.DataFrame:
@@ -71,28 +76,99 @@ def _text(value: str) -> Text:
     return Text(inert_text(value))
 
 
-def show(answer: Answer, system: str = "field") -> None:
-    """Print the rows of a query as a table, in the units of a system."""
+def show(answer: Answer, system: str = "field", *, wide: bool = False, columns: Sequence[str] = ()) -> None:
+    """Print the rows of a query in the units of a system.
+
+    Parameters
+    ----------
+    answer : Answer
+    system : str
+        ``field`` or ``metric``.
+    wide : bool
+        Print every column, one block of lines per row; otherwise a table of the columns that fit the terminal.
+    columns : sequence of str
+        Columns to print; all if empty.
+
+    Raises
+    ------
+    HeelwardError
+        If a column does not exist.
+    """
     from rich.console import Console
-    from rich.table import Table
 
     frame, units = in_units_shown(answer, system)
-    table = Table(title=_text(answer.query.title), title_justify="left", header_style="bold")
-    for name, dtype in frame.schema.items():
-        unit, label = answer.unit(name), units.get(name, "")
-        converted = label not in ("", unit)
-        plain = f"{name} [{label}]" if label else name
+    if unknown := [name for name in columns if name not in frame.columns]:
+        raise HeelwardError(f"--columns: no column {', '.join(unknown)}; there are: {', '.join(frame.columns)}")
+    frame = frame.select(columns or frame.columns)
+    cells = [[_cell(value) for value in row] for row in frame.iter_rows()]
+    names = [_heading(answer, units, name) for name in frame.columns]
+    console = Console()
+    if wide:
+        _blocks(console, answer.query.title, [f"{name} {unit}".strip() for name, unit in names], cells)
+        return
+    numeric = [dtype.is_numeric() for dtype in frame.dtypes]
+    shown = _fitting(names, cells, numeric, console.width)
+    _table(console, answer.query.title, names, cells, numeric, shown)
+    if len(shown) < len(names):
+        told = f"{len(shown)} of {len(names)} columns fit here. All: --wide (a block per row) or --out FILE (.csv, "
+        console.print(_text(f"{told}.parquet, .xlsx); some: --columns NAME,NAME"))
+
+
+def _heading(answer: Answer, units: dict[str, str], name: str) -> tuple[str, str]:
+    """Return the heading of a column in words, and its unit in brackets."""
+    unit, label = answer.unit(name), units.get(name, "")
+    bare = heading(name, unit, label).removesuffix(f" [{label}]") if label not in ("", unit) else name
+    return bare, f"[{label}]" if label else ""
+
+
+def _cell(value: object) -> str:
+    return inert_text("–" if value is None else format_number(value) if isinstance(value, float) else str(value))
+
+
+def _fitting(names: list[tuple[str, str]], cells: list[list[str]], numeric: list[bool], width: int) -> list[int]:
+    """Return the places of the columns that fit the terminal, from the left; at least one."""
+    shown: list[int] = []
+    used = 1
+    for place, name in enumerate(names):
+        longest = max((len(row[place]) for row in cells), default=0)
+        needs = max(*(len(part) for part in name), longest if numeric[place] else min(longest, MOST_CHARACTERS)) + 3
+        if shown and used + needs > width:
+            break
+        shown.append(place)
+        used += needs
+    return shown
+
+
+def _table(
+    console: Console,
+    title: str,
+    names: list[tuple[str, str]],
+    cells: list[list[str]],
+    numeric: list[bool],
+    shown: list[int],
+) -> None:
+    from rich.table import Table
+
+    table = Table(title=_text(title), title_justify="left", header_style="bold")
+    for place in shown:
         table.add_column(
-            _text(heading(name, unit, label) if converted else plain), justify="right" if dtype.is_numeric() else "left"
-        )
-    for row in frame.iter_rows():
-        table.add_row(
-            *(
-                _text("–" if value is None else format_number(value) if isinstance(value, float) else str(value))
-                for value in row
-            )
-        )
-    Console().print(table)
+            _text("\n".join(part for part in names[place] if part)), justify="right" if numeric[place] else "left",
+            no_wrap=True, overflow="ellipsis", max_width=None if numeric[place] else MOST_CHARACTERS,
+        )  # fmt: skip
+    if len(shown) == 1:  # a sentence is read in full
+        table.columns[0].no_wrap, table.columns[0].max_width = False, None
+    for row in cells:
+        table.add_row(*(_text(row[place]) for place in shown))
+    console.print(table)
+
+
+def _blocks(console: Console, title: str, names: list[str], cells: list[list[str]]) -> None:
+    width = max((len(name) for name in names), default=0)
+    console.print(_text(title), style="bold")
+    for row in cells:
+        console.print(_text(""))
+        for name, cell in zip(names, row, strict=True):
+            console.print(_text(f"{name:<{width}}  {cell}"), soft_wrap=True)
 
 
 def show_plan(planned: Planned) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.schemas.base import Table
+from pipeline.units import plain_number
 
 NULL = -999.25
 
@@ -42,7 +43,7 @@ def las_record(well: str, number: str, samples: pl.DataFrame, table: Table, pick
         value = row["amended_value"] if amended else row["value"]
         if value is not None:
             name, said = row["pick"].upper(), "amended by hand" if amended else f"confidence {row['confidence']}"
-            las.params[name] = lasio.HeaderItem(name, unit=row["unit"] or "", value=f"{value:.7g}", descr=said)
+            las.params[name] = lasio.HeaderItem(name, unit=row["unit"] or "", value=plain_number(value), descr=said)
     elapsed = (samples["time"] - start).dt.total_microseconds().to_numpy() / 1e6
     las.append_curve("ETIM", elapsed, unit="s", descr="elapsed time")
     for name in samples.columns:

@@ -10,6 +10,7 @@ from xml.etree import ElementTree
 from xml.etree.ElementTree import Element, SubElement
 
 from pipeline import __version__
+from pipeline.units import plain_number
 
 COMMON = "http://www.energistics.org/energyml/data/commonv2"
 WITSML = "http://www.energistics.org/energyml/data/witsmlv2"
@@ -57,7 +58,7 @@ def stim_job(well: str, rows: Iterable[Mapping[str, Any]]) -> bytes:
     _reference(root, "ServiceCompany", _UNKNOWN, "eml23.BusinessAssociate")
     _add(root, "StageCount", str(len(stages)))
     if stages and all(row["proppant_lbm"] is not None for row in stages):
-        _add(root, "TotalProppantUsed", f"{sum(row['proppant_lbm'] for row in stages):.6g}", "lbm")
+        _add(root, "TotalProppantUsed", plain_number(sum(row["proppant_lbm"] for row in stages)), "lbm")
     for row in stages:
         _stage(root, well, row)
     _reference(root, "Wellbore", well, "witsml21.Wellbore")
@@ -129,4 +130,4 @@ def _written(value: Any) -> str:
         return value.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     if isinstance(value, bool):
         return "true" if value else "false"
-    return f"{value:.7g}" if isinstance(value, float) else str(value)
+    return plain_number(value) if isinstance(value, float) else str(value)
