@@ -324,6 +324,9 @@ def main() -> None:
         with ThreadPoolExecutor(asked.workers) as pool:
             for mutant, found in zip(drawn, pool.map(attempt, drawn), strict=True):
                 counted[mutant.part].append(found)
+                done = sum(map(len, counted.values()))
+                if done % 10 == 0:
+                    print(f"{done} of {len(drawn)} tried, {time.monotonic() - started:.0f} s", flush=True)
                 if not found:
                     print(f"survived: {mutant.path}:{mutant.line}: {mutant.what}", flush=True)
     for part, results in sorted(counted.items()):
