@@ -15,6 +15,7 @@ from pipeline.errors import HeelwardError
 from pipeline.metrics.measure import LEVELS
 from pipeline.report.charts import draw
 from pipeline.report.pages import ChartSpec, Page
+from pipeline.report.plain_words import plain
 from pipeline.report.text import inert
 from pipeline.sql import Statement
 from pipeline.units import format_quantities
@@ -185,7 +186,7 @@ def _rows(
 ) -> Rows:
     answer = queries.run(connection, queries.load(name), dict(given), None if chart is None else chart.answer.frame)
     frame, units = queries.in_units_shown(answer, system)
-    return Rows(answer, inert(frame), units)
+    return Rows(answer, plain(inert(frame)), units)
 
 
 def _check_columns(chart: ChartSpec, found: Rows) -> None:
