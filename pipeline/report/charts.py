@@ -209,7 +209,7 @@ def _interval(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: 
     )
     absent = (
         base.transform_filter(f"!({known})")
-        .mark_point(size=110, filled=False, strokeWidth=2, color=QUIET, opacity=1)
+        .mark_text(align="left", dx=6, color=QUIET, fontSize=12, text=spec.absent)
         .encode(y=y, x=alt.XDatum(0), tooltip=_tips(frame, units))
     )
     layers = [zero, limits, points.transform_filter(known)]

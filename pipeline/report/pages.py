@@ -35,6 +35,8 @@ class ChartSpec(Frozen):
         Column with the end of a timeline bar.
     diagonal : bool
         Whether to draw the line of equal values.
+    absent : str
+        For intervals: what stands in place of a value that is not given.
     brief : bool
         Whether its title is one of the sentences that open the part.
     cells : str
@@ -56,6 +58,7 @@ class ChartSpec(Frozen):
     y_label: str
     words: str
     diagonal: bool = False
+    absent: str = "no value"
     brief: bool = False
 
 
