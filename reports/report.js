@@ -12,7 +12,7 @@
   const draw = (id) => vegaEmbed(document.getElementById(id), charts[id].spec, options)
     .then((made) => { views[id] = made.view; window.heelward.drawn += 1; })
     .catch((error) => { window.heelward.failed += 1; console.error(id, error); });
-  Object.keys(charts).forEach(draw);
+  const started = Promise.all(Object.keys(charts).map(draw));
 
   const words = (chosen) => Object.entries(chosen).map(([name, value]) => `${name} ${value}`).join(", ");
 
@@ -39,10 +39,49 @@
     note.hidden = parts.length === 0;
   };
 
+  // A cell that a spreadsheet could read as a formula gets a quote before it.
+  const cell = (value) => {
+    if (value === null || value === undefined) return "";
+    if (typeof value !== "string") return String(value);
+    const inert = /^[=+\-@\t\r]/.test(value) ? `'${value}` : value;
+    return /[",\n\r]/.test(inert) ? `"${inert.replaceAll('"', '""')}"` : inert;
+  };
+
+  const save = (id) => {
+    const { labels } = charts[id], names = Object.keys(labels);
+    const rows = views[id] ? views[id].data(kept[id].cells ? "cells" : "rows") : kept[id].rows;
+    const columns = kept[id].cells ? Object.keys(kept[id].cells[0] || {}) : names;
+    const lines = [columns.map((name) => cell(labels[name] || name)), ...rows.map((row) => columns.map((name) => cell(row[name])))];
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(new Blob([lines.map((line) => line.join(",")).join("\r\n")], { type: "text/csv" }));
+    link.download = `${charts[id].query}.csv`;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+  };
+
+  for (const button of document.querySelectorAll("button.save")) {
+    button.addEventListener("click", () => save(button.dataset.chart));
+    button.hidden = false;
+  }
+
+  // The choice of each part stands in the address and survives a reload: ?part.crew=...&part.pad=...
+  const remembered = new URLSearchParams(location.search.slice(1));
+
   for (const form of document.querySelectorAll("form.choices")) {
+    const part = form.closest("section").id;
+    for (const select of form.querySelectorAll("select")) {
+      const value = remembered.get(`${part}.${select.name}`);
+      if (value !== null && [...select.options].some((one) => one.value === value)) select.value = value;
+    }
     const change = () => {
       const chosen = {};
       for (const [name, value] of new FormData(form)) if (value) chosen[name] = value;
+      for (const select of form.querySelectorAll("select")) {
+        if (select.value) remembered.set(`${part}.${select.name}`, select.value);
+        else remembered.delete(`${part}.${select.name}`);
+      }
+      const asked = remembered.toString();
+      try { history.replaceState(null, "", `${location.pathname}${asked ? `?${asked}` : ""}${location.hash}`); } catch { /* a page in a mail has no address */ }
       form.closest("section").classList.toggle("picking", Object.keys(chosen).length > 0);
       for (const chart of form.closest("section").querySelectorAll(".chart")) pick(chart.id, chosen);
     };
@@ -50,6 +89,7 @@
     form.addEventListener("reset", () => setTimeout(change));
     form.addEventListener("submit", (event) => event.preventDefault());
     form.hidden = false;
+    if ([...form.querySelectorAll("select")].some((select) => select.value)) started.then(change);
   }
 
   const open = () => {

@@ -130,7 +130,10 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
         for drawn in part.charts:
             identity = f"chart-{len(charts) + 1}" if drawn.spec is not None else f"empty-{part.anchor}-{len(shown)}"
             if drawn.spec is not None:
-                charts[identity] = {"spec": drawn.spec, "choices": drawn.choices}
+                labels = {name: drawn.rows.label(name) for name in drawn.rows.frame.columns}
+                charts[identity] = {
+                    "spec": drawn.spec, "choices": drawn.choices, "labels": labels, "query": drawn.rows.query.name,
+                }  # fmt: skip
             shown.append(_figure(drawn, identity))
         tables = [_table(rows, place, sheet.root, out) for rows in part.tables]
         parts.append(

@@ -183,3 +183,51 @@ def test_it_prints_without_what_only_a_screen_needs(campaign: Campaign, opened: 
     assert not seen.page.is_visible("form.choices >> nth=0")
     assert seen.page.is_visible(".caution")
     assert seen.page.is_visible(".chart >> nth=0")
+
+
+def test_the_rows_of_a_chart_are_saved_as_they_are_shown(campaign: Campaign, opened: Any) -> None:
+    seen = opened(page_of(campaign))
+
+    def saved(query: str) -> list[str]:
+        button = seen.page.locator(f"figure:has(a[href='#query-{query}']) button.save").first
+        with seen.page.expect_download() as download:
+            button.click()
+        assert download.value.suggested_filename == f"{query}.csv"
+        return Path(download.value.path()).read_text(encoding="utf-8").splitlines()
+
+    every = saved("pressure_by_depth")
+    assert every[0].startswith("depth [ft],pressure [psi],design,")
+    assert len(every) == len(rows_of(seen.page, "pressure_by_depth")) + 1 > 100
+    pick(seen.page, "crews-and-designs", "crew", "Crew Cedar")
+    some = saved("pressure_by_depth")
+    assert len(some) == len(rows_of(seen.page, "pressure_by_depth")) + 1 < len(every)
+    assert seen.messages == []
+
+
+def test_a_choice_stands_in_the_address_and_survives_a_reload(campaign: Campaign, opened: Any) -> None:
+    seen = opened(page_of(campaign))
+    pick(seen.page, "crews-and-designs", "crew", "Crew Cedar")
+    address = seen.page.url
+    assert "crews-and-designs.crew=Crew+Cedar" in address
+    again = opened(page_of(campaign))
+    again.page.goto(address)
+    again.page.wait_for_function("window.heelward.drawn === window.heelward.wanted")
+    again.page.wait_for_timeout(500)
+    assert {row["crew"] for row in rows_of(again.page, "crews_spread")} == {"Crew Cedar"}
+    assert again.page.input_value("#crews-and-designs form.choices select[name=crew]") == "Crew Cedar"
+    assert again.page.input_value("#quarter form.choices select[name=crew]") == ""
+    again.page.click("#crews-and-designs form.choices button")
+    again.page.wait_for_timeout(300)
+    assert "?" not in again.page.url and again.messages == []
+
+
+def test_a_cell_that_could_be_a_formula_is_saved_as_text(campaign: Campaign, opened: Any) -> None:
+    seen = opened(page_of(campaign))
+    chart = seen.page.locator("figure:has(a[href='#query-pressure_by_depth'])").first
+    seen.page.evaluate(
+        "id => { window.heelward.views[id].data('rows')[0].well = '=cmd(\"x\"),1'; }",
+        chart.locator(".chart").get_attribute("id"),
+    )
+    with seen.page.expect_download() as download:
+        chart.locator("button.save").click()
+    assert '"\'=cmd(""x""),1"' in Path(download.value.path()).read_text(encoding="utf-8")
