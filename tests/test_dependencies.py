@@ -7,6 +7,9 @@ import sys
 import tomllib
 from importlib.metadata import packages_distributions
 
+from packaging.requirements import Requirement
+from packaging.version import Version
+
 from tests.test_layout import FILES, ROOT, imported
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -44,3 +47,14 @@ def test_the_constraints_are_the_lower_bounds() -> None:
     declared = bounds([*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["test"]])
     assert tested == declared
     assert ".ci/constraints.txt" in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_the_tested_versions_are_of_all_that_is_declared_and_within_its_bounds() -> None:
+    lines = (ROOT / ".ci" / "tested.txt").read_text(encoding="utf-8").splitlines()
+    assert all(re.fullmatch(r"[\w.-]+==[\w.+!-]+", line) for line in lines if not line.startswith("#")), (
+        "names and versions only"
+    )
+    tested = {canonical(line.split("==")[0]): Version(line.split("==")[1]) for line in lines if "==" in line}
+    for line in [*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["test"]]:
+        asked = Requirement(line)
+        assert tested[canonical(asked.name)] in asked.specifier, line
