@@ -120,7 +120,7 @@ def _say_landed(report: Landed, system: str) -> int:
     for line in grouped(report.set_aside):
         say(f"  {line}")
     for kind in sorted(report.kinds.values(), key=lambda kind: kind.count):
-        say(f"  {format_quantities(str(kind), system)}")
+        say(f"  {kind.where}: {format_quantities(kind.message, system)}")
     for text in report.broken_maps:
         say(f"this map cannot be used; its files are not processed until it is corrected:\n{text}", error=True)
     if report.broken_maps:
@@ -349,10 +349,12 @@ def query(
         answer = steps.run_query(opened, name, _pairs(given or []))
     else:
         answer = steps.run_sql(opened, _text_of(file) if file is not None else sql or "")
+    if json + wide + (columns is not None) + (out is not None) > 1:
+        raise HeelwardError("give one of --json, --wide, --columns, --out")
     if json:
         say(answer.frame.write_ndjson().rstrip("\n"))
     elif out is None:
-        chosen = [name.strip() for name in (columns or "").split(",") if name.strip()]
+        chosen = list(dict.fromkeys(name.strip() for name in (columns or "").split(",") if name.strip()))
         export.show(answer, opened.settings.display_units, wide=wide, columns=chosen)
     else:
         export.write(answer.frame, out)

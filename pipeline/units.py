@@ -111,7 +111,7 @@ def shown(unit: str, system: str) -> tuple[Linear, str]:
 
 def plain_number(value: float) -> str:
     """Return a number for machines: six decimals at most, without exponent and closing zeros."""
-    return f"{value:.6f}".rstrip("0").rstrip(".")
+    return f"{round(value, 6) + 0.0:.6f}".rstrip("0").rstrip(".")
 
 
 def format_number(value: float, digits: int = 4, *, plus: bool = False) -> str:

@@ -3,15 +3,15 @@
 -- grain: one row
 -- columns:
 --   sentence: what to look at next
-WITH apart AS (
-    SELECT string_agg(DISTINCT level, ', ' ORDER BY level) AS names FROM comparisons WHERE NOT separable
-),
+WITH several AS (SELECT *, count(*) OVER (PARTITION BY comparison) AS levels FROM comparisons),
+never AS (SELECT level FROM several WHERE levels > 1 GROUP BY level HAVING bool_and(NOT separable)),
+apart AS (SELECT string_agg(level, ', ' ORDER BY level) AS names FROM never),
 doubt AS (SELECT count(*) AS stages, count(*) FILTER (isip_confidence IN ('low', 'none')) AS doubtful FROM stage)
 SELECT
     CASE
         WHEN d.stages = 0 THEN 'nothing is measured yet'
         WHEN a.names IS NOT NULL THEN format(
-            '{} cannot be compared: no pad on record was shared with others; the table below says which job would connect them',
+            '{} cannot be compared in any comparison; the table below says why, and which job would connect them',
             a.names
         )
         WHEN d.doubtful > 0 THEN format(

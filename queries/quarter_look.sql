@@ -27,7 +27,7 @@ SELECT
             '{} of {} pads of {} have no time log ({}): their wireline, swap and lost hours are missing here, they did not fall',
             c.without, c.pads, n.quarter, c.names
         )
-        WHEN (SELECT count(*) FROM lost) = 0 THEN format('no lost time is logged in {}: check that the log is complete', n.quarter)
+        WHEN coalesce((SELECT any_value(every) FROM lost), 0) = 0 THEN format('no lost time is logged in {}: check that the log is complete', n.quarter)
         ELSE (
             SELECT format('{} lost {}, {:.0f} % of all lost time of {}', cause, said(hours, 'h'), 100 * hours / every, n.quarter)
             FROM lost ORDER BY hours DESC, cause LIMIT 1

@@ -48,13 +48,12 @@
   };
 
   const save = (id) => {
-    const { labels } = charts[id], names = Object.keys(labels);
-    const rows = views[id] ? views[id].data(kept[id].cells ? "cells" : "rows") : kept[id].rows;
-    const columns = kept[id].cells ? Object.keys(kept[id].cells[0] || {}) : names;
-    const lines = [columns.map((name) => cell(labels[name] || name)), ...rows.map((row) => columns.map((name) => cell(row[name])))];
+    const { labels, query, sampled } = charts[id], columns = Object.keys(labels);
+    const rows = views[id] && !kept[id].cells ? views[id].data("rows") : kept[id].rows;
+    const lines = [columns.map((name) => cell(labels[name])), ...rows.map((row) => columns.map((name) => cell(row[name])))];
     const link = document.createElement("a");
-    link.href = URL.createObjectURL(new Blob([lines.map((line) => line.join(",")).join("\r\n")], { type: "text/csv" }));
-    link.download = `${charts[id].query}.csv`;
+    link.href = URL.createObjectURL(new Blob(["\ufeff", lines.map((line) => line.join(",")).join("\r\n")], { type: "text/csv" }));
+    link.download = `${query}${sampled ? "_sample" : ""}.csv`;
     link.click();
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   };

@@ -45,13 +45,19 @@ def queue(workspace: Workspace, count: int) -> list[str]:
 
 def _typed(row: dict[str, object]) -> list[str]:
     """Return the commands that show, confirm and amend a pick."""
-    well, level = shlex.quote(str(row["well"])), "" if row["level"] == "stage" else f" --level {row['level']}"
-    who = '--by "YOUR NAME" --why "REASON"'
-    shown = [f"   look:    heelward inspect {well} --stage {row['number']}"] if row["level"] == "stage" else []
+    level = "" if row["level"] == "stage" else f" --level {row['level']}"
+    well = shlex.quote(str(row["well"]))
+    what = f"{'-- ' if str(row['well']).startswith('-') else ''}{well} {row['number']}"
+    amend = f"heelward amend{level} --by 'YOUR NAME' --why 'REASON'"
+    shown = (
+        [f"   look:    heelward inspect --stage {row['number']} {what.rsplit(' ', 1)[0]}"]
+        if row["level"] == "stage"
+        else []
+    )
     return [
         *shown,
-        f"   confirm: heelward amend {well} {row['number']} {row['pick']}{level} --confirm {who}",
-        f"   amend:   heelward amend {well} {row['number']} {row['pick']}{level} --value NUMBER {who}",
+        f"   confirm: {amend} --confirm {what} {row['pick']}",
+        f"   amend:   {amend} --value NUMBER {what} {row['pick']}",
     ]
 
 
@@ -75,7 +81,11 @@ def audit(workspace: Workspace, count: int, seed: int) -> list[str]:
     made = made.filter(pl.col("pick").is_in(AUDITED), pl.col("value").is_not_null())
     made = made.sort("well_id", "level", "number", "pick")
     if not 1 <= count <= made.height:
-        raise HeelwardError(f"--audit: give a number from 1 to {made.height}, the number of picks")
+        raise HeelwardError(
+            f"--audit: give a number from 1 to {made.height}, the number of picks"
+            if made.height
+            else "there is no pick to audit: nothing is measured"
+        )
     system = workspace.settings.display_units
     drawn = sentences_shown(PICKS, made.sample(count, seed=seed, shuffle=True), system)
     lines = [f"{count} of {made.height} picks, drawn with seed {seed}: look at each, then confirm or amend it"]
@@ -90,9 +100,12 @@ def audit(workspace: Workspace, count: int, seed: int) -> list[str]:
             differences.setdefault(row["pick"], []).append(row["amended_value"] - row["value"])
         elif not done:
             lines += _typed(row)
+    finished = drawn["amended_reason"].count()
+    if finished < count:
+        return [*lines, f"{finished} of {count} are done; the picker's error is told when all are"]
     for pick, apart in sorted(differences.items()):
         size = format_quantity(
             sum(abs(one) for one in apart) / len(apart), drawn.filter(pick=pick)["unit"][0], system, 3
         )
-        lines.append(f"{pick}: {len(apart)} of the sample done; mean difference from the picker {size}")
+        lines.append(f"{pick}: mean absolute difference of {len(apart)} picks {size}")
     return lines

@@ -113,7 +113,8 @@ def amend(
     moment = read_moment(time, zone) if time is not None else None
     row = picks.filter(pl.col("pick") == pick).row(0, named=True)
     if confirm:
-        value, moment = row["value"], row["time"]
+        value = row["value"]
+        moment = row["time"] if value is None else None  # its time stays as it is
         if value is None and moment is None:
             raise HeelwardError(f"{level} {number} has no {pick} to confirm: {row['reason']}; give --value or --time")
     _refuse_impossible(pick, value, moment, picks)

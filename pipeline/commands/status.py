@@ -74,8 +74,8 @@ def _findings(lake: Lake, workspace: Workspace) -> list[str]:
     )
     lines = [f"findings: {found.height}" + (f" of {kinds.height} kinds, one of each:" if kinds.height else "")]
     for kind, count, message, where in kinds.sort("count", "kind").iter_rows():
-        told = format_quantities(f"{where}: {message}" if where else message, workspace.settings.display_units)
-        lines.append(f"  {count} {kind.replace('_', ' ')}: {told}")
+        told = format_quantities(message, workspace.settings.display_units)
+        lines.append(f"  {count} {kind.replace('_', ' ')}: {f'{where}: ' if where else ''}{told}")
     return lines
 
 

@@ -162,7 +162,7 @@ def time_guess(cells: list[str], decimal: str, said: str = "") -> TimeGuess | No
     fits = [
         (written, kind, times)
         for written, kind in _formats_of(plain[len(plain) // 2])
-        if (times := _parses(plain, written)) is not None
+        if (times := _parses(plain, written)) is not None and (kind != "month" or _order(times) >= 0)
     ]
     if fits:
         best = max(fits, key=lambda item: (_order(item[2]), -fits.index(item)))

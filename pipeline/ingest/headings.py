@@ -90,11 +90,12 @@ def _missing(wanted: str, names: list[str], line: str, source: SourceMap) -> Set
 def check_units(units: list[str], places: dict[str, int], source: SourceMap, *, where_absent: bool = True) -> None:
     """Compare the file's units with the map's; without one the file says nothing, unless it must."""
     columns = source.table.columns
-    for lake, place in places.items():
-        if lake not in source.columns:
-            continue
-        unit = source.columns[lake].unit
-        target = meta(columns[lake]).get("unit")
+    for name, place in places.items():
+        lake, _, extra = name.partition("\x1f")
+        channel = source.columns.get(lake)
+        if channel is None or channel.over is not None or extra == (channel.date or "\x1f"):
+            continue  # a choice of rows, a ratio whose unit no column has, or a date
+        unit, target = channel.unit, meta(columns[lake]).get("unit")
         if unit is None or target is None:
             continue
         written = units[place] if place < len(units) else ""
@@ -103,7 +104,7 @@ def check_units(units: list[str], places: dict[str, int], source: SourceMap, *, 
         if _same_unit(source, written, unit, target):
             continue
         raise SetAside(
-            f"the unit of '{short(source.columns[lake].shown or lake)}' differs from the map",
+            f"the unit of '{short(extra or channel.shown or lake)}' differs from the map",
             f"'{unit}'", f"'{short(written)}'", f"correct 'unit' in the map '{source.name}', or the file",
             source.units_row,
         )  # fmt: skip

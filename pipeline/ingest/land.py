@@ -49,9 +49,11 @@ class KindOfFinding:
     count: int = 0
     files: int = 0
 
-    def __str__(self) -> str:
+    @property
+    def where(self) -> str:
+        """How many there are, and where."""
         places = f"in {self.files} files, such as" if self.files > 1 else "in"
-        return f"{self.count} finding(s) {places} {self.path}: {self.message}"
+        return f"{self.count} finding(s) {places} {self.path}"
 
 
 @dataclass

@@ -165,7 +165,12 @@ def _tabbed(text: Iterator[bytes]) -> Iterator[bytes]:
         piece = waiting + part if waiting else part
         end = len(piece) if last else piece.rfind(b"\n") + 1
         waiting, piece = piece[end:], piece[:end]
-        yield re.sub(rb"(?m)^[ \t]+|[ \t]+(?=\r?$)", b"", re.sub(rb"(?<=\S) {2,}(?=\S)", b"\t", piece))
+        if len(waiting) > LONGEST_RECORD:
+            raise SetAside(
+                "a line is too long to be a row", f"at most {LONGEST_RECORD // 1024**2} MiB", "more", "correct the file"
+            )
+        if piece:
+            yield re.sub(rb"(?m)^[ \t]+|[ \t]+(?=\r?$)", b"", re.sub(rb"(?<=\S) {2,}(?=\S)", b"\t", piece))
 
 
 def _head(text: bytes, lines: int, source: SourceMap) -> tuple[list[str], bytes]:

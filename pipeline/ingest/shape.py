@@ -79,8 +79,9 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
     incomplete.judge(work, rows_in)
     rows = spool.rows(work.findings)
     if rows.height == 0:
+        left_out = next((note[1] for note in raw.notes if note[0] == "rows_left_out"), "none")
         raise SetAside(
-            "no row can be used", "rows with a time and their key values", "none",
+            "no row can be used", "rows with a time and their key values", left_out,
             f"correct the map '{source.name}', or the file",
         )  # fmt: skip
     _long(work, rows)

@@ -15,7 +15,8 @@ from pipeline.ingest.content import Content
 
 ROWS = ("jobInterval", "JobStage", "StimJobStage", "message", "Message")
 """Elements that are a row each. A `jobInterval` of 1.x is a stage of 2.x; a `jobStage` of 1.x is only a step of one."""
-_NULLS = ("-999.25", "-9999", "-999.2500")
+_NULLS = frozenset({"-999.25", "-9999"})
+"""Values that stand for none, whatever the document says."""
 
 
 def is_witsml(first: bytes) -> bool:
@@ -32,7 +33,15 @@ def read_witsml(content: Content) -> Columns:
     SetAside
         If it is not XML without entities, or holds none of these.
     """
-    root = _parsed(content)
+    try:
+        return _columns(_parsed(content))
+    except RecursionError as error:
+        raise SetAside(
+            "the document is nested too deeply", "WITSML", "hundreds of elements within each other", "export it anew"
+        ) from error  # fmt: skip
+
+
+def _columns(root: Element) -> Columns:
     logs = [found for item in root.iter() if (found := _log(item)) is not None]
     if logs:
         return _joined(logs)
@@ -86,15 +95,20 @@ def _log(item: Element) -> Columns | None:
 
 def _log_1(log: Element, data: Element) -> Columns:
     curves = [item for item in log if _tag(item) == "logCurveInfo"]
-    curves.sort(key=lambda curve: int(_text(_child(curve, "columnindex")) or 0))
+    curves.sort(key=_place_of)
     listed = _text(_child(data, "mnemoniclist"))
     names = [name.strip() for name in listed.split(",")] if listed else [_text(_child(c, "mnemonic")) for c in curves]
     told = {_text(_child(curve, "mnemonic")): _text(_child(curve, "unit")) for curve in curves}
     given = _text(_child(data, "unitlist"))
     units = [unit.strip() for unit in given.split(",")] if given else [told.get(name, "") for name in names]
-    nulls = {*_NULLS, _text(_child(log, "nullvalue"))}
+    nulls = _NULLS | {_text(_child(log, "nullvalue"))}
     rows = [[cell.strip() for cell in _text(row).split(",")] for row in data if _tag(row) == "data"]
     return Columns(names, [*units, *[""] * len(names)][: len(names)], _frame(rows, len(names), nulls), _head(log))
+
+
+def _place_of(curve: Element) -> int:
+    written = _text(_child(curve, "columnindex"))
+    return int(written) if written.isdecimal() else 0
 
 
 def _log_2(channels: Element, data: str) -> Columns:
@@ -104,12 +118,12 @@ def _log_2(channels: Element, data: str) -> Columns:
     try:
         found = json.loads(data or "[]")
         rows = [["" if cell is None else str(cell) for part in row for cell in _flat(part)] for row in found]
-    except (ValueError, TypeError) as error:
+    except (ValueError, TypeError, RecursionError) as error:
         raise SetAside(
             "the data of a channel set cannot be read", "rows as JSON: [[[index], [values]], ...]",
             short(str(error), 120), "ask the provider to send it again",
         ) from error  # fmt: skip
-    return Columns(names, units, _frame(rows, len(names), set(_NULLS)), _head(channels))
+    return Columns(names, units, _frame(rows, len(names), _NULLS), _head(channels))
 
 
 def _flat(part: object) -> Iterator[object]:
@@ -120,18 +134,24 @@ def _flat(part: object) -> Iterator[object]:
         yield part
 
 
-def _frame(rows: list[list[str]], width: int, nulls: set[str]) -> pl.DataFrame:
+def _frame(rows: list[list[str]], width: int, nulls: frozenset[str]) -> pl.DataFrame:
     wrong = next((at for at, row in enumerate(rows) if len(row) != width), None)
     if wrong is not None:
         raise SetAside(
             f"row {wrong + 1} of the data does not match the list of curves", f"{width} values", str(len(rows[wrong])),
             "ask the provider to send it again", wrong + 1,
         )  # fmt: skip
-    cells = [[None if cell in nulls or not cell else cell for cell in column] for column in zip(*rows, strict=True)]
+    cells = [[None if _is_null(cell, nulls) else cell for cell in column] for column in zip(*rows, strict=True)]
     return pl.DataFrame(
         {str(at): cells[at] if cells else [] for at in range(width)},
         schema=dict.fromkeys(map(str, range(width)), pl.String),
     )
+
+
+def _is_null(cell: str, nulls: frozenset[str]) -> bool:
+    """Whether a cell stands for no value: empty, or one of the nulls however its decimals are written."""
+    plain = cell.rstrip("0").rstrip(".") if "." in cell else cell
+    return not cell or cell in nulls or plain in nulls
 
 
 def _joined(logs: list[Columns]) -> Columns:
@@ -168,8 +188,13 @@ def _objects(root: Element, rows: list[Element]) -> Columns:
         parent = parents.get(row)
         cells = {} if parent is None else {name: value for name, value, _ in _of_well(parent)}
         for name, value, unit in (*_of_well(row), *_leaves(row)):
-            cells.setdefault(name, value)
-            units.setdefault(name, unit)
+            if unit and units.setdefault(name, unit) != unit:
+                raise SetAside(
+                    f"'{short(name)}' is in two units", "one unit for all rows",
+                    f"{short(units[name])} and {short(unit)}", "export it in one unit, or each row on its own",
+                )  # fmt: skip
+            if not _is_null(value, _NULLS):
+                cells.setdefault(name, value)
         found.append(cells)
     names = list(dict.fromkeys(name for cells in found for name in cells))
     frame = pl.DataFrame({str(at): [cells.get(name) for cells in found] for at, name in enumerate(names)})

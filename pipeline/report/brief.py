@@ -42,7 +42,8 @@ def _markdown(content: Content, sheet: Sheet) -> str:
 
 def _marked(text: str) -> str:
     """Return a text whose marks are read as text by Markdown."""
-    return re.sub(r"([\\`*_{}\[\]<>#|])", r"\\\1", text)
+    marked = re.sub(r"([\\`*_{}\[\]<>#|~&!])", r"\\\1", text)
+    return re.sub(r"^(\d*)([-+.)])", r"\1\\\2", marked)
 
 
 def _plain(content: Content, sheet: Sheet) -> str:

@@ -133,6 +133,7 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
                 labels = {name: drawn.rows.label(name) for name in drawn.rows.frame.columns}
                 charts[identity] = {
                     "spec": drawn.spec, "choices": drawn.choices, "labels": labels, "query": drawn.rows.query.name,
+                    "sampled": drawn.sampled_from is not None,
                 }  # fmt: skip
             shown.append(_figure(drawn, identity))
         tables = [_table(rows, place, sheet.root, out) for rows in part.tables]

@@ -14,9 +14,12 @@ from pipeline.picks.catalogue import METHODS
 _NAME = re.compile(r"(?<![\w/.\\-])[a-z][a-z0-9]*(?:_[a-z0-9]+)+(?![\w/\\-]|\.\w)")
 """A name of ours: words joined by underscores that are no part of a path or of a file's name."""
 _CAPITALS = {"isip": "ISIP", "tvd": "TVD", "md": "MD", "npt": "NPT", "afe": "AFE", "hhp": "hydraulic horsepower"}
-KINDS = ("kind", "model", "comparison", "pick", "outcome", "term", "level")
+KINDS = ("kind", "model", "comparison", "pick", "outcome")
 """Columns whose whole text is a name of ours."""
-UNTOUCHED = ("path", "file", "files", "query", "map", "lands", "sql", "category", "well_id", "source_id", "version")
+UNTOUCHED = (
+    "path", "file", "files", "query", "map", "lands", "sql", "category", "well_id", "source_id", "version", "well",
+    "pad", "crew", "design", "formation", "fleet", "level", "candidate",
+)  # fmt: skip
 """Columns with names that are somebody else's, or that a reader types."""
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
+from math import isfinite
 from typing import Any
 from xml.etree import ElementTree
 from xml.etree.ElementTree import Element, SubElement
@@ -73,7 +74,7 @@ def _stage(root: Element, well: str, row: Mapping[str, Any]) -> None:
     stage.set("uid", str(number))
     _add(stage, "Number", str(number))
     for element, column, unit in STAGE:
-        if row.get(column) is not None:
+        if (value := row.get(column)) is not None and not (isinstance(value, float) and not isfinite(value)):
             _add(stage, element, _written(row[column]), unit)
     for minutes in SHUT_IN_MIN:
         if (pressure := row.get(f"pressure_{minutes}min_psi")) is not None:

@@ -36,8 +36,11 @@ stated AS (
         coalesce(quarter_of(d.completed_on), p.quarter) AS quarter,
         coalesce(d.stages, t.stage_count, s.n)::INTEGER AS stages,
         coalesce(d.lateral_ft, w.lateral_ft) AS lateral_ft,
-        coalesce(d.proppant_lbm, s.proppant_lbm) AS proppant_lbm,
-        coalesce(d.fluid_bbl, s.fluid_bbl) AS fluid_bbl,
+        d.proppant_lbm,
+        d.fluid_bbl,
+        -- only where all stages are on record
+        CASE WHEN s.n = coalesce(d.stages, t.stage_count, s.n) THEN s.proppant_lbm END AS staged_proppant_lbm,
+        CASE WHEN s.n = coalesce(d.stages, t.stage_count, s.n) THEN s.fluid_bbl END AS staged_fluid_bbl,
         d.proppant_lbm_ft AS stated_proppant_lbm_ft,
         d.fluid_bbl_ft AS stated_fluid_bbl_ft,
         coalesce(o.recorded_180d_bbl, d.oil_180d_bbl) AS oil_180d,
@@ -61,8 +64,12 @@ SELECT
     stages,
     lateral_ft,
     lateral_ft / nullif(stages, 0) AS stage_spacing_ft,
-    coalesce(proppant_lbm / nullif(lateral_ft, 0), stated_proppant_lbm_ft) AS proppant_lbm_ft,
-    coalesce(fluid_bbl / nullif(lateral_ft, 0), stated_fluid_bbl_ft) AS fluid_bbl_ft,
+    coalesce(
+        proppant_lbm / nullif(lateral_ft, 0), stated_proppant_lbm_ft, staged_proppant_lbm / nullif(lateral_ft, 0)
+    ) AS proppant_lbm_ft,
+    coalesce(
+        fluid_bbl / nullif(lateral_ft, 0), stated_fluid_bbl_ft, staged_fluid_bbl / nullif(lateral_ft, 0)
+    ) AS fluid_bbl_ft,
     nearest_spacing_ft,
     oil_180d / nullif(lateral_ft, 0) AS oil_bbl_ft_180d_recorded,
     oil_360d / nullif(lateral_ft, 0) AS oil_bbl_ft_360d_recorded

@@ -137,3 +137,22 @@ def test_what_a_map_cannot_say_is_told(more: dict[str, object], words: str) -> N
 def test_a_heading_that_chooses_rows_must_be_there(tmp_path: Path) -> None:
     with pytest.raises(SetAside, match="no column has the heading 'kind'"):
         landed(tmp_path, STAGES, STAGE_MAP, only_rows={"kind": ["frac"]})
+
+
+def test_a_ratio_has_no_unit_to_compare_and_the_parts_of_a_sum_have(tmp_path: Path) -> None:
+    text = "time,p,q,sand,water,more\n,psi,bpm,lbm,gal,m3/min\n" + "".join(
+        line + ",1\n" for line in SAMPLES.splitlines()[1:]
+    )
+    ratio = {**SAMPLE_MAP["columns"], "proppant_conc_ppa": {"column": "sand", "over": "water", "unit": "ppa"}}  # type: ignore[dict-item]
+    text = text.replace("00:00:03", "00:00:04").replace("00:00:02,,82", "00:00:03,,82")
+    found = rows(landed(tmp_path, text, SAMPLE_MAP, columns=ratio, units_row=2))
+    assert [row["proppant_conc_ppa"] for row in found] == [2.0, 0.0, None, 3.0]
+    total = {**SAMPLE_MAP["columns"], "slurry_rate_bpm": {"column": "q", "plus": ["more"], "unit": "bpm"}}  # type: ignore[dict-item]
+    with pytest.raises(SetAside, match="the unit of 'more' differs from the map"):
+        landed(tmp_path, text, SAMPLE_MAP, columns=total, units_row=2)
+
+
+def test_a_choice_that_leaves_no_row_says_so(tmp_path: Path) -> None:
+    with pytest.raises(SetAside, match="no row can be used") as caught:
+        landed(tmp_path, STAGES, STAGE_MAP, only_rows={"note": ["nothing"]})
+    assert "5 of 5 row(s) are left out, as the map asks" in caught.value.found

@@ -404,3 +404,31 @@ def test_columns_aligned_with_spaces_are_read(tmp_path: Path) -> None:
     assert frame["treating_pressure_psi"].to_list() == [5000.0 + at for at in range(300)]
     assert frame["slurry_rate_bpm"][5] == 65.0 and frame["proppant_conc_ppa"].max() == 1.5
     assert frame["source_row"][0] == 5 and frame["time"][299] == datetime(2024, 3, 1, 12, 4, 59, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("heading", ["Date", "Time", "Month"])
+def test_months_without_a_day_do_not_keep_a_table_from_a_proposal(heading: str, tmp_path: Path) -> None:
+    text = f"Well,{heading},Oil (bbl),Days On\n" + "".join(
+        f"Teal {1 + n // 12}H,2023-{1 + n % 12:02d},{900 + n},30\n" for n in range(24)
+    )
+    draft = found_in(text, tmp_path, "production.csv")
+    assert draft.source is not None and draft.source.lands == "production", draft.problem
+
+
+def test_numbers_that_are_no_months_are_none(tmp_path: Path) -> None:
+    assert (
+        time_guess([str(10001 + n) for n in range(20)], ".") is None
+        or time_guess([str(10001 + n) for n in range(20)], ".").kind != "month"
+    )  # type: ignore[union-attr]
+    found = time_guess([f"20230{1 + n % 9}" for n in range(9)], ".")
+    assert found is not None and (found.kind, found.format) == ("month", "%Y%m")
+
+
+def test_a_stage_table_is_judged_by_its_own_ranges(tmp_path: Path) -> None:
+    """600 lbm in screened-out stages are possible per stage, though not per well."""
+    text = "Well,Stage,ISIP (psi),Proppant Placed (lbm)\n" + "".join(
+        f"Teal 1H,{n},4500,{600 if n % 3 else 250000}\n" for n in range(1, 13)
+    )
+    draft = found_in(text, tmp_path, "summary.csv")
+    assert draft.source is not None and draft.source.lands == "reported"
+    assert not [question for question in draft.proposal.questions if "proppant" in question], draft.proposal.questions

@@ -124,6 +124,31 @@ def test_an_interval_of_a_job_is_a_stage_and_its_pressures_land_in_psi(tmp_path:
     assert rows[1]["isip_psi"] == pytest.approx(31500 / KPA) and rows[1]["breakdown_pressure_psi"] is None
 
 
+def test_one_quantity_in_two_units_is_set_aside(tmp_path: Path) -> None:
+    path = tmp_path / "x.xml"
+    path.write_text(JOB_1.replace('<initialShutinPres uom="kPa">31500', '<initialShutinPres uom="psi">4569'))
+    with pytest.raises(SetAside, match="'initialShutinPres' is in two units"):
+        read_witsml(content_of(path))
+
+
+def test_a_null_is_one_however_its_decimals_are_written(tmp_path: Path) -> None:
+    path = tmp_path / "x.xml"
+    rows = "".join(
+        f"<data>2024-01-02T03:04:0{at}Z,{cell},1,2</data>"
+        for at, cell in enumerate(("-9999.00", "-77.0", "-77", "-7", "0.0"))
+    )
+    one = re.sub(r"<data>.*</data>", rows, log_1()).replace("<nullValue>-999.25", "<nullValue>-77")
+    path.write_text(f"<logs {ONE}>{one.replace('<columnIndex>2', '<columnIndex>x')}</logs>")
+    assert read_witsml(content_of(path)).frame["1"].to_list() == [None, None, None, "-7", "0.0"]
+
+
+def test_a_document_nested_too_deeply_is_set_aside(tmp_path: Path) -> None:
+    path = tmp_path / "x.xml"
+    path.write_text(f"<stimJobs {ONE}><jobInterval>{'<a>' * 3000}1{'</a>' * 3000}</jobInterval></stimJobs>")
+    with pytest.raises(SetAside, match="nested too deeply"):
+        read_witsml(content_of(path))
+
+
 def test_messages_are_rows(tmp_path: Path) -> None:
     path = tmp_path / "x.xml"
     path.write_text(

@@ -14,6 +14,7 @@ from pipeline.cli import app
 from pipeline.commands import queue, status
 from pipeline.commands.review import amend
 from pipeline.errors import HeelwardError
+from pipeline.units import format_quantity
 from pipeline.workspace import Workspace
 from tests.builders import query_on
 from tests.conftest import Fitted
@@ -75,6 +76,7 @@ def test_a_confirmed_pick_leaves_the_queue_and_status_says_what_waits(measured_s
     told = queue.queue(measured_slice, 1)
     (command,) = [line for line in told if "confirm:" in line]
     words = shlex.split(command.split("heelward ", 1)[1].replace("YOUR NAME", "A. Reader").replace("REASON", "looked"))
+    assert words[0] == "amend"
     done = CliRunner().invoke(app, [*words, "-w", str(measured_slice.root)])
     assert done.exit_code == 0 and "confirmed" in done.output, done.output
     assert "amendments.csv has amendments that are not in the lake yet" in status.describe(measured_slice)
@@ -108,14 +110,35 @@ def test_a_sample_is_the_same_for_the_same_seed_and_measures_what_was_done(measu
     amend(measured_slice, "Saltgrass 1H", "stage", 1, "isip", value=4000.0, time=None, by="A", why="b", withdraw=False)
     steps.run_ingest(measured_slice)
     steps.run_measure(measured_slice)
+    some = queue.audit(measured_slice, int(one[0].split()[2]), 1)
+    assert some[-1].startswith("1 of ") and "is told when all are" in some[-1], (
+        "what was amended before is no random sample"
+    )
+    pl_rows = queries.run_sql(
+        steps.connect(measured_slice), "FROM pick WHERE amended_reason IS NULL AND value IS NOT NULL"
+    ).frame
+    for row in pl_rows.filter(pl.col("pick").is_in(queue.AUDITED)).iter_rows(named=True):
+        amend(measured_slice, row["well"], row["level"], row["number"], row["pick"], value=None, time=None, by="A", why="b",
+              withdraw=False, confirm=True)  # fmt: skip
+    steps.run_ingest(measured_slice)
+    steps.run_measure(measured_slice)
     whole = "\n".join(queue.audit(measured_slice, int(one[0].split()[2]), 1))
     value = queries.run_sql(
         steps.connect(measured_slice), "SELECT value FROM pick WHERE pick = 'isip' AND number = 1"
     ).frame.item()
-    assert f"isip: 1 of the sample done; mean difference from the picker {abs(4000.0 - value):.0f} psi" in whole
+    size = format_quantity(abs(4000.0 - value) / 3, "psi", "field", 3)
+    assert f"isip: mean absolute difference of 3 picks {size}" in whole
+    by_pick = (
+        queries.run(steps.connect(measured_slice), queries.load("amendments_by_pick"))
+        .frame.filter(pick="isip")
+        .row(0, named=True)
+    )
+    assert (by_pick["amended"], by_pick["confirmed"]) == (1, 2)
+    assert by_pick["mean_size"] == pytest.approx(abs(4000.0 - value)), "a confirmed pick is no difference"
 
 
 def test_a_hostile_name_is_one_word_of_the_command() -> None:
     row = {"well": "a\"; $(rm -rf x) 'b", "level": "stage", "number": 1, "pick": "isip"}
     for line in queue._typed(row):
         assert row["well"] in shlex.split(line.split("heelward ", 1)[1])
+    assert all("-- '-w /etc'" in line for line in queue._typed(row | {"well": "-w /etc"}))

@@ -156,6 +156,10 @@ def test_a_well_by_hand_from_a_table_and_from_its_stages() -> None:
     assert list(b.values()) == ["p", True, "old", 3, 600.0, 200.0, 1000.0, None, 10.0, None]
     assert list(c.values()) == ["c", False, None, None, None, None, 1800.0, None, None, None]
     assert query_on("oil_by_design", given)["oil"].to_list() == [10.0, 10.0]
+    some = stages.with_columns(well_id=pl.lit("a"))  # 3 of the 30 stages of a are on record: they are not the well
+    with connect_on(given | {"stages": some}, reads={"well_design"}) as connection:
+        row = connection.sql("FROM well_design WHERE well_id = 'a'").pl().row(0, named=True)
+    assert (row["proppant_lbm_ft"], row["fluid_bbl_ft"], row["stages"]) == (1500.0, 30.0, 30)
 
 
 def test_months_without_a_day_are_their_first(tmp_path: Path) -> None:

@@ -66,7 +66,10 @@ def test_what_is_not_measured_has_no_element() -> None:
     row: dict[str, Any] = dict.fromkeys([*(name for _, name, _ in STAGE),
                          "proppant_lbm", "pressure_5min_psi", "pressure_10min_psi", "pressure_15min_psi"])  # fmt: skip
     row |= {"stage": 4, "isip_confidence": "none", "breakdown_confidence": "none"}
-    job = strict(stim_job("A & <B>\x07", [row]))
+    job = strict(
+        stim_job("A & <B>\x07", [row | {"isip_psi": float("nan"), "slurry_bbl": float("inf"), "flush_bbl": -0.0}])
+    )
+    assert job.job_stage[0].total_volume is None and job.job_stage[0].volume_flush.value == 0.0
     assert job.citation.title == "Stimulation of A & <B>" and job.total_proppant_used is None
     (stage,) = job.job_stage
     assert (stage.number, stage.initial_shutin_pres, stage.screened_out, stage.shut_in_pres) == (4, None, None, [])

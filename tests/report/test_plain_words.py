@@ -25,6 +25,7 @@ from tests.conftest import Fitted
         ("kind", "out_of_order", "out of order"),
         ("model", "mill_minutes", "mill minutes per plug"),
         ("comparison", "coil_crews_mill_time", "coil crews mill time"),
+        ("level", "crew_a", "crew_a"), ("well", "stage_length_ft", "stage_length_ft"), ("term", "design: slick_v2", "design: slick_v2"),
         ("path", "tables/set_depth_ft", "tables/set_depth_ft"),
         ("map", "set_depth_ft", "set_depth_ft"),
     ],

@@ -42,6 +42,8 @@ def find_times(look: Look) -> Times | None:
         if guess.kind == "day":
             days.append((words + fit(look.said(place), vocabulary().date), place, guess))
             continue
+        if guess.kind == "month":
+            continue
         rank = {"clock": 3.0, "time of day": 2.0, "elapsed": 1.0}[guess.kind]
         found.append((rank + words, place, guess))
     if not found:

@@ -110,7 +110,7 @@ def signal_guesses(look: Look, lands: str, chosen: dict[str, tuple[int, float]])
             continue
         place, score = chosen[lake]
         rivals = _rivals(look, chosen, vocabulary().signals[lands][lake], lake)
-        unit, confidence, why, units = unit_guess(look, place, lake)
+        unit, confidence, why, units = unit_guess(look, place, lands, lake)
         told = f"'{look.heading(place)}' is read as {lake.rsplit('_', 1)[0].replace('_', ' ')}"
         if rivals:
             confidence = weaker(confidence, ASKED)
@@ -187,7 +187,7 @@ def _clean_is_higher(look: Look, chosen: dict[str, tuple[int, float]]) -> bool:
         return False
 
     def bpm(lake: str) -> NDArray[np.float64]:
-        line = read_unit(unit_guess(look, chosen[lake][0], lake)[0], "bpm")
+        line = read_unit(unit_guess(look, chosen[lake][0], "treatment", lake)[0], "bpm")
         return look.values(chosen[lake][0]) * line.factor + line.offset
 
     slurry, clean, conc = bpm("slurry_rate_bpm"), bpm("clean_rate_bpm"), look.values(chosen["proppant_conc_ppa"][0])
@@ -243,7 +243,7 @@ def _cell_guess(look: Look, lands: str, lake: str, place: int, score: float, zon
     confidence = SURE if score >= 1.0 else LIKELY
     dtype = str(LANDED[lands].dtypes[lake])
     if lake_unit(lake):
-        unit, sure, told, units = unit_guess(look, place, lake)
+        unit, sure, told, units = unit_guess(look, place, lands, lake)
         asked = (
             [f"{lake}: the unit of '{look.heading(place)}': {unit}{''.join(f' or {u}' for u in units)}?"]
             if sure == ASKED
@@ -275,6 +275,11 @@ def _cell_guess(look: Look, lands: str, lake: str, place: int, score: float, zon
     return Guess(lake, place, look.heading(place), f"{{ {column} }}", confidence, why), []
 
 
+def _toml(text: str) -> str:
+    """Return a text as TOML writes it."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
 def _word_guess(
     look: Look, lands: str, lake: str, place: int, confidence: str, why: str, allowed: tuple[str, ...]
 ) -> tuple[Guess, list[str]]:
@@ -285,18 +290,16 @@ def _word_guess(
     )
     words = {cell: word for cell in strange if (word := listed(cell, lake)) is not None}
     unknown = [cell for cell in strange if cell not in words][:MOST_WORDS]
-    quoted = ", ".join(json.dumps(cell, ensure_ascii=False) for cell in unknown)
+    quoted = ", ".join(_toml(cell) for cell in unknown)
     setting, left_out = "", "such cells are empty until then"
-    if unknown and lake in LANDED[lands].key:
-        heading = json.dumps(look.table.names[place], ensure_ascii=False)
-        setting, left_out = f"not_rows = {{ {heading} = [{quoted}] }}", "such rows are left out until then"
+    heading = look.table.names[place]
+    if unknown and lake in LANDED[lands].key and heading and look.table.names.count(heading) == 1:
+        setting, left_out = f"not_rows = {{ {_toml(heading)} = [{quoted}] }}", "such rows are left out until then"
     elif unknown:
         words |= dict.fromkeys(unknown, "")
     text = f"{{ {look.column(place)} }}"
     if words:
-        pairs = ", ".join(
-            f"{json.dumps(cell, ensure_ascii=False)} = {json.dumps(word)}" for cell, word in words.items()
-        )
+        pairs = ", ".join(f"{_toml(cell)} = {_toml(word)}" for cell, word in words.items())
         text = f"{{ {look.column(place)}, words = {{ {pairs} }} }}"
         why = f"{why}; its words by their meaning"
     sure = weaker(confidence, ASKED if unknown else LIKELY if words else SURE)

@@ -62,10 +62,10 @@ def unit_can_be(look: Look, place: int, lake: str) -> bool:
     return target == "ratio" or not given or any(is_unit(unit, target) for unit in given)
 
 
-def unit_guess(look: Look, place: int, lake: str) -> tuple[str, str, str, tuple[str, ...]]:
+def unit_guess(look: Look, place: int, lands: str, lake: str) -> tuple[str, str, str, tuple[str, ...]]:
     """Return unit, confidence, why and candidates of a measured column."""
     target = lake_unit(lake)
-    hard = next(meta(table.columns[lake]).get("hard") for table in LANDED.values() if lake in table.columns)
+    hard = meta(LANDED[lands].columns[lake]).get("hard")
     low, high = spread(look.values(place), zeros=hard is None or hard[0] <= 0.0)
     for unit in _units_said(look, place):
         if not is_unit(unit, target):
