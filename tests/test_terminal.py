@@ -99,7 +99,7 @@ def test_a_failure_without_a_known_cause_names_its_kind() -> None:
     assert explained(ValueError("\x1b[31modd\x1b[0m")).startswith("heelward failed: ValueError: odd\n")
 
 
-@pytest.mark.parametrize("limit_bytes", [600, 4_000])
+@pytest.mark.parametrize("limit_bytes", [600, pytest.param(4_000, marks=pytest.mark.long)])
 def test_a_limit_of_file_sizes_ends_with_a_message_and_a_re_run_completes(tmp_path: Path, limit_bytes: int) -> None:
     files: dict[str, str | bytes] = {"tables/wells.csv": WELLS}
     files |= {f"Saltgrass 3H stage {n}.csv": record_csv(400, f"2025-03-0{n} 12:00:00") for n in range(1, 4)}
@@ -114,7 +114,10 @@ def test_a_limit_of_file_sizes_ends_with_a_message_and_a_re_run_completes(tmp_pa
     assert not list(space.root.rglob("*.part"))
 
 
-@pytest.mark.parametrize("place", ["lake", "out", ".heelward"])
+@pytest.mark.parametrize(
+    "place",
+    ["lake", pytest.param("out", marks=pytest.mark.long), pytest.param(".heelward", marks=pytest.mark.long)],
+)
 def test_a_file_where_a_folder_belongs(tmp_path: Path, place: str) -> None:
     space = workspace(tmp_path, {"wells": WELLS_MAP}, {"tables/wells.csv": WELLS})
     (tmp_path / place).write_text("in the way", encoding="utf-8")

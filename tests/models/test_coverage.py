@@ -67,6 +67,7 @@ def test_ninety_per_cent_intervals_of_effects_hold_over_many_campaigns() -> None
     assert low >= 0.86 and high <= 0.94
 
 
+@pytest.mark.long
 def test_ninety_per_cent_predictions_hold_on_pads_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(grouped_cv, "OUTER_FOLDS", 4)  # the rule of the interval is tried, not the model
     coverage, bounds = [], []

@@ -7,13 +7,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import polars as pl
 import pytest
 
 from pipeline import queries
+from pipeline.metrics.tables import columns_known
 from pipeline.report.brief import write_brief
 from pipeline.report.content import Content, Part, gather
 from pipeline.report.html import Sheet
 from pipeline.report.pages import load_pages
+from pipeline.report.plain_words import UNTOUCHED
 from tests.builders import query_on
 from tests.conftest import Fitted
 
@@ -83,3 +86,21 @@ def test_a_quarter_without_a_time_log_is_not_told_as_a_fall(fitted: Fitted) -> N
     assert " lost " in told and "of all lost time of" in told
     empty = query_on("quarter_look", {})["sentence"][0]
     assert empty.startswith("Nothing is measured yet")
+
+
+def test_the_report_shows_no_name_of_a_column(content: Content) -> None:
+    known = {name for table in columns_known().values() for name in table if "_" in name}
+    tables = [*content.ledger, *(rows for part in content.parts for rows in part.tables)]
+    tables += [drawn.rows for part in content.parts for drawn in part.charts]
+    left = {
+        (rows.query.name, column, word)
+        for rows in tables
+        for column, dtype in rows.frame.schema.items()
+        if dtype == pl.String and column not in UNTOUCHED
+        for text in rows.frame[column].drop_nulls().unique()
+        for word in re.findall(r"(?<![\\w/.\\-])[a-z0-9]+(?:_[a-z0-9]+)+(?![\\w/\\-]|\\.\\w)", text)
+        if word in known
+    }
+    assert not left
+    titles = [drawn.title for part in content.parts for drawn in part.charts]
+    assert not [title for title in titles if re.search(r"[a-z]_[a-z]|\\btrue\\b|\\bfalse\\b|\\dE[-+]?\\d", title)]

@@ -68,7 +68,7 @@ def test_every_saved_query_keeps_to_the_width_of_the_terminal(
     measured_slice: Workspace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("COLUMNS", "80")
-    for name in ("stages", "plugs", "crews_compared", "quarter_numbers", "sources", "review_queue"):
+    for name in ("stages", "crews_compared", "review_queue"):
         assert name in names()
         given = ["--set", "comparison=frac_crews_pump_time"] if name == "crews_compared" else []
         done = CliRunner().invoke(app, ["query", name, *given, "-w", str(measured_slice.root)])

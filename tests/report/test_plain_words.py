@@ -2,17 +2,10 @@
 
 from __future__ import annotations
 
-import re
-
 import polars as pl
 import pytest
 
-from pipeline import queries
-from pipeline.metrics.tables import columns_known
-from pipeline.report.content import gather
-from pipeline.report.pages import load_pages
-from pipeline.report.plain_words import UNTOUCHED, plain
-from tests.conftest import Fitted
+from pipeline.report.plain_words import plain
 
 
 @pytest.mark.parametrize(
@@ -33,22 +26,3 @@ from tests.conftest import Fitted
 def test_names_of_ours_become_words(column: str, text: str, told: str) -> None:
     frame = pl.DataFrame({column: [text, None, "plain text"], "stage": [1, 2, 3]})
     assert plain(frame)[column].to_list() == [told, None, "plain text"]
-
-
-def test_the_report_shows_no_name_of_a_column(fitted: Fitted) -> None:
-    content = gather(queries.connect(fitted.lake, zone="UTC"), load_pages(), "field")
-    known = {name for table in columns_known().values() for name in table if "_" in name}
-    tables = [*content.ledger, *(rows for part in content.parts for rows in part.tables)]
-    tables += [drawn.rows for part in content.parts for drawn in part.charts]
-    left = {
-        (rows.query.name, column, word)
-        for rows in tables
-        for column, dtype in rows.frame.schema.items()
-        if dtype == pl.String and column not in UNTOUCHED
-        for text in rows.frame[column].drop_nulls().unique()
-        for word in re.findall(r"(?<![\\w/.\\-])[a-z0-9]+(?:_[a-z0-9]+)+(?![\\w/\\-]|\\.\\w)", text)
-        if word in known
-    }
-    assert not left
-    titles = [drawn.title for part in content.parts for drawn in part.charts]
-    assert not [title for title in titles if re.search(r"[a-z]_[a-z]|\\btrue\\b|\\bfalse\\b|\\dE[-+]?\\d", title)]

@@ -18,7 +18,7 @@ from tests.conftest import Campaign
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("width", [360, 1024, 1920])
+@pytest.mark.parametrize("width", [360, pytest.param(1024, marks=pytest.mark.long), 1920])
 def test_every_chart_is_drawn_without_error_or_request(campaign: Campaign, opened, width: int) -> None:  # type: ignore[no-untyped-def]
     path = campaign.report.path
     seen = opened(path, width)
