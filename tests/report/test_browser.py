@@ -193,7 +193,7 @@ def test_the_rows_of_a_chart_are_saved_as_they_are_shown(campaign: Campaign, ope
         with seen.page.expect_download() as download:
             button.click()
         assert download.value.suggested_filename == f"{query}.csv"
-        return Path(download.value.path()).read_text(encoding="utf-8").splitlines()
+        return Path(download.value.path()).read_text(encoding="utf-8-sig").splitlines()
 
     every = saved("pressure_by_depth")
     assert every[0].startswith("depth [ft],pressure [psi],design,")
@@ -230,4 +230,4 @@ def test_a_cell_that_could_be_a_formula_is_saved_as_text(campaign: Campaign, ope
     )
     with seen.page.expect_download() as download:
         chart.locator("button.save").click()
-    assert '"\'=cmd(""x""),1"' in Path(download.value.path()).read_text(encoding="utf-8")
+    assert '"\'=cmd(""x""),1"' in Path(download.value.path()).read_text(encoding="utf-8-sig")
