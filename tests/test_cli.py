@@ -11,6 +11,7 @@ import polars as pl
 import pytest
 
 from pipeline import steps
+from pipeline.commands.status import describe
 from pipeline.workspace import Workspace
 from tests.builders import put, record_csv
 from tests.ingest.layouts import layouts
@@ -150,18 +151,18 @@ def test_what_many_files_have_in_common_is_told_once(slice_workspace: Workspace)
     assert len(told) == len({line.split(": ", 1)[1] for line in told}) >= 2
     counts = [int(line.split()[0]) for line in told]
     assert counts == sorted(counts) and f"; {sum(counts)} findings" in done.stdout
-    status = heelward("status", "-w", slice_workspace.root)
-    assert status.stdout.count("fix:") == 2 and f"findings: {sum(counts)} of {len(told)} kinds" in status.stdout
+    status = describe(slice_workspace)
+    assert status.count("fix:") == 2 and f"findings: {sum(counts)} of {len(told)} kinds" in status
 
 
 def test_status_lists_the_guesses_that_nobody_confirmed(slice_workspace: Workspace) -> None:
     steps.run_ingest(slice_workspace)
-    assert "to confirm" not in heelward("status", "-w", slice_workspace.root).stdout
+    assert "to confirm" not in describe(slice_workspace)
     path = slice_workspace.maps / "tables_wells.toml"
     text = path.read_text(encoding="utf-8").rstrip("\n")
     path.write_text(f"{text}  # check: a guess\n", encoding="utf-8")
     line = text.count("\n") + 1
-    assert f"{path} has guesses in line {line}" in heelward("status", "-w", slice_workspace.root).stdout
+    assert f"{path} has guesses in line {line}" in describe(slice_workspace)
 
 
 def test_query_lists_shows_and_writes(measured_slice: Workspace, tmp_path: Path) -> None:

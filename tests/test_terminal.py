@@ -162,7 +162,15 @@ def test_parts_of_killed_writes_are_swept(tmp_path: Path) -> None:
     assert not left[1].exists()
 
 
-@pytest.mark.parametrize("name", ["my team", "50% of it", "a#b+c", "Größe"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param("my team", marks=pytest.mark.long),
+        "50% of it",
+        pytest.param("a#b+c", marks=pytest.mark.long),
+        "Größe",
+    ],
+)
 def test_a_workspace_may_be_named_as_people_name_folders(tmp_path: Path, name: str) -> None:
     space = workspace(
         tmp_path / name, {"records": TREATMENT_MAP, "wells": WELLS_MAP},
