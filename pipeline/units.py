@@ -109,6 +109,11 @@ def shown(unit: str, system: str) -> tuple[Linear, str]:
     return conversion(unit, target[0]), target[1]
 
 
+def without_unit(column: str, unit: str) -> str:
+    """Return a column's name without the unit at its end; as it is if it has none."""
+    return column.removesuffix(f"_{unit.replace('/', '_')}") if unit else column
+
+
 def plain_number(value: float) -> str:
     """Return a number for machines: six decimals at most, without exponent and closing zeros."""
     return f"{round(value, 6) + 0.0:.6f}".rstrip("0").rstrip(".")

@@ -1,6 +1,6 @@
 -- title: Picks most worth a person's minute: doubtful ones that move what rests on them
 -- reader: engineer
--- grain: a pick of an ISIP, a breakdown or a mill time that nobody amended or confirmed; the first hundred
+-- grain: a pick of an ISIP, a breakdown or a mill time not amended or confirmed yet; the first hundred
 -- columns:
 --   place: place in the queue
 --   level: stage or plug

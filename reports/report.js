@@ -64,7 +64,7 @@
   }
 
   // The choice of each part stands in the address and survives a reload: ?part.crew=...&part.pad=...
-  const remembered = new URLSearchParams(location.search.slice(1));
+  const remembered = new URLSearchParams(location.search);
 
   for (const form of document.querySelectorAll("form.choices")) {
     const part = form.closest("section").id;

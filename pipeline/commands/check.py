@@ -43,7 +43,7 @@ def check(workspace: Workspace) -> tuple[list[str], bool]:
         landed = lake.scan(SOURCES).filter(pl.col("state") == "landed").sort("path").collect()
         files = landed.height
         problems += _keys(lake)
-        problems += _rules(workspace, lake)
+        problems += _rules(workspace)
         changed, gone = _originals(workspace, landed.unique("path", maintain_order=True))
         if amend.FILE in changed:
             changed.remove(amend.FILE)
@@ -98,7 +98,7 @@ def _rules_of() -> list[Path]:
     return sorted((queries.folder() / "checks").glob("*.sql"))
 
 
-def _rules(workspace: Workspace, lake: Lake) -> Iterator[str]:
+def _rules(workspace: Workspace) -> Iterator[str]:
     """Yield the rules that rows of the lake break: sums, overlaps, stages without a file."""
     connection = connect(workspace)
     for path in _rules_of():

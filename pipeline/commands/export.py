@@ -16,8 +16,8 @@ from pipeline.schemas.base import Table
 from pipeline.schemas.picks import PICKS
 from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.schemas.wells import WELLS
-from pipeline.steps import open_lake
-from pipeline.workspace import Workspace, replace_text, replacing
+from pipeline.steps import connect, open_lake
+from pipeline.workspace import Workspace, replace_bytes, replace_text
 
 
 def export(workspace: Workspace, well: str, out: Path, *, stage: int | None, run: int | None) -> str:
@@ -40,7 +40,7 @@ def export(workspace: Workspace, well: str, out: Path, *, stage: int | None, run
     if stage is None and run is None:
         if out.suffix.lower() != ".xml":
             raise HeelwardError(f"{out}: a well's stages are written as WITSML: use a name that ends in .xml")
-        return _stages(workspace, lake, well_id, name, out)
+        return _stages(workspace, well_id, name, out)
     if out.suffix.lower() != ".las":
         raise HeelwardError(f"{out}: a record is written as LAS: use a name that ends in .las")
     table, level = (TREATMENT, "stage") if stage is not None else (COIL, "run")
@@ -52,14 +52,12 @@ def _name_of(lake: Lake, well_id: str) -> str:
     return str(found.item(0, 0)) if found.height else well_id
 
 
-def _stages(workspace: Workspace, lake: Lake, well_id: str, name: str, out: Path) -> str:
-    marts = queries.run_sql(queries.connect(lake, zone=workspace.settings.time_zone), "SELECT * FROM stage").frame
+def _stages(workspace: Workspace, well_id: str, name: str, out: Path) -> str:
+    marts = queries.run_sql(connect(workspace), "SELECT * FROM stage").frame
     rows = marts.filter(pl.col("well_id") == well_id).sort("stage")
     if rows.is_empty():
         raise HeelwardError(f"{name} has no measured stages: run `heelward measure` first")
-    document = stim_job(name, rows.iter_rows(named=True))
-    with replacing(out) as part:
-        part.write_bytes(document)
+    replace_bytes(out, stim_job(name, rows.iter_rows(named=True)))
     return f"{out}: {rows.height} stages of {name} as WITSML 2.1 (StimJob)"
 
 

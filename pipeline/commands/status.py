@@ -80,7 +80,7 @@ def _findings(lake: Lake, workspace: Workspace) -> list[str]:
 
 
 def _questions(workspace: Workspace) -> list[str]:
-    """Return the maps that hold guesses which nobody has confirmed yet."""
+    """Return the maps with unconfirmed guesses."""
     lines = []
     for path in sorted(workspace.maps.glob("*.toml")):
         text = path.read_text(encoding="utf-8", errors="replace")

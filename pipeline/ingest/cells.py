@@ -124,7 +124,7 @@ def _quantities(work: FileJob, floats: list[pl.Series], lines: pl.Series) -> lis
 
 
 def _without_zeros(work: FileJob, shown: pl.DataFrame, names: list[str]) -> pl.DataFrame:
-    """Void the zeros of quantities that are never zero: tables write them for what nobody filled in."""
+    """Void the zeros of quantities that are never zero: tables write zero for a missing value."""
     if not names:
         return shown
     for name, count in shown.select((pl.col(name) == 0.0).sum() for name in names).row(0, named=True).items():

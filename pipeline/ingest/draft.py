@@ -85,15 +85,15 @@ def drafts(path: Path, content: Content, names: WellRegistry, zone: str, spool: 
     """
     found = []
     with as_set_aside("of the proposal"):  # what no map describes can hold anything
+        kind = kind_of(content.first())
         for sheet, table in tables_in(path, content):
-            kind = kind_of(content.first())
             proposal = propose(path.name, table, zone, sheet=sheet, files=files, kind=kind)
             if proposal is None:
                 continue
             found.append(tried(proposal, content, path.name, names, spool))
-            also = propose(path.name, table, zone, sheet=sheet, files=files, kind=kind, only=WELLS.name)
-            if proposal.lands == WELL_DESIGNS.name and also is not None:  # such tables say what the wells are, too
-                found.append(tried(also, content, path.name, names, spool))
+            if proposal.lands == WELL_DESIGNS.name:  # such tables say what the wells are, too
+                also = propose(path.name, table, zone, sheet=sheet, files=files, kind=kind, only=WELLS.name)
+                found += [] if also is None else [tried(also, content, path.name, names, spool)]
     return found
 
 

@@ -27,6 +27,8 @@ MOST_HEAD = 10_000
 """Maximum number of lines above the data."""
 SPACES = "spaces"
 """Delimiter of a file whose columns are aligned with two spaces or more."""
+ALIGNED = r"(?<=\S) {2,}(?=\S)"
+"""What stands between such columns."""
 PAD_ZONE = "pad"
 """Zone name for times in the local time of the well's pad."""
 

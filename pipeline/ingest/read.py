@@ -19,7 +19,7 @@ from pipeline.ingest.content import Content
 from pipeline.ingest.headings import CHOICE, beside, check_units, places_of
 from pipeline.ingest.kinds import KINDS
 from pipeline.ingest.lines import records
-from pipeline.ingest.maps import SPACES, SourceMap
+from pipeline.ingest.maps import ALIGNED, SPACES, SourceMap
 from pipeline.ingest.workbook import read_sheet
 from pipeline.schemas.base import meta
 
@@ -158,19 +158,31 @@ def _text(content: Content, source: SourceMap) -> Iterator[bytes]:
             yield data
 
 
-def _tabbed(text: Iterator[bytes]) -> Iterator[bytes]:
+def _tabbed(text: Iterator[bytes], source: SourceMap) -> Iterator[bytes]:
     """Put a tab between columns that are aligned with spaces; the count of lines stays."""
+    between = re.compile(ALIGNED.encode())
+    for piece in _whole_lines(text, source):
+        yield re.sub(rb"(?m)^[ \t]+|[ \t]+(?=\r?$)", b"", between.sub(b"\t", piece))
+
+
+def _whole_lines(text: Iterator[bytes], source: SourceMap) -> Iterator[bytes]:
+    """Yield a text in pieces that end where a line ends."""
     waiting = b""
     for part, last in _with_last(text):
         piece = waiting + part if waiting else part
         end = len(piece) if last else piece.rfind(b"\n") + 1
         waiting, piece = piece[end:], piece[:end]
         if len(waiting) > LONGEST_RECORD:
-            raise SetAside(
-                "a line is too long to be a row", f"at most {LONGEST_RECORD // 1024**2} MiB", "more", "correct the file"
-            )
+            raise _too_long(source)
         if piece:
-            yield re.sub(rb"(?m)^[ \t]+|[ \t]+(?=\r?$)", b"", re.sub(rb"(?<=\S) {2,}(?=\S)", b"\t", piece))
+            yield piece
+
+
+def _too_long(source: SourceMap, line: int | None = None) -> SetAside:
+    return SetAside(
+        "a line is too long to be a row", f"at most {LONGEST_RECORD // 1024**2} MiB", "more",
+        f"correct 'delimiter' or 'encoding' in the map '{source.name}', or the file", line,
+    )  # fmt: skip
 
 
 def _head(text: bytes, lines: int, source: SourceMap) -> tuple[list[str], bytes]:
@@ -194,7 +206,7 @@ def _fields(line: str, delimiter: str) -> list[str]:
 
 def _read_delimited(content: Content, source: SourceMap) -> RawFile:
     parts = _text(content, source)
-    parts = _tabbed(parts) if source.delimiter == SPACES else parts
+    parts = _tabbed(parts, source) if source.delimiter == SPACES else parts
     head, rest = _head(next(parts, b""), source.data_row - 1, source)
     if len(head) < source.header_row:
         raise SetAside(
@@ -230,11 +242,8 @@ def _without_remarks(text: Iterator[bytes], source: SourceMap, raw: RawFile) -> 
         return
     remark = re.compile(pattern.encode())
     mark = b"#" if source.skip_lines is None else None
-    line, first, count, waiting = source.data_row, 0, 0, b""
-    for part, last in _with_last(text):
-        piece = waiting + part if waiting else part
-        end = len(piece) if last else piece.rfind(b"\n") + 1
-        waiting, piece = piece[end:], piece[:end]
+    line, first, count = source.data_row, 0, 0
+    for piece in _whole_lines(text, source):
         if mark is None or mark in piece:
             lines = piece.split(b"\n")
             for place, content in enumerate(lines):
@@ -282,10 +291,7 @@ def _pieces(
         width = found.width
         waiting = piece[found.used :]
         if len(waiting) > LONGEST_RECORD:
-            raise SetAside(
-                "a line is too long to be a row", f"at most {LONGEST_RECORD // 1024**2} MiB", "more",
-                f"correct 'delimiter' or 'encoding' in the map '{source.name}', or the file", line + found.lines,
-            )  # fmt: skip
+            raise _too_long(source, line + found.lines)
         unread.add(found.line.size, (found.bad_line + line).tolist(), found.bad_width.tolist())
         if found.line.size:
             frame = _parse(found.text, places, max(width, most), source, quoted=found.quoted)

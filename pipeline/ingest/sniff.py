@@ -9,7 +9,7 @@ from collections import Counter
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
-from pipeline.ingest.maps import SPACES
+from pipeline.ingest.maps import ALIGNED, SPACES
 from pipeline.unit_names import looks_like_unit
 
 SAMPLE_BYTES = 4 * 1024**2
@@ -108,7 +108,7 @@ def sniff_text(data: bytes) -> Table | None:
         lines = lines[:-1]  # cut
     scored = [(_score(lines, mark), mark) for mark in DELIMITERS]
     best = max(scored, key=lambda item: item[0])
-    aligned = [re.sub(r"(?<=\S) {2,}(?=\S)", "\t", line).strip() for line in lines]
+    aligned = [re.sub(ALIGNED, "\t", line).strip() for line in lines]
     if _score(aligned, "\t") > best[0] and best[1] != "\t":
         table = _table([_fields(line, "\t") for line in aligned], aligned, encoding, SPACES)
         return table if table is None else _units_by_position(table, lines)

@@ -75,6 +75,11 @@ def _meaning(words: dict[str, Any]) -> Meaning:
     return Meaning(needs, frozenset(words.get("likes", "").split()), frozenset(words.get("never", "").split()))
 
 
+def _plain(text: str) -> str:
+    """Return a text without accents."""
+    return unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
+
+
 @lru_cache(maxsize=4096)
 def words_of(heading: str) -> frozenset[str]:
     """Return the words of a heading: without accents and bracketed units, joined words split."""
@@ -83,7 +88,7 @@ def words_of(heading: str) -> frozenset[str]:
         return " " if looks_like_unit(found[1]) else f" {found[1]} "
 
     text = re.sub(r"[\[({<]([^\])}>]*)[\])}>]", kept, heading)
-    text = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
+    text = _plain(text)
     text = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])", " ", text).casefold()
     plain = re.findall(r"[a-z]+|\d+", text)
     parts = [part for word in plain for part in _parts(word)]
@@ -122,12 +127,8 @@ def _bracketed(heading: str) -> frozenset[str]:
 
 def listed(cell: str, lake: str) -> str | None:
     """Return the word of a fixed list that a cell means: of several the first, as the list has them; None if none."""
-    words = frozenset(re.findall(r"[a-z0-9]+", _plain(cell)))
+    words = frozenset(re.findall(r"[a-z0-9]+", _plain(cell).casefold()))
     return next((word for word, said in vocabulary().lists.get(lake, {}).items() if words & said), None)
-
-
-def _plain(text: str) -> str:
-    return unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().casefold()
 
 
 def fit(heading: str, meaning: Meaning) -> float:

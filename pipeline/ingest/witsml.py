@@ -15,6 +15,8 @@ from pipeline.ingest.content import Content
 
 ROWS = ("jobInterval", "JobStage", "StimJobStage", "message", "Message")
 """Elements that are a row each. A `jobInterval` of 1.x is a stage of 2.x; a `jobStage` of 1.x is only a step of one."""
+_SAID_ELSEWHERE = ("Citation", "Wellbore", "Well", "nameWell", "nameWellbore", "timeAfterShutin", "TimeAfterShutin")
+"""Elements within a row that are no values of it."""
 _NULLS = frozenset({"-999.25", "-9999"})
 """Values that stand for none, whatever the document says."""
 
@@ -215,15 +217,7 @@ def _leaves(item: Element, path: str = "") -> Iterator[tuple[str, str, str]]:
     seen: dict[str, int] = {}
     for child in item:
         tag = _tag(child)
-        if tag in ROWS or tag in (
-            "Citation",
-            "Wellbore",
-            "Well",
-            "nameWell",
-            "nameWellbore",
-            "timeAfterShutin",
-            "TimeAfterShutin",
-        ):
+        if tag in ROWS or tag in _SAID_ELSEWHERE:
             continue
         seen[tag] = seen.get(tag, 0) + 1
         name = f"{tag} {minutes:g} min" if (minutes := _minutes_after(child)) is not None else tag

@@ -14,7 +14,7 @@ from pipeline.lake import Lake
 from pipeline.models.columns import COLUMNS
 from pipeline.models.specs import MODELS
 from pipeline.schemas.fitted import MODEL_CARDS, MODEL_PARAMETERS
-from pipeline.units import qty
+from pipeline.units import qty, without_unit
 
 MARGIN = 0.02
 """A number can exceed the data's range by this share of the range before it counts as outside. [1]"""
@@ -82,7 +82,7 @@ def outside(model: StoredModel, job: Mapping[str, Any]) -> list[str]:
         room = MARGIN * (row["highest"] - row["lowest"])
         if not row["lowest"] - room <= value <= row["highest"] + room:
             unit = COLUMNS[column].unit
-            name = column.removesuffix("_" + unit.replace("/", "_")).replace("_", " ")
+            name = without_unit(column, unit).replace("_", " ")
             span = f"{qty(row['lowest'], unit)} to {qty(row['highest'], unit)}"
             said.append(f"{name} of {qty(value, unit)} (data: {span})")
     for column, levels in classes.items():

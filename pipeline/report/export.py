@@ -12,9 +12,9 @@ import polars.selectors as cs
 from pipeline.errors import HeelwardError
 from pipeline.plan.compare import Planned
 from pipeline.plan.evaluate import Line
-from pipeline.queries import Answer, heading, in_units_shown
+from pipeline.queries import Answer, in_units_shown
 from pipeline.text import inert_text
-from pipeline.units import format_number
+from pipeline.units import format_number, without_unit
 from pipeline.workspace import replacing
 
 if TYPE_CHECKING:
@@ -117,7 +117,7 @@ def show(answer: Answer, system: str = "field", *, wide: bool = False, columns: 
 def _heading(answer: Answer, units: dict[str, str], name: str) -> tuple[str, str]:
     """Return the heading of a column in words, and its unit in brackets."""
     unit, label = answer.unit(name), units.get(name, "")
-    bare = heading(name, unit, label).removesuffix(f" [{label}]") if label not in ("", unit) else name
+    bare = without_unit(name, unit).replace("_", " ") if label not in ("", unit) else name
     return bare, f"[{label}]" if label else ""
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.schemas.base import Table
-from pipeline.units import plain_number
+from pipeline.units import plain_number, without_unit
 
 NULL = -999.25
 
@@ -51,17 +51,14 @@ def las_record(well: str, number: str, samples: pl.DataFrame, table: Table, pick
         if not unit or samples[name].null_count() == samples.height:
             continue
         values = samples[name].cast(pl.Float64).fill_null(NULL).to_numpy()
-        las.append_curve(heading(name, unit), values, unit=unit, descr=str(table.columns[name].description or ""))
+        las.append_curve(
+            without_unit(name, unit).upper(), values, unit=unit, descr=str(table.columns[name].description or "")
+        )
     held = io.StringIO()
     las.write(
         held, version=2.0, fmt="%.10g", column_fmt={0: "%.3f"}, STRT=0.0, STOP=float(elapsed[-1]), len_numeric_field=-1
     )
     return held.getvalue()
-
-
-def heading(column: str, unit: str) -> str:
-    """Return the mnemonic of a column: its name without the unit."""
-    return column.removesuffix(f"_{unit.replace('/', '_')}").upper()
 
 
 def _line(text: str) -> str:

@@ -10,6 +10,7 @@ import polars as pl
 from pipeline.metrics.tables import columns_known
 from pipeline.models.specs import COMPARISONS, MODELS
 from pipeline.picks.catalogue import METHODS
+from pipeline.units import without_unit
 
 _NAME = re.compile(r"(?<![\w/.\\-])[a-z][a-z0-9]*(?:_[a-z0-9]+)+(?![\w/\\-]|\.\w)")
 """A name of ours: words joined by underscores that are no part of a path or of a file's name."""
@@ -25,8 +26,7 @@ UNTOUCHED = (
 
 def in_words(name: str, unit: str = "") -> str:
     """Return a name in words, without its unit."""
-    bare = name.removesuffix("_" + unit.replace("/", "_")) if unit else name
-    return " ".join(_CAPITALS.get(word, word) for word in bare.split("_"))
+    return " ".join(_CAPITALS.get(word, word) for word in without_unit(name, unit).split("_"))
 
 
 @cache

@@ -74,13 +74,17 @@ def _stage(root: Element, well: str, row: Mapping[str, Any]) -> None:
     stage.set("uid", str(number))
     _add(stage, "Number", str(number))
     for element, column, unit in STAGE:
-        if (value := row.get(column)) is not None and not (isinstance(value, float) and not isfinite(value)):
-            _add(stage, element, _written(row[column]), unit)
+        if _known(value := row.get(column)):
+            _add(stage, element, _written(value), unit)
     for minutes in SHUT_IN_MIN:
-        if (pressure := row.get(f"pressure_{minutes}min_psi")) is not None:
+        if _known(pressure := row.get(f"pressure_{minutes}min_psi")):
             held = SubElement(stage, _in(WITSML, "ShutInPres"), uid=str(minutes))
             _add(held, "Pressure", _written(pressure), "psi")
             _add(held, "TimeAfterShutin", str(minutes), "min")
+
+
+def _known(value: Any) -> bool:
+    return value is not None and not (isinstance(value, float) and not isfinite(value))
 
 
 def _span(root: Element, stages: list[Mapping[str, Any]]) -> None:

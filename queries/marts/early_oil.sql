@@ -38,8 +38,7 @@ judged AS (
 SELECT
     j.well_id,
     j.production_excluded,
-    any_value(r.oil_bbl) FILTER (r.days = 90 AND j.production_excluded IS NULL) AS oil_90d_bbl,
-    any_value(r.oil_bbl) FILTER (r.days = 180 AND j.production_excluded IS NULL) AS oil_180d_bbl
+    CASE WHEN j.production_excluded IS NULL THEN p.recorded_90d_bbl END AS oil_90d_bbl,
+    CASE WHEN j.production_excluded IS NULL THEN p.recorded_180d_bbl END AS oil_180d_bbl
 FROM judged AS j
-LEFT JOIN oil_reached AS r USING (well_id)
-GROUP BY ALL
+LEFT JOIN well_production AS p USING (well_id)

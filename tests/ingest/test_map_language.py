@@ -156,3 +156,13 @@ def test_a_choice_that_leaves_no_row_says_so(tmp_path: Path) -> None:
     with pytest.raises(SetAside, match="no row can be used") as caught:
         landed(tmp_path, STAGES, STAGE_MAP, only_rows={"note": ["nothing"]})
     assert "5 of 5 row(s) are left out, as the map asks" in caught.value.found
+
+
+@pytest.mark.parametrize(
+    "more", [{}, {"delimiter": "spaces"}], ids=["a record, whose remarks are skipped", "aligned columns"]
+)
+def test_a_line_without_an_end_is_refused_before_it_fills_the_memory(tmp_path: Path, more: dict[str, object]) -> None:
+    """Twenty-four megabytes without a line feed below the heading: refused at eight."""
+    head = SAMPLES.splitlines()[0].replace(",", "  " if more else ",")
+    with pytest.raises(SetAside, match="a line is too long to be a row"):
+        landed(tmp_path, f"{head}\n2024" + "x" * 24 * 1024**2, SAMPLE_MAP, **more)

@@ -13,7 +13,7 @@ from pipeline.ingest.sniff import Table
 
 SURE, LIKELY, ASKED = "sure", "likely", "asked"
 CHECK = "# check:"
-"""Marks a guess in a written map that nobody has confirmed."""
+"""Marks an unconfirmed guess in a written map."""
 
 
 @dataclass(frozen=True)
