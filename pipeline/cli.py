@@ -185,16 +185,29 @@ def _init_from(folder: Path, records: Path) -> int:
 
 @app.command(epilog=_epilog("heelward inspect landing/stage_07.csv --write -w myteam"))
 def inspect(
-    file: Annotated[Path, typer.Argument(help="A file or a folder of files; with --stage, a well name or alias.")],
+    file: Annotated[
+        Path,
+        typer.Argument(help="A file or a folder of files; with --stage, --run or --pump-down, a well name or alias."),
+    ],
     write: Annotated[bool, typer.Option("--write", help="Save the maps that are proposed.")] = False,
-    stage: Annotated[int | None, typer.Option("--stage", help="Show this stage's picks and its page's path.")] = None,
+    stage: Annotated[int | None, typer.Option("--stage", help="Show this stage's picks, and draw its page.")] = None,
+    run: Annotated[int | None, typer.Option("--run", help="Show this coil run's picks, and draw its page.")] = None,
+    pump_down: Annotated[
+        int | None, typer.Option("--pump-down", help="Show this pump-down's picks, and draw its page.")
+    ] = None,
+    show: Annotated[bool, typer.Option("--open", help="Open the page in the browser.")] = False,
     workspace: Where = Path(),
 ) -> None:
-    """Show how files would be read, and propose maps where none can; with --stage, show the picks of a stage."""
-    if stage is not None:
-        from pipeline.commands.review import describe_stage
+    """Show how files would be read, and propose maps where none can; or show the picks and the page of a record."""
+    asked = [
+        (level, number)
+        for level, number in (("stage", stage), ("run", run), ("wireline", pump_down))
+        if number is not None
+    ]
+    if asked:
+        from pipeline.commands.review import describe
 
-        say(describe_stage(_open(workspace), str(file), stage))
+        say("\n\n".join(describe(_open(workspace), str(file), *one, show=show) for one in asked))
         return
     from pipeline.commands import inspect as command
 

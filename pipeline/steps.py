@@ -23,7 +23,7 @@ from pipeline.metrics.measure import (
     measure,
 )
 from pipeline.metrics.tables import TABLES
-from pipeline.metrics.well import Planning
+from pipeline.metrics.well import planning
 from pipeline.models.fit import FitReport, fit
 from pipeline.plan.compare import Planned
 from pipeline.plan.compare import run_plan as plan
@@ -125,14 +125,8 @@ def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measu
     """Measure the wells that are stale."""
     settings = workspace.settings
     with _alone(workspace, "measure") as lake:
-        measured = measure(lake, settings.time_zone, progress, planning(workspace))
+        measured = measure(lake, settings.time_zone, progress, planning(settings))
         return _snapshot(workspace, lake, "measure", measured)
-
-
-def planning(workspace: Workspace) -> Planning:
-    """Return the values that the team plans with."""
-    settings = workspace.settings
-    return Planning(settings.main_rate_bpm, settings.debris_velocity_ft_min)
 
 
 def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport:

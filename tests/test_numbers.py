@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline import queries
-from pipeline.commands.review import amend, describe_stage
+from pipeline.commands.review import amend, describe
 from pipeline.errors import short
 from pipeline.ingest.inspect import inspect_file
 from pipeline.schemas.picks import PICKS
@@ -113,7 +113,7 @@ def test_a_metric_workspace_shows_metric_units_in_findings_reasons_verdicts_and_
             assert texts
             assert not [text for text in texts if FIELD.search(text) or "{" in text], sql
     stage = fitted.lake.scan(PICKS).filter(level="stage", pick="isip").drop_nulls("value").collect().row(0, named=True)
-    described = describe_stage(workspace, stage["well_id"], stage["number"])
+    described = describe(workspace, stage["well_id"], "stage", stage["number"])
     assert "MPa" in described and not FIELD.search(described) and "{" not in described
     told = amend(
         workspace, stage["well_id"], "stage", stage["number"], "isip", value=5000.0, time=None, by="A", why="b", withdraw=False

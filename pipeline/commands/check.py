@@ -15,9 +15,10 @@ from pipeline.ingest.verify import Verified, verify
 from pipeline.lake import Lake
 from pipeline.metrics.measure import stale_wells
 from pipeline.metrics.tables import TABLES
+from pipeline.metrics.well import planning
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import SOURCES
-from pipeline.steps import connect, open_lake, planning
+from pipeline.steps import connect, open_lake
 from pipeline.workspace import Workspace
 
 INGEST = "run `heelward ingest`"
@@ -52,7 +53,7 @@ def check(workspace: Workspace) -> tuple[list[str], bool]:
             problems.append(f"{_named(changed)} changed since it was landed\n  fix: {INGEST}; it lands the file again")
         if gone:
             notes.append(f"note: {_named(gone)} no longer exists; its rows stay in the lake")
-        stale = [] if problems else stale_wells(lake, planning(workspace))
+        stale = [] if problems else stale_wells(lake, planning(workspace.settings))
         if stale:
             notes.append(f"note: {len(stale)} wells are stale: {REFRESH}")
     told = f"checked: {len(TABLES)} tables, the rows and content of {files} landed files, {len(_rules_of())} rules"

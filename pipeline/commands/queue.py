@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import shlex
-
 import polars as pl
 
 from pipeline import queries
 from pipeline.errors import HeelwardError
 from pipeline.queries import sentences_shown
+from pipeline.report.typed import amend_command, look_command
 from pipeline.schemas.picks import PICKS
 from pipeline.steps import connect
 from pipeline.units import format_quantity
@@ -45,19 +44,12 @@ def queue(workspace: Workspace, count: int) -> list[str]:
 
 def _typed(row: dict[str, object]) -> list[str]:
     """Return the commands that show, confirm and amend a pick."""
-    level = "" if row["level"] == "stage" else f" --level {row['level']}"
-    well = shlex.quote(str(row["well"]))
-    what = f"{'-- ' if str(row['well']).startswith('-') else ''}{well} {row['number']}"
-    amend = f"heelward amend{level} --by 'YOUR NAME' --why 'REASON'"
-    shown = (
-        [f"   look:    heelward inspect --stage {row['number']} {what.rsplit(' ', 1)[0]}"]
-        if row["level"] == "stage"
-        else []
-    )
+    well, level, number, pick = str(row["well"]), str(row["level"]), int(str(row["number"])), str(row["pick"])
+    look = look_command(well, level, number)
     return [
-        *shown,
-        f"   confirm: {amend} --confirm {what} {row['pick']}",
-        f"   amend:   {amend} --value NUMBER {what} {row['pick']}",
+        *([] if look is None else [f"   look:    {look}"]),
+        f"   confirm: {amend_command(well, level, number, pick, '--confirm')}",
+        f"   amend:   {amend_command(well, level, number, pick, '--value NUMBER')}",
     ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import webbrowser
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -11,10 +12,10 @@ from pipeline.errors import HeelwardError
 from pipeline.ingest.amend import Amendment, read_moment, write
 from pipeline.ingest.names import WellRegistry
 from pipeline.lake import Lake
+from pipeline.metrics.well import planning
 from pipeline.picks.catalogue import METHODS, hard_range, soft_range
 from pipeline.queries import sentences_shown
-from pipeline.report.audit import draw_audit
-from pipeline.report.html import CAUTION
+from pipeline.report.audit import draw_audit, file_of
 from pipeline.schemas.picks import PICKS
 from pipeline.schemas.wells import WELLS
 from pipeline.steps import open_lake
@@ -42,18 +43,29 @@ def find_well(workspace: Workspace, name: str) -> str:
     return found
 
 
-def describe_stage(workspace: Workspace, well: str, stage: int) -> str:
-    """Draw a stage's audit page and describe its picks.
+def describe(workspace: Workspace, well: str, level: str, number: int, *, show: bool = False) -> str:
+    """Draw the pages of a well and describe the picks of one of its records.
+
+    Parameters
+    ----------
+    workspace : Workspace
+    well : str
+        Name or alias.
+    level : str
+        ``stage``, ``run`` or ``wireline``.
+    number : int
+    show : bool
+        Whether to open the page in the browser of this machine.
 
     Raises
     ------
     HeelwardError
-        If the well is unknown or the stage has no measurements.
+        If the well is unknown or the record has no measurements.
     """
     lake = open_lake(workspace)
     well_id = find_well(workspace, well)
     system = workspace.settings.display_units
-    picks = sentences_shown(PICKS, _picks(lake, well_id, "stage", stage), system).sort("time", "pick")
+    picks = sentences_shown(PICKS, _picks(lake, well_id, level, number), system).sort("time", "pick")
     lines = []
     for row in picks.iter_rows(named=True):
         value = "" if row["value"] is None else format_quantity(row["value"], row["unit"], system, 5)
@@ -62,9 +74,13 @@ def describe_stage(workspace: Workspace, well: str, stage: int) -> str:
         lines.append(f"{row['pick']:20} {value + error:24} {moment:20} {row['confidence']:7} {row['reason']}")
         if row["amended_reason"] is not None:
             lines.append(f"{'':20} {_amended(row, system):45} {row['amended_reason']}")
-    draw_audit(lake, workspace.out / "audit", CAUTION, well=well_id, system=system)
-    page = workspace.out / "audit" / well_id / f"{stage}.svg"
-    return "\n".join([f"{well_id}, stage {stage}; times in UTC", *lines, f"audit page: {page}"])
+    audit = workspace.out / "audit"
+    draw_audit(lake, audit, well=well_id, system=system, planning=planning(workspace.settings))
+    page = audit / well_id / file_of(level, number, "html")
+    if show and page.exists():
+        webbrowser.open(page.resolve().as_uri())
+    said = f"page: {page}" if page.exists() else f"no page: no record holds {level} {number}"
+    return "\n".join([f"{well_id}, {level} {number}; times in UTC", *lines, said])
 
 
 def _picks(lake: Lake, well_id: str, level: str, number: int) -> pl.DataFrame:

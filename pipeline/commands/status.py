@@ -13,8 +13,9 @@ from pipeline.ingest.propose import CHECK
 from pipeline.ingest.verify import verify
 from pipeline.lake import Lake
 from pipeline.metrics.measure import stale_wells
+from pipeline.metrics.well import planning
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
-from pipeline.steps import open_lake, planning
+from pipeline.steps import open_lake
 from pipeline.units import format_quantities
 from pipeline.workspace import Workspace
 
@@ -55,7 +56,7 @@ def describe(workspace: Workspace) -> str:
     ]
     if verified.orphans:
         lines.append("a stopped run left rows that are not used in any report; the next ingest removes them")
-    stale = stale_wells(lake, planning(workspace))
+    stale = stale_wells(lake, planning(workspace.settings))
     lines.append(f"stale: {', '.join(stale)} (run `heelward refresh`)" if stale else "stale: nothing")
     steps = lake.scan(SNAPSHOTS).group_by("step").agg(pl.col("at").max()).sort("at").collect()
     lines += [f"last {step} with changes: {at:%Y-%m-%d %H:%M} UTC" for step, at in steps.iter_rows()]

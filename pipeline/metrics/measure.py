@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import chain
@@ -134,6 +134,24 @@ class _Stale:
     planning: Planning
 
 
+def read_wells(lake: Lake, wells: Sequence[str], planning: Planning = PLANNING) -> Callable[[str], WellInput]:
+    """Read the tables of some wells, and return a function that reads the samples of one of them as well.
+
+    What it returns is all that the well's rows are measured from; its fingerprint is left empty.
+    """
+    mine = pl.col("well_id").is_in(list(wells))
+    tables = {table.name: _by_well(lake, table, mine) for table in _DESCRIBED}
+    signals = _signal_sources(lake, mine)
+    treatment, coil = lake.scan_raw(TREATMENT), lake.scan_raw(COIL)
+
+    def read(well: str) -> WellInput:
+        described = {name: rows.get(well, []) for name, rows in tables.items()}
+        stale = [_Stale(well, "", described, signals.get(well, []), planning)]
+        return WellInput(well, "", described, _samples(treatment, stale)[well], _samples(coil, stale)[well], planning)
+
+    return read
+
+
 @dataclass(frozen=True)
 class _Plan:
     stale: list[_Stale]
@@ -162,17 +180,20 @@ def _methods() -> list[Any]:
     return [source_digest("physics", "picks", "metrics"), picks, *levels]
 
 
-def _by_well(lake: Lake, table: Table) -> dict[str, Rows]:
+_ALL = pl.lit(True)
+
+
+def _by_well(lake: Lake, table: Table, mine: pl.Expr = _ALL) -> dict[str, Rows]:
     grouped: dict[str, Rows] = defaultdict(list)
-    frame = lake.scan(table).drop("source_id", "source_row").sort(table.key).collect()
+    frame = lake.scan(table).filter(mine).drop("source_id", "source_row").sort(table.key).collect()
     for row in frame.iter_rows(named=True):
         grouped[row["well_id"]].append(row)
     return grouped
 
 
-def _signal_sources(lake: Lake) -> dict[str, list[str]]:
+def _signal_sources(lake: Lake, mine: pl.Expr = _ALL) -> dict[str, list[str]]:
     landed = pl.col("state") == "landed"
-    signals = lake.scan(SOURCES).filter(landed & pl.col("lands").is_in([TREATMENT.name, COIL.name]))
+    signals = lake.scan(SOURCES).filter(mine & landed & pl.col("lands").is_in([TREATMENT.name, COIL.name]))
     grouped: dict[str, list[str]] = defaultdict(list)
     for well, source in signals.select("well_id", "source_id").sort("source_id").collect().iter_rows():
         grouped[well].append(source)

@@ -14,6 +14,7 @@ import polars as pl
 from pipeline.errors import short
 from pipeline.picks.catalogue import METHODS, hard_range
 from pipeline.picks.types import BY_ENGINEER, Array, Pick
+from pipeline.workspace import Settings
 
 Rows = list[dict[str, Any]]
 
@@ -36,6 +37,11 @@ class Planning:
 
 PLANNING = Planning()
 """Of a team whose settings state nothing."""
+
+
+def planning(settings: Settings) -> Planning:
+    """Return the values that the team plans with."""
+    return Planning(settings.main_rate_bpm, settings.debris_velocity_ft_min)
 
 
 @dataclass

@@ -44,9 +44,13 @@ AT_LIMIT = 0.97
 
 @dataclass(frozen=True)
 class Climb:
-    """A climb of pressure at held rate before the rate was cut: sample of the cut, slope, earlier slope, top."""
+    """A climb of pressure at held rate before the rate was cut.
+
+    Sample of the cut, where its steepest half minute begins, its slope, the earlier slope, and the top.
+    """
 
     cut: int
+    begin_s: float
     late_psi_min: float
     early_psi_min: float
     top_psi: float
@@ -88,7 +92,7 @@ def find_screenout(
         return _both("no end of the treatment in the record")
     if timeline.record.conc_ppa is None:
         return _both("no proppant concentration in the record")
-    flush, capacity, climb = flush_bbl(timeline, last_proppant_s), design.capacity_bbl, _find_climb(timeline)
+    flush, capacity, climb = flush_bbl(timeline, last_proppant_s), design.capacity_bbl, find_climb(timeline)
     no_out = PRESSURE_OUT.at(0.0, None, "high", "no climb of pressure to the limit before the rate was cut")
     if flush is None:
         return SCREENOUT.at(0.0, None, "high", "no proppant was pumped"), _pressure_out(timeline, design, climb)
@@ -133,15 +137,17 @@ def _pumped_bbl(timeline: Timeline, from_s: float, cut: int) -> float:
     return integral(timeline.record.time_s[span], timeline.record.rate_bpm[span] / 60.0)[0]
 
 
-def _find_climb(timeline: Timeline) -> Climb | None:
-    """Return the first climb at held rate that ends with a rate cut."""
+def find_climb(timeline: Timeline) -> Climb | None:
+    """Return the first climb at held rate that ends with a rate cut; None if the treatment's end is not on record."""
+    if timeline.main is None or timeline.end is None:
+        return None
     time, pressure = timeline.record.time_s, timeline.record.pressure_psi
     rate = filled(timeline.record.rate_bpm, 0.0)
     for cut in _rate_cuts(timeline, rate):
-        late, early = _slope(time, pressure, rate, cut), _earlier_slope(time, pressure, cut)
+        (begin, late), early = _slope(time, pressure, rate, cut), _earlier_slope(time, pressure, cut)
         if late > max(CLIMB_FLOOR_PSI_MIN, 2.0 * max(early, 0.0)):
             near = pressure[at_time(time, time[cut] - RISE_S) : cut + 1]
-            return Climb(cut, late, early, float(np.nanmax(near, initial=-np.inf)))
+            return Climb(cut, begin, late, early, float(np.nanmax(near, initial=-np.inf)))
     return None
 
 
@@ -163,23 +169,33 @@ def _rate_cuts(timeline: Timeline, rate: Array) -> list[int]:
     return [*(cut for cut in cuts if cut < last), last]
 
 
-def _slope(time: Array, pressure: Array, rate: Array, cut: int) -> float:
-    """Steepest rise at held rate over 30 s within the last minutes before the cut. [psi/min]"""
+def _slope(time: Array, pressure: Array, rate: Array, cut: int) -> tuple[float, float]:
+    """Begin and slope of the steepest rise at held rate over 30 s within the last minutes before the cut.
+
+    [s], [psi/min]
+    """
     span = slice(at_time(time, time[cut] - CLIMB_S), cut + 1)
     clock, values, flow = time[span], pressure[span], rate[span]
     if clock.size < 10:
-        return 0.0
+        return float(clock[0]), 0.0
     begin = np.flatnonzero(clock + RISE_S <= clock[-1])
     end = np.searchsorted(clock, clock[begin] + RISE_S)
     held = np.abs(flow[end] - flow[begin]) <= HELD * np.maximum(flow[begin], 1e-9)
-    rise = (values[end] - values[begin])[held] / (clock[end] - clock[begin])[held]
-    return float(np.nanmax(rise, initial=0.0)) * 60.0
+    rise = filled((values[end] - values[begin])[held] / (clock[end] - clock[begin])[held], 0.0)
+    if not rise.size or rise.max() <= 0.0:
+        return float(clock[0]), 0.0
+    return float(clock[begin[held][rise.argmax()]]), float(rise.max()) * 60.0
+
+
+def earlier_span(cut_s: float) -> tuple[float, float]:
+    """Return begin and end of the time over which the earlier slope is measured. [s]"""
+    return cut_s - EARLIER_S - CLIMB_S, cut_s - CLIMB_S
 
 
 def _earlier_slope(time: np.ndarray, pressure: np.ndarray, cut: int) -> float:
     """Least-squares slope of the ten minutes before the climb. [psi/min]"""
-    span = slice(at_time(time, time[cut] - EARLIER_S - CLIMB_S), at_time(time, time[cut] - CLIMB_S))
-    clock, values = time[span], pressure[span]
+    begin, stop = (at_time(time, moment) for moment in earlier_span(float(time[cut])))
+    clock, values = time[begin:stop], pressure[begin:stop]
     seen = ~np.isnan(values)
     if seen.sum() < 60:
         return 0.0

@@ -83,13 +83,11 @@ def fit_isip(
     ----------
     Newey and West, *Econometrica* 55 (1987) 703-708, for the robust error.
     """
-    if fall.time_s.size < 30 or fall.time_s[-1] < SHORTEST_FALLOFF_S:
+    made = extrapolate(fall, hammer)
+    if made is None:
         return method.missing(f"less than {SHORTEST_FALLOFF_S:.0f} s of falloff at zero rate")
-    quiet = min(quiet_after_s(fall, hammer), fall.time_s[-1] - WINDOW_S[0])
-    length = min(WINDOW_S[1], fall.time_s[-1] - quiet)
-    after = _after_ringing(fall, quiet, length)
-    joint, rest = (None, np.inf) if hammer is None else _with_ringing(fall, hammer)
-    best = joint if joint is not None and _explains(fall, hammer, rest) else after
+    best, after, joint = made.best, made.after, made.joint
+    quiet, length = after.begin_s, after.length_s
     doubts = Doubts()
     if joint is None and length < 0.67 * WINDOW_S[1]:
         doubts.add(f"only {length:.0f} s of quiet falloff")
@@ -138,6 +136,10 @@ class Fit:
     spread : float
         Difference between windows, or with and without a tail. [psi]
     words : str
+    begin_s, length_s : float
+        Its window, from the shut-in. [s]
+    moved : tuple of (begin, root)
+        What the window gives when it begins earlier or later. [s], [psi]
     """
 
     root: float
@@ -145,6 +147,35 @@ class Fit:
     error: float
     spread: float
     words: str
+    begin_s: float
+    length_s: float
+    moved: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Extrapolated:
+    """The fits of a falloff: after the ringing, together with it (None if there is none), and the one that counts."""
+
+    after: Fit
+    joint: Fit | None
+    best: Fit
+
+
+def extrapolate(fall: Falloff, hammer: Hammer | None) -> Extrapolated | None:
+    """Fit a falloff back to its shut-in; None if it is too short."""
+    if fall.time_s.size < 30 or fall.time_s[-1] < SHORTEST_FALLOFF_S:
+        return None
+    quiet = min(quiet_after_s(fall, hammer), fall.time_s[-1] - WINDOW_S[0])
+    length = min(WINDOW_S[1], fall.time_s[-1] - quiet)
+    after = _after_ringing(fall, quiet, length)
+    joint, rest = (None, np.inf) if hammer is None else _with_ringing(fall, hammer)
+    return Extrapolated(after, joint, joint if joint is not None and _explains(fall, hammer, rest) else after)
+
+
+def slope_through(fall: Falloff, fit: Fit, start_psi: float, power: float = ROOT) -> float:
+    """Return b of ``start - b*t**power`` through the mean of a fit's window: whole periods of ringing average out."""
+    t, p = _window(fall, fit.begin_s, fit.length_s)
+    return float((start_psi - p.mean()) / (t**power).mean())
 
 
 def _explains(fall: Falloff, hammer: Hammer | None, rest_psi: float) -> bool:
@@ -165,14 +196,14 @@ def _law(fall: Falloff, quiet_s: float) -> float:
 def _after_ringing(fall: Falloff, quiet_s: float, length_s: float) -> Fit:
     """Fit a window that begins when the ringing has ended."""
     best = fit_window(fall, quiet_s, length_s)
-    moved = [
-        start_of(fall, quiet_s + shift, length_s)
+    moved = tuple(
+        (quiet_s + shift, start_of(fall, quiet_s + shift, length_s))
         for shift in (-SHIFT_S, SHIFT_S)
         if quiet_s + shift >= 0.0 and quiet_s + shift + 0.5 * length_s <= fall.time_s[-1]
-    ]
-    spread = max((abs(other - best.root) for other in moved), default=0.0)
+    )
+    spread = max((abs(other - best.root) for _, other in moved), default=0.0)
     words = f"square-root fit from {quiet_s:.0f} s over {length_s:.0f} s"
-    return Fit(best.root, best.line, float(np.hypot(best.error, spread)), spread, words)
+    return Fit(best.root, best.line, float(np.hypot(best.error, spread)), spread, words, quiet_s, length_s, moved)
 
 
 def _with_ringing(fall: Falloff, hammer: Hammer) -> tuple[Fit | None, float]:
@@ -199,7 +230,7 @@ def _with_ringing(fall: Falloff, hammer: Hammer) -> tuple[Fit | None, float]:
     if there:
         words += f", with a tail of friction (without it {qty(plain[0] - root, 'psi', plus=True)})"
     rest = np.sqrt(cost / max(int(np.searchsorted(fall.time_s, JOINT_S)) - 8, 1))
-    return Fit(root, line, error, abs(plain[0] - root), words), float(rest)
+    return Fit(root, line, error, abs(plain[0] - root), words, float(t[0]), float(t[-1] - t[0])), float(rest)
 
 
 @dataclass(frozen=True)

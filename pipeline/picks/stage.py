@@ -9,7 +9,7 @@ from pipeline.physics.waves import hammer_period_s
 from pipeline.picks import hammer, proppant, screenout, shutin, stepdown
 from pipeline.picks.arrays import at_time
 from pipeline.picks.breakdown import BALL_SEAT, BREAKDOWN, find_ball_seat, find_breakdown
-from pipeline.picks.falloff import LATER, falloff, last_pumping_psi, later_pressures
+from pipeline.picks.falloff import LATER, Falloff, falloff, last_pumping_psi, later_pressures
 from pipeline.picks.timeline import (
     INITIAL_SHUT_IN,
     INJECTION_START,
@@ -109,16 +109,21 @@ def _as_settled(timeline: Timeline, settling: _Settling) -> Timeline:
     return replace(timeline, start=index("injection_start"), main=index("main_start"), end=index("shut_in"))
 
 
-def _after_shut_in(timeline: Timeline, design: StageDesign, settling: _Settling) -> None:
+def fit_falloff(timeline: Timeline, design: StageDesign, shut_in_s: float) -> tuple[Falloff, hammer.Hammer | None, str]:
+    """Return the falloff after a shut-in, and its ringing or why there is none."""
     expected = None
     if design.pipe is not None and design.pipe.wave_speed_ft_s is not None:
         expected = hammer_period_s(design.pipe.length_ft, design.pipe.wave_speed_ft_s)
+    fall = falloff(timeline, shut_in_s)
+    return fall, *hammer.fit_hammer(fall, expected)
+
+
+def _after_shut_in(timeline: Timeline, design: StageDesign, settling: _Settling) -> None:
     early = settling.time("initial_shut_in")
     if early is None:
         settling.settle(shutin.INITIAL_ISIP.missing("no shut-in before the final one"))
     else:
-        fall = falloff(timeline, early)
-        ringing, _ = hammer.fit_hammer(fall, expected)
+        fall, ringing, _ = fit_falloff(timeline, design, early)
         pumping = last_pumping_psi(timeline, early)
         settling.settle(shutin.fit_isip(shutin.INITIAL_ISIP, fall, ringing, early, pumping))
     end = settling.time("shut_in")
@@ -127,8 +132,7 @@ def _after_shut_in(timeline: Timeline, design: StageDesign, settling: _Settling)
         after = [shutin.ISIP, *LATER.values(), *hammer.METHODS]
         settling.settle(*(method.missing(reason) for method in after))
         return
-    fall = falloff(timeline, end)
-    ringing, absent = hammer.fit_hammer(fall, expected)
+    fall, ringing, absent = fit_falloff(timeline, design, end)
     isip = shutin.fit_isip(shutin.ISIP, fall, ringing, end, last_pumping_psi(timeline, end))
     if settling.effective["screenout"].value == 1.0 and isip.value is not None:
         isip = replace(isip, confidence="low", reason="the stage screened out; " + isip.reason)

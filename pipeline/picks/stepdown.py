@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import scipy
 
@@ -65,6 +67,16 @@ def separate(rate_bpm: Array, loss_psi: Array) -> tuple[float, float, Array]:
     return float(kp), float(kt), np.sqrt(np.diag(covariance))
 
 
+@dataclass(frozen=True)
+class Plateau:
+    """A steady rate at the end of the treatment: start and end [s], rate [bbl/min], settled pressure [psi]."""
+
+    start_s: float
+    end_s: float
+    rate_bpm: float
+    pressure_psi: float
+
+
 def find_friction(timeline: Timeline, design: StageDesign, isip: Pick) -> list[Pick]:
     """Calibrate the drag reduction, and separate entry friction if the rate was stepped down.
 
@@ -88,20 +100,19 @@ def find_friction(timeline: Timeline, design: StageDesign, isip: Pick) -> list[P
     last = _last_at_rate(timeline)
     if last is None:
         return [method.missing("no steady rate before the shut-in") for method in METHODS]
-    rate, pressure, stop = last
+    rate, pressure, moment = last.rate_bpm, last.pressure_psi, last.end_s
     plain = float(pipe_friction_psi(rate, geometry.density_ppg, geometry.length_ft, geometry.inside_in))
-    moment = float(timeline.record.time_s[stop - 1])
     reduction = _drag_reduction(design, rate, pressure - isip.value, plain, moment, isip.standard_error or 0.0)
     known, error = design.drag_reduction, STATED_ERROR
     if known is None:
         known, error = reduction.value, reduction.standard_error or 0.0
     if known is None:
         return [reduction, STEP_DOWN_KP.missing(reduction.reason), STEP_DOWN_KT.missing(reduction.reason)]
-    return [reduction, *_step_down(timeline, design, isip, (rate, pressure, stop), (known, error))]
+    return [reduction, *_step_down(timeline, design, isip, (known, error))]
 
 
-def _last_at_rate(timeline: Timeline) -> tuple[float, float, int] | None:
-    """Rate and pressure over the last 30 s before the rate falls, and the index where they stop."""
+def _last_at_rate(timeline: Timeline) -> Plateau | None:
+    """Return rate and pressure over the last 30 s before the rate falls."""
     assert timeline.main is not None and timeline.end is not None
     rate = filled(timeline.record.rate_bpm[timeline.main : timeline.end], 0.0)
     fast = rate[rate >= timeline.main_bpm]
@@ -117,7 +128,8 @@ def _last_at_rate(timeline: Timeline) -> tuple[float, float, int] | None:
     steady = timeline.record.rate_bpm[span]
     if steady.size < 10 or deviation(steady) > 0.03 * level:
         return None
-    return median(steady), median(timeline.record.pressure_psi[span]), stop
+    time = timeline.record.time_s[span]
+    return Plateau(float(time[0]), float(time[-1]), median(steady), median(timeline.record.pressure_psi[span]))
 
 
 def _drag_reduction(
@@ -142,13 +154,13 @@ def _drag_reduction(
     return DRAG_REDUCTION.at(value, moment, doubts.confidence, doubts.words(""), error)
 
 
-def _step_down(
-    timeline: Timeline, design: StageDesign, isip: Pick, last: tuple[float, float, int], reduction: tuple[float, float]
-) -> list[Pick]:
+def _step_down(timeline: Timeline, design: StageDesign, isip: Pick, reduction: tuple[float, float]) -> list[Pick]:
     """Separate entry friction; its errors carry the fit, the ISIP's error and that of the drag reduction."""
     geometry = design.pipe
     assert geometry is not None and timeline.end is not None and isip.value is not None
-    rates, pressures = _plateaus(timeline, last)
+    held = find_plateaus(timeline)
+    rates = np.asarray([one.rate_bpm for one in held])
+    pressures = np.asarray([one.pressure_psi for one in held])
     if rates.size < 4:
         reason = f"the rate fell in {max(rates.size - 1, 0)} plateaus of {PLATEAU_S:.0f} s, three are required"
         return [STEP_DOWN_KP.missing(reason), STEP_DOWN_KT.missing(reason)]
@@ -179,23 +191,23 @@ def _step_down(
     ]
 
 
-def _plateaus(timeline: Timeline, last: tuple[float, float, int]) -> tuple[Array, Array]:
-    """Rates and settled pressures: the last one at rate, then each lower plateau before the shut-in."""
+def find_plateaus(timeline: Timeline) -> list[Plateau]:
+    """Return the last steady rate of the treatment, then each lower one held before the shut-in."""
+    last = None if timeline.end is None or timeline.main is None else _last_at_rate(timeline)
+    if last is None:
+        return []
     assert timeline.end is not None
-    level, pressure, stop = last
-    span = slice(stop, timeline.end + 1)
+    span = slice(at_time(timeline.record.time_s, last.end_s) + 1, timeline.end + 1)
     time, rate = timeline.record.time_s[span], filled(timeline.record.rate_bpm[span], 0.0)
     values = timeline.record.pressure_psi[span]
-    rates, pressures = [level], [pressure]
+    found, level = [last], last.rate_bpm
     if time.size < 5:
-        return np.asarray(rates), np.asarray(pressures)
+        return found
     steady = np.concatenate((np.abs(np.diff(rate)) < 0.02 * level, [False]))
     held = runs(steady & (rate > 0.05 * level) & (rate < 0.95 * level))
-    held = lasting(held, time, PLATEAU_S - 2.0)
-    for start, end in held:
+    for start, end in lasting(held, time, PLATEAU_S - 2.0):
         settled = slice(max(start, int(np.searchsorted(time, time[end - 1] - SETTLED_S))), end)
         plateau = median(rate[start:end])
-        if plateau < 0.95 * rates[-1]:
-            rates.append(plateau)
-            pressures.append(median(values[settled]))
-    return np.asarray(rates), np.asarray(pressures)
+        if plateau < 0.95 * found[-1].rate_bpm:
+            found.append(Plateau(float(time[start]), float(time[end - 1]), plateau, median(values[settled])))
+    return found

@@ -1,9 +1,9 @@
-"""Audit pages: every record with its picks marked and labelled, and all records of a well on one page."""
+"""Audit pages: each record with its picks and the places to look at, a picture of each, and all records of a well."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -11,21 +11,35 @@ import polars as pl
 from markupsafe import Markup
 
 from pipeline.lake import Lake
+from pipeline.metrics.coil.measure import measure_runs
+from pipeline.metrics.measure import STAGE_METRICS, read_wells
+from pipeline.metrics.stage.measure import pick_stages
+from pipeline.metrics.well import PLANNING, Planning, Rows, WellInput, WellRows
 from pipeline.queries import sentences_shown
 from pipeline.report.mask import Mask
+from pipeline.report.pump_down_page import pump_down_record
+from pipeline.report.record_page import Facts, Place, Record, pick_rows, render_record
 from pipeline.report.record_svg import COIL_RUN, STAGE, Kind, record_svg
-from pipeline.report.text import inert
+from pipeline.report.run_page import run_record
+from pipeline.report.stage_page import design_against_record, stage_record
+from pipeline.report.text import CAUTION, cell, inert
 from pipeline.report.theme import style, templates
+from pipeline.schemas.base import Table
+from pipeline.schemas.lineage import SOURCES
 from pipeline.schemas.picks import PICKS
 from pipeline.schemas.records import COIL, TREATMENT
+from pipeline.schemas.review import AMENDMENTS
 from pipeline.schemas.wells import WELLS
 from pipeline.text import inert_text
 from pipeline.workspace import replace_text
 
-VERSION = 2
+VERSION = 3
 """Increased when the layout of pages changes: all are drawn again."""
-RUN = "run-"
-"""Prefix of a coil run's picture, before its number; a stage's picture has only its number."""
+FILES = {"stage": "{}", "run": "run-{}", "wireline": "pump-down-{}"}
+"""Name of the page (.html) and of the picture (.svg) of a record, by its level."""
+CALLED = {"stage": "Stage", "run": "Coil run", "wireline": "Pump-down"}
+MOST_PAGES = 1500
+"""Records of a lake up to which every one has its page at once; of a larger lake pages are drawn on request."""
 
 
 @dataclass(frozen=True)
@@ -36,14 +50,19 @@ class Audited:
     unchanged: int
 
 
+def file_of(level: str, number: int, kind: str) -> str:
+    """Return the file of a record's page (``html``) or picture (``svg``) within its well's folder."""
+    return f"{FILES[level].format(number)}.{kind}"
+
+
 def draw_audit(
     lake: Lake,
     out: Path,
-    caution: str,
     *,
     well: str | None = None,
     mask: Mask | None = None,
     system: str = "field",
+    planning: Planning = PLANNING,
     progress: Callable[[int, int, str], None] | None = None,
 ) -> Audited:
     """Draw the audit pages of the wells whose picks changed.
@@ -53,14 +72,14 @@ def draw_audit(
     lake : Lake
     out : Path
         Folder; a well's pages go to a subfolder named by its id.
-    caution : str
-        Shown on each well's page.
     well : str, optional
-        Only this well's pages; default: all wells.
+        Only this well's pages, with a page of each record however large the lake is; default: all wells.
     mask : Mask, optional
         Replaces names.
     system : str
         Display units: ``field`` or ``metric``.
+    planning : Planning
+        Values that the team plans with; the wells were measured with them.
     progress : callable, optional
         Called with (wells done, wells to do, well).
     """
@@ -72,53 +91,186 @@ def draw_audit(
         for one, marks in found.group_by("well_id", maintain_order=True).agg("fingerprint").iter_rows()
     }
     names = dict(lake.scan(WELLS).select("well_id", "well_name").collect().iter_rows())
-    stale = [one for one in sorted(hashes) if _mark(out, mask.text(one)) != hashes[one]]
+    paged = well is not None or _records(lake) <= MOST_PAGES
+    stale = [one for one in sorted(hashes) if not _current(out / mask.text(one), hashes[one], paged=paged)]
+    rows = _Rows(lake, stale, mask, system, planning) if stale else None
     for done, one in enumerate(stale, start=1):
+        assert rows is not None
+        drawn = _Well(rows, one, inert_text(mask.text(names.get(one) or one)), paged)
         folder = out / mask.text(one)
-        _draw_well(lake, folder, one, inert_text(mask.text(names.get(one) or one)), caution, mask, system)
-        replace_text(folder / "fingerprint", hashes[one])
+        drawn.draw(folder)
+        replace_text(folder / "fingerprint", f"{hashes[one]}\n{'pages' if paged else 'pictures'}")
         if progress is not None:
             progress(done, len(stale), one)
     return Audited(stale, len(hashes) - len(stale))
 
 
-def _mark(out: Path, well: str) -> str | None:
-    path = out / well / "fingerprint"
-    return path.read_text(encoding="utf-8") if path.exists() else None
+def _records(lake: Lake) -> int:
+    return int(lake.scan(PICKS).select(pl.struct("well_id", "level", "number").n_unique()).collect().item())
 
 
-def _draw_well(lake: Lake, folder: Path, well: str, name: str, caution: str, mask: Mask, system: str) -> None:
-    folder.mkdir(parents=True, exist_ok=True)
-    seen = mask.seen(PICKS, lake.scan(PICKS).filter(well_id=well)).collect()
-    picks = inert(sentences_shown(PICKS, seen, system))
-
-    def records(samples: pl.DataFrame, number: str, kind: Kind, called: str, prefix: str) -> list[dict[str, Any]]:
-        made = []
-        for (one,), frame in samples.partition_by(number, as_dict=True, maintain_order=True).items():
-            mine = _of_stage(picks, one) if kind is STAGE else _of_run(picks, frame)
-            file = f"{prefix}{one}.svg"
-            replace_text(folder / file, record_svg(f"{name}, {called} {one}", frame, mine, kind, system))
-            made.append({"file": file, "anchor": f"{called}-{one}".replace(" ", "-"), "name": f"{called} {one}",
-                         "doubts": _doubts(mine)})  # fmt: skip
-        return made
-
-    treatment = lake.scan(TREATMENT).filter(pl.col("well_id") == well).sort("stage", "time").collect()
-    coil = lake.scan(COIL).filter(pl.col("well_id") == well).sort("run", "time").collect()
-    stages = records(treatment, "stage", STAGE, "stage", "")
-    runs = records(coil, "run", COIL_RUN, "coil run", RUN)
-    page = (
-        templates()
-        .get_template("well.html")
-        .render(well=name, groups=[("Stages", stages), ("Coil runs", runs)], style=Markup(style()), caution=caution)
-    )
-    replace_text(folder / "index.html", page)
+def _current(folder: Path, mark: str, *, paged: bool) -> bool:
+    """Whether a well's folder holds what is needed: pages are never replaced by pictures alone."""
+    path = folder / "fingerprint"
+    before = path.read_text(encoding="utf-8") if path.exists() else ""
+    return before == f"{mark}\npages" or (not paged and before == f"{mark}\npictures")
 
 
-def _of_stage(picks: pl.DataFrame, stage: int) -> pl.DataFrame:
-    return picks.filter(pl.col("level") == "stage", pl.col("number") == stage).sort("time")
+class _Rows:
+    """What the pages of several wells are drawn from, read at once; rows as the mask shows them, by well."""
+
+    def __init__(self, lake: Lake, wells: list[str], mask: Mask, system: str, planning: Planning) -> None:
+        self.mask, self.system = mask, system
+        self.read = read_wells(lake, wells, planning)
+        mine = pl.col("well_id").is_in(wells)
+
+        def seen(table: Table) -> pl.DataFrame:
+            return mask.seen(table, lake.scan(table).filter(mine)).collect()
+
+        picks = inert(sentences_shown(PICKS, seen(PICKS), system)).sort("time", "pick", nulls_last=True)
+        self.picks, self.measured = _by_well(picks), _by_well(seen(STAGE_METRICS))
+        self.amendments = _by_well(inert(seen(AMENDMENTS)))
+        sources = inert(seen(SOURCES)).select("source_id", "path", "landed_at")
+        found = []
+        for table, level, key in ((TREATMENT, "stage", "stage"), (COIL, "run", "run")):
+            parts = lake.scan_raw(table).filter(mine).group_by("well_id", pl.col(key).alias("number"), "source_id")
+            found.append(parts.agg(
+                first=pl.col("source_row").min(), last=pl.col("source_row").max(), samples=pl.len(),
+                begin=pl.col("time").min(),
+            ).with_columns(level=pl.lit(level)).collect())  # fmt: skip
+        files = pl.concat(found).join(sources, on="source_id").sort("begin")
+        self.files = _by_well(files.with_columns(pl.col("well_id").map_elements(mask.text, return_dtype=pl.String)))
 
 
-def _of_run(picks: pl.DataFrame, frame: pl.DataFrame) -> pl.DataFrame:
+def _by_well(frame: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    return {str(well): rows for (well,), rows in frame.partition_by("well_id", as_dict=True).items()}
+
+
+@dataclass
+class _Well:
+    """One well's pages while they are drawn."""
+
+    rows: _Rows
+    well: str
+    name: str
+    paged: bool
+    made: list[tuple[str, int]] = field(default_factory=list)
+
+    @property
+    def system(self) -> str:
+        return self.rows.system
+
+    def draw(self, folder: Path) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        given = self.rows.read(self.well)
+        picks = self._of_mine(self.rows.picks, PICKS)
+        frames = {
+            "stage": given.treatment.sort("stage", "time").partition_by("stage", as_dict=True, maintain_order=True),
+            "run": given.coil.sort("run", "time").partition_by("run", as_dict=True, maintain_order=True),
+        }
+        overview = []
+        for level, kind in (("stage", STAGE), ("run", COIL_RUN)):
+            records = [self._picture(folder, level, int(key[0]), frame, kind, picks)
+                       for key, frame in frames[level].items()]  # fmt: skip
+            overview.append((f"{CALLED[level]}s", records))
+        if self.paged:
+            for level, number, page in self._pages(given, picks):
+                replace_text(folder / file_of(level, number, "html"), page)
+            overview.append(("Pump-downs", [self._entry("wireline", number, "") for level, number in self.made
+                                            if level == "wireline"]))  # fmt: skip
+        page = templates().get_template("well.html").render(
+            well=self.name, groups=overview, style=Markup(style()), caution=CAUTION
+        )  # fmt: skip
+        replace_text(folder / "index.html", page)
+
+    def _of_mine(self, rows: dict[str, pl.DataFrame], table: Table) -> pl.DataFrame:
+        found = rows.get(self.rows.mask.text(self.well))
+        return table.empty() if found is None else found
+
+    def _picture(
+        self, folder: Path, level: str, number: int, frame: pl.DataFrame, kind: Kind, picks: pl.DataFrame
+    ) -> dict[str, Any]:
+        mine = _of(picks, level, number) if kind is STAGE else _tags(picks, frame)
+        title = f"{self.name}, {CALLED[level].lower()} {number}"
+        replace_text(folder / file_of(level, number, "svg"), record_svg(title, frame, mine, kind, self.system))
+        return self._entry(level, number, _doubts(mine))
+
+    def _entry(self, level: str, number: int, doubts: str) -> dict[str, Any]:
+        name = f"{CALLED[level].lower()} {number}"
+        picture = None if level == "wireline" else file_of(level, number, "svg")
+        page = file_of(level, number, "html") if self.paged else picture
+        return {"file": page, "picture": picture, "anchor": name.replace(" ", "-"), "name": name, "doubts": doubts}
+
+    def _pages(self, given: WellInput, picks: pl.DataFrame) -> Iterable[tuple[str, int, str]]:
+        """Yield level, number and text of each page of the well."""
+        of: dict[tuple[str, int], Rows] = {}
+        for row in picks.iter_rows(named=True):
+            of.setdefault((row["level"], row["number"]), []).append(row)
+        stages = pick_stages(given)
+        views = measure_runs(given, WellRows())
+        plugs = {row["plug"]: row for row in given.tables["plugs"]}
+        designs = {row["stage"]: row for row in given.tables["stages"]}
+        reported = {row["stage"]: row for row in given.tables["reported"]}
+        measured = {row["stage"]: row for row in self._of_mine(self.rows.measured, STAGE_METRICS).iter_rows(named=True)}
+        amendments = self._of_mine(self.rows.amendments, AMENDMENTS).sort("at", descending=True).to_dicts()
+        files = self._files()
+        found: list[tuple[str, int, tuple[Record, list[tuple[float, float]]], Rows, list[Facts]]] = []
+        for one in stages:
+            mine = of.get(("stage", one.number), [])
+            table = design_against_record(
+                designs.get(one.number, {}), measured.get(one.number, {}), reported.get(one.number, {}), self.system
+            )
+            found.append(("stage", one.number, stage_record(one, mine, self.system), mine, [table]))
+        for one in stages:
+            mine = of.get(("wireline", one.number + 1), [])
+            drawn = pump_down_record(one, mine, self.system)
+            if drawn is not None:
+                found.append(("wireline", one.number + 1, drawn, mine, []))
+        for run, view in views.items():
+            mine = of.get(("run", run), []) + [row for plug in sorted(view.plugs) for row in of.get(("plug", plug), [])]
+            found.append(("run", run, run_record(view, plugs, mine, self.system), mine, []))
+        self.made = [(level, number) for level, number, *_ in found]
+        for level, number, (record, around), mine, tables in found:
+            source = ("stage", number - 1) if level == "wireline" else (level, number)
+            facts = [*tables, _history(amendments, mine), files.get(source, Facts("Files", [], []))]
+            rows = pick_rows(mine, record.origin, self.system, None if self.rows.mask.whole else self.name)
+            place = Place(level, number, f"{self.name}, {CALLED[level].lower()} {number}", self._links(level, number))
+            text = render_record(place, record, around, rows, [one for one in facts if one.rows], self.system)
+            yield level, number, text
+
+    def _links(self, level: str, number: int) -> list[tuple[str, str]]:
+        """Return the links of a page: the records before and after it of its kind, and those that belong to it."""
+        same = [one for kind, one in self.made if kind == level]
+        at = same.index(number)
+        links = []
+        for word, place in (("Previous", at - 1), ("Next", at + 1)):
+            if 0 <= place < len(same):
+                links.append((f"{word}: {CALLED[level].lower()} {same[place]}", file_of(level, same[place], "html")))
+        if level == "stage" and ("wireline", number + 1) in self.made:
+            links.append((f"Pump-down {number + 1}, in this record", file_of("wireline", number + 1, "html")))
+        if level == "wireline":
+            links.append((f"Stage {number - 1}, whose record holds it", file_of("stage", number - 1, "html")))
+        return links
+
+    def _files(self) -> dict[tuple[str, int], Facts]:
+        """Return the files and lines of each record."""
+        heads = [("file", False), ("from line", True), ("to line", True), ("samples", True), ("landed", False)]
+        found: dict[tuple[str, int], Facts] = {}
+        rows = self.rows.files.get(self.rows.mask.text(self.well))
+        for row in () if rows is None else rows.iter_rows(named=True):
+            facts = found.setdefault((row["level"], row["number"]), Facts("Files and lines", heads, []))
+            facts.rows.append([
+                row["path"], *(f"{row[name]:,}" for name in ("first", "last", "samples")),
+                f"{row['landed_at']:%Y-%m-%d %H:%M}",
+            ])  # fmt: skip
+        return found
+
+
+def _of(picks: pl.DataFrame, level: str, number: int) -> pl.DataFrame:
+    return picks.filter(pl.col("level") == level, pl.col("number") == number)
+
+
+def _tags(picks: pl.DataFrame, frame: pl.DataFrame) -> pl.DataFrame:
     """Return the tags of the plugs reached in a run, named by their plug."""
     tags = picks.filter(pl.col("level") == "plug", pl.col("pick") == "tag", pl.col("time").is_not_null())
     tags = tags.filter(pl.col("time").is_between(frame["time"].min(), frame["time"].max()))
@@ -128,3 +280,17 @@ def _of_run(picks: pl.DataFrame, frame: pl.DataFrame) -> pl.DataFrame:
 def _doubts(picks: pl.DataFrame) -> str:
     doubtful = picks.filter(pl.col("confidence").is_in(["low", "medium"]) & pl.col("amended_reason").is_null())
     return "; ".join(f"{row['pick']} {row['confidence']}" for row in doubtful.iter_rows(named=True)).replace("_", " ")
+
+
+def _history(amendments: Rows, picks: Rows) -> Facts:
+    """Return the amendments of a record, the latest first; a run's page has those of its plugs."""
+    of = {(row["level"], row["number"]) for row in picks}
+    rows = [
+        [f"{row['at']:%Y-%m-%d %H:%M}", row["by"], f"{row['level']} {row['number']}, {row['pick'].replace('_', ' ')}",
+         "withdrawn" if row["withdrawn"] else "; ".join(
+             cell(value) for value in (row["value"], row["time"]) if value is not None), row["why"]]
+        for row in amendments
+        if (row["level"], row["number"]) in of
+    ]  # fmt: skip
+    heads = [("when (UTC)", False), ("who", False), ("pick", False), ("set to, in lake units", False), ("why", False)]
+    return Facts("History: amendments and confirmations", heads, rows)

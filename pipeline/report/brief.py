@@ -7,7 +7,8 @@ import textwrap
 from pathlib import Path
 
 from pipeline.report.content import Content
-from pipeline.report.html import CAUTION, Sheet
+from pipeline.report.html import Sheet
+from pipeline.report.text import CAUTION
 from pipeline.workspace import replace_text
 
 WIDTH = 78

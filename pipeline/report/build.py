@@ -12,10 +12,11 @@ import polars as pl
 
 from pipeline import queries
 from pipeline.lake import Lake
+from pipeline.metrics.well import planning
 from pipeline.report.audit import draw_audit
 from pipeline.report.content import gather, steps_of
 from pipeline.report.edition import PLAIN, Edition, until
-from pipeline.report.html import CAUTION, Sheet, write_html
+from pipeline.report.html import Sheet, write_html
 from pipeline.report.mask import make_mask
 from pipeline.report.pages import load_pages
 from pipeline.schemas.base import Table
@@ -69,7 +70,9 @@ def build(
     mask = make_mask(lake, edition.mask, workspace.root)
     if edition.mask:  # for readers outside the team: must not contain files of an earlier copy with another mask
         shutil.rmtree(out, ignore_errors=True)
-    draw_audit(lake, out / "audit", CAUTION, mask=mask, system=settings.display_units, progress=progress)
+    draw_audit(
+        lake, out / "audit", mask=mask, system=settings.display_units, planning=planning(settings), progress=progress
+    )  # fmt: skip
 
     def seen(table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
         return mask.seen(table, until(edition.quarter, table, rows))

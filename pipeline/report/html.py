@@ -18,24 +18,16 @@ import polars as pl
 import vl_convert
 from markupsafe import Markup
 
-from pipeline import __version__, resources
-from pipeline.report.audit import RUN
+from pipeline import __version__
+from pipeline.report.audit import FILES, file_of
 from pipeline.report.content import CHOICES, MOST_POINTS, Content, Drawn, Part, Rows, method_notes
 from pipeline.report.dictionary import write_dictionary
-from pipeline.report.text import cell
-from pipeline.report.theme import style, templates
+from pipeline.report.text import CAUTION, cell
+from pipeline.report.theme import script, script_json, style, templates
 from pipeline.workspace import replace_text
 
 HEAVIEST = 5_000_000
 """A single page above this many bytes becomes a folder."""
-CAUTION = (
-    "Treating at pressure, perforating with explosives, coiled tubing under pressure and high-pressure iron can kill. "
-    "The figures here are for engineering review. They are not operating limits. The well's approved "
-    "programme, the equipment's rated limits, local regulation and the responsible licensed engineer take precedence. "
-    "A gauge corrected to zero never proves that lines are bled off. Modelled plug and pressure margins replace "
-    "neither ratings nor casing tests nor kick-out settings. Control of neighbouring wells, H2S, silica dust, stuck "
-    "pipe and coil fatigue are outside these figures. Event counts without exposure hours do not rank crews."
-)
 _POINTER = (
     '<!doctype html><html lang="en"><meta charset="utf-8"><title>Report</title>'
     '<meta http-equiv="refresh" content="0; url=report/index.html">'
@@ -91,7 +83,7 @@ def write_html(content: Content, sheet: Sheet, out: Path) -> Path:
         table = _table(rows, folder / "ledger", sheet.root, out)
         text = render(
             "table.html", title=sheet.title, caution=CAUTION, table=table, edition=sheet.edition,
-            packed=_packed(table), script=_script("ledger.js"),
+            packed=_packed(table), script=script("ledger.js"),
         )  # fmt: skip
         (made / "ledger" / f"{table['anchor']}.html").write_text(text, encoding="utf-8")
     old = out / "report.old"
@@ -151,8 +143,8 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
     cards = next((rows for rows in content.ledger if rows.query.name == "model_cards"), None)
     return render(
         "report.html", title=sheet.title, caution=CAUTION, edition=sheet.edition, headline=content.headline,
-        parts=parts, ledger=ledger, apart=apart, opened=_OPENED, charts=_script_json(charts),
-        script=_script("report.js"),
+        parts=parts, ledger=ledger, apart=apart, opened=_OPENED, charts=script_json(charts),
+        script=script("report.js"),
         bundle=None if apart else Markup(_bundle().replace("</script", "<\\/script")), notes=method_notes(),
         dictionary="../dictionary.html" if apart else "dictionary.html",
         queries=sorted(content.used.values(), key=lambda query: query.name), cards=_cards(cards),
@@ -196,7 +188,7 @@ def _table(rows: Rows, place: Path, root: Path | None, out: Path) -> dict[str, A
         for row in frame.iter_rows()
     ]
     to_out = "" if place == out else os.path.relpath(out, place) + "/"
-    _link_records(cells, rows, to_out)
+    _link_records(cells, rows, out, to_out)
     if root is not None:
         _link_files(cells, rows, place, root)
     columns = [
@@ -209,28 +201,32 @@ def _table(rows: Rows, place: Path, root: Path | None, out: Path) -> dict[str, A
     }  # fmt: skip
 
 
-def _link_records(cells: list[list[dict[str, Any]]], rows: Rows, to_out: str) -> None:
-    """Link every well to the page of its records, and every measurement to the picture of its record."""
+def _link_records(cells: list[list[dict[str, Any]]], rows: Rows, out: Path, to_out: str) -> None:
+    """Link every well to its records, and every measurement to the page of its record, or to its picture."""
     place = {name: index for index, name in enumerate(rows.frame.columns)}
     if not {"well", "well_id"} <= set(place):
         return
     for row, values in zip(cells, rows.frame.iter_rows(named=True), strict=True):
-        if values["well_id"] is None:
+        well = values["well_id"]
+        if well is None:
             continue
-        folder = f"{to_out}audit/{quote(values['well_id'])}"
-        row[place["well"]]["href"] = f"{folder}/index.html"
-        for column, file in _records_of(values):
-            row[place[column]]["href"] = f"{folder}/{file}"
+        row[place["well"]]["href"] = f"{to_out}audit/{quote(well)}/index.html"
+        for column, level, number in _records_of(values):
+            files = (file_of(level, number, kind) for kind in ("html", "svg"))
+            file = next((file for file in files if (out / "audit" / well / file).exists()), None)
+            if file is not None:
+                row[place[column]]["href"] = f"{to_out}audit/{quote(well)}/{file}"
 
 
-def _records_of(values: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """Return the columns of a row to link, with the picture: of a stage or a coil run."""
+def _records_of(values: Mapping[str, Any]) -> list[tuple[str, str, int]]:
+    """Return the columns of a row to link, with level and number of their record."""
     if values.get("stage") is not None:
-        return [("stage", f"{values['stage']}.svg")]
+        return [("stage", "stage", values["stage"])]
     if values.get("run") is not None:
-        return [(column, f"{RUN}{values['run']}.svg") for column in ("plug", "run") if column in values]
-    if values.get("number") is not None and values.get("level") in ("stage", "run"):
-        return [("number", f"{RUN if values['level'] == 'run' else ''}{values['number']}.svg")]
+        level = "wireline" if "pump_down_min" in values else "run"
+        return [(column, level, values["run"]) for column in ("plug", "run") if column in values]
+    if values.get("number") is not None and values.get("level") in FILES:
+        return [("number", values["level"], values["number"])]
     return []
 
 
@@ -263,16 +259,6 @@ def _packed(table: dict[str, Any]) -> str:
     ]
     said = json.dumps({"numbers": [column["number"] for column in table["columns"]], "rows": rows}, ensure_ascii=False)
     return base64.b64encode(gzip.compress(said.encode(), mtime=0)).decode()
-
-
-def _script(name: str) -> Markup:
-    return Markup((resources.folder("reports") / name).read_text(encoding="utf-8"))
-
-
-def _script_json(value: Any) -> Markup:
-    """Return JSON that cannot close its script element."""
-    text = json.dumps(value, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
-    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
 def render(template: str, **values: Any) -> str:

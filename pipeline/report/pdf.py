@@ -13,8 +13,8 @@ import vl_convert
 
 from pipeline import __version__, resources
 from pipeline.report.content import Content, Drawn, Part, Rows
-from pipeline.report.html import CAUTION, Sheet
-from pipeline.report.text import cell
+from pipeline.report.html import Sheet
+from pipeline.report.text import CAUTION, cell
 from pipeline.report.theme import FONT, colours, font_folder, plain
 from pipeline.workspace import replace_bytes
 

@@ -15,6 +15,14 @@ from pipeline.units import without_unit
 _NAME = re.compile(r"(?<![\w/.\\-])[a-z][a-z0-9]*(?:_[a-z0-9]+)+(?![\w/\\-]|\.\w)")
 """A name of ours: words joined by underscores that are no part of a path or of a file's name."""
 _CAPITALS = {"isip": "ISIP", "tvd": "TVD", "md": "MD", "npt": "NPT", "afe": "AFE", "hhp": "hydraulic horsepower"}
+_PHRASES = {
+    "shut_in": "shut-in", "initial_shut_in": "first shut-in", "initial_isip": "ISIP of the first shut-in",
+    "pressure_5min": "pressure after 5 min", "pressure_10min": "pressure after 10 min",
+    "pressure_15min": "pressure after 15 min", "screenout": "screen-out", "pressure_out": "pressure-out",
+    "step_down_kp": "perforation term of the step-down", "step_down_kt": "near-wellbore term of the step-down",
+    "main_start": "start of the main treatment", "mill_min": "mill time",
+}  # fmt: skip
+"""Names whose words alone do not read well."""
 KINDS = ("kind", "model", "comparison", "pick", "outcome")
 """Columns whose whole text is a name of ours."""
 UNTOUCHED = (
@@ -26,6 +34,8 @@ UNTOUCHED = (
 
 def in_words(name: str, unit: str = "") -> str:
     """Return a name in words, without its unit."""
+    if name in _PHRASES:
+        return _PHRASES[name]
     return " ".join(_CAPITALS.get(word, word) for word in without_unit(name, unit).split("_"))
 
 

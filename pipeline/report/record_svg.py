@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.report.plain_words import in_words
 from pipeline.report.theme import templates
 from pipeline.units import format_number, shown
 
@@ -202,7 +203,7 @@ def _marks(picks: pl.DataFrame, origin: Any, span: float, kind: Kind, top: float
 def _said(row: dict[str, Any], kind: Kind, top: float, system: str) -> tuple[str, int | None]:
     """Return a pick's name with its value, and the height of its mark on the left axis, if it has that axis's unit."""
     value = row["value"] if row["amended_value"] is None else row["amended_value"]
-    name = row["pick"].replace("_", " ")
+    name = in_words(row["pick"])
     if value is None or not row["unit"]:
         return name, None
     line, unit = shown(row["unit"], system)

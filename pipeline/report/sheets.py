@@ -12,7 +12,8 @@ import xlsxwriter
 
 from pipeline import __version__
 from pipeline.report.content import Content, Rows
-from pipeline.report.html import CAUTION, Sheet
+from pipeline.report.html import Sheet
+from pipeline.report.text import CAUTION
 from pipeline.workspace import replacing
 
 LONGEST_NAME = 31

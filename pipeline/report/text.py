@@ -12,6 +12,14 @@ from pipeline.units import format_number
 
 LONGEST = 400
 """A longer text is shortened with an ellipsis. [characters]"""
+CAUTION = (
+    "Treating at pressure, perforating with explosives, coiled tubing under pressure and high-pressure iron can kill. "
+    "The figures here are for engineering review. They are not operating limits. The well's approved "
+    "programme, the equipment's rated limits, local regulation and the responsible licensed engineer take precedence. "
+    "A gauge corrected to zero never proves that lines are bled off. Modelled plug and pressure margins replace "
+    "neither ratings nor casing tests nor kick-out settings. Control of neighbouring wells, H2S, silica dust, stuck "
+    "pipe and coil fatigue are outside these figures. Event counts without exposure hours do not rank crews."
+)
 # Control, format and surrogate characters, including those that change the text direction or are invisible.
 _UNSEEN = r"[\p{Cc}\p{Cf}\p{Co}\p{Cn}\p{Zl}\p{Zp}]"
 

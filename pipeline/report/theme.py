@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+from markupsafe import Markup
 
 from pipeline import resources
 from pipeline.units import format_number
@@ -21,6 +22,7 @@ FACES = {400: "SourceSansPro-Regular.ttf", 600: "SourceSansPro-Semibold.ttf"}
 # Characters for names and numbers in completions; other characters are shown in the reader's own font.
 _LETTERS = (*range(0x20, 0x17F), *range(0x370, 0x400), *range(0x2010, 0x2060), 0x20AC, *range(0x2190, 0x2194),
             0x2212, 0x2248, 0x2260, 0x2264, 0x2265, 0xFFFD)  # fmt: skip
+_ENGLISH = (*range(0x20, 0x7F), 0xB0, 0xB1, 0xB2, 0xB3, 0xB7, 0xD7, 0x2013, 0x2026, 0x2212)
 _NAMED = re.compile(r"var\(--([a-z]+)\)")
 
 
@@ -62,21 +64,36 @@ def templates() -> jinja2.Environment:
 
 
 @cache
-def style() -> str:
-    """Return the complete style sheet: font, light and dark colours, and ``reports/report.css``."""
+def style(*, short: bool = False) -> str:
+    """Return the complete style sheet: font, light and dark colours, and ``reports/report.css``.
+
+    The ``short`` one holds only the letters of English text: other letters are shown in a font of the reader's machine.
+    """
+    letters = _ENGLISH if short else _LETTERS
     light, dark = (_variables(colours()[mode]) for mode in ("light", "dark"))
     sheet = (resources.folder("reports") / "report.css").read_text(encoding="utf-8")
     return (
-        f"{''.join(_face(weight) for weight in FACES)}:root {{ color-scheme: light dark; {light} }}\n"
+        f"{''.join(_face(weight, letters) for weight in FACES)}:root {{ color-scheme: light dark; {light} }}\n"
         f"@media screen and (prefers-color-scheme: dark) {{ :root {{ {dark} }} }}\n{sheet}"
     )
+
+
+def script(name: str) -> Markup:
+    """Return a script of `reports/`."""
+    return Markup((resources.folder("reports") / name).read_text(encoding="utf-8"))
+
+
+def script_json(value: Any) -> Markup:
+    """Return JSON that cannot close its script element."""
+    text = json.dumps(value, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
 def _variables(named: dict[str, str]) -> str:
     return " ".join(f"--{name}: {value};" for name, value in named.items())
 
 
-def _face(weight: int) -> str:
+def _face(weight: int, letters: tuple[int, ...]) -> str:
     """Return one weight of the font as a data URL: only the characters used, compressed."""
     from fontTools import subset
     from fontTools.ttLib import TTFont
@@ -86,7 +103,7 @@ def _face(weight: int) -> str:
         del font[rules]
     options = subset.Options(hinting=False)
     subsetter = subset.Subsetter(options)
-    subsetter.populate(unicodes=_LETTERS)
+    subsetter.populate(unicodes=letters)
     subsetter.subset(font)
     font.flavor = "woff"
     kept = io.BytesIO()

@@ -12,7 +12,7 @@ import polars as pl
 import pytest
 
 from pipeline import steps
-from pipeline.commands.review import amend, describe_stage
+from pipeline.commands.review import amend, describe
 from pipeline.errors import HeelwardError
 from pipeline.ingest.amend import FILE, read_moment
 from pipeline.metrics.measure import PLUG_METRICS, STAGE_METRICS, WIRELINE_METRICS
@@ -131,7 +131,7 @@ def test_the_report_counts_amendments_and_says_how_far_they_lie(space: Workspace
     text = (space.out / "report.html").read_text(encoding="utf-8")
     assert "looked again" in text
     assert "(amended)" in (space.out / "audit" / "saltgrass-1h" / "2.svg").read_text(encoding="utf-8")
-    assert "-> " in describe_stage(space, "Saltgrass 1H", 2)
+    assert "-> " in describe(space, "Saltgrass 1H", "stage", 2)
 
 
 @pytest.mark.parametrize(

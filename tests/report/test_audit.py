@@ -42,30 +42,30 @@ def test_every_stage_has_its_page_and_every_well_its_overview(campaign: Campaign
     assert np.median(sizes) < 40_000
     report = campaign.report.path.read_text(encoding="utf-8")
     for well, stage in stages:
-        assert f'href="audit/{well}/{stage}.svg"' in report
-        assert f'href="{stage}.svg"' in (audit / well / "index.html").read_text(encoding="utf-8")
+        assert f'href="audit/{well}/{stage}.html"' in report
+        assert f'href="{stage}.html"' in (audit / well / "index.html").read_text(encoding="utf-8")
 
 
 def test_stage_numbers_of_findings_lead_to_their_pages_too(campaign: Campaign) -> None:
     text = campaign.report.path.read_text(encoding="utf-8")
     ledger = text[text.index('id="findings"') :]
     ledger = ledger[: ledger.index("</details>")]
-    assert 'href="audit/cinder-knoll-1h/5.svg">5</a>' in ledger  # the leaking plug's finding
+    assert 'href="audit/cinder-knoll-1h/5.html">5</a>' in ledger  # the leaking plug's finding
 
 
 def test_picks_are_marked_and_named(campaign: Campaign) -> None:
     text = (campaign.workspace.out / "audit" / "saltgrass-2h" / "3.svg").read_text(encoding="utf-8")
     ElementTree.fromstring(text)
-    for name in ("injection start", "ball seat", "breakdown pressure", "isip", "shut in", "first proppant"):
+    for name in ("injection start", "ball seat", "breakdown pressure", "ISIP", "shut-in", "first proppant"):
         assert name in text
 
 
 def test_a_plug_leads_to_its_run_where_its_tag_is_marked_at_its_depth(campaign: Campaign) -> None:
     plug = campaign.truth.plugs.drop_nulls("mill_min").row(0, named=True)
-    page = f"audit/{plug['well_id']}/run-{plug['run']}.svg"
+    record = f"audit/{plug['well_id']}/run-{plug['run']}"
     report = campaign.report.path.read_text(encoding="utf-8")
-    assert f'href="{page}">{plug["plug"]}</a>' in report
-    text = (campaign.workspace.out / page).read_text(encoding="utf-8")
+    assert f'href="{record}.html">{plug["plug"]}</a>' in report
+    text = (campaign.workspace.out / f"{record}.svg").read_text(encoding="utf-8")
     ElementTree.fromstring(text)
     assert re.search(rf"plug {plug['plug']} [\d,]+ ft", text)
     assert "depth [ft]" in text and "circulating pressure [psi]" in text
@@ -86,8 +86,8 @@ def test_a_record_is_drawn_in_the_units_shown() -> None:
     picks = pl.DataFrame([pick], schema=PICKS.dtypes)
     field, metric = (record_svg("t", frame, picks, STAGE, system) for system in ("field", "metric"))
     assert "pressure [psi]" in field and "slurry rate [bpm]" in field and "proppant [ppa x 10]" in field
-    assert "isip 4,351 psi" in field
-    assert "pressure [MPa]" in metric and "slurry rate [m³/min]" in metric and "isip 30 MPa" in metric
+    assert "ISIP 4,351 psi" in field
+    assert "pressure [MPa]" in metric and "slurry rate [m³/min]" in metric and "ISIP 30 MPa" in metric
     assert "proppant [kg/m³ x 0.01]" in metric
     # the mark stands at 30 of 50 MPa
     heights = [int(mark) for mark in re.findall(r'cy="(\d+)"', metric)]
@@ -103,7 +103,7 @@ def test_axes_end_at_a_round_value_that_holds_the_highest(value: float, top: flo
 
 
 def test_pages_are_drawn_again_only_when_picks_change(campaign: Campaign) -> None:
-    again = draw_audit(campaign.lake, campaign.workspace.out / "audit", "caution")
+    again = draw_audit(campaign.lake, campaign.workspace.out / "audit")
     assert again.drawn == []
     assert again.unchanged == len(campaign.truth.wells)
 

@@ -15,7 +15,7 @@ import pypdfium2.raw as pdf
 import pytest
 
 from pipeline import steps
-from pipeline.report.html import CAUTION
+from pipeline.report.text import CAUTION
 from tests.conftest import Campaign
 from tests.report.test_report import hostile_workspace
 

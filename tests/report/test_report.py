@@ -9,9 +9,8 @@ from pathlib import Path
 import pytest
 
 from pipeline import steps
-from pipeline.report.html import CAUTION
 from pipeline.report.pages import load_pages
-from pipeline.report.text import cell
+from pipeline.report.text import CAUTION, cell
 from pipeline.workspace import Workspace, open_workspace
 from tests.builders import TREATMENT_MAP, WELLS_MAP, record_csv, workspace
 from tests.conftest import Campaign

@@ -61,8 +61,14 @@ class _Plug:
         return max((view for _, view in self.visits), key=lambda view: view.minutes_on(self.number))
 
 
-def measure_runs(well: WellInput, rows: WellRows) -> None:
-    """Add the rows of a well's coil runs, plugs and toe preparation."""
+def measure_runs(well: WellInput, rows: WellRows) -> dict[int, RunView]:
+    """Add the rows of a well's coil runs, plugs and toe preparation.
+
+    Returns
+    -------
+    dict of int to RunView
+        What each run was measured from, with the effective picks.
+    """
     described = {row["run"]: row for row in well.tables["coil_runs"]}
     listed = {row["plug"]: row for row in well.tables["plugs"]}
     open_plugs = {number: float(row["set_depth_ft"]) for number, row in listed.items() if row["set_depth_ft"]}
@@ -90,6 +96,7 @@ def measure_runs(well: WellInput, rows: WellRows) -> None:
         own = [measured[plug.number] for plug in plugs if plug.visits[0][0] == run]
         rows.findings += plug_findings(well.well_id, own, listed)
     _after_runs(well, rows, views, described)
+    return views
 
 
 def _after_runs(well: WellInput, rows: WellRows, views: dict[int, RunView], described: dict[int, Any]) -> None:

@@ -11,7 +11,7 @@ import numpy as np
 from pipeline.metrics.findings import finding, reported_findings
 from pipeline.metrics.stage import friction, metrics, slurry
 from pipeline.metrics.stage.findings import stage_findings
-from pipeline.metrics.stage.plausible import doubted, exchanged, suspects
+from pipeline.metrics.stage.plausible import Suspect, doubted, exchanged, suspects
 from pipeline.metrics.stage.view import STAGE, Below, StageView, Surroundings
 from pipeline.metrics.stage.waves import casing_wave_speed_ft_s, pooled_wave_speed
 from pipeline.metrics.well import Rows, Samples, WellInput, WellRows, amended, casing, parts, pick_row, settle
@@ -27,13 +27,42 @@ METRICS = (metrics, slurry, friction)
 
 
 @dataclass
-class _Picked:
-    number: int
-    origin: datetime
+class Picked:
+    """A stage with its samples, its row of the stages table, and its picks.
+
+    `suspects` are the channels whose declared unit physics contradicts.
+    """
+
+    samples: Samples
     row: dict[str, Any]
     design: StageDesign
     picks: StagePicks
-    units_in_doubt: bool
+    suspects: list[Suspect]
+
+    @property
+    def number(self) -> int:
+        """The stage."""
+        return self.samples.number
+
+    @property
+    def origin(self) -> datetime:
+        """First sample of the record, UTC."""
+        return self.samples.origin
+
+
+def pick_stages(well: WellInput) -> list[Picked]:
+    """Make the picks of a well's stages, with the amendments applied."""
+    described = {row["stage"]: row for row in well.tables["stages"]}
+    reported = {row["stage"]: row for row in well.tables["reported"]}
+    picked = []
+    for samples in parts(well.treatment, "stage"):
+        row = described.get(samples.number, {})
+        design = stage_design(row, well.tables["strings"], well.planning.main_rate_bpm)
+        given = amended(well, "stage", samples.number, samples.origin)
+        picks = pick_stage(stage_record(samples), design, given)
+        odd = suspects(picks, design, row, reported.get(samples.number, {}))
+        picked.append(Picked(samples, row, design, doubted(picks, odd), odd))
+    return picked
 
 
 def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime, PumpDown]]:
@@ -44,17 +73,10 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
     dict of int to (datetime, PumpDown)
         Pump-downs in the stage records, keyed by the stage they prepare, with the record's start time.
     """
-    described = {row["stage"]: row for row in well.tables["stages"]}
     reported = {row["stage"]: row for row in well.tables["reported"]}
-    picked = []
-    for samples in parts(well.treatment, "stage"):
-        row = described.get(samples.number, {})
-        design = stage_design(row, well.tables["strings"], well.planning.main_rate_bpm)
-        given = amended(well, "stage", samples.number, samples.origin)
-        picks = pick_stage(stage_record(samples), design, given)
-        odd = suspects(picks, design, row, reported.get(samples.number, {}))
-        rows.findings += [finding(well.well_id, "stage", samples.number, "unit_suspect", one.words) for one in odd]
-        picked.append(_Picked(samples.number, samples.origin, row, design, doubted(picks, odd), bool(odd)))
+    picked = pick_stages(well)
+    for one in picked:
+        rows.findings += [finding(well.well_id, "stage", one.number, "unit_suspect", odd.words) for odd in one.suspects]
     rows.findings += _date_findings(well, picked)
     pumped_down = {}
     for one in picked:
@@ -64,7 +86,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
     plugs = {row["plug"]: row for row in well.tables["plugs"]}
     for one in picked:
         around = _surroundings(one, picked, plugs)
-        view = StageView(one.picks, one.design, one.row, one.origin, around, one.units_in_doubt)
+        view = StageView(one.picks, one.design, one.row, one.origin, around, bool(one.suspects))
         measured = STAGE.measure({"well_id": well.well_id, "stage": one.number}, view)
         rows.stages.append(measured)
         for name, pick in one.picks.automatic.items():
@@ -75,7 +97,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
     return pumped_down
 
 
-def _pump_down(well: WellInput, one: _Picked, rows: WellRows) -> PumpDown | None:
+def _pump_down(well: WellInput, one: Picked, rows: WellRows) -> PumpDown | None:
     """Measure the pump-down in a stage's record between its effective picks, whose rows are added."""
     automatic = find_pump_down(one.picks.timeline)
     if automatic is None:
@@ -86,7 +108,7 @@ def _pump_down(well: WellInput, one: _Picked, rows: WellRows) -> PumpDown | None
     return pump_down_between(one.picks.timeline, min(start, end), max(start, end))
 
 
-def _date_findings(well: WellInput, picked: list[_Picked]) -> Rows:
+def _date_findings(well: WellInput, picked: list[Picked]) -> Rows:
     """Return the stages whose date fits the well's other dates only with day and month exchanged."""
     told = [row["set_time"] for row in well.tables["plugs"]]
     told += [row["start_time"] for row in well.tables["wireline"]]
@@ -103,7 +125,7 @@ def _date_findings(well: WellInput, picked: list[_Picked]) -> Rows:
     return found
 
 
-def _surroundings(one: _Picked, picked: list[_Picked], plugs: dict[int, dict[str, Any]]) -> Surroundings:
+def _surroundings(one: Picked, picked: list[Picked], plugs: dict[int, dict[str, Any]]) -> Surroundings:
     """Data from the rest of the well for a stage; its own hammer is never used for its own wave speed."""
     speeds, errors = [], []
     for other in picked:
@@ -116,7 +138,7 @@ def _surroundings(one: _Picked, picked: list[_Picked], plugs: dict[int, dict[str
     return Surroundings(speed, error, _below(one, picked), plug.get("set_depth_ft"), plug.get("rating_psi"))
 
 
-def _below(one: _Picked, picked: list[_Picked]) -> Below | None:
+def _below(one: Picked, picked: list[Picked]) -> Below | None:
     for other in picked:
         if other.number != one.number - 1:
             continue

@@ -1,0 +1,308 @@
+"""The page of one record: its samples with the picks, the places where an engineer looks, and the tables beside them.
+
+The samples are thinned to the lowest and highest per column; around the picks all of them are kept. A page is one file,
+without requests, and is drawn by a script in it: `reports/record.js`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Literal
+
+import numpy as np
+from markupsafe import Markup
+from numpy.typing import NDArray
+
+from pipeline.metrics.well import Rows
+from pipeline.report.plain_words import in_words
+from pipeline.report.text import CAUTION
+from pipeline.report.theme import script, script_json, style, templates
+from pipeline.report.typed import amend_command
+from pipeline.units import format_number, shown
+
+COLUMNS = 1050
+"""Columns of the whole record over all channels; a column keeps the lowest and the highest sample of each channel."""
+MOST_KEPT = 1200
+"""Samples that are kept around the picks. [1]"""
+STEPS = 8000
+"""A value is written in steps of about this share of the highest one: 1 psi of 8,000. [1]"""
+BREAK_S = 30.0
+"""No line is drawn across a longer time without samples. [s]"""
+DECISIONS = ("screenout", "pressure_out")
+"""Picks that are 1 or 0."""
+Array = NDArray[np.float64]
+Look = Literal["fit", "also", "moved", "shape", "limit"]
+"""How a line is drawn: what the pick rests on, another law, another window, an envelope, a limit."""
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A channel, in a strip of its own below the others: its name, unit in the lake, samples, share of the height."""
+
+    name: str
+    unit: str
+    values: Array
+    share: float = 1.0
+    downwards: bool = False
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line on a strip: times [s], values in the strip's lake unit, and what it is."""
+
+    strip: int
+    time_s: Sequence[float]
+    values: Sequence[float]
+    name: str
+    look: Look = "fit"
+
+
+@dataclass(frozen=True)
+class Band:
+    """A span of time, behind the samples: from, to [s], what it is, and its colour (0 is the window of a fit)."""
+
+    from_s: float
+    to_s: float
+    name: str
+    colour: int = 0
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A pick: its time [s], what is written beside it, its value in the first strip's lake unit if it has that unit."""
+
+    time_s: float
+    label: str
+    why: str
+    sure: bool
+    value: float | None = None
+    amended: bool = False
+
+
+@dataclass(frozen=True)
+class Panel:
+    """A drawing of a span of the record.
+
+    Attributes
+    ----------
+    title, words : str
+    from_s, to_s : float
+        [s]
+    strips : tuple of int
+        The strips that it shows.
+    origin_s : float, optional
+        With it, the axis is the square root of the time since then.
+    between : tuple of float, optional
+        Lowest and highest value of the first strip while all of the span is shown, in its lake unit; default: of the
+        samples.
+    """
+
+    title: str
+    words: str
+    from_s: float
+    to_s: float
+    strips: tuple[int, ...]
+    lines: Sequence[Line] = ()
+    bands: Sequence[Band] = ()
+    marks: Sequence[Mark] = ()
+    origin_s: float | None = None
+    between: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Record:
+    """What a page draws: start of the record, times [s], channels and drawings."""
+
+    origin: datetime
+    time_s: Array
+    strips: list[Strip]
+    panels: list[Panel]
+
+
+@dataclass(frozen=True)
+class Facts:
+    """A table beside the drawings: title, headings (True for a column of numbers), rows of texts."""
+
+    title: str
+    heads: list[tuple[str, bool]]
+    rows: list[list[str]]
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a page stands: its level and number, its title, and the links that lead away from it."""
+
+    level: str
+    number: int
+    title: str
+    links: list[tuple[str, str]]
+    picture: str | None = None
+    notes: list[str] = field(default_factory=list)
+
+
+def kept(time_s: Array, strips: Sequence[Array], around: Sequence[tuple[float, float]]) -> NDArray[np.int64]:
+    """Return the samples that a page keeps: lowest and highest of each column, and all within the given spans. [s]"""
+    n = time_s.size
+    size = max(math.ceil(n * max(len(strips), 1) / COLUMNS), 1)
+    starts = np.arange(math.ceil(n / size)) * size
+    chosen = [np.array([0, n - 1])]
+    for values in strips:
+        padded = np.full(starts.size * size, np.nan)
+        padded[:n] = values
+        columns = padded.reshape(starts.size, size)
+        void = np.isnan(columns)
+        some = ~void.all(axis=1)
+        chosen += [(starts + np.where(void, np.inf, columns).argmin(axis=1))[some],
+                   (starts + np.where(void, -np.inf, columns).argmax(axis=1))[some],
+                   (starts + void.argmax(axis=1))[void.any(axis=1)]]  # fmt: skip
+    near = np.zeros(n, dtype=bool)
+    for begin_s, end_s in around:
+        near |= (time_s >= begin_s) & (time_s <= end_s)
+    inside = np.flatnonzero(near)
+    chosen.append(inside[:: max(math.ceil(inside.size / MOST_KEPT), 1)])
+    found = np.unique(np.concatenate(chosen))
+    return found[found < n].astype(np.int64)
+
+
+def drawing(record: Record, around: Sequence[tuple[float, float]], system: str) -> dict[str, Any]:
+    """Return the samples and drawings of a page, in display units, for its script."""
+    index = kept(record.time_s, [strip.values for strip in record.strips], around)
+    time = record.time_s[index]
+    step = float(np.median(np.diff(record.time_s))) if record.time_s.size > 1 else 1.0
+    gaps = np.flatnonzero(np.diff(record.time_s) > max(BREAK_S, 3.0 * step))
+    cut = np.unique(np.searchsorted(index, gaps, side="right")) if gaps.size else np.array([], dtype=np.int64)
+    scales = [shown(strip.unit, system) for strip in record.strips]
+    strips = [
+        {"name": strip.name, "unit": label, "share": strip.share, "down": strip.downwards,
+         **_packed(strip.values[index] * line.factor + line.offset)}
+        for strip, (line, label) in zip(record.strips, scales, strict=True)
+    ]  # fmt: skip
+    return {
+        "origin": record.origin.timestamp(), "time": _packed(time, 0.1 if step < 1.0 else 1.0),
+        "breaks": cut.tolist(), "strips": strips,
+        "panels": [_panel(panel, scales) for panel in record.panels],
+    }  # fmt: skip
+
+
+def _packed(values: Array, step: float | None = None) -> dict[str, Any]:
+    """Return numbers as differences of whole steps; a void sample is null."""
+    if step is None:
+        highest = float(np.nanmax(np.abs(values), initial=0.0)) if not np.isnan(values).all() else 0.0
+        step = _round_down(highest / STEPS) if highest > 0.0 else 1.0
+    void = np.isnan(values)
+    whole = np.round(values[~void] / step).astype(np.int64)
+    found: list[int | None] = np.diff(whole, prepend=0).tolist()
+    for at in np.flatnonzero(void):
+        found.insert(int(at), None)
+    return {"step": float(f"{step:.6g}"), "values": found}
+
+
+def _round_down(value: float) -> float:
+    """Return the largest of 1, 2 or 5 times a power of ten that is not above a value."""
+    size = 10.0 ** math.floor(math.log10(value))
+    return float(next(share * size for share in (5.0, 2.0, 1.0) if share * size <= value * (1 + 1e-9)))
+
+
+def _panel(panel: Panel, scales: Sequence[tuple[Any, str]]) -> dict[str, Any]:
+    def to_shown(strip: int, value: float) -> float:
+        line, _ = scales[strip]
+        return float(f"{value * line.factor + line.offset:.6g}")
+
+    first = panel.strips[0]
+    return {
+        "from": panel.from_s, "to": panel.to_s, "strips": list(panel.strips), "root": panel.origin_s,
+        "range": None if panel.between is None else [to_shown(first, value) for value in panel.between],
+        "lines": [
+            {"strip": line.strip, "time": [round(float(t), 2) for t in line.time_s], "name": line.name,
+             "value": [to_shown(line.strip, float(value)) for value in line.values], "look": line.look}
+            for line in panel.lines
+        ],
+        "bands": [{"from": band.from_s, "to": band.to_s, "name": band.name, "colour": band.colour}
+                  for band in panel.bands],
+        "marks": [{"time": mark.time_s, "label": mark.label, "why": mark.why, "sure": mark.sure,
+                   "amended": mark.amended, "value": None if mark.value is None else to_shown(first, mark.value)}
+                  for mark in panel.marks],
+    }  # fmt: skip
+
+
+def marks(picks: Rows, origin: datetime, unit: str, system: str, left_out: Sequence[str] = ()) -> list[Mark]:
+    """Return the marks of picks that have a time; their value is drawn where it has the given lake unit."""
+    made = []
+    for row in picks:
+        moment = row["amended_time"] or row["time"]
+        if moment is None or row["pick"].startswith(tuple(left_out)):
+            continue
+        amended = row["amended_reason"] is not None
+        value = row["value"] if row["amended_value"] is None else row["amended_value"]
+        label = in_words(row["pick"])
+        if value is not None and row["unit"]:
+            line, name = shown(row["unit"], system)
+            label += f" {format_number(value * line.factor + line.offset, 4)} {name}"
+        why = row["amended_reason"] if amended else f"{row['confidence']}: {row['reason']}"
+        made.append(
+            Mark((moment - origin).total_seconds(), label, why, amended or row["confidence"] == "high",
+                 value if row["unit"] == unit else None, amended)
+        )  # fmt: skip
+    return sorted(made, key=lambda mark: mark.time_s)
+
+
+def pick_rows(picks: Rows, origin: datetime, system: str, well: str | None) -> list[dict[str, Any]]:
+    """Return picks for the page's table, with the commands that change them; none where the well's name is masked."""
+    rows = []
+    for row in picks:
+        amended = row["amended_reason"] is not None
+        moment, now = row["time"], row["amended_time"]
+        command = {} if well is None else {
+            word: amend_command(well, row["level"], row["number"], row["pick"], option)
+            for word, option in (("amend", "--value NUMBER" if row["unit"] else "--time 'YYYY-MM-DD HH:MM:SS'"),
+                                 ("confirm", "--confirm"))
+            if word == "amend" or row["value"] is not None or row["time"] is not None
+        }  # fmt: skip
+        rows.append(
+            {
+                "name": in_words(row["pick"]), "key": row["pick"], "level": row["level"], "number": row["number"],
+                "value": _said(row["pick"], row["value"], row["unit"], system), "amended": amended,
+                "error": _amount(row["standard_error"], row["unit"], system, error=True),
+                "time": _moment(moment, origin), "confidence": row["confidence"], "reason": row["reason"],
+                "method": row["method"], "commands": command,
+                "set_value": _said(row["pick"], row["amended_value"], row["unit"], system),
+                "set_time": _moment(now, origin), "set_reason": row["amended_reason"] or "",
+            }
+        )  # fmt: skip
+    return rows
+
+
+def _said(pick: str, value: float | None, unit: str, system: str) -> str:
+    if pick in DECISIONS and value is not None:
+        return "yes" if value else "no"
+    return _amount(value, unit, system)
+
+
+def _amount(value: float | None, unit: str, system: str, *, error: bool = False) -> str:
+    if value is None:
+        return "–"
+    line, label = shown(unit, system)
+    number = format_number(value * line.factor + (0.0 if error else line.offset), 2 if error else 4)
+    return number if unit in ("", "ratio") else f"{number} {label}"
+
+
+def _moment(moment: datetime | None, origin: datetime) -> str:
+    if moment is None:
+        return "–"
+    return f"{moment:%Y-%m-%d %H:%M:%S} ({format_number((moment - origin).total_seconds() / 60.0, 4)} min)"
+
+
+def render_record(
+    place: Place, record: Record, around: Sequence[tuple[float, float]], picks: list[dict[str, Any]],
+    facts: Sequence[Facts], system: str,
+) -> str:  # fmt: skip
+    """Return the page of a record; all texts are escaped."""
+    drawn = drawing(record, around, system)
+    return templates().get_template("record.html").render(
+        place=place, subtitle=f"from {record.origin:%Y-%m-%d %H:%M:%S} UTC; {record.time_s.size:,} samples",
+        panels=record.panels, picks=picks, facts=facts, drawn=script_json(drawn), caution=CAUTION,
+        style=Markup(style(short=True)), script=script("record.js"),
+    )  # fmt: skip

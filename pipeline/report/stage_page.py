@@ -1,0 +1,250 @@
+"""The drawings of a stage: its whole record, and the places where an engineer looks before trusting a pick."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from pipeline.metrics.stage.measure import Picked
+from pipeline.metrics.well import Rows
+from pipeline.picks.arrays import at_time
+from pipeline.picks.falloff import Falloff
+from pipeline.picks.hammer import Hammer
+from pipeline.picks.screenout import RISE_S, Climb, earlier_span, find_climb
+from pipeline.picks.shutin import SHIFT_S, Extrapolated, Fit, extrapolate, slope_through
+from pipeline.picks.stage import fit_falloff
+from pipeline.picks.stepdown import Plateau, find_plateaus
+from pipeline.report.plain_words import in_words
+from pipeline.report.record_page import Band, Facts, Line, Mark, Panel, Record, Strip, marks
+from pipeline.units import format_number, format_quantities, shown
+
+PRESSURE, RATE, PROPPANT = 0, 1, 2
+SHARED = ("hammer_", "step_down", "drag_", "zero_offset")
+"""Picks that are not marked: at the time of another one, or before the stage; their numbers are in the table."""
+BEFORE_S, AFTER_S = 60.0, 120.0
+"""Shown before and after a pick. [s]"""
+LEAD_S = 240.0
+"""Shown of the plateau before ball seat or breakdown. [s]"""
+LONGEST_S = 1200.0
+"""Longest view of a part. [s]"""
+FALLOFF_S = 400.0
+"""Shown of the falloff. [s]"""
+
+Span = tuple[float, float]
+
+
+def stage_record(one: Picked, picks: Rows, system: str) -> tuple[Record, list[Span]]:
+    """Return what a stage's page draws, and the spans in which all samples are kept.
+
+    Parameters
+    ----------
+    one : Picked
+    picks : list of dict
+        Its rows of the table of picks, as shown.
+    system : str
+        ``field`` or ``metric``.
+    """
+    timeline = one.picks.timeline
+    pressure = Strip("treating pressure", "psi", timeline.record.pressure_psi, 3.0)
+    strips = [pressure, Strip("slurry rate", "bpm", one.samples.channels["slurry_rate_bpm"], 1.3)]
+    if (proppant := one.samples.channel("proppant_conc_ppa")) is not None:
+        strips.append(Strip("proppant", "ppa", proppant))
+    every = marks(picks, one.origin, "psi", system, SHARED)
+    looked = [_start(one, every, picks), *_shut_ins(one, every, system), _step_down(one, system), _climb(one, system)]
+    found = [panel for panel in looked if panel is not None]
+    last = float(timeline.record.time_s[-1])
+    zero = one.picks.effective["zero_offset"].value
+    words = "Picks are marked; a dashed mark is one below high confidence."
+    if zero:
+        line, unit = shown("psi", system)
+        words += f" The gauge's reading at zero pressure, {format_number(zero * line.factor, 3)} {unit}, is subtracted."
+    whole = Panel("Whole record", words, 0.0, max(last, 1.0), tuple(range(len(strips))), marks=every)
+    around = [(panel.from_s, min(panel.to_s, panel.from_s + LONGEST_S)) for panel in found]
+    return Record(one.origin, timeline.record.time_s, strips, [whole, *found]), around
+
+
+def _start(one: Picked, every: Sequence[Mark], picks: Rows) -> Panel | None:
+    """Return the view from the first rate to the main treatment: ball seat and breakdown."""
+    timeline = one.picks.timeline
+    if timeline.start is None or timeline.main is None:
+        return None
+    time = timeline.record.time_s
+    end = float(time[timeline.main]) + AFTER_S
+    seen = [one.picks.effective[name].time_s for name in ("ball_seat", "breakdown_pressure")]
+    lead = min((moment - LEAD_S for moment in seen if moment is not None), default=0.0)
+    begin = max(float(time[timeline.start]) - BEFORE_S, lead, end - LONGEST_S, 0.0)
+    words = _reasons(picks, ("ball_seat", "breakdown_pressure"))
+    return Panel("Start of injection: ball seat and breakdown", words, begin, end, (PRESSURE, RATE),
+                 marks=_within(every, begin, end))  # fmt: skip
+
+
+def _shut_ins(one: Picked, every: Sequence[Mark], system: str) -> list[Panel]:
+    """Return the views of the shut-ins: on the square root of time with the fits, and the ringing over time."""
+    panels: list[Panel] = []
+    for name, moment, title in (
+        ("isip", "shut_in", "ISIP"), ("initial_isip", "initial_shut_in", "ISIP of the first shut-in")
+    ):  # fmt: skip
+        pick, end = one.picks.effective[name], one.picks.effective[moment].time_s
+        if pick.value is None or end is None:
+            continue
+        fall, ringing, _ = fit_falloff(one.picks.timeline, one.design, end)
+        made = extrapolate(fall, ringing)
+        if made is None:
+            continue
+        label = next((mark for mark in every if mark.time_s == end and mark.value is not None), None)
+        panels.append(_on_the_root(made, fall, end, title, pick.reason, label, system))
+        if ringing is not None:
+            panels.append(_over_time(made.best, fall, ringing, end, title, system))
+    return panels
+
+
+def _on_the_root(
+    made: Extrapolated, fall: Falloff, end: float, title: str, reason: str, mark: Mark | None, system: str
+) -> Panel:
+    best = made.best
+    stop = float(fall.time_s[-1])
+    reach = np.linspace(0.0, np.sqrt(min(best.begin_s + best.length_s, stop)), 25) ** 2
+
+    def line(start: float, power: float, name: str, look: Any) -> Line:
+        slope = slope_through(fall, best, start, power)
+        return Line(PRESSURE, (end + reach).tolist(), (start - slope * reach**power).tolist(), name, look)
+
+    lines = [
+        line(best.root, 0.5, "square root of time: the fit", "fit"),
+        line(best.line, 1.0, "straight line in time", "also"),
+    ]
+    for begin, root in made.after.moved:
+        shifted = Fit(root, root, 0.0, 0.0, "", begin, made.after.length_s)
+        slope = slope_through(fall, shifted, root)
+        values = (root - slope * np.sqrt(reach)).tolist()
+        lines.append(Line(PRESSURE, (end + reach).tolist(), values, f"window moved by {SHIFT_S:.0f} s", "moved"))
+    window = Band(end + best.begin_s, end + best.begin_s + best.length_s, "window of the fit")
+    words = f"{_sentence(reason, system)} The fit is extended to the shut-in, at zero."
+    late = fall.pressure_psi[at_time(fall.time_s, made.after.begin_s) :]
+    heights = [float(late.min()), float(late.max()), best.root, best.line, *(root for _, root in made.after.moved)]
+    room = max(0.5 * (max(heights) - min(heights)), 20.0)
+    return Panel(f"Shut-in: {title} on the square root of time", words, end, end + min(stop, FALLOFF_S), (PRESSURE,),
+                 lines, [window], [] if mark is None else [mark], origin_s=end,
+                 between=(min(heights) - room, max(heights) + room))  # fmt: skip
+
+
+def _over_time(best: Fit, fall: Falloff, ringing: Hammer, end: float, title: str, system: str) -> Panel:
+    shown_s = min(float(fall.time_s[-1]), 8.0 * ringing.period_s + 10.0)
+    clock = np.linspace(0.0, shown_s, 60)
+    decline = best.root - slope_through(fall, best, best.root) * np.sqrt(clock)
+    envelope = ringing.amplitude_psi * np.exp(-clock / ringing.decay_s)
+    time = (end + clock).tolist()
+    lines = [
+        Line(PRESSURE, time, decline.tolist(), "decline", "fit"),
+        Line(PRESSURE, time, (decline + envelope).tolist(), "envelope of the ringing", "shape"),
+        Line(PRESSURE, time, (decline - envelope).tolist(), "", "shape"),
+    ]
+    line, unit = shown("psi", system)
+    words = (
+        f"Water hammer: period {ringing.period_s:.1f} s, {ringing.samples_per_period:.0f} samples per period, "
+        f"amplitude {format_number(ringing.amplitude_psi * line.factor, 3)} {unit} at the shut-in, 1/e of it after "
+        f"{ringing.decay_s:.0f} s."
+    )
+    return Panel(f"Ringing after the shut-in: {title}", words, end - 15.0, end + shown_s, (PRESSURE, RATE), lines)
+
+
+def _step_down(one: Picked, system: str) -> Panel | None:
+    """Return the view of the rates held on the way down; None if the rate was cut at once."""
+    held = find_plateaus(one.picks.timeline)
+    if len(held) < 2 or one.picks.timeline.end is None:
+        return None
+    end = float(one.picks.timeline.record.time_s[one.picks.timeline.end])
+    lines = [line for number, plateau in enumerate(held) for line in _plateau(plateau, named=number == 0)]
+    kp, kt = one.picks.effective["step_down_kp"], one.picks.effective["step_down_kt"]
+    words = f"{len(held)} steady rates. {_sentence(kp.reason if kp.value is None else kt.reason, system)}"
+    begin = max(held[0].start_s - BEFORE_S, end - LONGEST_S)
+    return Panel("Rates held on the way down", words, begin, end + BEFORE_S, (PRESSURE, RATE), lines)
+
+
+def _plateau(plateau: Plateau, *, named: bool) -> list[Line]:
+    time = [plateau.start_s, plateau.end_s]
+    name = "held rate and its settled pressure" if named else ""
+    return [Line(PRESSURE, time, [plateau.pressure_psi] * 2, name), Line(RATE, time, [plateau.rate_bpm] * 2, "")]
+
+
+def _climb(one: Picked, system: str) -> Panel | None:
+    """Return the view of a climb of pressure before the rate was cut, if there is one."""
+    timeline = one.picks.timeline
+    climb = find_climb(timeline)
+    if climb is None:
+        return None
+    time = timeline.record.time_s
+    cut = float(time[climb.cut])
+    lines = [_early_line(one, climb, cut), _late_line(one, climb)]
+    reason = one.picks.effective["screenout"].reason
+    mark = Mark(cut, "rate is cut", reason, sure=True)
+    begin = max(earlier_span(cut)[0], 0.0)
+    return Panel("Climb of pressure before the rate was cut", _sentence(reason, system), begin,
+                 min(cut + AFTER_S, float(time[-1])), (PRESSURE, RATE), lines, marks=[mark])  # fmt: skip
+
+
+def _early_line(one: Picked, climb: Climb, cut: float) -> Line:
+    record = one.picks.timeline.record
+    begin, end = (max(moment, 0.0) for moment in earlier_span(cut))
+    part = slice(at_time(record.time_s, begin), at_time(record.time_s, end))
+    values = record.pressure_psi[part]
+    level = float(np.nanmean(values)) if values.size and not np.isnan(values).all() else float("nan")
+    half = 0.5 * (end - begin) / 60.0 * climb.early_psi_min
+    return Line(PRESSURE, [begin, end], [level - half, level + half], "slope of the ten minutes before", "also")
+
+
+def _late_line(one: Picked, climb: Climb) -> Line:
+    record = one.picks.timeline.record
+    start = float(record.pressure_psi[at_time(record.time_s, climb.begin_s)])
+    end = climb.begin_s + RISE_S
+    return Line(PRESSURE, [climb.begin_s, end], [start, start + climb.late_psi_min * RISE_S / 60.0],
+                "steepest half minute at held rate")  # fmt: skip
+
+
+def _within(every: Sequence[Mark], begin: float, end: float) -> list[Mark]:
+    return [mark for mark in every if begin <= mark.time_s <= end]
+
+
+def _reasons(picks: Rows, names: Sequence[str]) -> str:
+    said = {row["pick"]: row for row in picks}
+    parts = [f"{in_words(name)}: {said[name]['reason']}" for name in names if name in said]
+    return "; ".join(part[0].upper() + part[1:] if not number else part for number, part in enumerate(parts)) + "."
+
+
+def _sentence(reason: str, system: str) -> str:
+    text = format_quantities(reason, system)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+COMPARED = (
+    ("mean slurry rate", "bpm", "designed_rate_bpm", "avg_slurry_rate_bpm", "avg_slurry_rate_bpm"),
+    ("highest slurry rate", "bpm", None, "max_slurry_rate_bpm", "max_slurry_rate_bpm"),
+    ("mean treating pressure", "psi", None, "avg_treating_pressure_psi", "avg_treating_pressure_psi"),
+    ("highest treating pressure", "psi", "pressure_limit_psi", *["max_treating_pressure_psi"] * 2),
+    ("breakdown pressure", "psi", None, "breakdown_pressure_psi", "breakdown_pressure_psi"),
+    ("ISIP", "psi", None, "isip_psi", "isip_psi"),
+    ("pressure after 5 min", "psi", None, "pressure_5min_psi", "pressure_5min_psi"),
+    ("pressure after 10 min", "psi", None, "pressure_10min_psi", "pressure_10min_psi"),
+    ("pressure after 15 min", "psi", None, "pressure_15min_psi", "pressure_15min_psi"),
+    ("clean fluid", "bbl", "designed_fluid_bbl", "clean_bbl", "clean_bbl"),
+    ("flush", "bbl", None, "flush_bbl", "flush_bbl"),
+    ("proppant", "lbm", "designed_proppant_lbm", "proppant_lbm", "proppant_lbm"),
+)  # fmt: skip
+"""What a stage's table compares: words, lake unit, column of the design (or limit), of the measures, of the report."""
+
+
+def design_against_record(
+    designed: dict[str, Any], measured: dict[str, Any], reported: dict[str, Any], system: str
+) -> Facts:
+    """Return the table of design, record and the provider's report; a row for each that has any of them."""
+    rows = []
+    for words, unit, design, measure, report in COMPARED:
+        values = [designed.get(design) if design else None, measured.get(measure), reported.get(report)]
+        if any(value is not None for value in values):
+            line, label = shown(unit, system)
+            texts = ["–" if value is None else format_number(value * line.factor + line.offset) for value in values]
+            rows.append([f"{words} [{label}]", *texts])
+    heads = [("", False), ("design or limit", True), ("measured", True), ("reported", True)]
+    return Facts("Design against record", heads, rows)
