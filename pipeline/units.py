@@ -36,11 +36,12 @@ _SHOWN: dict[str, dict[str, tuple[str, str]]] = {
         "bbl/ft": ("m**3/m", "m³/m"),
         "gal": ("L", "L"),
         "kft": ("km", "km"),
+        "degF": ("degC", "°C"),
     },
 }
 
 
-_SPELLED = {"1000 USD": "thousand USD", "kft": "thousand ft"}
+_SPELLED = {"1000 USD": "thousand USD", "kft": "thousand ft", "degF": "°F"}
 """Units that are not physical units, as displayed."""
 
 
@@ -111,7 +112,7 @@ def shown(unit: str, system: str) -> tuple[Linear, str]:
 
 def without_unit(column: str, unit: str) -> str:
     """Return a column's name without the unit at its end; as it is if it has none."""
-    return column.removesuffix(f"_{unit.replace('/', '_')}") if unit else column
+    return column.removesuffix(f"_{unit.replace('/', '_')}").removesuffix(f"_{unit.casefold()}") if unit else column
 
 
 def plain_number(value: float) -> str:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import tempfile
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
 from pipeline.commands.init import FIRST_MAP_TEXT
 from pipeline.errors import HeelwardError, SetAside, short
 from pipeline.ingest.content import content_of
-from pipeline.ingest.draft import Draft, Group, drafts, grouped, sample_rows, tried
+from pipeline.ingest.draft import Draft, Group, drafts, grouped, sample_rows
 from pipeline.ingest.inspect import inspect_file
 from pipeline.ingest.names import WellRegistry
+from pipeline.ingest.orders import settled, with_revisions
 from pipeline.ingest.propose import SURE
 from pipeline.ingest.tally import told_once
 from pipeline.lake import Lake
@@ -20,8 +22,7 @@ from pipeline.units import format_number
 from pipeline.workspace import Workspace, replace_text
 
 SHOWN_QUESTIONS = 20
-MOST_TRIED = 40
-"""Files of a group on which a proposed map is tried, beside the one that it was made from."""
+SHOWN_PROBLEMS = 8
 
 
 def inspect(workspace: Workspace, path: Path, *, write: bool) -> tuple[str, bool]:
@@ -106,32 +107,18 @@ def _proposed(workspace: Workspace, groups: list[Group], base: Path, *, write: b
             if not found:
                 parts.append(f"{file.name}: no table of the lake fits its columns: write a map by hand")
                 fine = False
-            for draft in found:
-                parts.append(_told(workspace, draft, group, write=write, taken=taken))
-                rest = [path for path in group.files if path != file]
-                parts += _unread(draft, rest, names, Path(spool))
-                fine = fine and draft.shaped is not None
+            rest = [path for path in group.files if path != file]
+            for number, draft in enumerate(found):
+                decided, unread = settled(draft, file, rest, names, Path(spool) / f"draft {number}")
+                decided = replace(decided, proposal=with_revisions(decided.proposal, group.files))
+                parts.append(_told(workspace, decided, group, write=write, taken=taken))
+                if unread:
+                    lines = [f"  {line}" for line in unread[:SHOWN_PROBLEMS]]
+                    parts.append("\n".join([f"  It cannot read {len(unread)} of the other files:", *lines]))
+                fine = fine and decided.shaped is not None
     if write and groups:
         _drop_unused_first_map(workspace)
     return "\n\n".join(parts), fine
-
-
-def _unread(draft: Draft, files: list[Path], names: WellRegistry, spool: Path) -> list[str]:
-    """Return what the map cannot read of the other files of its group."""
-    problems = []
-    for number, path in enumerate(files[:MOST_TRIED]):
-        try:
-            again = tried(
-                draft.proposal, content_of(path), path.name, names, spool / f"other {number}", leave_out=False
-            )
-        except (SetAside, OSError) as error:
-            problems.append(f"  {short(path.name)}: {short(str(error), 160)}")
-            continue
-        if again.shaped is None:
-            problems.append(f"  {short(path.name)}: {short(again.problem, 160)}")
-    if not problems or draft.shaped is None:
-        return []
-    return ["\n".join([f"  It cannot read {len(problems)} of the other files:", *problems[:8]])]
 
 
 def _told(workspace: Workspace, draft: Draft, group: Group, *, write: bool, taken: set[str]) -> str:

@@ -40,6 +40,8 @@ class StageRecord:
         Proppant added per gallon of clean fluid. [lbm/gal]
     reducer_gpt : array of shape (n,), optional
         Friction reducer loading. [gal/1000 gal]
+    downhole_psi : array of shape (n,), optional
+        Pressure at a gauge in the well. [psi]
     """
 
     time_s: Array
@@ -48,6 +50,7 @@ class StageRecord:
     clean_bpm: Array | None = None
     conc_ppa: Array | None = None
     reducer_gpt: Array | None = None
+    downhole_psi: Array | None = None
 
 
 @dataclass(frozen=True)

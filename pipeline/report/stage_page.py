@@ -32,6 +32,11 @@ LONGEST_S = 1200.0
 FALLOFF_S = 400.0
 """Shown of the falloff. [s]"""
 
+DOWNHOLE = (
+    ("downhole pressure", "psi", "downhole_pressure_psi"),
+    ("downhole temperature", "degF", "downhole_temperature_degf"),
+)  # fmt: skip
+"""Channels of a gauge in the well: name, lake unit, column."""
 Span = tuple[float, float]
 
 
@@ -52,6 +57,9 @@ def stage_record(one: Picked, picks: Rows, system: str) -> tuple[Record, list[Sp
     if (proppant := one.samples.channel("proppant_conc_ppa")) is not None:
         strips.append(Strip("proppant", "ppa", proppant))
     every = marks(picks, one.origin, "psi", system, SHARED)
+    for name, unit, column in DOWNHOLE:
+        if (values := one.samples.channel(column)) is not None:
+            strips.append(Strip(name, unit, values))
     looked = [_start(one, every, picks), *_shut_ins(one, every, system), _step_down(one, system), _climb(one, system)]
     found = [panel for panel in looked if panel is not None]
     last = float(timeline.record.time_s[-1])

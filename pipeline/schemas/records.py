@@ -16,6 +16,12 @@ class Treatment(Landed):
     clean_rate_bpm = quantity("bpm", "clean rate", soft=(-0.5, 130.0), hard=(-2.0, 200.0))
     proppant_conc_ppa = quantity("ppa", "proppant added per gallon of clean fluid", soft=(-0.2, 6.0), hard=(-0.5, 20.0))
     friction_reducer_gpt = quantity("gpt", "friction reducer loading", soft=(0.0, 4.0), hard=(0.0, 20.0))
+    downhole_pressure_psi = quantity(
+        "psi", "pressure at a gauge in the well", soft=(0.0, 20000.0), hard=(-250.0, 40000.0)
+    )
+    downhole_temperature_degf = quantity(
+        "degF", "temperature at a gauge in the well", soft=(32.0, 400.0), hard=(-60.0, 700.0)
+    )
 
 
 class Coil(Landed):

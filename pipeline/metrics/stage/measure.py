@@ -160,6 +160,7 @@ def stage_record(samples: Samples) -> StageRecord:
         samples.channel("clean_rate_bpm"),
         samples.channel("proppant_conc_ppa"),
         samples.channel("friction_reducer_gpt"),
+        samples.channel("downhole_pressure_psi"),
     )
 
 

@@ -56,6 +56,13 @@ def avg_treating_pressure_psi(s: StageView) -> float:
     return s.mean(s.pressure, s.main)
 
 
+@STAGE.metric("psi", "time mean of the pressure at a gauge in the well over the main treatment", source=TRADE)
+def avg_downhole_pressure_psi(s: StageView) -> float:
+    if s.downhole is None:
+        raise Missing("no gauge in the well on record")
+    return s.mean(s.downhole, s.main)
+
+
 @STAGE.metric("bpm", "time mean of slurry rate over the main treatment", source=TRADE)
 def avg_slurry_rate_bpm(s: StageView) -> float:
     return s.mean(s.rate, s.main)

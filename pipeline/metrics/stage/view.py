@@ -133,6 +133,12 @@ class StageView:
         reducer = self.picks.timeline.record.reducer_gpt
         return None if reducer is None else reducer[self.injection or slice(0, 0)]
 
+    @cached_property
+    def downhole(self) -> Array | None:
+        """Pressure at a gauge in the well over the injection. [psi]"""
+        downhole = self.picks.timeline.record.downhole_psi
+        return None if downhole is None else downhole[self.injection or slice(0, 0)]
+
     def displaced(self, volume_bbl: float) -> tuple[Array, Array]:
         """Return concentration times volume pumped in at surface, and out of a volume below it. [ppa*bbl]
 

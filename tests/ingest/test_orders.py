@@ -1,0 +1,127 @@
+"""Files of one kind taken together: dates that one file leaves open, dates that contradict, revisions; gauges in the well."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from pipeline import steps
+from pipeline.commands.init import make_workspace
+from pipeline.commands.inspect import inspect
+from pipeline.schemas.records import TREATMENT
+from pipeline.workspace import Workspace, open_workspace
+
+
+def record(first: datetime, written: str, seconds: int = 420, step: float = 0.0) -> str:
+    """One stage's samples, with its times as a provider writes them."""
+    lines = ["Time,Treating Pressure (psi),Slurry Rate (bpm),Proppant Conc (ppa)"]
+    for second in range(seconds):
+        moment = (first + timedelta(seconds=second)).strftime(written)
+        rate = 0.0 if second < 30 or second > 390 else 80.0
+        lines.append(
+            f"{moment},{2500 + 60 * rate + step + second % 7:.0f},{rate + 0.1 * (second % 3):.1f},{0.02 * rate:.2f}"
+        )
+    return "\n".join(lines) + "\n"
+
+
+def folder_of(tmp_path: Path, files: Sequence[tuple[str, str]]) -> Workspace:
+    make_workspace(tmp_path / "team")
+    for name, text in files:
+        path = tmp_path / "team" / "landing" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    return open_workspace(tmp_path / "team")
+
+
+def written_map(workspace: Workspace) -> dict[str, object]:
+    (path,) = workspace.maps.glob("*.toml")
+    return tomllib.loads(path.read_text(encoding="utf-8"))
+
+
+DAY_FIRST, MONTH_FIRST = "%d/%m/%Y %H:%M:%S", "%m/%d/%Y %H:%M:%S"
+
+
+@pytest.mark.parametrize("written", [DAY_FIRST, MONTH_FIRST])
+def test_another_file_of_the_kind_settles_day_and_month(written: str, tmp_path: Path) -> None:
+    """The largest file, from which the map is made, holds one day only: 5 April or 4 May."""
+    workspace = folder_of(tmp_path, [
+        ("Teal 1H stage 3.csv", record(datetime(2025, 4, 5, 6), written, 600)),
+        ("Teal 1H stage 4.csv", record(datetime(2025, 4, 25, 6), written)),
+    ])  # fmt: skip
+    text, usable = inspect(workspace, workspace.root / "landing", write=True)
+    assert usable and "day and month could be exchanged" not in text
+    assert "'Teal 1H stage 4.csv' can only be read so" in text
+    assert steps.run_ingest(workspace).landed == 2
+    first = steps.open_lake(workspace).scan(TREATMENT).filter(stage=3).select("time").first().collect().item()
+    assert first == datetime(2025, 4, 5, 6, tzinfo=UTC)
+
+
+def test_without_evidence_the_order_is_asked(tmp_path: Path) -> None:
+    files = [(f"Teal 1H stage {n}.csv", record(datetime(2025, 4, n, 6), DAY_FIRST)) for n in (3, 5)]
+    text, _ = inspect(workspace := folder_of(tmp_path, files), workspace.root / "landing", write=False)
+    assert "day and month could be exchanged" in text
+
+
+def test_files_that_contradict_each_other_are_told(tmp_path: Path) -> None:
+    workspace = folder_of(tmp_path, [
+        ("Teal 1H stage 3.csv", record(datetime(2025, 4, 25, 6), DAY_FIRST, 600)),
+        ("Teal 1H stage 4.csv", record(datetime(2025, 4, 26, 6), MONTH_FIRST)),
+    ])  # fmt: skip
+    text, _ = inspect(workspace, workspace.root / "landing", write=False)
+    assert (
+        "dates: 'Teal 1H stage 4.csv' can only be read with day and month in the other order than 'Teal 1H stage 3.csv'"
+        in text
+    )
+    assert "It cannot read 1 of the other files" in text
+
+
+@pytest.mark.parametrize("mark", [" rev2", "_REV 2", " v2", " (2)", "_version2"])
+def test_revisions_of_a_document_are_proposed_and_the_latest_lands(mark: str, tmp_path: Path) -> None:
+    first = datetime(2025, 4, 25, 6)
+    workspace = folder_of(tmp_path, [
+        ("Teal 1H stage 3.csv", record(first, DAY_FIRST)),
+        (f"Teal 1H stage 3{mark}.csv", record(first, DAY_FIRST, step=1000.0)),
+        ("Teal 1H stage 4.csv", record(first + timedelta(hours=4), DAY_FIRST)),
+    ])  # fmt: skip
+    text, usable = inspect(workspace, workspace.root / "landing", write=True)
+    assert usable and f"revisions: 'Teal 1H stage 3{mark}.csv' replaces 'Teal 1H stage 3.csv'" in text
+    landed = steps.run_ingest(workspace)
+    assert (landed.landed, landed.superseded, landed.set_aside) == (2, 1, [])
+    rows = steps.open_lake(workspace).scan(TREATMENT).filter(stage=3).collect()
+    assert rows.height == 420 and rows["treating_pressure_psi"].min() >= 3500.0
+
+
+def test_runs_of_a_coil_are_no_revisions(tmp_path: Path) -> None:
+    first = datetime(2025, 4, 25, 6)
+    files = [(f"Teal 1H r{number}.csv", record(first + timedelta(hours=number), DAY_FIRST)) for number in (1, 2)]
+    text, _ = inspect(workspace := folder_of(tmp_path, files), workspace.root / "landing", write=True)
+    assert "revision" not in text
+    assert "revision_pattern" not in written_map(workspace)
+
+
+def test_a_gauge_in_the_well_lands_beside_the_surface_gauge(tmp_path: Path) -> None:
+    lines = [
+        "Time,Treating Pressure (psi),Slurry Rate (bpm),Downhole Gauge Press (psia),Downhole Temp (degC),Calc BHP (psi)"
+    ]
+    for second in range(420):
+        moment = (datetime(2025, 4, 25, 6) + timedelta(seconds=second)).strftime(DAY_FIRST)
+        rate = 80.0 if 30 <= second <= 390 else 0.0
+        lines.append(
+            f"{moment},{2500 + 60 * rate + second % 7:.0f},{rate:.1f},{8014.6959 + second % 5:.4f},{80 + 0.01 * second:.2f},9000"
+        )
+    workspace = folder_of(tmp_path, [("Teal 1H stage 3.csv", "\n".join(lines) + "\n")])
+    inspect(workspace, workspace.root / "landing", write=True)
+    assert steps.run_ingest(workspace).landed == 1
+    steps.run_measure(workspace)
+    row = steps.open_lake(workspace).scan(TREATMENT).sort("time").first().collect().row(0, named=True)
+    assert row["treating_pressure_psi"] == pytest.approx(2500.0)
+    assert row["downhole_pressure_psi"] == pytest.approx(8000.0, abs=1e-3)  # psia less 14.6959 (NIST SP 811)
+    assert row["downhole_temperature_degf"] == pytest.approx(176.0)
+    from pipeline.metrics.measure import STAGE_METRICS
+
+    stage = steps.open_lake(workspace).scan(STAGE_METRICS).collect().row(0, named=True)
+    assert stage["avg_downhole_pressure_psi"] == pytest.approx(8002.0, abs=0.2)
