@@ -41,8 +41,18 @@ SLOWEST = (
 """Files that take longest, longest first: begun last, one of them would keep one process busy while the others wait."""
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Begin with the slowest files where several processes share the tests."""
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add the option that selects a part of the heavy tests."""
+    parser.addoption("--turn", metavar="N/M", help="With -m turn: run every Mth heavy test, from the Nth on.")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Keep the heavy tests whose turn it is; begin with the slowest files where several processes share the tests."""
+    if asked := config.getoption("--turn"):
+        number, every = map(int, asked.split("/"))
+        heavy = sorted(item.nodeid for item in items if item.get_closest_marker("turn"))
+        kept = set(heavy[number - 1 :: every])
+        items[:] = [item for item in items if item.nodeid in kept]
     if "PYTEST_XDIST_WORKER" not in os.environ:
         return
     here = Path(__file__).parent

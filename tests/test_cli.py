@@ -14,14 +14,10 @@ from pipeline import steps
 from pipeline.commands.status import describe
 from pipeline.workspace import Workspace
 from tests.builders import put, record_csv
+from tests.command import heelward, started
 from tests.ingest.layouts import layouts
 
 HEAVY = ("polars", "prefect", "sklearn", "pint", "duckdb", "altair", "deltalake", "scipy", "statsmodels", "numpy")
-
-
-def heelward(*words: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "pipeline.cli", *map(str, words)]
-    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd, timeout=300)
 
 
 def test_help_loads_nothing_heavy() -> None:
@@ -72,7 +68,7 @@ def test_a_demo_does_not_touch_a_folder_that_is_not_its_own(tmp_path: Path) -> N
 
 def test_init_to_report_step_by_step(tmp_path: Path) -> None:
     folder = tmp_path / "mine"
-    assert heelward("init", folder).returncode == 0
+    assert started("init", folder).returncode == 0
     record = (
         record_csv(900)
         .replace("Pressure", "Treating pressure")
@@ -81,14 +77,14 @@ def test_init_to_report_step_by_step(tmp_path: Path) -> None:
     )
     head, _, rest = record.split("\n", 2)
     put(folder, "Anna 1H stage 1.csv", f"{head}\n{rest}")
-    seen = heelward("inspect", folder / "landing" / "Anna 1H stage 1.csv", "-w", folder)
+    seen = started("inspect", folder / "landing" / "Anna 1H stage 1.csv", "-w", folder)
     assert seen.returncode == 0, seen.stdout + seen.stderr
     assert "treating_pressure_psi: 'Treating pressure' in psi" in seen.stdout
     assert not (folder / "lake").exists()
-    done = heelward("refresh", "-w", folder)
+    done = started("refresh", "-w", folder)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "1 landed" in done.stdout
-    assert heelward("init", folder).returncode == 1
+    assert started("init", folder).returncode == 1
 
 
 def test_a_folder_of_a_stranger_is_landed_by_one_command(tmp_path: Path) -> None:

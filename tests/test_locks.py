@@ -86,6 +86,7 @@ def test_two_workspaces_that_share_a_lake_take_turns(tmp_path: Path) -> None:
     assert steps.run_ingest(open_workspace(space.root)).landed == 1
 
 
+@pytest.mark.turn
 def test_two_ingests_at_once_land_everything_once(tmp_path: Path) -> None:
     files: dict[str, str | bytes] = {"tables/wells.csv": WELLS}
     files |= {f"Saltgrass 3H stage {n}.csv": record_csv(30, f"2025-03-{n:02} 12:00:00") for n in range(1, 7)}

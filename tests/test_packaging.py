@@ -50,6 +50,7 @@ def test_wheel_holds_every_committed_file_of_the_product_and_no_other_top_level_
     assert not extra, extra
 
 
+@pytest.mark.turn
 def test_installed_wheel_builds_a_small_demo(wheel: Path, tmp_path: Path) -> None:
     site = tmp_path / "site"
     with zipfile.ZipFile(wheel) as archive:

@@ -15,8 +15,8 @@ from pipeline import queries
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.report import export
+from tests.command import heelward
 from tests.conftest import Fitted
-from tests.test_cli import heelward
 
 
 @pytest.fixture(scope="module")

@@ -23,6 +23,7 @@ from pipeline.schemas.records import TREATMENT
 from pipeline.text import inert_lines, inert_text
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, put, record_csv, workspace
+from tests.command import heelward
 from tests.ingest.test_hostile_files import STAGES_MAP
 from tests.test_layout import FILES, PACKAGE
 
@@ -99,7 +100,9 @@ def test_a_failure_without_a_known_cause_names_its_kind() -> None:
     assert explained(ValueError("\x1b[31modd\x1b[0m")).startswith("heelward failed: ValueError: odd\n")
 
 
-@pytest.mark.parametrize("limit_bytes", [600, pytest.param(4_000, marks=pytest.mark.long)])
+@pytest.mark.parametrize(
+    "limit_bytes", [pytest.param(600, marks=pytest.mark.turn), pytest.param(4_000, marks=pytest.mark.long)]
+)
 def test_a_limit_of_file_sizes_ends_with_a_message_and_a_re_run_completes(tmp_path: Path, limit_bytes: int) -> None:
     files: dict[str, str | bytes] = {"tables/wells.csv": WELLS}
     files |= {f"Saltgrass 3H stage {n}.csv": record_csv(400, f"2025-03-0{n} 12:00:00") for n in range(1, 4)}
@@ -122,7 +125,7 @@ def test_a_file_where_a_folder_belongs(tmp_path: Path, place: str) -> None:
     space = workspace(tmp_path, {"wells": WELLS_MAP}, {"tables/wells.csv": WELLS})
     (tmp_path / place).write_text("in the way", encoding="utf-8")
     for command in ("ingest", "report"):
-        done = run(space, command)
+        done = heelward(command, "-w", space.root)
         if (place, command) in (("out", "ingest"), ("lake", "report")):
             continue
         assert done.returncode == 1, (command, done.stdout)

@@ -9,6 +9,7 @@ import pytest
 from tests.benchmarks import run
 
 
+@pytest.mark.turn
 def test_benchmarks_run_on_a_small_lake(tmp_path: Path) -> None:
     lines = [
         run.landing(tmp_path / "landing", 1),

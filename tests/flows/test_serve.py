@@ -10,6 +10,8 @@ import time
 import urllib.request
 from pathlib import Path
 
+import pytest
+
 from pipeline.workspace import Workspace
 
 
@@ -28,6 +30,7 @@ def children(folder: Path) -> list[int]:
     return found
 
 
+@pytest.mark.turn
 def test_schedules_run_on_a_local_server_and_stopping_leaves_no_process(slice_workspace: Workspace) -> None:
     settings = slice_workspace.root / "heelward.toml"
     text = settings.read_text(encoding="utf-8").replace('"0 5 * * *"', '"* * * * *"')

@@ -107,6 +107,7 @@ def states(
     return folder, before, rows(Lake(open_workspace(undisturbed).lake)), writes
 
 
+@pytest.mark.turn
 def test_a_kill_at_any_write_leaves_a_whole_lake_and_a_re_run_completes_it(
     states: tuple[Path, dict[str, pl.DataFrame], dict[str, pl.DataFrame], int], tmp_path: Path
 ) -> None:
@@ -127,6 +128,7 @@ def test_a_kill_at_any_write_leaves_a_whole_lake_and_a_re_run_completes_it(
         assert lake.scan_raw(TREATMENT).collect().height == after["treatment"].height  # no orphan row is left
 
 
+@pytest.mark.turn
 def test_a_kill_at_any_moment_leaves_a_whole_lake(
     states: tuple[Path, dict[str, pl.DataFrame], dict[str, pl.DataFrame], int], tmp_path: Path
 ) -> None:

@@ -41,6 +41,7 @@ def assert_as_clean(folder: Path, wanted: dict[str, object]) -> None:
     assert not steps.run_ingest(space).changed
 
 
+@pytest.mark.turn
 def test_two_runs_one_killed_within_its_writes(tmp_path: Path) -> None:
     """The first is killed at a write, while the second waits for it."""
     waiting = tmp_path / "waiting"

@@ -50,6 +50,7 @@ def tables(lake: Lake, versions: dict[str, int]) -> dict[str, pl.DataFrame]:
     return {name: frame.sort(frame.columns) for name, frame in found.items()}
 
 
+@pytest.mark.turn
 def test_a_past_day_is_rebuilt_equal_after_later_landings_and_many_commits(
     slice_workspace: Workspace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
