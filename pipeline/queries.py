@@ -173,8 +173,11 @@ def run(
         raise HeelwardError(f"query '{query.name}' needs {needed}\nfix: add --set {absent[0].name}=VALUE")
     bound = {name: (given or {}).get(name) for name in wanted}
     if query.chart:
-        rows = run(connection, load(query.chart), given).frame if chart is None else chart
-        connection.register("chart", rows)
+        if chart is None:
+            of = load(query.chart)
+            own = {name: value for name, value in bound.items() if name in {item.name for item in of.parameters}}
+            chart = run(connection, of, own).frame
+        connection.register("chart", chart)
     used = {name: value for name, value in bound.items() if f"${name}" in query.sql}  # a title may only pass one on
     frame: pl.DataFrame = connection.sql(query.sql, params=used or None).pl()
     return Answer(query, frame, describe(query, frame.columns, tables_read(connection, query.sql), columns_known()))

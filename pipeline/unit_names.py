@@ -56,6 +56,7 @@ _SPELLED: dict[str, str] = {
     "bbl": "bbl bbls barrel barrels barriles barils",
     "gal": "gal gals gallon gallons usgal galus gal[us] galones",
     "m**3": "m3 cum cubicmetres cubicmeters sm3",
+    "thousand_cubic_metres": "1000m3 10^3m3 10**3m3 10**3m**3 103m3 e3m3 1e3m3 kilom3",
     "L": "l litre litres liter liters lt lts ltr",
     "mcf": "mcf mscf",
     # masses and forces
@@ -146,7 +147,8 @@ def read_unit(written: str, target: str, aliases: Mapping[str, str] | None = Non
     near = difflib.get_close_matches(word, [key for key, name in _by_spelling().items() if _fits(name, target)], n=3)
     hint = f"; near ones: {', '.join(near)}" if near else ""
     raise UnknownUnit(
-        f'\'{written}\' is not a known unit{hint}; declare it in the map: [units] "{written}" = "{target}"'
+        f"'{written}' is not a known unit{hint}; say in the map what it is, with a unit such as "
+        f'{", ".join(_alike(target))}: [units] "{written}" = "..."'
     )
 
 
@@ -168,6 +170,11 @@ def _known(written: str, target: str) -> Linear | None:
         except UnknownUnit:
             continue
     return None
+
+
+def _alike(target: str) -> list[str]:
+    """Return some units that measure the same as another one."""
+    return [name for name in _SPELLED if _fits(name, target)][:4] or [target]
 
 
 def _fits(name: str, target: str) -> bool:

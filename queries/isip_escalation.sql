@@ -21,6 +21,7 @@ known AS (
 SELECT
     k.pad,
     k.well,
+    k.well_id,
     o.well_order,
     k.stage,
     k.position_fraction,

@@ -9,8 +9,13 @@
 
   // Errors only: a chart without values, because of the data or the selection, needs no warning.
   const options = { actions: false, renderer: "svg", logLevel: 1 };
+  // A point or a cell of a stage leads to its page.
+  const lead = (_event, item) => {
+    const { well_id: well, stage } = (item && item.datum) || {};
+    if (well !== undefined && Number.isInteger(stage)) location.href = `${document.body.dataset.records}/${encodeURIComponent(well)}/${stage}.${document.body.dataset.kind}`;
+  };
   const draw = (id) => vegaEmbed(document.getElementById(id), charts[id].spec, options)
-    .then((made) => { views[id] = made.view; window.heelward.drawn += 1; })
+    .then((made) => { views[id] = made.view; made.view.addEventListener("click", lead); window.heelward.drawn += 1; })
     .catch((error) => { window.heelward.failed += 1; console.error(id, error); });
   const started = Promise.all(Object.keys(charts).map(draw));
 

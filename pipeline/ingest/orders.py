@@ -92,8 +92,9 @@ def _problem(proposal: Proposal, path: Path, names: WellRegistry, spool: Path) -
 
 def _both_orders(guess: Guess) -> str | None:
     """Return the channel of a guess with day and month of its format exchanged; None if it has no such format."""
-    match = _FORMAT.search(guess.text)
-    if match is None or "%d" not in match[1] or "%m" not in match[1]:
+    written = (match for match in _FORMAT.finditer(guess.text) if "%d" in match[1] and "%m" in match[1])
+    match = next(written, None)
+    if match is None or match[1].startswith("%Y"):
         return None
     turned = match[1].replace("%d", "%\0").replace("%m", "%d").replace("%\0", "%m")
     return f"{guess.text[: match.start(1)]}{turned}{guess.text[match.end(1) :]}"

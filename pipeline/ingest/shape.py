@@ -15,6 +15,7 @@ from pipeline.ingest.cells import typed
 from pipeline.ingest.clock import clock_times, clock_zone, elapsed, moment, of_day, possible
 from pipeline.ingest.maps import Channel, SourceMap
 from pipeline.ingest.names import WellRegistry, claimed_twice, new_id
+from pipeline.ingest.propose.named import number_in_name
 from pipeline.ingest.read import ROW, RawFile, few
 from pipeline.ingest.spool import Rows, Spool
 from pipeline.ingest.tally import FileJob, Finding, Tally, judge
@@ -70,7 +71,11 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
     """
     groups = name_groups(source, file_name) | head_groups(source, raw.head)
     work = FileJob(source, raw, names, groups, file_name)
-    spool, rows_in, incomplete = Spool(source.table, folder, source.repeated), 0, _Incomplete()
+    spool, rows_in, incomplete = (
+        Spool(source.table, folder, source.repeated, source.duplicates is not None),
+        0,
+        _Incomplete(),
+    )
     for frame in _at_clock_changes(work, raw.pieces):
         rows_in += frame.height
         spool.add(_shaped(work, frame, incomplete))
@@ -85,12 +90,26 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
             f"correct the map '{source.name}', or the file",
         )  # fmt: skip
     _long(work, rows)
+    _against_name(work, rows)
     if source.lands == WELLS.name:
         for way, owner, other in claimed_twice(pl.concat(rows.frames())):
             text = f"'{short(way)}' is a name of two wells, {owner} and {other}: files with that name go to the first"
             work.findings.append(Finding("alias_twice", text))
     work.findings[:0] = [Finding(*note) for note in raw.notes]
     return Shaped(rows, _stubs(work), rows_in, work.findings)
+
+
+def _against_name(work: FileJob, rows: Rows) -> None:
+    """Add a finding where a file's name tells another stage or run than its content."""
+    number = next((key for key in ("stage", "run") if key in work.source.table.key), None)
+    if number is None or "time" not in work.source.table.key or len(rows.numbers) != 1:
+        return
+    if number in name_groups(work.source, work.file_name):
+        return
+    told, held = number_in_name(work.file_name, number), next(iter(rows.numbers))
+    if told is not None and told != held:
+        text = f"the file's name says {number} {told}, its content {number} {held}: the content counts"
+        work.findings.append(Finding("name_differs", text))
 
 
 def _shaped(work: FileJob, frame: pl.DataFrame, incomplete: _Incomplete) -> pl.DataFrame:

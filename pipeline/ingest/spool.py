@@ -68,6 +68,10 @@ class Rows:
             yield piece.read()
 
 
+SET_BACK_S, MOST_DIFFER = 30.0, 60
+"""A clock set back by more than this, with more times than this twice with other values, spoils a record. [s], [1]"""
+
+
 @dataclass
 class Spool:
     """Collects the pieces of a file.
@@ -79,15 +83,20 @@ class Spool:
         Folder for the pieces if there is more than one.
     repeated : str
         What counts of rows with the same key: ``first`` or ``last`` value of each column; ``set aside`` refuses them.
+    asked : bool
+        Whether the map says so; else a record whose clock was set back is refused.
     """
 
     table: Table
     folder: Path
     repeated: str = "last"
+    asked: bool = False
     _groups: dict[tuple[Any, ...], list[_Piece]] = field(default_factory=dict)
     _arrived: dict[tuple[Any, ...], datetime] = field(default_factory=dict)
     _backward: int = 0
+    _set_back: tuple[float, int | None] = (0.0, None)
     _repeated: int = 0
+    _differ: int = 0
     _rows: int = 0
     _pieces: int = 0
 
@@ -111,7 +120,7 @@ class Spool:
         for group, part in self._parted(frame):
             piece = _Piece(part.height, part, None)
             if self._signal:
-                self._count_backward(group, part["time"])
+                self._count_backward(group, part["time"], part["source_row"])
                 part = self._in_order(part)
                 piece = _Piece(part.height, part, None, part["time"][0], part["time"][-1])
             self._groups.setdefault(group, []).append(piece if self._pieces == 1 else self._kept(piece))
@@ -138,11 +147,17 @@ class Spool:
         piece.read().write_parquet(path, compression="lz4", statistics=False)
         return _Piece(piece.rows, None, path, piece.first, piece.last)
 
-    def _count_backward(self, group: tuple[Any, ...], times: pl.Series) -> None:
-        """Count the samples that are earlier than the previous one in the file."""
+    def _count_backward(self, group: tuple[Any, ...], times: pl.Series, lines: pl.Series) -> None:
+        """Count the samples that are earlier than the previous one in the file; keep the longest step back."""
         before = self._arrived.get(group)
-        self._backward += int((_steps(times) < 0).sum())
+        steps = _steps(times)
+        self._backward += int((steps < 0).sum())
         self._backward += before is not None and times[0] < before
+        back = [(-float(steps.min()) / 1e6, int(steps.argmin()) + 1)] if steps.size else []
+        back += [] if before is None else [((before - times[0]).total_seconds(), 0)]
+        longest, place = max(back, default=(0.0, 0))
+        if longest > self._set_back[0]:
+            self._set_back = (longest, lines[place])
         self._arrived[group] = times[-1]
 
     def _in_order(self, frame: pl.DataFrame) -> pl.DataFrame:
@@ -173,6 +188,12 @@ class Spool:
         chosen = [cells.first() if self.repeated == "first" else cells.last() for cells in others]
         joined = frame.filter(twice).group_by(self.table.key, maintain_order=True).agg(chosen)
         self._repeated += int(twice.sum()) - joined.height
+        if self._signal:
+            each = frame.filter(twice).group_by(self.table.key).agg(
+                (pl.col(name).drop_nulls().n_unique() > 1).alias(name)
+                for name in frame.columns if name not in (*self.table.key, "source_row")
+            )  # fmt: skip
+            self._differ += int(each.select(pl.any_horizontal(pl.exclude(self.table.key)).sum()).item())
         return pl.concat([frame.filter(~twice), joined.select(frame.columns)])
 
     def rows(self, findings: list[Finding]) -> Rows:
@@ -188,6 +209,14 @@ class Spool:
             pieces += found if self._in_sequence(found) else [self._joined(found)]
         if not self._signal:
             pieces = [self._without_repeats(piece) for piece in pieces]
+        back_s, line = self._set_back
+        if self._signal and not self.asked and back_s > SET_BACK_S and self._differ > MOST_DIFFER:
+            raise SetAside(
+                f"the clock goes back by {back_s:.0f} s, and {self._differ} times are there twice with other values",
+                "each time once", f"an earlier time in line {line}",
+                "split the file there and correct the times of one part; or say in the map which of two rows counts: "
+                'duplicates = "last" or "first"', line,
+            )  # fmt: skip
         if self._backward:
             text = f"{self._backward} row(s) are out of time order; sorted"
             findings.append(Finding("out_of_order", text, rows=self._backward))

@@ -123,9 +123,9 @@ class Samples:
     channels: dict[str, Array]
 
     def channel(self, name: str) -> Array | None:
-        """Return a channel; None if all of its samples are void."""
-        values = self.channels[name]
-        return None if np.isnan(values).all() else values
+        """Return a channel; None if there is none, or all of its samples are void."""
+        values = self.channels.get(name)
+        return None if values is None or np.isnan(values).all() else values
 
 
 def parts(frame: pl.DataFrame, key: str) -> list[Samples]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy
+from numpy.typing import NDArray
 
 from pipeline.picks.arrays import at_time, filled, integral, lasting, median, runs
 from pipeline.picks.proppant import flush_bbl
@@ -16,10 +17,10 @@ from pipeline.units import qty
 SCREENOUT = Method(
     "screenout", "",
     "with proppant at the perforations, pressure climbs at held rate at more than twice its earlier slope, and the "
-    "rate is cut with the flush short", 2,
+    "rate is cut with the flush short", 3,
 )  # fmt: skip
 PRESSURE_OUT = Method(
-    "pressure_out", "", "pressure climbs at held rate to the limit and the rate is cut, but the flush is full", 1
+    "pressure_out", "", "pressure climbs at held rate to the limit and the rate is cut, but the flush is full", 2
 )
 METHODS = (SCREENOUT, PRESSURE_OUT)
 CLIMB_FLOOR_PSI_MIN = 150.0
@@ -32,6 +33,8 @@ RISE_S = 30.0
 """The climb is measured over this time. [s]"""
 SHORT = 0.85
 """A flush of less than this share of the volume to the perforations is short. [1]"""
+FEWEST = 4
+"""Samples of a slope. [1]"""
 LATE_S = 1200.0
 """Rate cuts are searched this long before the shut-in: a rate stepped down after a climb ends within it. [s]"""
 CUT = 0.9
@@ -86,7 +89,8 @@ def find_screenout(
     both 150 psi/min and twice the slope of the ten minutes before. It is a screen-out if proppant had reached the
     perforations and the flush is below 85 % of the volume to them (or proppant still running). With a full flush it is
     a pressure-out if the pressure reached the limit: without the weight of the slurry the surface pressure climbs in
-    every flush. Proppant that ended early with a full flush and no climb is a stage intentionally cut short.
+    every flush; where the volume to the perforations is unknown, such a climb tells neither. Proppant that ended early
+    with a full flush and no climb is a stage intentionally cut short.
     """
     if timeline.main is None or timeline.end is None:
         return _both("no end of the treatment in the record")
@@ -101,6 +105,8 @@ def find_screenout(
             why = "no climb before the rate was cut; volume to the perforations unknown"
             return SCREENOUT.at(0.0, None, "medium", why), no_out
         at, why = float(timeline.record.time_s[climb.cut]), f"{climb.words}; volume to the perforations unknown"
+        if last_proppant_s is not None and climb.begin_s > last_proppant_s:
+            return _both(f"{why}, and the pressure climbs in every flush")
         return SCREENOUT.at(1.0, at, "low", why), PRESSURE_OUT.missing(why)
     if flush >= SHORT * capacity:
         why = f"flushed {qty(flush, 'bbl')} of {qty(capacity, 'bbl')} to the perforations"
@@ -181,10 +187,23 @@ def _slope(time: Array, pressure: Array, rate: Array, cut: int) -> tuple[float, 
     begin = np.flatnonzero(clock + RISE_S <= clock[-1])
     end = np.searchsorted(clock, clock[begin] + RISE_S)
     held = np.abs(flow[end] - flow[begin]) <= HELD * np.maximum(flow[begin], 1e-9)
-    rise = filled((values[end] - values[begin])[held] / (clock[end] - clock[begin])[held], 0.0)
+    rise = filled(_slopes(clock, values, begin[held], end[held]), 0.0)
     if not rise.size or rise.max() <= 0.0:
         return float(clock[0]), 0.0
     return float(clock[begin[held][rise.argmax()]]), float(rise.max()) * 60.0
+
+
+def _slopes(clock: Array, values: Array, begin: NDArray[np.intp], end: NDArray[np.intp]) -> Array:
+    """Least-squares slope of each span of samples, its last one included; NaN with fewer than four. [psi/s]
+
+    Two samples alone would give the noise of a gauge as a slope: 12 psi of it are 60 psi/min over half a minute.
+    """
+    seen = ~np.isnan(values)
+    x, y = clock - clock[0], np.where(seen, values, 0.0)
+    sums = [np.concatenate(([0.0], np.cumsum(part))) for part in (seen, seen * x, y, seen * x * x, x * y)]
+    n, sx, sy, sxx, sxy = (total[end + 1] - total[begin] for total in sums)
+    spread = n * sxx - sx * sx
+    return np.where((n >= FEWEST) & (spread > 0.0), (n * sxy - sx * sy) / np.where(spread > 0.0, spread, 1.0), np.nan)
 
 
 def earlier_span(cut_s: float) -> tuple[float, float]:

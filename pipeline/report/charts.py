@@ -17,6 +17,7 @@ HEIGHT = 300
 LINE = 42
 """Longest line of an axis title. [characters]"""
 QUIET, MARK, PAPER, SECOND = "var(--quiet)", "var(--mark)", "var(--paper)", "var(--two)"
+INK = "var(--ink)"
 ROWS, CELLS = "rows", "cells"
 """Names of a chart's data: the rows it draws; the cells it sums for the jobs that a reader selects."""
 PICKED = "picked"
@@ -48,7 +49,7 @@ def draw(
     """
     kinds: dict[str, Callable[[ChartSpec, alt.Data, pl.DataFrame, Labels], alt.LayerChart | alt.Chart]] = {
         "trend": _trend, "stack": _stack, "bars": _bars, "interval": _interval, "strip": _strip, "scatter": _scatter,
-        "timeline": _timeline, "funnel": _funnel, "trade": _trade,
+        "timeline": _timeline, "funnel": _funnel, "trade": _trade, "cells": _cells,
     }  # fmt: skip
     chart = kinds[spec.kind](spec, alt.NamedData(name=ROWS), frame, units)
     chart = chart.properties(width="container").configure(**chart_theme())
@@ -70,7 +71,7 @@ def _axis(spec: ChartSpec, units: Labels, side: str) -> list[str] | None:
 
 def _tips(frame: pl.DataFrame, units: Labels) -> list[alt.Tooltip]:
     tips = []
-    for name, dtype in frame.schema.items():
+    for name, dtype in frame.drop("well_id", strict=False).schema.items():  # the name is told
         title = _title(name.replace("_", " "), units.get(name, ""))
         if dtype.is_float():
             tips.append(alt.Tooltip(field=name, type="quantitative", title=title, format=",.4~g"))
@@ -308,6 +309,46 @@ def _scatter(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: L
         ends = [{spec.x: value, spec.y: value} for value in (min(both), max(both))]
         layers.append(alt.Chart(alt.Data(values=ends)).mark_line(color=QUIET, strokeDash=[5, 4]).encode(x=x, y=y))
     return alt.layer(*layers, points)
+
+
+# Quantized, because the names of colours cannot be mixed.
+STEPS = [f"var(--{name})" for name in ("least", "less", "middle", "more", "most")]
+FLAGS = {"screen-out": "S", "pressure-out": "P", "cut short": "C", "low confidence": "?"}
+"""Letters in cells, by what the query calls the stage."""
+
+
+def _usual(values: pl.Series) -> list[float]:
+    """Return the span of values without the highest and lowest twentieth: one odd stage must not take all colours."""
+    low, high = (float(values.quantile(share, "linear") or 0.0) for share in (0.05, 0.95))
+    return [low, high] if high > low else [low - 0.5, low + 0.5]
+
+
+def _cells(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+    """One row per well, one cell per stage; stages without a value have none."""
+    measure = spec.colour or ""
+    order = frame[spec.y].unique(maintain_order=True).to_list()  # as the query gives them
+    base = alt.Chart(data, height=22 * len(order) + 10).transform_filter(f"isValid(datum['{measure}'])")
+    x = alt.X(
+        field=spec.x, type="ordinal", title=_axis(spec, units, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True)
+    )
+    y = alt.Y(field=spec.y, type="nominal", sort=order, title=None, axis=alt.Axis(labelLimit=_LABELS))
+    title = textwrap.wrap(_title(spec.colour_label, units.get(measure, "")), LINE)
+    legend = alt.Legend(title=title, titleLimit=400, gradientLength=alt.expr("min(width, 300)"))
+    scale = alt.Scale(type="quantize", range=STEPS, zero=False, domain=_usual(frame[measure]))
+    cells = base.mark_rect(stroke=PAPER, strokeWidth=1, cursor="pointer").encode(
+        x=x, y=y, tooltip=_tips(frame, units),
+        color=alt.Color(field=measure, type="quantitative", scale=scale, legend=legend),
+    )  # fmt: skip
+    flagged = base.transform_calculate(letter=f"{json.dumps(FLAGS)}[datum.flag]").transform_filter(
+        "isValid(datum.letter)"
+    )
+    letters = [
+        flagged.mark_text(fontWeight="bold", fontSize=13, cursor="pointer", **look).encode(
+            x=x, y=y, text=alt.Text(field="letter", type="nominal"), tooltip=_tips(frame, units)
+        )
+        for look in ({"stroke": PAPER, "strokeWidth": 4, "color": PAPER}, {"color": INK})
+    ]  # a letter with a halo is read on every colour
+    return alt.layer(cells, *letters)
 
 
 def _trade(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:

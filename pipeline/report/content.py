@@ -221,7 +221,9 @@ def _drawn(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Drawn:
     cells = None if chart.cells is None else rows(chart.cells, chart.given).frame
     added_up = None if cells is None else cells.to_dicts()
     choices = [name for name in CHOICES if name in (frame if cells is None else cells).columns]
-    spec = None if frame.is_empty() else draw(chart, frame, found.units, added_up)
+    measure = chart.colour if chart.kind == "cells" and chart.colour else None
+    empty = frame.is_empty() or (measure is not None and frame[measure].null_count() == frame.height)
+    spec = None if empty else draw(chart, frame, found.units, added_up)
     chart = chart.model_copy(update={"words": format_quantities(chart.words, system)})
     return Drawn(
         chart, title, found, spec, added_up or [], choices,

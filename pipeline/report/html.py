@@ -120,19 +120,19 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
     for part in content.parts:
         shown: list[dict[str, Any]] = []
         for drawn in part.charts:
-            identity = f"chart-{len(charts) + 1}" if drawn.spec is not None else f"empty-{part.anchor}-{len(shown)}"
+            identity = f"chart-{len(charts) + 1}"
             if drawn.spec is not None:
                 labels = {name: drawn.rows.label(name) for name in drawn.rows.frame.columns}
                 charts[identity] = {
                     "spec": drawn.spec, "choices": drawn.choices, "labels": labels, "query": drawn.rows.query.name,
                     "sampled": drawn.sampled_from is not None,
                 }  # fmt: skip
-            shown.append(_figure(drawn, identity))
+                shown.append(_figure(drawn, identity))
         tables = [_table(rows, place, sheet.root, out) for rows in part.tables]
         parts.append(
             {
                 "page": part.page, "anchor": part.anchor, "numbers": part.numbers, "brief": part.brief,
-                "charts": shown, "tables": tables, "choices": _choices(part),
+                "charts": shown, "tables": tables, "choices": _choices(part), "waits": waits(part),
             }
         )  # fmt: skip
     ledger = [
@@ -146,7 +146,8 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
         parts=parts, ledger=ledger, apart=apart, opened=_OPENED, charts=script_json(charts),
         script=script("report.js"),
         bundle=None if apart else Markup(_bundle().replace("</script", "<\\/script")), notes=method_notes(),
-        dictionary="../dictionary.html" if apart else "dictionary.html",
+        dictionary="../dictionary.html" if apart else "dictionary.html", records="../audit" if apart else "audit",
+        record_kind="html" if any((out / "audit").glob("*/[0-9]*.html")) else "svg",
         queries=sorted(content.used.values(), key=lambda query: query.name), cards=_cards(cards),
         versions=sheet.versions, built_at=sheet.built_at,
     )  # fmt: skip
@@ -159,10 +160,18 @@ def _figure(drawn: Drawn, identity: str) -> dict[str, Any]:
     )
     return {
         "id": identity, "title": drawn.title, "words": drawn.chart.words, "query": query.name,
-        "drawn": drawn.spec is not None,
-        "title_query": drawn.chart.title, "sampled": sampled, "empty": f"{query.grain} is needed",
+        "title_query": drawn.chart.title, "sampled": sampled,
         "alt": f"{query.title}. {drawn.title}. {drawn.rows.frame.height} rows.",
     }  # fmt: skip
+
+
+def waits(part: Part) -> list[dict[str, str]]:
+    """Return what a part cannot show yet, and the records that each chart needs."""
+    return [
+        {"title": drawn.rows.query.title, "needs": drawn.chart.needs or drawn.rows.query.grain}
+        for drawn in part.charts
+        if drawn.spec is None
+    ]
 
 
 def _choices(part: Part) -> dict[str, list[str]]:

@@ -29,6 +29,10 @@ class ChartSpec(Frozen):
         Axis titles; the unit is added.
     words : str
         How to read it.
+    needs : str
+        Which records it is drawn from, said while there are none; default: the rows of its query.
+    colour_label : str
+        For cells: title of the colours; the unit is added.
     colour_order : list of str
         Values with the same colour in all charts with the same list.
     x_end : str
@@ -43,7 +47,7 @@ class ChartSpec(Frozen):
         For a trend: the query with sums and counts by job, for the line of the selected jobs.
     """
 
-    kind: Literal["trend", "stack", "bars", "interval", "strip", "scatter", "timeline", "funnel", "trade"]
+    kind: Literal["trend", "stack", "bars", "interval", "strip", "scatter", "timeline", "funnel", "trade", "cells"]
     query: str
     cells: str | None = None
     given: dict[str, str] = Field(default_factory=dict)
@@ -53,10 +57,12 @@ class ChartSpec(Frozen):
     x_end: str | None = None
     y: str
     colour: str | None = None
+    colour_label: str = ""
     colour_order: list[str] = Field(default_factory=list)
     x_label: str
     y_label: str
     words: str
+    needs: str = ""
     diagonal: bool = False
     absent: str = "no value"
     brief: bool = False

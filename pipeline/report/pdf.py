@@ -13,7 +13,7 @@ import vl_convert
 
 from pipeline import __version__, resources
 from pipeline.report.content import Content, Drawn, Part, Rows
-from pipeline.report.html import Sheet
+from pipeline.report.html import Sheet, waits
 from pipeline.report.text import CAUTION, cell
 from pipeline.report.theme import FONT, colours, font_folder, plain
 from pipeline.workspace import replace_bytes
@@ -41,17 +41,17 @@ def _write(part: Part, sheet: Sheet, path: Path, fonts: Any) -> Path:
         shutil.copyfile(resources.folder("reports") / "templates" / "part.typ", room / "part.typ")
         charts = []
         for number, drawn in enumerate(part.charts):
-            picture = None
             if drawn.spec is not None:
                 picture = f"chart-{number}.svg"
                 (room / picture).write_text(_svg(drawn.spec), encoding="utf-8")
-            charts.append(_chart(drawn, picture))
+                charts.append(_chart(drawn, picture))
         said = {
             "title": sheet.title, "part": part.page.title, "question": part.page.question, "edition": sheet.edition,
             "caution": CAUTION, "built": f"{sheet.built_at} UTC, heelward {__version__}", "font": FONT,
             "brief": [_breakable(sentence) for sentence in part.brief],
             "numbers": [{key: _breakable(str(value)) for key, value in row.items()} for row in part.numbers],
-            "charts": charts, "tables": [_table(rows) for rows in part.tables], "colours": colours()["light"],
+            "charts": charts, "waits": waits(part),
+            "tables": [_table(rows) for rows in part.tables], "colours": colours()["light"],
         }  # fmt: skip
         (room / "said.json").write_text(json.dumps(said), encoding="utf-8")
         pdf = typst.compile(str(room / "part.typ"), root=str(room), font_paths=fonts)
@@ -64,11 +64,10 @@ def _svg(spec: dict[str, Any]) -> str:
     return str(vl_convert.vegalite_to_svg(json.loads(plain(json.dumps(fixed)))))
 
 
-def _chart(drawn: Drawn, picture: str | None) -> dict[str, Any]:
+def _chart(drawn: Drawn, picture: str) -> dict[str, Any]:
     return {
         "title": _breakable(drawn.title), "picture": picture, "words": drawn.chart.words,
         "query": drawn.rows.query.name, "alt": f"{drawn.rows.query.title}. {drawn.title}.",
-        "empty": f"Nothing to show yet: {drawn.rows.query.grain} is needed",
     }  # fmt: skip
 
 

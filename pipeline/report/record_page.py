@@ -197,7 +197,7 @@ def _packed(values: Array, step: float | None = None) -> dict[str, Any]:
     found: list[int | None] = np.diff(whole, prepend=0).tolist()
     for at in np.flatnonzero(void):
         found.insert(int(at), None)
-    return {"step": float(f"{step:.6g}"), "values": found}
+    return {"step": round(step, 12), "values": found}
 
 
 def _round_down(value: float) -> float:
@@ -209,7 +209,7 @@ def _round_down(value: float) -> float:
 def _panel(panel: Panel, scales: Sequence[tuple[Any, str]]) -> dict[str, Any]:
     def to_shown(strip: int, value: float) -> float:
         line, _ = scales[strip]
-        return float(f"{value * line.factor + line.offset:.6g}")
+        return float(round(value * line.factor + line.offset, 5))
 
     first = panel.strips[0]
     return {

@@ -12,7 +12,10 @@ import pytest
 from pipeline import steps
 from pipeline.commands.init import make_workspace
 from pipeline.commands.inspect import inspect
+from pipeline.schemas.lineage import FINDINGS
 from pipeline.schemas.records import TREATMENT
+from pipeline.unit_names import read_unit
+from pipeline.units import UnknownUnit
 from pipeline.workspace import Workspace, open_workspace
 
 
@@ -125,3 +128,85 @@ def test_a_gauge_in_the_well_lands_beside_the_surface_gauge(tmp_path: Path) -> N
 
     stage = steps.open_lake(workspace).scan(STAGE_METRICS).collect().row(0, named=True)
     assert stage["avg_downhole_pressure_psi"] == pytest.approx(8002.0, abs=0.2)
+
+
+def elapsed_record(start: str, seconds: int = 600) -> str:
+    lines = [f"Job Start: {start}", "Elapsed (s),Treating Pressure (psi),Slurry Rate (bpm)"]
+    for second in range(seconds):
+        rate = 80.0 if 30 <= second <= 390 else 0.0
+        lines.append(f"{second},{2500 + 60 * rate + second % 7:.0f},{rate:.1f}")
+    return "\n".join(lines) + "\n"
+
+
+def test_the_order_in_a_start_above_the_data_is_asked_and_settled_by_other_files(tmp_path: Path) -> None:
+    one = folder_of(tmp_path / "one", [("Teal 1H stage 3.csv", elapsed_record("9/5/2025 06:30:00"))])
+    text, _ = inspect(one, one.root / "landing", write=False)
+    assert "time: day and month could be exchanged in 'Start: 9/5/2025 06:30:00'" in text
+    both = folder_of(tmp_path / "both", [
+        ("Teal 1H stage 3.csv", elapsed_record("9/5/2025 06:30:00", 700)),
+        ("Teal 1H stage 4.csv", elapsed_record("9/25/2025 06:30:00")),
+    ])  # fmt: skip
+    text, _ = inspect(both, both.root / "landing", write=True)
+    assert "could be exchanged" not in text
+    assert steps.run_ingest(both).landed == 2
+    first = steps.open_lake(both).scan(TREATMENT).filter(stage=3).select("time").first().collect().item()
+    assert first == datetime(2025, 9, 5, 6, 30, tzinfo=UTC)
+
+
+def test_a_record_whose_clock_was_set_back_is_set_aside_unless_the_map_decides(tmp_path: Path) -> None:
+    first = datetime(2025, 4, 25, 6)
+    head, *rows = record(first, DAY_FIRST, 400).splitlines()
+    later = record(first + timedelta(seconds=200), DAY_FIRST, 400, step=500.0).splitlines()[1:]
+    workspace = folder_of(tmp_path, [
+        ("Teal 1H stage 3.csv", "\n".join([head, *rows, *later]) + "\n"),
+        ("Teal 1H stage 4.csv", record(first + timedelta(days=1), DAY_FIRST, 900)),
+    ])  # fmt: skip
+    inspect(workspace, workspace.root / "landing", write=True)
+    (path,) = workspace.maps.glob("*.toml")
+    assert "duplicates" not in path.read_text(encoding="utf-8")
+    (aside,) = steps.run_ingest(workspace).set_aside
+    told = str(aside)
+    assert "the clock goes back by 199 s, and 200 times are there twice with other values" in told
+    assert "line 402" in told and 'duplicates = "last"' in told
+    path.write_text(
+        path.read_text(encoding="utf-8").replace("\n[columns]", '\nduplicates = "last"\n\n[columns]'), encoding="utf-8"
+    )
+    assert steps.run_ingest(open_workspace(workspace.root)).set_aside == []
+    rows_in = steps.open_lake(workspace).scan(TREATMENT).filter(stage=3).collect()
+    assert rows_in.height == 600 and rows_in.sort("time")["treating_pressure_psi"][250] >= 3000.0
+
+
+def test_the_same_rows_twice_are_not_set_aside(tmp_path: Path) -> None:
+    head, *rows = record(datetime(2025, 4, 25, 6), DAY_FIRST).splitlines()
+    workspace = folder_of(tmp_path, [("Teal 1H stage 3.csv", "\n".join([head, *rows, *rows]) + "\n")])
+    inspect(workspace, workspace.root / "landing", write=True)
+    assert steps.run_ingest(workspace).landed == 1
+    assert steps.open_lake(workspace).scan(TREATMENT).collect().height == 420
+
+
+def test_a_name_that_tells_another_stage_than_the_content_is_a_finding(tmp_path: Path) -> None:
+    first = datetime(2025, 4, 25, 6)
+    files = [
+        (
+            f"Teal 1H stage {name}.csv",
+            f"Well: Teal 1H\nStage: {held}\n" + record(first + timedelta(days=name), DAY_FIRST),
+        )
+        for name, held in ((5, 5), (6, 7))
+    ]
+    workspace = folder_of(tmp_path, files)
+    inspect(workspace, workspace.root / "landing", write=True)
+    assert steps.run_ingest(workspace).landed == 2
+    found = steps.open_lake(workspace).scan(FINDINGS).filter(kind="name_differs").collect()
+    assert found["message"].to_list() == ["the file's name says stage 6, its content stage 7: the content counts"]
+
+
+@pytest.mark.parametrize("written", ["1000 m3", "10³ m³", "e3m3", "10**3 m**3"])
+def test_a_thousand_cubic_metres_is_no_thousand_cubic_feet(written: str) -> None:
+    assert read_unit(written, "mcf").factor == pytest.approx(35.3147, rel=1e-5)  # 1 ft = 0.3048 m (NIST SP 811)
+
+
+def test_an_unknown_unit_is_never_declared_to_be_the_unit_of_the_lake() -> None:
+    with pytest.raises(UnknownUnit) as told:
+        read_unit("zorgs", "mcf")
+    assert "with a unit such as" in str(told.value) and '"zorgs" = "..."' in str(told.value)
+    assert '= "mcf"' not in str(told.value)

@@ -335,9 +335,15 @@ def finding_kinds(row: dict[str, Any] | None = None, **measured: Any) -> list[st
          "isip_gradient_psi_ft", "screenout", "cut_short", "placed_share", "reflector_depth_ft", "reflector_error_ft",
          "screenout_reason")
     )  # fmt: skip
+    time = np.concatenate((np.arange(60.0), 60.0 + measured.pop("pause_s", 0.0) + np.arange(60.0)))
+    record = SimpleNamespace(
+        time_s=time, rate_bpm=np.full(120, 80.0),
+        clean_bpm=np.where(np.arange(120) < measured.pop("clean_above_s", 0), 85.0, 80.0),
+    )  # fmt: skip
+    void = measured.pop("void_rate_s", 0.0)
     view: Any = SimpleNamespace(
-        row={"stage_length_ft": 200.0} | (row or {}), injection=slice(0, 1),
-        picks=SimpleNamespace(timeline=SimpleNamespace(void_rate_s=measured.pop("void_rate_s", 0.0))),
+        row={"stage_length_ft": 200.0} | (row or {}), injection=slice(0, 120), seconds=np.ones(120),
+        picks=SimpleNamespace(timeline=SimpleNamespace(void_rate_s=void, record=record, main_bpm=20.0)),
         around=SimpleNamespace(plug_depth_ft=17_000.0),
     )  # fmt: skip
     return [found["kind"] for found in stage_findings("a", 1, view, nothing | measured)]
@@ -350,6 +356,10 @@ def finding_kinds(row: dict[str, Any] | None = None, **measured: Any) -> list[st
         ({"zero_offset_psi": -85.0}, ["zero_offset"]),
         ({"zero_offset_psi": 0.0}, []),
         ({"void_rate_s": 12.0, "unmeasured_s": 12.0}, ["void_rate"]),
+        ({"clean_above_s": 30}, []),
+        ({"clean_above_s": 31}, ["clean_above_slurry"]),
+        ({"pause_s": 12 * 3600.0 - 1.0}, []),
+        ({"pause_s": 12 * 3600.0 + 1.0}, ["two_jobs"]),
         ({"unmeasured_s": 2.0}, []),
         ({"unmeasured_s": 2.5}, ["unmeasured"]),
         ({"pressure_margin_psi": -1.0}, ["over_limit"]),

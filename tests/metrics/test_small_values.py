@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from types import SimpleNamespace
 from typing import Any
 
@@ -11,8 +12,13 @@ import pytest
 from pipeline.ingest.known import SourceIndex
 from pipeline.ingest.witsml import is_witsml
 from pipeline.metrics.coil.measure import _stall_pick
+from pipeline.metrics.declare import Missing
+from pipeline.metrics.stage import metrics
 from pipeline.metrics.stage.view import StageView
 from pipeline.picks.coil_record import GAP_S, CoilRecord, trace
+from pipeline.picks.screenout import find_climb
+from pipeline.picks.stage import pick_stage
+from pipeline.picks.types import StageDesign, StageRecord
 
 
 def test_a_counter_jump_moves_later_depths_only() -> None:
@@ -92,3 +98,56 @@ def test_a_file_that_changes_leaves_its_earlier_content_and_claims() -> None:
     assert index.twin(("b.csv", "m"), "old") is None and index.twin(("b.csv", "m"), "new") == "a.csv"
     assert not index.holds("one") and index.holds("two")
     assert index.claiming("treatment", {"w"}, {3}, signal=True) == []
+
+
+def flush_record(noise_psi: float, proppant_until_s: float = 1300.0, climb_psi_min: float = 82.0) -> StageRecord:
+    """80 bpm; proppant ends at 1,300 s, and the pressure climbs steadily until the rate is cut at 1,600 s."""
+    time = np.arange(2200.0)
+    rate = np.where((time >= 60.0) & (time < 1600.0), 80.0, 0.0)
+    pressure = np.where(rate > 0.0, 7000.0, 3000.0) + np.where(
+        (time > 1300.0) & (time < 1600.0), (time - 1300.0) / 60.0 * climb_psi_min, 0.0
+    )
+    conc = np.where((time > 400.0) & (time < proppant_until_s), 2.0, 0.0)
+    noise = np.random.default_rng(1).normal(0.0, noise_psi, time.size)
+    return StageRecord(time, pressure + noise, rate, None, conc)
+
+
+def test_a_noisy_gauge_gives_no_climb_and_a_steady_climb_its_own_slope() -> None:
+    """Two samples alone half a minute apart would give 12 psi of noise as up to 100 psi/min."""
+    timeline = pick_stage(flush_record(12.0), StageDesign()).timeline
+    assert find_climb(timeline) is None
+    climb = find_climb(pick_stage(flush_record(12.0, climb_psi_min=300.0), StageDesign()).timeline)
+    assert climb is not None and climb.late_psi_min == pytest.approx(300.0, abs=60.0)
+
+
+def test_a_climb_in_a_flush_of_unknown_share_is_neither_a_screen_out_nor_none() -> None:
+    in_flush = pick_stage(flush_record(2.0, climb_psi_min=300.0), StageDesign()).effective
+    assert in_flush["screenout"].value is None and "the pressure climbs in every flush" in in_flush["screenout"].reason
+    still = pick_stage(flush_record(2.0, proppant_until_s=1595.0, climb_psi_min=300.0), StageDesign()).effective
+    assert (still["screenout"].value, still["screenout"].confidence) == (1.0, "low")
+    known = pick_stage(flush_record(2.0, climb_psi_min=300.0), StageDesign(capacity_bbl=300.0)).effective
+    assert known["screenout"].value == 0.0
+
+
+def test_a_stage_whose_record_ends_while_pumping_is_not_complete() -> None:
+    time = np.arange(1500.0)
+    record = StageRecord(time, np.full(1500, 7000.0), np.where(time < 60.0, 0.0, 80.0))
+    view = StageView(pick_stage(record, StageDesign()), StageDesign(), {}, datetime(2025, 1, 1, tzinfo=UTC))
+    assert metrics.pump_time_min(view) == pytest.approx(24.0, abs=0.2)
+    with pytest.raises(Missing, match="it ends while pumping"):
+        metrics.completed_pump_time_min(view)
+
+
+def test_a_gauge_in_the_well_with_some_void_samples_has_a_mean() -> None:
+    time = np.arange(2200.0)
+    rate = np.where((time >= 60.0) & (time < 1600.0), 80.0, 0.0)
+    gauge = np.where(time % 100.0 < 4.0, np.nan, 8000.0)
+
+    def mean(values: Any) -> float:
+        record = StageRecord(time, np.where(rate > 0.0, 7000.0, 3000.0), rate, downhole_psi=values)
+        view = StageView(pick_stage(record, StageDesign()), StageDesign(), {}, datetime(2025, 1, 1, tzinfo=UTC))
+        return metrics.avg_downhole_pressure_psi(view)
+
+    assert mean(gauge) == pytest.approx(8000.0)
+    with pytest.raises(Missing, match="less than 90 %"):
+        mean(np.where(time < 400.0, np.nan, 8000.0))

@@ -30,7 +30,7 @@ def words(text: str) -> str:
 
 def test_each_part_has_a_pdf_with_its_results_words_and_caution(campaign: Campaign) -> None:
     paths = [path for path in campaign.report.beside if path.suffix == ".pdf"]
-    assert [path.name for path in paths] == ["quarter.pdf", "crews-and-designs.pdf", "next-pad.pdf"]
+    assert [path.name for path in paths] == ["wells.pdf", "quarter.pdf", "crews-and-designs.pdf", "next-pad.pdf"]
     page = campaign.report.path.read_text(encoding="utf-8")
     titles = re.findall(r"<figure>\s*<h3>(.*?)</h3>", page)
     every = words("".join(text_of(path) for path in paths))

@@ -21,7 +21,7 @@ PARAMETERS = {
     "crews_compared": {"comparison": "frac_crews_pump_time"}, "crews_compared_title": {"comparison": "coil_crews_mill_time"},
     "model_title": {"model": "treating_pressure"}, "quarter_changes": {"metric": "mill_min"},
     "quarter_changes_title": {"metric": "pump_time_min"}, "quarter_cells": {"metric": "mill_min"},
-    "next_designs": {"figure": "pressure_margin"},
+    "next_designs": {"figure": "pressure_margin"}, "wells_along_title": {"measure": "isip"},
 }  # fmt: skip
 
 

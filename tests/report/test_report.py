@@ -45,7 +45,7 @@ def test_report_holds_caution_versions_and_ledger(campaign: Campaign) -> None:
 
 def test_every_part_has_at_least_two_charts_and_its_reader() -> None:
     pages = load_pages()
-    assert [page.reader for page in pages] == ["manager", "analyst", "engineer"]
+    assert [page.reader for page in pages] == ["engineer", "manager", "analyst", "engineer"]
     assert all(len(page.charts) >= 2 for page in pages)
 
 
@@ -95,7 +95,7 @@ def test_an_empty_workspace_makes_a_report_that_says_so(tmp_path: Path, opened) 
     assert built.charts == 0
     seen = opened(built.path)
     assert seen.messages == []
-    assert "Nothing to show yet" in seen.page.inner_text("body")
+    assert "Not shown yet" in seen.page.inner_text("body")
 
 
 def test_a_report_in_metric_units_converts_numbers_and_labels(slice_workspace: Workspace) -> None:

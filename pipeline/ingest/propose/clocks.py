@@ -109,13 +109,13 @@ def time_channel(look: Look, times: Times, zone: str) -> tuple[Guess, list[str]]
         questions.append(f"time: '{named}' counts from {guess.since}: in \"{zone}\"?")
         return Guess("time", place, named, text, LIKELY, guess.why, ()), questions
     zero = guess.kind == "time of day" and _from_zero(look, place)
-    start, asked = _start(look, zone, from_zero=zero)
-    questions.append(asked)
+    start, asked, other = _start(look, zone, from_zero=zero)
+    questions += asked
     if guess.kind == "time of day":
         text = f'{{ {column}, format = "{guess.format}", start = {start}{months} }}'
     else:
         text = f'{{ {column}, unit = "{guess.unit}", start = {start} }}'
-    return Guess("time", place, named, text, ASKED, guess.why, ()), questions
+    return Guess("time", place, named, text, ASKED, guess.why, other), questions
 
 
 def _zone_said(look: Look, place: int) -> str | None:
@@ -133,8 +133,8 @@ def _from_zero(look: Look, place: int) -> bool:
     return re.fullmatch(r"0?0:00(:0\d)?([.,]\d+)?", first) is not None or "elapsed" in words_of(look.said(place))
 
 
-def _start(look: Look, zone: str, *, from_zero: bool) -> tuple[str, str]:
-    """Return the start of a record without dates: from the lines above the data, or asked."""
+def _start(look: Look, zone: str, *, from_zero: bool) -> tuple[str, list[str], tuple[str, ...]]:
+    """Return the start of a record without dates, from the lines above the data or asked; questions; another format."""
     more = ", from_zero = true" if from_zero else ""
     for line in look.table.head:
         match = re.search(_START, line)
@@ -142,15 +142,15 @@ def _start(look: Look, zone: str, *, from_zero: bool) -> tuple[str, str]:
             continue
         found = time_guess([match["start"].strip()], ".")
         if found is not None and found.kind in ("clock", "day"):
-            text = (
-                f'{{ pattern = \'{_START}\', format = "{found.format.replace("%.f", ".%f")}", zone = "{zone}"{more} }}'
-            )
-            return (
-                text,
-                f"time: the start is read from '{match[0].strip()[:60]}'; is it that of the first row, in {zone}?",
-            )
+            written = found.format.replace("%.f", ".%f")
+            said = match[0].strip()[:60]
+            asked = [f"time: the start is read from '{said}'; is it that of the first row, in {zone}?"]
+            if found.ambiguous:
+                asked.append(f"time: day and month could be exchanged in '{said}': {found.format} or {found.other}?")
+            text = f'{{ pattern = \'{_START}\', format = "{written}", zone = "{zone}"{more} }}'
+            return text, asked, (found.other,) if found.ambiguous else ()
     text = f'{{ value = "2000-01-01 00:00:00", format = "%Y-%m-%d %H:%M:%S", zone = "{zone}"{more} }}'
-    return (
-        text,
-        "time: the file gives no date; write the start of the record as 'start.value' (2000-01-01 stands in its place)",
-    )
+    asked = [
+        "time: the file gives no date; write the start of the record as 'start.value' (2000-01-01 stands in its place)"
+    ]
+    return text, asked, ()

@@ -15,12 +15,12 @@ _NOISE_WORD = r"(?:frac|fracturing|treatment|treating|data|datos|record|job|pump
 """Words of a file's name that are no part of a well's name."""
 _NOISE = rf"(?:[ _.-]*{_NOISE_WORD}\b)*"
 _STAGE_WORD = r"(?:stage|stg|etapa|[eé]tape|interval|int|zone|zona|frac)"
-_RUN_WORD = r"(?:run|carrera|descente)"
+_RUN_WORD = r"(?:run|carrera|corrida|descente)"
 _HEADS = {
     "well": r'(?i)\b(?:well(?:[ _]?name)?|pozo|puits|uwi)\s*[:=,;\t|]+\s*"?(?P<well>[^,;|"\t]*[^,;|"\t\s])',
     "stage": r"(?i)\b(?:stage|stg|etapa|[eé]tape|interval)(?:[ _]*(?:no|number|num|n°))?\.?"
     r"\s*[:=,;\t|#]*\s*\"?(?P<stage>\d+)",
-    "run": r"(?i)\b(?:run|carrera)(?:[ _]*(?:no|number|num))?\.?\s*[:=,;\t|#]*\s*\"?(?P<run>\d+)",
+    "run": r"(?i)\b(?:run|carrera|corrida|descente)(?:[ _]*(?:no|number|num))?\.?\s*[:=,;\t|#]*\s*\"?(?P<run>\d+)",
 }
 
 
@@ -73,6 +73,15 @@ def name_guesses(
 def _group(pattern: str, line: str, group: str) -> str:
     match = re.search(pattern, line)
     return match[group].strip() if match is not None else ""
+
+
+def number_in_name(name: str, number: str) -> int | None:
+    """Return the stage (or run) that a file's name tells by a word for it; None if it tells none."""
+    pattern = _in_name(name, number, {"well": False, number: True})
+    match = (
+        re.search(pattern, name) if pattern is not None and (_STAGE_WORD in pattern or _RUN_WORD in pattern) else None
+    )
+    return None if match is None else int(match[number])
 
 
 def _in_name(name: str, number: str, wanted: dict[str, bool]) -> str | None:

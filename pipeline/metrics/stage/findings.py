@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from pipeline.metrics.findings import Row, finding
 from pipeline.metrics.stage.view import StageView
 from pipeline.units import qty
 
 GRADIENT_PSI_FT = (0.6, 1.1)
 """Usual range of the ISIP gradient (common practice). [psi/ft]"""
+
+ABOVE, ABOVE_S = 1.05, 30.0
+"""A clean rate above this multiple of the slurry rate for longer than this is wrong. [1], [s]"""
+PAUSE_S = 12 * 3600.0
+"""A longer time without samples within a stage is a doubt of its number. [s]"""
 
 
 def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> list[Row]:
@@ -32,6 +39,7 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
     gap = (measured["unmeasured_s"] or 0.0) - void
     if gap > 2.0:
         found.append(("unmeasured", f"{gap:.0f} s of the injection has no usable rate (gaps, void samples)"))
+    found += _record_findings(view)
     margin = measured["pressure_margin_psi"]
     if margin is not None and margin < 0.0:
         found.append(("over_limit", f"pressure exceeded the programme's limit by {qty(-margin, 'psi')}"))
@@ -57,6 +65,25 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
             ("cut_short", f"{measured['placed_share']:.0%} of the designed proppant placed, with a full flush")
         )
     return [finding(well_id, "stage", stage, kind, message) for kind, message in found]
+
+
+def _record_findings(view: StageView) -> list[tuple[str, str]]:
+    """Findings for channels that contradict each other, and for two jobs under one number."""
+    record, found = view.picks.timeline.record, []
+    if record.clean_bpm is not None and view.injection is not None:
+        part = view.injection
+        clean, slurry = record.clean_bpm[part], record.rate_bpm[part]
+        above = (clean > ABOVE * np.maximum(slurry, view.picks.timeline.main_bpm * 0.1)) & (clean > 1.0)
+        seconds = float(view.seconds[above].sum())
+        if seconds > ABOVE_S:
+            text = f"the clean rate is above the slurry rate for {seconds:.0f} s, which cannot be: one of them is wrong"
+            found.append(("clean_above_slurry", text))
+    pause = float(np.diff(record.time_s).max(initial=0.0))
+    if pause > PAUSE_S:
+        hours = pause / 3600.0
+        text = f"nothing is on record for {hours:.0f} h between two parts of it: are two jobs under one number?"
+        found.append(("two_jobs", text))
+    return found
 
 
 def _wave_findings(view: StageView, measured: Row) -> list[tuple[str, str]]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
+import numpy as np
+
 from pipeline.metrics.declare import Missing, known, known_or
 from pipeline.metrics.stage.view import NO_INJECTION, STAGE, StageView
 from pipeline.physics.constants import GAL_PER_BBL
@@ -16,6 +18,8 @@ CUT_SHORT = 0.95
 """Less of the designed proppant than this was cut short. [1]"""
 PUMPED_BPM = 5.0
 """Lowest rate that counts as pump time. [bbl/min]"""
+MOSTLY = 0.9
+"""A mean over less of the main treatment than this is none. [1]"""
 TRADE = "trade convention"
 
 
@@ -60,7 +64,10 @@ def avg_treating_pressure_psi(s: StageView) -> float:
 def avg_downhole_pressure_psi(s: StageView) -> float:
     if s.downhole is None:
         raise Missing("no gauge in the well on record")
-    return s.mean(s.downhole, s.main)
+    there = s.main & ~np.isnan(s.downhole)
+    if s.seconds[there].sum() < MOSTLY * s.seconds[s.main].sum():
+        raise Missing(f"the gauge in the well read less than {100 * MOSTLY:.0f} % of the main treatment")
+    return s.mean(s.downhole, there)
 
 
 @STAGE.metric("bpm", "time mean of slurry rate over the main treatment", source=TRADE)
@@ -283,12 +290,17 @@ def stage_end(s: StageView) -> str:
 
 
 @STAGE.metric(
-    "min", "pump time of a complete stage: not of one known to have screened out or to be cut short", source=TRADE
+    "min",
+    "pump time of a complete stage: not of one known to have screened out or to be cut short, or cut off in the record",
+    source=TRADE,
+    version=2,
 )
 def completed_pump_time_min(s: StageView) -> float:
     for early, words in ((screenout, "it screened out"), (cut_short, "it was cut short")):
         if known_or(early, s, False):
             raise Missing(f"not a complete stage: {words}")
+    if s.injection is not None and s.picks.timeline.end is None:
+        raise Missing("not a complete stage on record: it ends while pumping")
     return pump_time_min(s)
 
 

@@ -1,0 +1,36 @@
+-- title: What to look at next among the wells completed last
+-- reader: engineer
+-- grain: one row
+-- columns:
+--   sentence: what to look at next
+WITH latest AS (
+    SELECT well_id, max(start_time) AS last_start FROM stage WHERE start_time IS NOT NULL GROUP BY well_id
+),
+chosen AS (
+    SELECT s.*
+    FROM stage AS s
+    JOIN (SELECT * FROM latest ORDER BY last_start DESC LIMIT 20) AS l USING (well_id)
+),
+counted AS (
+    SELECT
+        count(*) AS n,
+        count(*) FILTER ('low' IN (isip_confidence, breakdown_confidence)) AS doubtful,
+        min(format('{}, stage {}', well, stage)) FILTER ('low' IN (isip_confidence, breakdown_confidence)) AS first_doubt,
+        count(*) FILTER (stage_end = 'screen-out') AS screened_out,
+        max(format('{}, stage {}', well, stage)) FILTER (stage_end = 'screen-out') AS last_out
+    FROM chosen
+)
+SELECT
+    CASE
+        WHEN n = 0 THEN 'no stage is measured yet: put a treatment record into the landing folder'
+        WHEN screened_out > 0 THEN format(
+            'the page of {}, one of {} screened out, shows the climb before the rate was cut', last_out,
+            CASE screened_out WHEN 1 THEN 'one stage' ELSE concat(screened_out, ' stages') END
+        )
+        WHEN doubtful > 0 THEN format(
+            'the page of {}, one of {} with an ISIP or a breakdown of low confidence', first_doubt,
+            CASE doubtful WHEN 1 THEN 'one stage' ELSE concat(doubtful, ' stages') END
+        )
+        ELSE 'no stage of these wells screened out or has an ISIP or a breakdown of low confidence'
+    END AS sentence
+FROM counted
