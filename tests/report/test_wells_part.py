@@ -14,7 +14,7 @@ from pipeline.report.content import gather
 from pipeline.report.html import waits
 from pipeline.report.pages import load_pages
 from pipeline.workspace import Workspace
-from tests.builders import query_on
+from tests.builders import connect_on
 from tests.conftest import Campaign, Fitted
 
 
@@ -39,14 +39,14 @@ def test_the_rows_are_the_measured_stages_of_the_latest_wells(fitted: Fitted) ->
     assert doubtful.height and set(doubtful["flag"]) == {"low confidence"}
 
 
-def chart_rows(*values: tuple[str, int, float | None, str]) -> dict[str, pl.DataFrame]:
+def chart_rows(*values: tuple[str, int, float | None, str]) -> pl.DataFrame:
     rows = [
         {"well": well, "stage": stage, "isip": value, "placed": value, "ended": ended, "pressure": None,
          "breakdown": None, "pump_time": None, "mill_time": None}
         for well, stage, value, ended in values
     ]  # fmt: skip
     floats = dict.fromkeys(("isip", "placed", "pressure", "breakdown", "pump_time", "mill_time"), pl.Float64)
-    return {"chart": pl.DataFrame(rows, schema_overrides=floats)}
+    return pl.DataFrame(rows, schema_overrides=floats)
 
 
 @pytest.mark.parametrize(
@@ -61,8 +61,9 @@ def chart_rows(*values: tuple[str, int, float | None, str]) -> dict[str, pl.Data
     ],
 )  # fmt: skip
 def test_a_title_names_the_middle_and_the_ends(measure: str, rows: Any, title: str) -> None:
-    found = query_on("wells_along_title", chart_rows(*rows), {"measure": measure})
-    assert found["title"][0] == title
+    connection = connect_on({}, "UTC", reads=set())
+    found = queries.run(connection, queries.load("wells_along_title"), {"measure": measure}, chart_rows(*rows))
+    assert found.frame["title"][0] == title
 
 
 def test_one_odd_stage_does_not_take_all_colours() -> None:
