@@ -46,8 +46,8 @@ _SPELLED: dict[str, str] = {
     "gpt": "gpt gal/mgal gal/1000gal gals/1000gal gal/kgal l/m3 gptg gal/tgal galus/1000galus",
     "pptg": "ppt lb/mgal lbs/1000gal lb/1000gal lb/kgal",
     # lengths
-    "ft": "ft feet foot ' pies pieds pie",
-    "m": "m metre metres meter meters metros mtr mts mètres",
+    "ft": "ft feet foot ' pies pieds pie ftmd fttvd ftkb ftrkb ft(md) ftmdrt",
+    "m": "m metre metres meter meters metros mtr mts mètres mmd mtvd mkb mrkb m(md) mmdrt",
     "inch": "in inch inches \" pulg pulgadas pouce po",
     "mm": "mm millimetre millimeter",
     "in64": "1/64in 64ths /64",

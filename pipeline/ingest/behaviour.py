@@ -95,6 +95,8 @@ def _english(cell: str, language: str) -> str:
     cell = re.sub(r"(?i)\b([ap])\.?\s?m\.?$", r"\1m", cell)
     for name, english in _FOREIGN.get(language, {}).items():
         cell = re.sub(rf"(?i)\b{name}[a-zé.]*", english, cell)
+    if language in _FOREIGN:  # these begin as in English, and tell no language
+        cell = re.sub(r"(?i)\b(sep|oct|nov)[a-zé]*\.?", lambda found: found[1].capitalize(), cell)
     return cell
 
 

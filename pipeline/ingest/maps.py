@@ -10,10 +10,10 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import polars as pl
-from pydantic import Field, ValidationError
+from pydantic import BeforeValidator, Field, ValidationError
 
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import Table, meta
@@ -52,6 +52,20 @@ class Start(Frozen):
     format: str
     zone: str
     from_zero: bool = False
+
+
+def _several(value: object) -> object:
+    """Accept one name where several may stand."""
+    return (value,) if isinstance(value, str) else value
+
+
+Names = Annotated[tuple[str, ...], BeforeValidator(_several)]
+NARROW = "\u00a0\u202f\u2009"
+"""Spaces that French and other number formats put between thousands; a map writes a plain one."""
+
+
+def _plain_space(value: object) -> object:
+    return " " if isinstance(value, str) and value in NARROW and value else value
 
 
 class Channel(Frozen):
@@ -95,8 +109,8 @@ class Channel(Frozen):
     header: str | None = None
     optional: bool = False
     unit: str | None = None
-    plus: tuple[str, ...] = ()
-    minus: tuple[str, ...] = ()
+    plus: Names = ()
+    minus: Names = ()
     over: str | None = None
     pattern: str | None = None
     format: str | list[str] | None = None
@@ -156,7 +170,7 @@ class SourceMap(Frozen):
     most_void_rows: float = Field(default=0.01, ge=0.0, le=0.5)
     skip_lines: str | None = None
     head_pattern: list[str] = Field(default_factory=list)
-    thousands: Literal["", ",", ".", " ", "'"] = ""
+    thousands: Annotated[Literal["", ",", ".", " ", "'"], BeforeValidator(_plain_space)] = ""
     void_values: list[str | float] = Field(default_factory=list)
     revision_pattern: str | None = None
     unknown_wells: Literal["set aside", "create"] = "set aside"

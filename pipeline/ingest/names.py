@@ -44,9 +44,9 @@ class WellRegistry:
         """Return the well's id, or None if the name is unknown."""
         return self.by_folded.get(folded(name))
 
-    def nearest(self, name: str) -> list[str]:
+    def nearest(self, name: str, cutoff: float = 0.4) -> list[str]:
         """Return the most similar known names."""
-        near = difflib.get_close_matches(folded(name), list(self.by_folded), n=3, cutoff=0.4)
+        near = difflib.get_close_matches(folded(name), list(self.by_folded), n=3, cutoff=cutoff)
         return list(dict.fromkeys(self.shown[self.by_folded[item]] for item in near))
 
     def fingerprint(self, *, made: bool) -> str:

@@ -7,6 +7,7 @@ from contextlib import suppress
 import numpy as np
 import polars as pl
 
+from pipeline.ingest.maps import NARROW
 from pipeline.ingest.tally import FileJob
 
 
@@ -25,7 +26,7 @@ def numbers_of(work: FileJob, lake: str, series: pl.Series) -> tuple[pl.Series, 
     if lake not in work.raw.constants or work.source.columns[lake].value is None:
         if work.source.thousands:
             plain = plain.str.replace_all(work.source.thousands, "", literal=True)
-            plain = plain.str.replace_all("\u00a0", "", literal=True).str.strip_prefix("$")
+            plain = plain.str.replace_all(f"[{NARROW}]", "").str.strip_prefix("$")
         if work.source.decimal == ",":
             plain = plain.str.replace(",", ".", literal=True)
     value = _finite(plain.cast(pl.Float64, strict=False))

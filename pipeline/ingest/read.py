@@ -195,8 +195,8 @@ def _head(text: bytes, lines: int, source: SourceMap) -> tuple[list[str], bytes]
 
 def _no_text(source: SourceMap) -> SetAside:
     return SetAside(
-        "the file is not text", f"text in {source.encoding}", "bytes of a binary file",
-        "export the file as text, or exclude it in the map's 'files'", 1,
+        "the file is not text", f"text in {source.encoding}", "bytes of a binary file, or of text in UTF-16",
+        "export it as UTF-8; if it is UTF-16, set encoding = \"utf-16\" in the map; or leave it out of 'files'", 1,
     )  # fmt: skip
 
 

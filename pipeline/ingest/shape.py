@@ -175,11 +175,17 @@ def head_groups(source: SourceMap, head: list[str]) -> dict[str, str]:
         match = next((match for line in head if (match := re.search(pattern, line))), None)
         if match is None:
             raise SetAside(
-                "no line above the data matches 'head_pattern'", f"a line that matches {pattern}", "none",
+                "no line above the data matches 'head_pattern'", f"a line that matches {pattern}", _seen(head),
                 f"correct 'head_pattern' in the map '{source.name}'", 1,
             )  # fmt: skip
         found |= {key: value.strip() for key, value in match.groupdict().items() if value is not None}
     return found
+
+
+def _seen(head: list[str]) -> str:
+    """Return the first lines above the data as a pattern sees them, with tabs visible."""
+    lines = [short(line.replace("\t", "\\t"), 60) for line in head if line.strip()][:4]
+    return "none" if not lines else "lines such as " + "; ".join(f"'{line}'" for line in lines)
 
 
 def _well_ids(work: FileJob, frame: pl.DataFrame) -> pl.DataFrame:
@@ -223,9 +229,12 @@ def _resolve(work: FileJob, name: str, line: int | None) -> str:
         if well in work.created:
             return well
         work.created[well] = name
-        work.findings.append(
-            Finding("well_created", f"'{short(name)}' is in no wells table: a new well without data was created", line)
-        )
+        text = f"'{short(name)}' is in no wells table: a new well without data was created"
+        digits = re.sub(r"\D", "", name)  # Teal 1H and Teal 2H are neighbours, not spellings
+        alike = [one for one in work.names.nearest(name, cutoff=0.85) if re.sub(r"\D", "", one) == digits]
+        if alike:
+            text += f"; is it '{short(alike[0])}', spelled in another way? then add an alias to the wells table"
+        work.findings.append(Finding("well_created", text, line))
         return well
     near = work.names.nearest(name)
     hint = f"nearest known: {', '.join(near)}" if near else "no similar well is known"

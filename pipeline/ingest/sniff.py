@@ -9,7 +9,7 @@ from collections import Counter
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
-from pipeline.ingest.maps import ALIGNED, SPACES
+from pipeline.ingest.maps import ALIGNED, NARROW, SPACES
 from pipeline.unit_names import looks_like_unit
 
 SAMPLE_BYTES = 4 * 1024**2
@@ -20,6 +20,7 @@ MOST_HEADS = 400
 """Lines searched for the first row."""
 DELIMITERS = (",", ";", "\t", "|")
 _NUMBER = re.compile(r"[-+]?(\d[\d .,']*\d|\d|[.,]\d+)([eE][-+]?\d+)?%?")
+_NARROW = re.compile(rf"(?<=\d)[{NARROW}](?=\d{{3}})")
 _CLOCK = re.compile(
     r"\d{1,4}([-/.:, T]+(\d{1,4}|[A-Za-zÀ-ÿ]{3,10}\.?)){2,8}\s*(Z|[+-]\d\d:?\d\d|[AaPp]\.?[Mm]\.?)?"
     r"|\d{1,2}:\d{2}\s*([AaPp][Mm])?"
@@ -82,6 +83,8 @@ def decoded(data: bytes) -> tuple[str, str] | None:
     for mark, name in ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16")):
         if data.startswith(mark):
             return data.decode("utf-8-sig" if name == "utf-8" else name, "replace"), name
+    if (wide := two_bytes(data)) is not None:
+        return data[: len(data) // 2 * 2].decode(wide, "replace"), wide
     zeros = data[:65536].count(0)
     if zeros > 0.3 * min(len(data), 65536):
         return None
@@ -97,12 +100,27 @@ def decoded(data: bytes) -> tuple[str, str] | None:
     return data.decode(name, "replace"), name
 
 
+def two_bytes(data: bytes) -> str | None:
+    """Return the encoding of text in two bytes per character without a mark; None if it is none."""
+    part = data[:4096]
+    for name, place in (("utf-16-le", 1), ("utf-16-be", 0)):
+        other = part[1 - place :: 2]
+        if (
+            len(part) > 64
+            and part[place::2].count(0) > 0.9 * len(part[place::2])
+            and other.count(0) < 0.02 * len(other)
+        ):
+            return name
+    return None
+
+
 def sniff_text(data: bytes) -> Table | None:
     """Find the table in the beginning of a file; None if there is none."""
     found = decoded(data[:SAMPLE_BYTES])
     if found is None:
         return None
     text, encoding = found
+    text = _NARROW.sub(" ", text)
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     if len(data) >= SAMPLE_BYTES:
         lines = lines[:-1]  # cut

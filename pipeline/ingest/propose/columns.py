@@ -262,10 +262,11 @@ def _cell_guess(look: Look, lands: str, lake: str, place: int, score: float, zon
             if guess and guess.ambiguous
             else []
         )
+        months = "" if guess is None or guess.months == "en" else f', months = "{guess.months}"'
         if not dtype.startswith("Datetime"):
-            text = f'{{ {column}, format = "{written}" }}'
+            text = f'{{ {column}, format = "{written}"{months} }}'
         else:
-            text = f'{{ {column}, format = "{written}", zone = "{zone}" }}'
+            text = f'{{ {column}, format = "{written}", zone = "{zone}"{months} }}'
             questions.append(f"{lake}: the clock of '{look.heading(place)}': \"{zone}\" is assumed; another zone?")
         sure = ASKED if guess is None or guess.ambiguous else LIKELY
         return Guess(lake, place, look.heading(place), text, weaker(confidence, sure), why), questions

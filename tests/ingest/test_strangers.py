@@ -1,0 +1,97 @@
+"""What a stranger's files taught: spaces between thousands, French months, wide text, and messages that help."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline import steps
+from pipeline.commands.init import make_workspace
+from pipeline.commands.inspect import inspect
+from pipeline.errors import SetAside
+from pipeline.ingest.maps import checked
+from pipeline.ingest.shape import head_groups
+from pipeline.ingest.sniff import decoded
+from pipeline.schemas.ledger import PRODUCTION
+from pipeline.schemas.lineage import FINDINGS
+from pipeline.unit_names import read_unit
+from pipeline.workspace import Workspace, open_workspace
+from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, record_csv, workspace
+
+MONTHS = ("janv. 2025", "févr. 2025", "mars 2025", "avr. 2025", "mai 2025", "juin 2025", "juil. 2025", "août 2025",
+          "sept. 2025", "oct. 2025", "nov. 2025", "déc. 2025")  # fmt: skip
+
+
+def team(folder: Path, name: str, data: bytes) -> Workspace:
+    make_workspace(folder / "team")
+    (folder / "team" / "landing" / name).write_bytes(data)
+    return open_workspace(folder / "team")
+
+
+@pytest.mark.parametrize("space", [" ", "\u202f", "\u00a0"])
+def test_french_months_and_narrow_spaces_between_thousands_land(space: str, tmp_path: Path) -> None:
+    lines = ["Puits;Mois;Huile (m3);Gaz (10³ m3);Jours"]
+    lines += [f"Teal 8H;{month};{number + 1}{space}100,5;861,00;30" for number, month in enumerate(MONTHS)]
+    found = team(tmp_path, "production.csv", ("\n".join(lines) + "\n").encode())
+    text, usable = inspect(found, found.root / "landing", write=True)
+    assert usable, text
+    assert steps.run_ingest(found).landed == 1
+    rows = steps.open_lake(found).scan(PRODUCTION).sort("month").collect()
+    assert rows["month"].to_list() == [date(2025, number, 1) for number in range(1, 13)]
+    assert rows["oil_bbl"][1] == pytest.approx(2100.5 / 0.158987294928)  # 1 bbl = 0.158987294928 m3 (NIST SP 811)
+    assert rows["gas_mcf"][0] == pytest.approx(861_000.0 / 28.316846592)  # 1 ft = 0.3048 m
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
+def test_text_of_two_bytes_is_read_with_and_without_its_mark(encoding: str, tmp_path: Path) -> None:
+    text = "Time,Treating Pressure (psi)\n" + "2025-04-25 06:00:00,2500\n" * 40
+    found = decoded(text.encode(encoding))
+    assert found is not None and found[0].lstrip("\ufeff").startswith("Time,")
+    assert found[1].startswith("utf-16")
+    assert decoded(bytes(range(256)) * 40) is None or decoded(bytes(range(256)) * 40)[1] != encoding  # type: ignore[index]
+
+
+def test_one_name_may_stand_where_several_may() -> None:
+    source = {
+        "name": "a", "lands": "wells", "files": "*.csv", "header_row": 1,
+        "columns": {
+            "well_id": {"column": "Well"},
+            "rotary_table_ft": {"column": "Cota mesa", "minus": "Cota terreno", "unit": "m"},
+        },
+    }  # fmt: skip
+    made, problems = checked(source)
+    assert problems == [] and made is not None
+    assert made.columns["rotary_table_ft"].minus == ("Cota terreno",)
+
+
+def test_a_line_that_no_pattern_matches_is_shown_as_it_is() -> None:
+    source, _ = checked({
+        "name": "a", "lands": "wells", "files": "*.csv", "header_row": 2, "head_pattern": [r"Run +(?P<run>\d+)"],
+        "columns": {"well_id": {"column": "Well"}},
+    })  # fmt: skip
+    assert source is not None
+    with pytest.raises(SetAside) as aside:
+        head_groups(source, ["Run\t7", "", "Well"])
+    assert aside.value.found == "lines such as 'Run\\t7'; 'Well'"
+
+
+@pytest.mark.parametrize(("name", "asked"), [("El Suace 14H", True), ("El Sauce 15H", False), ("Marl 14H", False)])
+def test_a_new_well_that_is_spelled_like_a_known_one_is_asked(name: str, asked: bool, tmp_path: Path) -> None:
+    space = workspace(
+        tmp_path, {"records": TREATMENT_MAP.replace('"set aside"', '"create"'), "wells": WELLS_MAP},
+        {"tables/wells.csv": WELLS.replace("Saltgrass", "El Sauce").replace("3H", "14H"), f"{name} stage 1.csv": record_csv(60)},
+    )  # fmt: skip
+    steps.run_ingest(space)
+    lake = steps.open_lake(space)
+    found = lake.scan(FINDINGS).filter(pl.col("kind") == "well_created").collect()["message"].to_list()
+    assert len(found) == 1 and ("is it 'El Sauce 14H'" in found[0]) is asked
+
+
+@pytest.mark.parametrize(
+    ("written", "lake", "factor"), [("mMD", "ft", 3.28084), ("ftMD", "ft", 1.0), ("m (MD)", "ft", 3.28084)]
+)
+def test_depth_units_that_name_their_reference(written: str, lake: str, factor: float) -> None:
+    assert read_unit(written, lake).factor == pytest.approx(factor, rel=1e-5)
