@@ -7,6 +7,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import polars as pl
 import pytest
 
 from pipeline.ingest.known import SourceIndex
@@ -14,7 +15,12 @@ from pipeline.ingest.witsml import is_witsml
 from pipeline.metrics.coil.measure import _stall_pick
 from pipeline.metrics.declare import Missing
 from pipeline.metrics.stage import metrics
+from pipeline.metrics.stage.plausible import _against
 from pipeline.metrics.stage.view import StageView
+from pipeline.metrics.wireline.metrics import WirelineView, plug_set
+from pipeline.models.compare import _closure_note
+from pipeline.models.funnel import inflations
+from pipeline.models.specs import COMPARISONS
 from pipeline.picks.coil_record import GAP_S, CoilRecord, trace
 from pipeline.picks.screenout import find_climb
 from pipeline.picks.stage import pick_stage
@@ -151,3 +157,41 @@ def test_a_gauge_in_the_well_with_some_void_samples_has_a_mean() -> None:
     assert mean(gauge) == pytest.approx(8000.0)
     with pytest.raises(Missing, match="less than 90 %"):
         mean(np.where(time < 400.0, np.nan, 8000.0))
+
+
+def test_a_plug_with_a_set_time_was_set_and_a_record_counts_before_it() -> None:
+    moment = datetime(2025, 1, 1, tzinfo=UTC)
+    assert plug_set(WirelineView({}, {"set_time": moment}, None, None)) is True
+    assert plug_set(WirelineView({"plug_set": False}, {"set_time": moment}, None, None)) is False
+    with pytest.raises(Missing):
+        plug_set(WirelineView({}, {}, None, None))
+
+
+def test_the_inflation_of_a_crew_is_that_of_its_pads() -> None:
+    """Pads of 10 and 20 stages with a correlation of 0.1: (10*1.9 + 20*2.9)/30 by hand."""
+    counts, crews = np.array([10.0, 20.0, 5.0]), np.array(["a", "a", "b"])
+    found = inflations(counts, crews, 0.1)
+    assert found == {"a": pytest.approx((10 * 1.9 + 20 * 2.9) / 30.0), "b": pytest.approx(1.4)}
+
+
+@pytest.mark.parametrize(
+    ("stated", "told"),
+    [(None, None), (9_000.0, None), (1_000.0, "bar"), (62_000.0, None)],
+)
+def test_a_pressure_is_held_against_what_a_provider_stated(stated: float | None, told: str | None) -> None:
+    """A record of 14.5 times the stated pressure is in psi where bar was declared, and the other way round."""
+    found = _against("pressure", 69.0 if told else 9_100.0, stated) if stated else None
+    assert (found is None) is (told is None)
+    if found is not None:
+        assert "the pressure is probably in bar" in found.words
+    assert _against("pressure", 0.0, 1_000.0) is None
+    assert _against("pressure", 1_000.0, 1_000.0) is None
+
+
+def test_closure_gradients_name_their_source_where_a_comparison_is_adjusted_for_them() -> None:
+    spec = next(spec for spec in COMPARISONS if "closure_gradient_psi_ft" in spec.adjusted_for)
+    other = next(spec for spec in COMPARISONS if "closure_gradient_psi_ft" not in spec.adjusted_for)
+    used = pl.DataFrame({"closure_source": ["a log", None, "a log"]})
+    assert "closure gradients from a log:" in _closure_note(spec, used)
+    assert "a source that is not recorded" in _closure_note(spec, used.drop("closure_source"))
+    assert _closure_note(other, used) == ""
