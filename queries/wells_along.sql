@@ -10,8 +10,6 @@
 --   placed [ratio]: placed over designed proppant
 --   mill_time [min]: mill time of the plug set for the stage
 --   ended: how the stage ended
---   doubt: low if the ISIP or the breakdown has low confidence, else empty
---   flag: screened out, pressured out, cut short, or low confidence; empty for a stage without any of them
 --   crew: fracturing crew
 --   quarter: quarter of the stage, on the pad's clock
 WITH latest AS (
@@ -34,12 +32,9 @@ SELECT
     s.pump_time_min AS pump_time,
     p.mill_min AS mill_time,
     s.stage_end AS ended,
-    CASE WHEN 'low' IN (s.isip_confidence, s.breakdown_confidence) THEN 'low' ELSE '' END AS doubt,
-    CASE
-        WHEN s.stage_end IN ('screen-out', 'pressure-out', 'cut short') THEN s.stage_end
-        WHEN 'low' IN (s.isip_confidence, s.breakdown_confidence) THEN 'low confidence'
-        ELSE ''
-    END AS flag,
+    s.isip_confidence,
+    s.breakdown_confidence,
+    p.mill_confidence,
     s.pad,
     s.design,
     s.frac_crew AS crew,

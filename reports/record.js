@@ -36,6 +36,12 @@
     for (let at = Math.ceil(low / step - 1e-9) * step; at <= high + step * 1e-9; at += step) found.push(at);
     return found;
   };
+  // The round step with at least two ticks between two values.
+  const stepOf = (low, high, count) => {
+    let step = roundStep(high - low, count);
+    for (let more = count * 1.5; ticks(low, high, step).length < 2 && more < 60; more *= 1.5) step = roundStep(high - low, more);
+    return step;
+  };
   const minutes = (seconds, step) => {
     if (step >= 60) return number(seconds / 60, 0);
     const sign = seconds < 0 ? "−" : "", whole = Math.abs(Math.round(seconds));
@@ -120,13 +126,16 @@
         const start = Math.max(x(across(band.from)), LEFT), end = Math.min(x(across(band.to)), width - RIGHT);
         if (end > start) make("title", {}, make("rect", { class: `band b${band.colour}`, x: start, y: head, width: Math.max(end - start, 1), height: low - head }, svg), band.name);
       }
+      const span = to - from, count = Math.max((width - LEFT) / 90, 2);
+      const step = root ? roundStep(span, count) : TIMES.find((one) => one >= span / count) || 86400;
+      for (const tick of ticks(from, to, step)) make("path", { class: "grid", d: `M${x(tick)} ${head}V${low}` }, svg);  // behind the samples
       const [first, last] = inside();
       let top = head;
       panel.strips.forEach((index, order) => {
         const strip = strips[index], size = sizes[order], base = top;
         const [least, most] = limits(strip, index, first, last);
         const y = (one) => strip.down ? base + ((one - least) / (most - least)) * size : base + size - ((one - least) / (most - least)) * size;
-        const step = roundStep(most - least, Math.max(size / 44, 2));
+        const step = stepOf(least, most, Math.max(size / 44, 2));
         for (const tick of ticks(least, most, step)) {
           make("path", { class: "grid", d: `M${LEFT} ${y(tick)}H${width - RIGHT}` }, svg);
           make("text", { class: "tick", x: LEFT - 6, y: y(tick) + 4, "text-anchor": "end" }, svg, number(tick, step < 1 ? Math.ceil(-Math.log10(step)) : 0));
@@ -150,10 +159,7 @@
         make("text", { x: mark.turned ? place - 4 : place + 4, y: above, "text-anchor": mark.turned ? "end" : "start" }, group, mark.label);
         make("title", {}, group, mark.why);
       }
-      const span = to - from, count = Math.max((width - LEFT) / 90, 2);
-      const step = root ? roundStep(span, count) : TIMES.find((one) => one >= span / count) || 86400;
       for (const tick of ticks(from, to, step)) {
-        make("path", { class: "grid", d: `M${x(tick)} ${head}V${low}` }, svg);
         make("text", { class: "tick", x: x(tick), y: low + 16, "text-anchor": "middle" }, svg, root ? number(tick, 1) : minutes(tick, step));
       }
       make("text", { class: "axis", x: width - RIGHT, y: low + 34, "text-anchor": "end" }, svg, root ? "square root of seconds since the shut-in" : step >= 60 ? "minutes of the record" : "minutes:seconds of the record");

@@ -22,6 +22,7 @@ from pipeline.steps import open_lake
 from pipeline.units import format_number, format_quantity, shown
 from pipeline.workspace import Workspace
 
+LEVELS = {"stage": "stage", "plug": "plug", "run": "coil run", "wireline": "pump-down"}
 NEAR = timedelta(days=1)
 """Maximum distance of an amended time from the picks of its record."""
 
@@ -86,7 +87,12 @@ def describe(workspace: Workspace, well: str, level: str, number: int, *, show: 
 def _picks(lake: Lake, well_id: str, level: str, number: int) -> pl.DataFrame:
     picks = lake.scan(PICKS).filter(well_id=well_id, level=level, number=number).collect()
     if picks.is_empty():
-        raise HeelwardError(f"{level} {number} of {well_id} has no measurements: run `heelward measure` first")
+        measured = lake.scan(PICKS).filter(well_id=well_id, level=level).select("number").unique().collect()
+        there = ", ".join(str(one) for one in measured["number"].sort().to_list())
+        hint = (
+            f"on record: {there}" if there else "none is on record; run `heelward measure` if files were landed since"
+        )
+        raise HeelwardError(f"{LEVELS[level]} {number} of {well_id} has no measurements; {hint}")
     return picks
 
 

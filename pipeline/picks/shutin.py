@@ -99,14 +99,14 @@ def fit_isip(
     if joint is not None:
         apart = joint.root - after.root
         if abs(apart) > APART_PSI:
-            doubts.add(f"fitted with the ringing it is {qty(apart, 'psi', plus=True)} from the fit after the ringing")
+            doubts.add(f"fitted with the ringing it differs by {qty(apart, 'psi', plus=True)} from the fit after it")
     if best is joint and hammer is not None and hammer.samples_per_period < FEW_SAMPLES:
         doubts.add(f"the ringing has only {hammer.samples_per_period:.1f} samples per period")
     difference = best.line - best.root
     power = _law(fall, quiet)
     law = (SURE_SHARE if power == ROOT else 0.5) * difference
     if power > ROOT and abs(difference) > 2.0 * best.error:
-        doubts.add(f"a straight line fits as well and gives {qty(difference, 'psi', plus=True)}")
+        doubts.add(f"a straight line fits as well and differs by {qty(difference, 'psi', plus=True)}")
     if power < ROOT:
         steeper = start_of(fall, quiet, length, STEEP) - after.root
         law = float(np.hypot(law, SURE_SHARE * steeper))
@@ -119,7 +119,7 @@ def fit_isip(
         doubts.add("no pressure at shut-in", grave=True)
     if pumping_psi is not None and best.root > pumping_psi:
         doubts.add(f"it lies above the last pumping pressure, {qty(pumping_psi, 'psi')}")
-    words = f"{best.words}; a straight line gives {qty(difference, 'psi', plus=True)}"
+    words = f"{best.words}; a straight line differs by {qty(difference, 'psi', plus=True)}"
     return method.at(best.root, shut_in_s, doubts.confidence, doubts.words(words), total)
 
 

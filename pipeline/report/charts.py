@@ -313,8 +313,8 @@ def _scatter(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: L
 
 # Quantized, because the names of colours cannot be mixed.
 STEPS = [f"var(--{name})" for name in ("least", "less", "middle", "more", "most")]
-FLAGS = {"screen-out": "S", "pressure-out": "P", "cut short": "C", "low confidence": "?"}
-"""Letters in cells, by what the query calls the stage."""
+FLAGS = {"screen-out": "S", "pressure-out": "P", "cut short": "C"}
+"""Letters in cells, by how the stage ended."""
 
 
 def _usual(values: pl.Series) -> list[float]:
@@ -339,9 +339,10 @@ def _cells(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Lab
         x=x, y=y, tooltip=_tips(frame, units),
         color=alt.Color(field=measure, type="quantitative", scale=scale, legend=legend),
     )  # fmt: skip
-    flagged = base.transform_calculate(letter=f"{json.dumps(FLAGS)}[datum.flag]").transform_filter(
-        "isValid(datum.letter)"
-    )
+    letter = f"({json.dumps(FLAGS)}[datum.ended] || '')"
+    if spec.confidence is not None:
+        letter += f" + (datum['{spec.confidence}'] === 'low' ? '?' : '')"
+    flagged = base.transform_calculate(letter=letter).transform_filter("datum.letter")
     letters = [
         flagged.mark_text(fontWeight="bold", fontSize=13, cursor="pointer", **look).encode(
             x=x, y=y, text=alt.Text(field="letter", type="nominal"), tooltip=_tips(frame, units)

@@ -33,6 +33,8 @@ class ChartSpec(Frozen):
         Which records it is drawn from, said while there are none; default: the rows of its query.
     colour_label : str
         For cells: title of the colours; the unit is added.
+    confidence : str
+        For cells: column with the confidence of what is drawn; a low one is marked.
     colour_order : list of str
         Values with the same colour in all charts with the same list.
     x_end : str
@@ -58,6 +60,7 @@ class ChartSpec(Frozen):
     y: str
     colour: str | None = None
     colour_label: str = ""
+    confidence: str | None = None
     colour_order: list[str] = Field(default_factory=list)
     x_label: str
     y_label: str

@@ -129,7 +129,8 @@ def _on_the_root(
         values = (root - slope * np.sqrt(reach)).tolist()
         lines.append(Line(PRESSURE, (end + reach).tolist(), values, f"window moved by {SHIFT_S:.0f} s", "moved"))
     window = Band(end + best.begin_s, end + best.begin_s + best.length_s, "window of the fit")
-    words = f"{_sentence(reason, system)} The fit is extended to the shut-in, at zero."
+    window_s = f"{best.begin_s:.0f} to {best.begin_s + best.length_s:.0f} s"
+    words = f"{_sentence(reason, system)} The automatic fit is of {window_s} after the shut-in, and is extended to it."
     late = fall.pressure_psi[at_time(fall.time_s, made.after.begin_s) :]
     heights = [float(late.min()), float(late.max()), best.root, best.line, *(root for _, root in made.after.moved)]
     room = max(0.5 * (max(heights) - min(heights)), 20.0)
@@ -189,7 +190,7 @@ def _climb(one: Picked, system: str) -> Panel | None:
     reason = one.picks.effective["screenout"].reason
     mark = Mark(cut, "rate is cut", reason, sure=True)
     begin = max(earlier_span(cut)[0], 0.0)
-    return Panel("Climb of pressure before the rate was cut", _sentence(reason, system), begin,
+    return Panel("End of the treatment: pressure before the rate was cut", _sentence(reason, system), begin,
                  min(cut + AFTER_S, float(time[-1])), (PRESSURE, RATE), lines, marks=[mark])  # fmt: skip
 
 

@@ -41,7 +41,7 @@ CASES: dict[str, tuple[str | bytes, str, str, int | None]] = {
     "blank lines only": ("\n\n\n", "empty", "send it again", None),
     "header only": (HEAD, "no rows", "send it again", 3),
     "one line": ("Time,Pressure", "Time,Pressure", "", None),
-    "binary": (b"\x00\x01\x02\x03" * 50, "not text", "export the file as text", 1),
+    "binary": (b"\x00\x01\x02\x03" * 50, "not text", "export it as UTF-8", 1),
     "not utf-8": (GOOD.encode().replace(b"5005.0", b"5005\xb0"), "not utf-8", "encoding", 8),
     "wrong delimiter": (GOOD.replace(",", ";"), "delimiter differs", "delimiter", 1),
     "twice the same heading": (
@@ -56,7 +56,7 @@ CASES: dict[str, tuple[str | bytes, str, str, int | None]] = {
     "wrong unit in the numbers": (record_csv(60, pressure=5_000_000.0), "out of range", "unit", 3),
     "words for numbers": (GOOD.replace("50", "abc"), "not a number", "void_values", 3),
     "times in another order": (GOOD.replace("2025-03-01", "01/03/2025"), "not a time", "format", 3),
-    "cut-off gzip": (gzip.compress(GOOD.encode())[:-20], "not text", "export the file as text", 1),
+    "cut-off gzip": (gzip.compress(GOOD.encode())[:-20], "not text", "export it as UTF-8", 1),
 }
 
 

@@ -132,7 +132,7 @@ def test_a_screened_out_stage_shows_the_climb_and_a_stepped_one_its_plateaus(cam
         one for one in pick_stages(read_wells(campaign.lake, [out["well_id"]])(out["well_id"]))
         if one.number == out["stage"]
     )  # fmt: skip
-    panel = next(p for p in stage_record(one, [], "field")[0].panels if p.title.startswith("Climb"))
+    panel = next(p for p in stage_record(one, [], "field")[0].panels if p.title.startswith("End of the treatment"))
     late = next(line for line in panel.lines if line.look == "fit")
     slope = 60.0 * (late.values[1] - late.values[0]) / (late.time_s[1] - late.time_s[0])
     assert slope >= 150.0
@@ -198,7 +198,7 @@ def test_pages_of_a_large_lake_are_drawn_on_request(
 
 def test_a_record_that_does_not_exist_is_told(measured_slice: Workspace) -> None:
     well = steps.open_lake(measured_slice).scan(PICKS).select("well_id").first().collect().item()
-    with pytest.raises(HeelwardError, match="run 99"):
+    with pytest.raises(HeelwardError, match=r"coil run 99 of .* has no measurements; on record: 1"):
         describe(measured_slice, well, "run", 99)
 
 

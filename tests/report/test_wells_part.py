@@ -34,9 +34,18 @@ def test_the_rows_are_the_measured_stages_of_the_latest_wells(fitted: Fitted) ->
         (pl.col("pressure") - pl.col("at_rate_pressure_psi")).abs().max()).item()) == 0.0  # fmt: skip
     milled = rows.join(plugs, on=["well_id", "stage"])
     assert milled["mill_time"].equals(milled["mill_min"], null_equal=True)
-    assert set(rows.filter(pl.col("ended") == "screen-out")["flag"]) == {"screen-out"}
-    doubtful = rows.filter((pl.col("doubt") == "low") & (pl.col("ended") == "complete"))
-    assert doubtful.height and set(doubtful["flag"]) == {"low confidence"}
+    assert both["isip_confidence"].equals(both["isip_confidence_mart"], null_equal=True)
+    assert (
+        rows.filter(pl.col("ended") == "screen-out").height and rows.filter(pl.col("isip_confidence") == "low").height
+    )
+
+
+def test_a_mark_of_doubt_stands_on_the_map_of_its_own_pick_only() -> None:
+    (wells,) = [page for page in load_pages() if page.title == "Wells"]
+    assert {chart.colour: chart.confidence for chart in wells.charts} == {
+        "pressure": None, "isip": "isip_confidence", "breakdown": "breakdown_confidence", "placed": None,
+        "pump_time": None, "mill_time": "mill_confidence",
+    }  # fmt: skip
 
 
 def chart_rows(*values: tuple[str, int, float | None, str]) -> pl.DataFrame:
