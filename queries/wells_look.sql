@@ -1,24 +1,17 @@
 -- title: What to look at next among the wells completed last
 -- reader: engineer
 -- grain: one row
+-- chart: wells_along
 -- columns:
 --   sentence: what to look at next
-WITH latest AS (
-    SELECT well_id, max(start_time) AS last_start FROM stage WHERE start_time IS NOT NULL GROUP BY well_id
-),
-chosen AS (
-    SELECT s.*
-    FROM stage AS s
-    JOIN (SELECT * FROM latest ORDER BY last_start DESC LIMIT 20) AS l USING (well_id)
-),
-counted AS (
+WITH counted AS (
     SELECT
         count(*) AS n,
         count(*) FILTER ('low' IN (isip_confidence, breakdown_confidence)) AS doubtful,
         min(format('{}, stage {}', well, stage)) FILTER ('low' IN (isip_confidence, breakdown_confidence)) AS first_doubt,
-        count(*) FILTER (stage_end = 'screen-out') AS screened_out,
-        max(format('{}, stage {}', well, stage)) FILTER (stage_end = 'screen-out') AS last_out
-    FROM chosen
+        count(*) FILTER (ended = 'screen-out') AS screened_out,
+        max(format('{}, stage {}', well, stage)) FILTER (ended = 'screen-out') AS last_out
+    FROM chart
 )
 SELECT
     CASE

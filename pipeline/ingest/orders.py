@@ -100,8 +100,13 @@ def _both_orders(guess: Guess) -> str | None:
     return f"{guess.text[: match.start(1)]}{turned}{guess.text[match.end(1) :]}"
 
 
+def _asks(guess: Guess) -> bool:
+    """Whether a guess leaves the order of day and month open."""
+    return guess.confidence == ASKED and bool(guess.candidates) and _both_orders(guess) is not None
+
+
 def _ambiguous(proposal: Proposal) -> bool:
-    return any(guess.confidence == ASKED and guess.candidates and _both_orders(guess) for guess in proposal.guesses)
+    return any(_asks(guess) for guess in proposal.guesses)
 
 
 def _exchanged(proposal: Proposal) -> Proposal | None:
@@ -113,9 +118,7 @@ def _exchanged(proposal: Proposal) -> Proposal | None:
 def _decided(proposal: Proposal, why: str) -> Proposal:
     """Return a proposal whose order of day and month is no question any more."""
     guesses = [
-        replace(guess, confidence=LIKELY, candidates=(), why=why)
-        if guess.confidence == ASKED and guess.candidates and _both_orders(guess)
-        else guess
+        replace(guess, confidence=LIKELY, candidates=(), why=why) if _asks(guess) else guess
         for guess in proposal.guesses
     ]
     left = [question for question in proposal.questions if "day and month could be exchanged" not in question]

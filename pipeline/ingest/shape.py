@@ -71,11 +71,8 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
     """
     groups = name_groups(source, file_name) | head_groups(source, raw.head)
     work = FileJob(source, raw, names, groups, file_name)
-    spool, rows_in, incomplete = (
-        Spool(source.table, folder, source.repeated, source.duplicates is not None),
-        0,
-        _Incomplete(),
-    )
+    spool = Spool(source.table, folder, source.repeated, source.duplicates is not None)
+    rows_in, incomplete = 0, _Incomplete()
     for frame in _at_clock_changes(work, raw.pieces):
         rows_in += frame.height
         spool.add(_shaped(work, frame, incomplete))

@@ -84,7 +84,7 @@ class Spool:
     repeated : str
         What counts of rows with the same key: ``first`` or ``last`` value of each column; ``set aside`` refuses them.
     asked : bool
-        Whether the map says so; else a record whose clock was set back is refused.
+        Whether the map says so. If it does not, a record whose clock was set back is refused.
     """
 
     table: Table

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
-from markupsafe import Markup
 
 from pipeline.lake import Lake
 from pipeline.metrics.coil.measure import measure_runs
@@ -23,7 +22,7 @@ from pipeline.report.record_svg import COIL_RUN, STAGE, Kind, record_svg
 from pipeline.report.run_page import run_record
 from pipeline.report.stage_page import design_against_record, stage_record
 from pipeline.report.text import CAUTION, cell, inert
-from pipeline.report.theme import style, templates
+from pipeline.report.theme import render
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import SOURCES
 from pipeline.schemas.picks import PICKS
@@ -33,7 +32,7 @@ from pipeline.schemas.wells import WELLS
 from pipeline.text import inert_text
 from pipeline.workspace import replace_text
 
-VERSION = 3
+VERSION = 4
 """Increased when the layout of pages changes: all are drawn again."""
 FILES = {"stage": "{}", "run": "run-{}", "wireline": "pump-down-{}"}
 """Name of the page (.html) and of the picture (.svg) of a record, by its level."""
@@ -178,10 +177,7 @@ class _Well:
                 replace_text(folder / file_of(level, number, "html"), page)
             overview.append(("Pump-downs", [self._entry("wireline", number, "") for level, number in self.made
                                             if level == "wireline"]))  # fmt: skip
-        page = templates().get_template("well.html").render(
-            well=self.name, groups=overview, style=Markup(style()), caution=CAUTION
-        )  # fmt: skip
-        replace_text(folder / "index.html", page)
+        replace_text(folder / "index.html", render("well.html", well=self.name, groups=overview, caution=CAUTION))
 
     def _of_mine(self, rows: dict[str, pl.DataFrame], table: Table) -> pl.DataFrame:
         found = rows.get(self.rows.mask.text(self.well))
@@ -234,7 +230,9 @@ class _Well:
             source = ("stage", number - 1) if level == "wireline" else (level, number)
             facts = [*tables, _history(amendments, mine), files.get(source, Facts("Files", [], []))]
             rows = pick_rows(mine, record.origin, self.system, None if self.rows.mask.whole else self.name)
-            place = Place(level, number, f"{self.name}, {CALLED[level].lower()} {number}", self._links(level, number))
+            picture = None if level == "wireline" else file_of(level, number, "svg")
+            title = f"{self.name}, {CALLED[level].lower()} {number}"
+            place = Place(level, number, title, self._links(level, number), picture)
             text = render_record(place, record, around, rows, [one for one in facts if one.rows], self.system)
             yield level, number, text
 

@@ -124,9 +124,15 @@ def gather(
         Called with the name of each finished query.
     """
     used: dict[str, Statement] = {}
+    asked: dict[tuple[str, tuple[tuple[str, Any], ...]], Rows] = {}
 
     def rows(name: str, given: Mapping[str, Any] | None = None, chart: Rows | None = None) -> Rows:
-        found = _rows(connection, name, given or {}, system, chart)
+        key = name, tuple(sorted((given or {}).items()))
+        found = asked.get(key) if chart is None else None
+        if found is None:
+            found = _rows(connection, name, given or {}, system, chart)
+        if chart is None:
+            asked[key] = found  # several charts of a part draw the same rows
         used[name] = found.query
         told(name)
         return found

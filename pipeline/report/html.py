@@ -18,12 +18,11 @@ import polars as pl
 import vl_convert
 from markupsafe import Markup
 
-from pipeline import __version__
 from pipeline.report.audit import FILES, file_of
 from pipeline.report.content import CHOICES, MOST_POINTS, Content, Drawn, Part, Rows, method_notes
 from pipeline.report.dictionary import write_dictionary
 from pipeline.report.text import CAUTION, cell
-from pipeline.report.theme import script, script_json, style, templates
+from pipeline.report.theme import render, script, script_json
 from pipeline.workspace import replace_text
 
 HEAVIEST = 5_000_000
@@ -120,8 +119,8 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
     for part in content.parts:
         shown: list[dict[str, Any]] = []
         for drawn in part.charts:
-            identity = f"chart-{len(charts) + 1}"
             if drawn.spec is not None:
+                identity = f"chart-{len(charts) + 1}"
                 labels = {name: drawn.rows.label(name) for name in drawn.rows.frame.columns}
                 charts[identity] = {
                     "spec": drawn.spec, "choices": drawn.choices, "labels": labels, "query": drawn.rows.query.name,
@@ -268,11 +267,6 @@ def _packed(table: dict[str, Any]) -> str:
     ]
     said = json.dumps({"numbers": [column["number"] for column in table["columns"]], "rows": rows}, ensure_ascii=False)
     return base64.b64encode(gzip.compress(said.encode(), mtime=0)).decode()
-
-
-def render(template: str, **values: Any) -> str:
-    """Return a page from a template of `reports/`, with all values except markup escaped, and the style included."""
-    return templates().get_template(template).render(style=Markup(style()), code_version=__version__, **values)
 
 
 @cache

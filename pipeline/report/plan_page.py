@@ -11,9 +11,9 @@ from markupsafe import Markup
 
 from pipeline.plan.compare import Planned
 from pipeline.report.charts import draw
-from pipeline.report.html import render
 from pipeline.report.pages import ChartSpec
 from pipeline.report.text import CAUTION, cell
+from pipeline.report.theme import render
 from pipeline.units import format_number
 from pipeline.workspace import replace_text
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline.metrics.stage.measure import Picked
 from pipeline.metrics.well import Rows
 from pipeline.picks.pump_down import PUMPING_BPM
-from pipeline.report.record_page import Line, Panel, Record, Strip, marks
+from pipeline.report.record_page import Line, Panel, Record, Strip, marks, reasons
 
 AROUND_S = 180.0
 """Shown before and after it. [s]"""
@@ -33,10 +33,9 @@ def pump_down_record(before: Picked, picks: Rows, system: str) -> tuple[Record, 
         Strip("pressure", "psi", record.pressure_psi[on], 2.0),
         Strip("slurry rate", "bpm", before.samples.channels["slurry_rate_bpm"][on], 2.0),
     ]
-    words = "; ".join(f"{row['pick'].replace('_', ' ')}: {row['reason']}" for row in picks)
     least = Line(
         1, [float(time[0]), float(time[-1])], [PUMPING_BPM, PUMPING_BPM], "lowest rate of a pump-down", "limit"
     )
-    panel = Panel("Pump-down", f"{words[:1].upper()}{words[1:]}.", float(time[0]), float(time[-1]), (0, 1), [least],
+    panel = Panel("Pump-down", reasons(picks), float(time[0]), float(time[-1]), (0, 1), [least],
                   marks=named)  # fmt: skip
     return Record(before.origin, time, strips, [panel]), []

@@ -8,18 +8,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
 import numpy as np
-from markupsafe import Markup
 from numpy.typing import NDArray
 
 from pipeline.metrics.well import Rows
 from pipeline.report.plain_words import in_words
 from pipeline.report.text import CAUTION
-from pipeline.report.theme import script, script_json, style, templates
+from pipeline.report.theme import render, script, script_json
 from pipeline.report.typed import amend_command
 from pipeline.units import format_number, shown
 
@@ -140,7 +139,6 @@ class Place:
     title: str
     links: list[tuple[str, str]]
     picture: str | None = None
-    notes: list[str] = field(default_factory=list)
 
 
 def kept(time_s: Array, strips: Sequence[Array], around: Sequence[tuple[float, float]]) -> NDArray[np.int64]:
@@ -249,6 +247,12 @@ def marks(picks: Rows, origin: datetime, unit: str, system: str, left_out: Seque
     return sorted(made, key=lambda mark: mark.time_s)
 
 
+def reasons(picks: Rows) -> str:
+    """Return the reasons of picks as one sentence."""
+    text = "; ".join(f"{in_words(row['pick'])}: {row['reason']}" for row in picks)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
 def pick_rows(picks: Rows, origin: datetime, system: str, well: str | None) -> list[dict[str, Any]]:
     """Return picks for the page's table, with the commands that change them; none where the well's name is masked."""
     rows = []
@@ -301,8 +305,9 @@ def render_record(
 ) -> str:  # fmt: skip
     """Return the page of a record; all texts are escaped."""
     drawn = drawing(record, around, system)
-    return templates().get_template("record.html").render(
-        place=place, subtitle=f"from {record.origin:%Y-%m-%d %H:%M:%S} UTC; {record.time_s.size:,} samples",
+    return render(
+        "record.html", short=True, place=place,
+        subtitle=f"from {record.origin:%Y-%m-%d %H:%M:%S} UTC; {record.time_s.size:,} samples",
         panels=record.panels, picks=picks, facts=facts, drawn=script_json(drawn), caution=CAUTION,
-        style=Markup(style(short=True)), script=script("record.js"),
+        script=script("record.js"),
     )  # fmt: skip

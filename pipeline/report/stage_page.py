@@ -16,8 +16,7 @@ from pipeline.picks.screenout import RISE_S, Climb, earlier_span, find_climb
 from pipeline.picks.shutin import SHIFT_S, Extrapolated, Fit, extrapolate, slope_through
 from pipeline.picks.stage import fit_falloff
 from pipeline.picks.stepdown import Plateau, find_plateaus
-from pipeline.report.plain_words import in_words
-from pipeline.report.record_page import Band, Facts, Line, Mark, Panel, Record, Strip, marks
+from pipeline.report.record_page import Band, Facts, Line, Mark, Panel, Record, Strip, marks, reasons
 from pipeline.units import format_number, format_quantities, shown
 
 PRESSURE, RATE, PROPPANT = 0, 1, 2
@@ -83,7 +82,7 @@ def _start(one: Picked, every: Sequence[Mark], picks: Rows) -> Panel | None:
     seen = [one.picks.effective[name].time_s for name in ("ball_seat", "breakdown_pressure")]
     lead = min((moment - LEAD_S for moment in seen if moment is not None), default=0.0)
     begin = max(float(time[timeline.start]) - BEFORE_S, lead, end - LONGEST_S, 0.0)
-    words = _reasons(picks, ("ball_seat", "breakdown_pressure"))
+    words = reasons([row for name in ("ball_seat", "breakdown_pressure") for row in picks if row["pick"] == name])
     return Panel("Start of injection: ball seat and breakdown", words, begin, end, (PRESSURE, RATE),
                  marks=_within(every, begin, end))  # fmt: skip
 
@@ -214,12 +213,6 @@ def _late_line(one: Picked, climb: Climb) -> Line:
 
 def _within(every: Sequence[Mark], begin: float, end: float) -> list[Mark]:
     return [mark for mark in every if begin <= mark.time_s <= end]
-
-
-def _reasons(picks: Rows, names: Sequence[str]) -> str:
-    said = {row["pick"]: row for row in picks}
-    parts = [f"{in_words(name)}: {said[name]['reason']}" for name in names if name in said]
-    return "; ".join(part[0].upper() + part[1:] if not number else part for number, part in enumerate(parts)) + "."
 
 
 def _sentence(reason: str, system: str) -> str:

@@ -14,7 +14,7 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
-from pipeline import resources
+from pipeline import __version__, resources
 from pipeline.units import format_number
 
 FONT = "Source Sans Pro"
@@ -76,6 +76,12 @@ def style(*, short: bool = False) -> str:
         f"{''.join(_face(weight, letters) for weight in FACES)}:root {{ color-scheme: light dark; {light} }}\n"
         f"@media screen and (prefers-color-scheme: dark) {{ :root {{ {dark} }} }}\n{sheet}"
     )
+
+
+def render(template: str, *, short: bool = False, **values: Any) -> str:
+    """Return a page from a template of `reports/`, with all values except markup escaped, and the style included."""
+    sheet = Markup(style(short=short))
+    return templates().get_template(template).render(style=sheet, code_version=__version__, **values)
 
 
 def script(name: str) -> Markup:
