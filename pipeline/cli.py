@@ -293,6 +293,9 @@ def report(
         str | None,
         typer.Option("--mask", help="Replace names with stable aliases: crews, wells, pads, separated by commas."),
     ] = None,
+    against: Annotated[
+        str | None, typer.Option("--against", help="Tell and mark what changed since the end of this day, and why.")
+    ] = None,
     pdf: Annotated[bool, typer.Option("--pdf", help="Also write a PDF of each part.")] = False,
     xlsx: Annotated[bool, typer.Option("--xlsx", help="Also write the tables as a spreadsheet.")] = False,
     brief: Annotated[
@@ -303,7 +306,7 @@ def report(
     from pipeline.report.edition import edition
 
     beside = [name for name, wanted in (("pdf", pdf), ("xlsx", xlsx), ("brief", brief)) if wanted] or None
-    _report(_open(workspace), edition=edition(quarter, as_of, mask), beside=beside)
+    _report(_open(workspace), edition=edition(quarter, as_of, mask, against), beside=beside)
 
 
 @app.command(epilog=_epilog("heelward refresh -w myteam"))

@@ -30,7 +30,7 @@ from pipeline.plan.compare import run_plan as plan
 from pipeline.plan.store import record_plan
 from pipeline.queries import Answer
 from pipeline.report.build import Built, build
-from pipeline.report.edition import PLAIN, Edition, versions_as_of
+from pipeline.report.edition import PLAIN, Edition, snapshot_of, versions_as_of
 from pipeline.report.plan_page import write_plan
 from pipeline.schemas.lineage import SNAPSHOTS
 from pipeline.workspace import Workspace, replace_text, sweep_parts
@@ -171,7 +171,8 @@ def run_report(
     with _alone(workspace, "report", writes_lake=False) as lake:
         sweep_parts(workspace.out, deep=True)
         pinned = versions(lake) if edition.as_of is None else versions_as_of(lake, edition.as_of, settings.time_zone)
-        return build(workspace, lake.at(pinned), pinned, edition, asked, progress)
+        before = None if edition.against is None else snapshot_of(lake, edition.against, settings.time_zone)
+        return build(workspace, lake.at(pinned), pinned, edition, asked, progress, before)
 
 
 def connect(workspace: Workspace) -> duckdb.DuckDBPyConnection:

@@ -34,10 +34,23 @@ def _about(sheet: Sheet) -> str:
     )
 
 
+def _sections(content: Content) -> list[tuple[str, list[str]]]:
+    """Return titles and their sentences: first what changed since the day that the report is compared with."""
+    parts = [(part.page.title, part.brief) for part in content.parts]
+    since = content.since
+    if since is None:
+        return parts
+    changes = [f"{one.part}, {one.what}: {one.now} (before: {one.before})." for one in since.changes]
+    return [
+        (f"Since {since.day}", [*since.causes, *(changes or ["Nothing that the report says has changed."])]),
+        *parts,
+    ]
+
+
 def _markdown(content: Content, sheet: Sheet) -> str:
     lines = [f"# {_marked(sheet.title)}", "", _marked(_about(sheet)), ""]
-    for part in content.parts:
-        lines += [f"## {_marked(part.page.title)}", "", *(f"- {_marked(sentence)}" for sentence in part.brief), ""]
+    for title, sentences in _sections(content):
+        lines += [f"## {_marked(title)}", "", *(f"- {_marked(sentence)}" for sentence in sentences), ""]
     return "\n".join([*lines, _marked(CAUTION), ""])
 
 
@@ -49,10 +62,8 @@ def _marked(text: str) -> str:
 
 def _plain(content: Content, sheet: Sheet) -> str:
     lines = [sheet.title, _about(sheet), ""]
-    for part in content.parts:
-        lines += [part.page.title.upper(), ""]
-        lines += [
-            textwrap.fill(sentence, WIDTH, initial_indent="- ", subsequent_indent="  ") for sentence in part.brief
-        ]
+    for title, sentences in _sections(content):
+        lines += [title.upper(), ""]
+        lines += [textwrap.fill(sentence, WIDTH, initial_indent="- ", subsequent_indent="  ") for sentence in sentences]
         lines.append("")
     return "\n".join([*lines, textwrap.fill(CAUTION, WIDTH), ""])

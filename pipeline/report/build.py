@@ -7,12 +7,15 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
+import duckdb
 import polars as pl
 
-from pipeline import queries
+from pipeline import __version__, queries
 from pipeline.lake import Lake
 from pipeline.metrics.well import planning
+from pipeline.report.against import causes, compared
 from pipeline.report.audit import draw_audit
 from pipeline.report.content import gather, steps_of
 from pipeline.report.edition import PLAIN, Edition, until
@@ -43,6 +46,7 @@ def build(
     edition: Edition = PLAIN,
     beside: Sequence[str] = (),
     progress: Progress | None = None,
+    before: Mapping[str, Any] | None = None,
 ) -> Built:
     """Write an edition of the report.
 
@@ -60,6 +64,8 @@ def build(
         as text.
     progress : callable, optional
         Called with (done, to do, what).
+    before : mapping, optional
+        The snapshot that an edition ``against`` a past day is compared with.
 
     Returns
     -------
@@ -77,9 +83,12 @@ def build(
     def seen(table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
         return mask.seen(table, until(edition.quarter, table, rows))
 
-    connection = queries.connect(lake, settings.display_units, seen, zone=settings.time_zone, quarter=edition.quarter)
+    def connected(held: Lake) -> duckdb.DuckDBPyConnection:
+        return queries.connect(held, settings.display_units, seen, zone=settings.time_zone, quarter=edition.quarter)
+
+    connection = connected(lake)
     pages = load_pages()
-    total, done = steps_of(pages) + len(beside), 0
+    total, done = steps_of(pages) * (1 if edition.against is None else 2) + len(beside), 0
 
     def told(what: str) -> None:
         nonlocal done
@@ -88,6 +97,11 @@ def build(
             progress(done, total, what)
 
     content = gather(connection, pages, settings.display_units, told)
+    if edition.against is not None and before is not None:
+        earlier = connected(lake.at(before["versions"]))
+        code, other_settings = before["code_version"], before["settings_hash"] != workspace.settings_hash
+        why = causes(connection, earlier, (code, __version__), settings=other_settings)
+        content = compared(content, gather(earlier, pages, settings.display_units, told), edition.against, why)
     sheet = Sheet(
         mask.text(inert_text(settings.title)), edition.words(), dict(versions), f"{datetime.now(UTC):%Y-%m-%d %H:%M}",
         None if edition.mask else workspace.root,

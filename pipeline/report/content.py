@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 import duckdb
@@ -63,7 +64,10 @@ class Rows:
 
 @dataclass(frozen=True)
 class Drawn:
-    """A chart: its result as a sentence, its rows, its drawing (None if there is nothing to draw)."""
+    """A chart: its result as a sentence, its rows, its drawing (None if there is nothing to draw).
+
+    `was` is its result on the day that the report is compared with, if that was another one.
+    """
 
     chart: ChartSpec
     title: str
@@ -72,6 +76,7 @@ class Drawn:
     cells: list[dict[str, Any]]
     choices: list[str]
     sampled_from: int | None
+    was: str = ""
 
 
 @dataclass(frozen=True)
@@ -99,13 +104,33 @@ class Part:
 
 
 @dataclass(frozen=True)
+class Change:
+    """Something that the report says now and said otherwise on a past day."""
+
+    part: str
+    what: str
+    before: str
+    now: str
+
+
+@dataclass(frozen=True)
+class Since:
+    """What differs from the report of a past day, and why."""
+
+    day: date
+    causes: list[str]
+    changes: list[Change]
+
+
+@dataclass(frozen=True)
 class Content:
-    """Complete content of a report."""
+    """Complete content of a report; compared with a past day, if `since` is given."""
 
     headline: dict[str, Any]
     parts: list[Part]
     ledger: list[Rows]
     used: dict[str, Statement] = field(default_factory=dict)
+    since: Since | None = None
 
 
 def gather(

@@ -148,7 +148,7 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
         dictionary="../dictionary.html" if apart else "dictionary.html", records="../audit" if apart else "audit",
         record_kind="html" if any((out / "audit").glob("*/[0-9]*.html")) else "svg",
         queries=sorted(content.used.values(), key=lambda query: query.name), cards=_cards(cards),
-        versions=sheet.versions, built_at=sheet.built_at,
+        versions=sheet.versions, built_at=sheet.built_at, since=content.since,
     )  # fmt: skip
 
 
@@ -158,7 +158,7 @@ def _figure(drawn: Drawn, identity: str) -> dict[str, Any]:
         "" if drawn.sampled_from is None else f"A random sample of {MOST_POINTS:,} of {drawn.sampled_from:,} is shown."
     )
     return {
-        "id": identity, "title": drawn.title, "words": drawn.chart.words, "query": query.name,
+        "id": identity, "title": drawn.title, "was": drawn.was, "words": drawn.chart.words, "query": query.name,
         "title_query": drawn.chart.title, "sampled": sampled,
         "alt": f"{query.title}. {drawn.title}. {drawn.rows.frame.height} rows.",
     }  # fmt: skip

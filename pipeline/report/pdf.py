@@ -31,10 +31,10 @@ def write_pdfs(content: Content, sheet: Sheet, folder: Path) -> list[Path]:
     folder.mkdir(parents=True, exist_ok=True)
     vl_convert.register_font_directory(str(font_folder()))
     fonts = typst.Fonts(include_system_fonts=True, include_embedded_fonts=True, font_paths=[str(font_folder())])
-    return [_write(part, sheet, folder / f"{part.anchor}.pdf", fonts) for part in content.parts]
+    return [_write(part, content, sheet, folder / f"{part.anchor}.pdf", fonts) for part in content.parts]
 
 
-def _write(part: Part, sheet: Sheet, path: Path, fonts: Any) -> Path:
+def _write(part: Part, content: Content, sheet: Sheet, path: Path, fonts: Any) -> Path:
     """Typeset one part. Texts are passed to the template as data, never as code."""
     with tempfile.TemporaryDirectory() as name:
         room = Path(name)
@@ -49,7 +49,10 @@ def _write(part: Part, sheet: Sheet, path: Path, fonts: Any) -> Path:
             "title": sheet.title, "part": part.page.title, "question": part.page.question, "edition": sheet.edition,
             "caution": CAUTION, "built": f"{sheet.built_at} UTC, heelward {__version__}", "font": FONT,
             "brief": [_breakable(sentence) for sentence in part.brief],
-            "numbers": [{key: _breakable(str(value)) for key, value in row.items()} for row in part.numbers],
+            "numbers": [
+                {key: _breakable(str(value)) for key, value in ({"was": ""} | row).items()} for row in part.numbers
+            ],
+            "day": str(content.since.day) if content.since is not None else "",
             "charts": charts, "waits": waits(part),
             "tables": [_table(rows) for rows in part.tables], "colours": colours()["light"],
         }  # fmt: skip
@@ -66,7 +69,7 @@ def _svg(spec: dict[str, Any]) -> str:
 
 def _chart(drawn: Drawn, picture: str) -> dict[str, Any]:
     return {
-        "title": _breakable(drawn.title), "picture": picture, "words": drawn.chart.words,
+        "title": _breakable(drawn.title), "was": _breakable(drawn.was), "picture": picture, "words": drawn.chart.words,
         "query": drawn.rows.query.name, "alt": f"{drawn.rows.query.title}. {drawn.title}.",
     }  # fmt: skip
 

@@ -12,6 +12,7 @@ from deltalake import DeltaTable
 from polars.testing import assert_frame_equal
 
 from pipeline import steps
+from pipeline.commands.review import amend
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.metrics.tables import TABLES
@@ -113,6 +114,40 @@ def test_a_day_before_the_first_snapshot_is_refused_with_the_first(
         steps.run_report(slice_workspace, edition=Edition(as_of=date(2025, 7, 4)))
 
 
+def test_what_changed_since_a_day_is_told_with_its_causes(
+    slice_workspace: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One stage landed and one ISIP amended after the day: both are causes, and the sentences that moved are marked."""
+    clock = Clock(monkeypatch)
+    file = max((slice_workspace.root / "landing" / "treatment").rglob("*.*"))
+    later = slice_workspace.root / file.name
+    file.rename(later)
+    land_and_measure(slice_workspace)
+
+    clock.at += timedelta(days=3)
+    later.rename(file)
+    words: dict[str, Any] = {"time": None, "by": "K. Ito", "why": "read by eye", "withdraw": False}
+    amend(slice_workspace, "Saltgrass 1H", "stage", 1, "isip", value=4000.0, **words)
+    land_and_measure(slice_workspace)
+    built = steps.run_report(slice_workspace, edition=Edition(against=date(2025, 7, 5)), beside=["brief", "pdf"])
+    brief = " ".join((built.path.parent / "brief.txt").read_text(encoding="utf-8").split())
+    page = built.path.read_text(encoding="utf-8")
+    assert "1 stage was added on Saltgrass." in brief
+    assert "1 pick was amended or confirmed: Saltgrass 1H stage 1 ISIP." in brief
+    before, now = (len(steps.run_sql(slice_workspace, "FROM stage").frame) - less for less in (1, 0))
+    assert f"All records, stages: {now} (before: {before})." in brief
+    assert "heelward" not in brief.partition("SINCE 2025-07-05")[2].partition("WELLS")[0]  # same version, same settings
+    assert 'class="was"' in page
+    assert "On 2025-07-05: " in page and "Since 2025-07-05" in page
+
+    same = steps.run_report(slice_workspace, edition=Edition(against=date(2025, 7, 8)), beside=["brief"])
+    told = (same.path.parent / "brief.txt").read_text(encoding="utf-8")
+    assert "No file, job, amendment, method or setting changed." in told
+    assert "Nothing that the report says has changed." in told
+    with pytest.raises(HeelwardError, match="the first is on 2025-07-05"):
+        steps.run_report(slice_workspace, edition=Edition(against=date(2025, 7, 4)))
+
+
 def test_the_day_ends_on_the_workspaces_clock(slice_workspace: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
     clock = Clock(monkeypatch)
     steps.run_ingest(slice_workspace)
@@ -157,6 +192,7 @@ def test_fitted_rows_of_a_later_quarter_are_left_out(table: Table) -> None:
     ("asked", "told"),
     [
         ({"quarter": "2024-Q2"}, "--quarter: expected a quarter such as 2025Q2, got '2024-Q2'"),
+        ({"as_of": "2025-07-05", "against": "2025-07-05"}, "--against: expected a day before that of --as-of"),
         ({"as_of": "5 July"}, "--as-of: expected a day such as 2025-07-05, got '5 July'"),
         ({"mask": "crews,people"}, "--mask: expected crews, wells, pads, separated by commas; got 'people'"),
     ],
