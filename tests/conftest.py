@@ -23,13 +23,12 @@ from pipeline.ingest.land import Landed
 from pipeline.lake import Lake
 from pipeline.report.build import Built
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
+from tests.forked import READY
 
 # machines differ, and the first call of a compiled function compiles it
 hypothesis.settings.register_profile("heelward", deadline=None)
 hypothesis.settings.load_profile("heelward")
 Made = TypeVar("Made")
-READY = "HEELWARD_TEST_CAMPAIGN"
-"""Names a folder with the campaign after some steps, which the mutation run prepares; the others are run on it."""
 
 
 SLOWEST = (

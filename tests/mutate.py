@@ -4,12 +4,12 @@
 
 Each mutant is one random change in `picks`, `metrics`, `physics`, `models`, `plan` or `ingest`: a comparison moved by one
 (< to <=) or reversed, + and - or * and / exchanged, a number moved by a tenth, `and` and `or` exchanged, a condition
-negated, a statement removed. It is tried in a copy of the repository, against the tests of its part: one run of them
-with coverage.py says first which tests run which line and how long each takes. A test that runs the changed line comes
-before one that does not, a quick one before a slow one; where the changed line is run by tests alone, and not while
-something is set up for several, those tests are enough. Lines of compiled functions are not seen: all tests of the part
-are run. A mutant is noticed when a test fails, or when the tests take longer than the limit. Strings, docstrings, type
-hints, messages and declarations of meaning are left alone.
+negated, a statement removed. It is tried in a copy of the repository, against the tests of its part: a run of them
+with coverage.py says first which tests run which line and how long each takes. Tried are the tests that run the changed
+line, and those for which it is run while something is set up that they share. Lines that are run on import, or that are
+compiled, are not seen: then the tests that run another line of the file count, and all tests of the part if there is
+none. Quick tests come first. A mutant is noticed when a test fails, or when the tests take longer than the limit.
+Strings, docstrings, type hints, messages and declarations of meaning are left alone.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import json
 import os
 import pickle
 import random
@@ -33,11 +34,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from queue import SimpleQueue
 
+import pytest
 from coverage import CoverageData
 
-from pipeline.steps import run_measure
-from pipeline.workspace import open_workspace
-from tests.conftest import READY, prepared
+from tests.forked import READY, exit_code
 
 ROOT = Path(__file__).parent.parent
 LIMIT_S = 600.0
@@ -183,6 +183,10 @@ def mutants(root: Path, parts: tuple[str, ...], count: int, seed: int) -> list[M
 
 def prepare(folder: Path) -> dict[int, Path]:
     """Prepare the sample campaign: 1 is landed, 2 is measured as well; 0 is nothing."""
+    from pipeline.steps import run_measure  # not on top: processes that try mutants import their own copy
+    from pipeline.workspace import open_workspace
+    from tests.conftest import prepared
+
     landed, measured = folder / "1", folder / "2"
     landed.mkdir(parents=True)
     (landed / "truth.pickle").write_bytes(pickle.dumps(prepared(landed / "campaign")))
@@ -193,90 +197,99 @@ def prepare(folder: Path) -> dict[int, Path]:
 
 @dataclass(frozen=True)
 class Watched:
-    """What one run of a part's tests showed.
+    """What one run of tests showed.
 
-    `seconds` has the time of each test, `run` the tests that run a line (file, line), `shared` the lines that also run
-    while something is set up for several tests.
+    `seconds` has the time of each test, `run` the tests that run a line (file, line), `set_up` those while something was
+    set up for which it was run, `fixtures` what each test shares with others.
     """
 
     seconds: dict[str, float]
     run: dict[tuple[str, int], frozenset[str]]
-    shared: frozenset[tuple[str, int]]
+    set_up: dict[tuple[str, int], frozenset[str]]
+    fixtures: dict[str, frozenset[str]]
 
     def tests(self, mutant: Mutant) -> list[str]:
         """Return the tests to try a mutant against, the most promising first."""
         place = (mutant.path, mutant.line)
-        near = self.run.get(place, frozenset())
-        rest = [] if near and place not in self.shared else [test for test in self.seconds if test not in near]
-        return [*sorted(near, key=self._time), *sorted(rest, key=self._time)]
+        known = [test for test in self.seconds if _of_part(test, mutant.part)]
+        near = self.run.get(place, frozenset()) | self._sharing(self.set_up.get(place, frozenset()))
+        if not near:  # run on import, or compiled
+            lines = [line for line in (*self.run, *self.set_up) if line[0] == mutant.path]
+            run = (self.run.get(line, frozenset()) | self.set_up.get(line, frozenset()) for line in lines)
+            near = self._sharing(frozenset().union(*run))
+        return sorted([test for test in known if test in near] or known, key=self._time)
+
+    def _sharing(self, tests: frozenset[str]) -> frozenset[str]:
+        """Return tests, and those that share with them what is set up for several."""
+        shared = frozenset().union(*(self.fixtures.get(test, frozenset()) for test in tests))
+        return tests | {test for test, held in self.fixtures.items() if held & shared}
 
     def _time(self, test: str) -> float:
         return AFTER_S if test.startswith(FIGURES) else self.seconds.get(test, 0.0)
 
 
-def _command(part: str, copied: Path) -> list[str]:
-    tests = [name for name in TESTS[part] if (copied / name).exists()]
-    return [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-q",
-        "-p",
-        "no:cacheprovider",
-        *tests,
-        *(f"--ignore={name}" for name in SLOW),
-    ]
+def _of_part(test: str, part: str) -> bool:
+    return any(test.startswith((f"{name}/", f"{name}::")) for name in TESTS[part])
 
 
-def _environment(part: str, ready: dict[int, Path]) -> dict[str, str]:
+def pytest_collection_finish(session: pytest.Session) -> None:
+    """Write what each test shares with others, where this module is loaded as a plugin of pytest."""
+    shared = {}
+    for item in session.items:
+        held = getattr(item, "_fixtureinfo").name2fixturedefs.values()  # noqa: B009
+        shared[item.nodeid] = [each[-1].argname for each in held if each[-1].scope in ("session", "module")]
+    (Path(session.config.rootpath) / "fixtures.json").write_text(json.dumps(shared), encoding="utf-8")
+
+
+def _environment(step: int, ready: dict[int, Path]) -> dict[str, str]:
     env = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-    if (done_before := STEPS[part]) in ready:
-        env[READY] = str(ready[done_before])
+    if step in ready:
+        env[READY] = str(ready[step])
     return env
 
 
-def watched(part: str, copied: Path, ready: dict[int, Path], workers: int) -> Watched:
-    """Run the tests of a part once and see which test runs which line, and for how long.
+def watched(parts: list[str], step: int, copied: Path, ready: dict[int, Path], workers: int) -> Watched:
+    """Run the tests of some parts once and see which test runs which line, and for how long.
 
     Raises
     ------
     RuntimeError
         A test fails before anything is changed.
     """
-    times, kept = copied / f"{part}.xml", copied / ".coverage"
-    command = [*_command(part, copied), "-n", str(workers), f"--junitxml={times}", "-o", "junit_family=xunit1"]
-    command += ["--cov=pipeline", "--cov-context=test", "--cov-report="]
-    done = subprocess.run(
-        command, cwd=copied, capture_output=True, text=True, check=False, env=_environment(part, ready)
-    )
+    times, kept = copied / "times.xml", copied / ".coverage"
+    names = dict.fromkeys(name for part in parts for name in TESTS[part])
+    outer = [name for name in names if not any(name.startswith(f"{other}/") for other in names)]
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *outer, *(f"--ignore={n}" for n in SLOW)]
+    timed = ["-n", str(workers), f"--junitxml={times}", "-o", "junit_family=xunit1"]
+    timed += ["--cov=pipeline", "--cov-context=test", "--cov-report="]
+    env = _environment(step, ready)
+    done = subprocess.run([*command, *timed], cwd=copied, capture_output=True, text=True, check=False, env=env)
     if done.returncode != 0:
-        raise RuntimeError(f"the tests of {part} fail with nothing changed:\n{done.stdout[-3000:]}")
+        raise RuntimeError(f"the tests of {', '.join(parts)} fail with nothing changed:\n{done.stdout[-3000:]}")
     cases = ElementTree.parse(times).iter("testcase")
     seconds = {f"{case.get('file')}::{case.get('name')}": float(case.get("time", 0)) for case in cases}
     data = CoverageData(str(kept))
     data.read()
     run: dict[tuple[str, int], frozenset[str]] = {}
-    shared: set[tuple[str, int]] = set()
+    set_up: dict[tuple[str, int], frozenset[str]] = {}
     for name in data.measured_files():
         path = Path(name).relative_to(copied).as_posix()
         for line, contexts in data.contexts_by_lineno(name).items():
-            run[path, line] = frozenset(word.removesuffix("|run") for word in contexts if word.endswith("|run"))
-            if any(word.endswith("|setup") for word in contexts):
-                shared.add((path, line))
-    seen = Watched(seconds, run, frozenset(shared))
-    found = _try(list(seconds), copied, part, ready, "--collect-only")
-    if found != 0:
-        raise RuntimeError(f"the tests of {part} are not found by the names that they report")
-    return seen
+            for phase, found in (("|run", run), ("|setup", set_up)):
+                if held := frozenset(word.removesuffix(phase) for word in contexts if word.endswith(phase)):
+                    found[path, line] = held
+    collected = _try(list(seconds), copied, env, "--collect-only", "-p", "tests.mutate")
+    if collected != 0:
+        raise RuntimeError(f"the tests of {', '.join(parts)} are not found by the names that they report")
+    fixtures = json.loads((copied / "fixtures.json").read_text(encoding="utf-8"))
+    return Watched(seconds, run, set_up, {test: frozenset(held) for test, held in fixtures.items()})
 
 
-def _try(tests: list[str], copied: Path, part: str, ready: dict[int, Path], *options: str) -> int:
-    """Run tests one after the other up to the first that fails; return pytest's exit code."""
+def _try(tests: list[str], copied: Path, env: dict[str, str], *options: str) -> int | None:
+    """Run tests one after the other up to the first that fails; return pytest's exit code, None if it takes too long."""
     asked = copied / "tests.txt"
     asked.write_text("\n".join(tests), encoding="utf-8")
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider", *options, f"@{asked}"]
-    env = _environment(part, ready)
-    return subprocess.run(command, cwd=copied, capture_output=True, timeout=LIMIT_S, check=False, env=env).returncode
+    return exit_code(copied, ["-x", "-q", "-n", "0", "-p", "no:cacheprovider", *options, f"@{asked}"], env, LIMIT_S)
 
 
 def noticed(mutant: Mutant, copied: Path, ready: dict[int, Path], seen: Watched) -> bool:
@@ -285,9 +298,7 @@ def noticed(mutant: Mutant, copied: Path, ready: dict[int, Path], seen: Watched)
     before = path.read_text(encoding="utf-8")
     path.write_text(mutant.text, encoding="utf-8")
     try:
-        return _try(seen.tests(mutant), copied, mutant.part, ready) != 0
-    except subprocess.TimeoutExpired:
-        return True
+        return _try(seen.tests(mutant), copied, _environment(STEPS[mutant.part], ready)) != 0
     finally:
         path.write_text(before, encoding="utf-8")
 
@@ -310,7 +321,10 @@ def main() -> None:
             ignored = shutil.ignore_patterns(".git", ".venv*", ".*cache", "__pycache__", ".hypothesis")
             shutil.copytree(ROOT, copied, ignore=ignored)
             copies.put(copied)
-        seen = {part: watched(part, copied, ready, asked.workers) for part in asked.parts}
+        seen: dict[str, Watched] = {}
+        for step in sorted({STEPS[part] for part in asked.parts}):
+            parts = [part for part in asked.parts if STEPS[part] == step]
+            seen |= dict.fromkeys(parts, watched(parts, step, copied, ready, asked.workers))
         print(f"which tests run which lines: {time.monotonic() - started:.0f} s", flush=True)
 
         def attempt(mutant: Mutant) -> bool:

@@ -164,7 +164,7 @@ def gather(
 
     parts = []
     for page in pages:
-        numbers = [] if page.numbers is None else rows(page.numbers).frame.to_dicts()
+        numbers = [] if page.numbers is None else [row | {"was": ""} for row in rows(page.numbers).frame.to_dicts()]
         charts = [_drawn(rows, chart, system) for chart in page.charts]
         look = "" if page.look is None else str(rows(page.look).frame["sentence"][0] or "")
         parts.append(Part(page, numbers, charts, [rows(name) for name in page.tables], look))

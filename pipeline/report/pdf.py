@@ -49,9 +49,7 @@ def _write(part: Part, content: Content, sheet: Sheet, path: Path, fonts: Any) -
             "title": sheet.title, "part": part.page.title, "question": part.page.question, "edition": sheet.edition,
             "caution": CAUTION, "built": f"{sheet.built_at} UTC, heelward {__version__}", "font": FONT,
             "brief": [_breakable(sentence) for sentence in part.brief],
-            "numbers": [
-                {key: _breakable(str(value)) for key, value in ({"was": ""} | row).items()} for row in part.numbers
-            ],
+            "numbers": [{key: _breakable(str(value)) for key, value in row.items()} for row in part.numbers],
             "day": str(content.since.day) if content.since is not None else "",
             "charts": charts, "waits": waits(part),
             "tables": [_table(rows) for rows in part.tables], "colours": colours()["light"],
