@@ -24,7 +24,7 @@ SELECT
     said(q.value, q.unit) AS value,
     CASE
         WHEN q.low IS NULL THEN 'no limits: fewer than three pads so far'
-        ELSE format('{} to {}, from pad-to-pad variation', said(q.low, q.unit), said(q.high, q.unit))
+        ELSE format('{} to {}, from pad-to-pad variation', said(greatest(q.low, 0), q.unit), said(q.high, q.unit))
     END AS limits,
     CASE
         WHEN q.change IS NULL THEN 'the first quarter on record'

@@ -5,6 +5,7 @@
 --   place: place in the queue
 --   level: stage or plug
 --   number: stage or plug
+--   run: coil run that milled the plug; none for a stage
 --   pick: name of the pick
 --   value: the pick, with its unit
 --   confidence: confidence of the pick
@@ -43,6 +44,8 @@ judged AS (
     SELECT
         k.pad,
         k.well,
+        k.well_id,
+        g.run,
         k.level,
         k.number,
         k.pick,
@@ -60,14 +63,17 @@ judged AS (
     JOIN pick AS k USING (well_id, level, number, pick)
     LEFT JOIN reconciled AS r
         ON r.well_id = k.well_id AND r.stage = k.number AND k.level = 'stage' AND r.measure = concat(k.pick, '_psi')
+    LEFT JOIN plug AS g ON g.well_id = k.well_id AND g.plug = k.number AND k.level = 'plug'
     WHERE k.amended_reason IS NULL AND k.value IS NOT NULL
 )
 SELECT
     row_number() OVER (ORDER BY doubt * (0.2 + stands_apart) DESC, well, level, number, pick) AS place,
     pad,
     well,
+    well_id,
     level,
     number,
+    run,
     pick,
     value,
     confidence,

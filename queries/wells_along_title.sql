@@ -9,10 +9,11 @@
 WITH named AS (
     SELECT
         *,
+        -- an injection test has another pressure, a screen-out another ISIP; a doubtful pick is no extreme to name
         CASE $measure
-            WHEN 'pressure' THEN pressure
-            WHEN 'isip' THEN isip
-            WHEN 'breakdown' THEN breakdown
+            WHEN 'pressure' THEN CASE WHEN at_rate OR NOT bool_or(at_rate) OVER () THEN pressure END
+            WHEN 'isip' THEN CASE WHEN isip_confidence <> 'low' AND ended IS DISTINCT FROM 'screen-out' THEN isip END
+            WHEN 'breakdown' THEN CASE WHEN breakdown_confidence <> 'low' THEN breakdown END
             WHEN 'placed' THEN placed
             WHEN 'pump_time' THEN pump_time
             ELSE mill_time
@@ -28,6 +29,7 @@ counted AS (
         max(value) AS highest,
         arg_min(format('{}, stage {}', well, stage), value) AS lowest_at,
         arg_max(format('{}, stage {}', well, stage), value) AS highest_at,
+        bool_or(at_rate) AS any_at_rate,
         count(*) FILTER (ended = 'screen-out') AS screened_out,
         count(*) FILTER (value < 0.95) AS below
     FROM named
@@ -36,9 +38,9 @@ worded AS (
     SELECT
         *,
         CASE $measure
-            WHEN 'pressure' THEN 'Treating pressure'
-            WHEN 'isip' THEN 'ISIP'
-            WHEN 'breakdown' THEN 'Breakdown pressure'
+            WHEN 'pressure' THEN CASE WHEN any_at_rate THEN 'Treating pressure at rate' ELSE 'Treating pressure' END
+            WHEN 'isip' THEN 'ISIP of medium or high confidence, without screen-outs'
+            WHEN 'breakdown' THEN 'Breakdown pressure of medium or high confidence'
             WHEN 'placed' THEN 'Proppant placed'
             WHEN 'pump_time' THEN 'Pump time'
             ELSE 'Mill time per plug'

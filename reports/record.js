@@ -267,5 +267,8 @@
       }
     });
   }
+  const back = document.querySelector(".back");
+  back.hidden = history.length < 2;
+  back.addEventListener("click", () => history.back());
   window.heelward = { views };
 })();

@@ -1,14 +1,20 @@
 // Draws the charts, lets a reader select jobs, and opens the target of a link. The page makes no network requests.
 "use strict";
 (() => {
-  const charts = JSON.parse(document.getElementById("charts").textContent);
-  const views = {};
+  const { charts, data } = JSON.parse(document.getElementById("charts").textContent);
+  const views = {}, kept = {};
   // Vega modifies the rows it is given: the original rows are kept separately, and copies are passed on.
-  const kept = structuredClone(Object.fromEntries(Object.entries(charts).map(([id, one]) => [id, one.spec.datasets])));
+  for (const [id, one] of Object.entries(charts)) {
+    kept[id] = Object.fromEntries(Object.entries(one.datasets).map(([name, place]) => [name, data[place]]));
+    one.spec.datasets = structuredClone(kept[id]);
+  }
   window.heelward = { drawn: 0, failed: 0, wanted: Object.keys(charts).length, views };
 
   // Errors only: a chart without values, because of the data or the selection, needs no warning.
-  const options = { actions: false, renderer: "svg", logLevel: 1 };
+  // A tooltip leaves out what is unknown.
+  const formatTooltip = (value, inert) => (typeof value !== "object" ? inert(value)
+    : `<table>${Object.entries(value).filter(([, one]) => one !== "null").map(([name, one]) => `<tr><td class="key">${inert(name)}</td><td class="value">${inert(one)}</td></tr>`).join("")}</table>`);
+  const options = { actions: false, renderer: "svg", logLevel: 1, tooltip: { formatTooltip } };
   // A point or a cell of a stage leads to its page.
   const lead = (_event, item) => {
     const { well_id: well, stage } = (item && item.datum) || {};
@@ -27,21 +33,34 @@
     const known = Object.entries(chosen).filter(([name]) => chart.choices.includes(name));
     const unknown = Object.keys(chosen).filter((name) => !chart.choices.includes(name));
     const fits = (row) => known.every(([name, value]) => String(row[name]) === value);
-    const { cells, rows } = kept[id];
-    if (cells) {
-      view.data("cells", structuredClone(cells.filter(fits))).signal("picked", known.length > 0).run();
-    } else {
-      view.data("rows", structuredClone(rows.filter(fits))).run();
-    }
+    const { cells, rows } = kept[id], kind = cells ? "cells" : "rows", found = kept[id][kind].filter(fits);
+    view.data(kind, structuredClone(found));
+    if (cells) view.signal("picked", known.length > 0);
+    view.run();
     const parts = [];
+    view.container().closest("figure").classList.toggle("apart", known.length === 0 && unknown.length > 0);
     if (known.length) {
       const shown = words(Object.fromEntries(known));
       parts.push(cells ? `Squares: ${shown}; circles and limits: all.` : `Shown: ${shown}.`);
+      if (!found.length) parts.push("No such jobs.");
       parts.push("The title refers to all jobs.");
     }
     if (unknown.length) parts.push(`Cannot be selected by ${unknown.join(" and ")}: all are shown.`);
     note.textContent = parts.join(" ");
     note.hidden = parts.length === 0;
+  };
+
+  // Tables follow where they have the column; a table that cannot, and the numbers, are greyed with the reason.
+  const pickTables = (section, chosen) => {
+    for (const table of section.querySelectorAll("table.rows")) {
+      const { unknown } = table.choose(chosen);
+      const note = table.closest(".scroll").nextElementSibling;
+      table.classList.toggle("apart", unknown.length > 0);
+      note.textContent = unknown.length ? `Cannot be selected by ${unknown.join(" and ")}: all are shown.` : "";
+      note.hidden = !unknown.length;
+    }
+    for (const note of section.querySelectorAll(".numbers-picked")) note.hidden = !Object.keys(chosen).length;
+    for (const numbers of section.querySelectorAll(".numbers")) numbers.classList.toggle("apart", Object.keys(chosen).length > 0);
   };
 
   // A cell that a spreadsheet could read as a formula gets a quote before it.
@@ -88,6 +107,7 @@
       try { history.replaceState(null, "", `${location.pathname}${asked ? `?${asked}` : ""}${location.hash}`); } catch { /* a page in a mail has no address */ }
       form.closest("section").classList.toggle("picking", Object.keys(chosen).length > 0);
       for (const chart of form.closest("section").querySelectorAll(".chart")) pick(chart.id, chosen);
+      pickTables(form.closest("section"), chosen);
     };
     form.addEventListener("change", change);
     form.addEventListener("reset", () => setTimeout(change));

@@ -8,7 +8,7 @@ negated, a statement removed. It is tried in a copy of the repository, against t
 with coverage.py says first which tests run which line and how long each takes. Tried are the tests that run the changed
 line, and those for which it is run while something is set up that they share. Lines that are run on import, or that are
 compiled, are not seen: then the tests that run another line of the file count, and all tests of the part if there is
-none. Quick tests come first. A mutant is noticed when a test fails, or when the tests take longer than the limit.
+none. Quick tests come first, up to a total time. A mutant is noticed when a test fails, or when the tests take longer than the limit.
 Strings, docstrings, type hints, messages and declarations of meaning are left alone.
 """
 
@@ -31,6 +31,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import accumulate
 from pathlib import Path
 from queue import SimpleQueue
 
@@ -41,6 +42,8 @@ from tests.forked import READY, exit_code
 
 ROOT = Path(__file__).parent.parent
 LIMIT_S = 600.0
+MOST_S = 150.0
+"""Total of the times, measured with coverage, of the tests that a mutant is tried against: survivors cost this. [s]"""
 AFTER_S = 0.3
 """Tests that take less are tried before the figures. [s]"""
 FIGURES = "tests/test_figures.py"
@@ -217,7 +220,9 @@ class Watched:
             lines = [line for line in (*self.run, *self.set_up) if line[0] == mutant.path]
             run = (self.run.get(line, frozenset()) | self.set_up.get(line, frozenset()) for line in lines)
             near = self._sharing(frozenset().union(*run))
-        return sorted([test for test in known if test in near] or known, key=self._time)
+        chosen = sorted([test for test in known if test in near] or known, key=self._time)
+        total = list(accumulate(self.seconds.get(test, 0.0) for test in chosen))
+        return [test for test, so_far in zip(chosen, total, strict=True) if so_far <= MOST_S] or chosen[:1]
 
     def _sharing(self, tests: frozenset[str]) -> frozenset[str]:
         """Return tests, and those that share with them what is set up for several."""

@@ -12,7 +12,7 @@ from pipeline.errors import SetAside, short
 from pipeline.ingest.content import content_of
 from pipeline.ingest.draft import Draft, tried
 from pipeline.ingest.names import WellRegistry
-from pipeline.ingest.propose import ASKED, LIKELY, Guess, Proposal
+from pipeline.ingest.propose import ASKED, CHECK, LIKELY, Guess, Proposal
 from pipeline.ingest.propose.named import quoted
 
 MOST_TRIED = 40
@@ -152,7 +152,10 @@ def with_revisions(proposal: Proposal, files: Sequence[Path]) -> Proposal:
                 f"revisions: '{short(newest)}' replaces '{short(older)}' ({len(several)} document(s) with several "
                 "files): right? (remove 'revision_pattern' if they are different jobs)"
             )
-            settings = [*proposal.settings, f"revision_pattern = {quoted(pattern)}"]
+            settings = [
+                *proposal.settings,
+                f"revision_pattern = {quoted(pattern)}  {CHECK} names differ in nothing else",
+            ]
             return replace(proposal, settings=settings, questions=[*proposal.questions, question])
     return proposal
 

@@ -182,6 +182,7 @@ def _physics(plan: PlanFile, design: Candidate) -> list[Line]:
     return [
         line("physics_surface_toe", surface[0], "psi", f"closure + {qty(NET_PSI, 'psi')} net + friction - column"),
         line("physics_surface_heel", surface[-1], "psi", "the same at the last stage"),
+        line("surface_pressure_limit", limit, "psi", "as the plan file states it"),
         line("physics_margin", limit - highest, "psi", margin),
         line("perforation_friction", perf, "psi", "at design rate through all holes, before they erode"),
         line(

@@ -81,14 +81,8 @@ def _chart(page: str, drawn: Drawn, old: Drawn) -> list[Change]:
         if order != was:
             found.append(Change(page, f"Order by {drawn.chart.x_label}", _listed(was), _listed(order)))
     if drawn.title != old.title:
-        found.append(Change(page, _drawn_is(drawn), old.title, drawn.title))
+        found.append(Change(page, drawn.about, old.title, drawn.title))
     return found
-
-
-def _drawn_is(drawn: Drawn) -> str:
-    """Return what a chart draws."""
-    chart = drawn.chart
-    return chart.x_label if chart.kind == "interval" else chart.colour_label or chart.y_label or chart.x_label
 
 
 def _order(drawn: Drawn) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from pipeline.metrics.coil.measure import measure_runs
 from pipeline.metrics.measure import STAGE_METRICS, read_wells
 from pipeline.metrics.stage.measure import pick_stages
 from pipeline.metrics.well import PLANNING, Planning, Rows, WellInput, WellRows
+from pipeline.parallel import map_unordered
 from pipeline.queries import sentences_shown
 from pipeline.report.mask import Mask
 from pipeline.report.pump_down_page import pump_down_record
@@ -32,11 +34,13 @@ from pipeline.schemas.wells import WELLS
 from pipeline.text import inert_text
 from pipeline.workspace import replace_text
 
-VERSION = 4
+VERSION = 5
 """Increased when the layout of pages changes: all are drawn again."""
 FILES = {"stage": "{}", "run": "run-{}", "wireline": "pump-down-{}"}
 """Name of the page (.html) and of the picture (.svg) of a record, by its level."""
 CALLED = {"stage": "Stage", "run": "Coil run", "wireline": "Pump-down"}
+WELLS_PER_CORE = 4
+"""Wells that pay for starting one more process. [1]"""
 MOST_PAGES = 1500
 """Records of a lake up to which every one has its page at once; of a larger lake pages are drawn on request."""
 
@@ -92,16 +96,28 @@ def draw_audit(
     names = dict(lake.scan(WELLS).select("well_id", "well_name").collect().iter_rows())
     paged = well is not None or _records(lake) <= MOST_PAGES
     stale = [one for one in sorted(hashes) if not _current(out / mask.text(one), hashes[one], paged=paged)]
-    rows = _Rows(lake, stale, mask, system, planning) if stale else None
-    for done, one in enumerate(stale, start=1):
-        assert rows is not None
-        drawn = _Well(rows, one, inert_text(mask.text(names.get(one) or one)), paged)
-        folder = out / mask.text(one)
-        drawn.draw(folder)
-        replace_text(folder / "fingerprint", f"{hashes[one]}\n{'pages' if paged else 'pictures'}")
+    drawer = partial(_drawer, lake.reader(), out, stale, mask, system, planning, paged=paged)
+    tasks = [(one, inert_text(mask.text(names.get(one) or one)), hashes[one]) for one in stale]
+    for done, one in enumerate(map_unordered(drawer, tasks, WELLS_PER_CORE) if tasks else (), start=1):
         if progress is not None:
             progress(done, len(stale), one)
     return Audited(stale, len(hashes) - len(stale))
+
+
+def _drawer(
+    lake: Lake, out: Path, wells: list[str], mask: Mask, system: str, planning: Planning, *, paged: bool
+) -> Callable[[tuple[str, str, str]], str]:
+    """Return the function that draws the pages of one of the wells: its id, its name as shown, its fingerprint."""
+    rows = _Rows(lake, wells, mask, system, planning)
+
+    def draw(task: tuple[str, str, str]) -> str:
+        well, name, mark = task
+        folder = out / mask.text(well)
+        _Well(rows, well, name, paged).draw(folder)
+        replace_text(folder / "fingerprint", f"{mark}\n{'pages' if paged else 'pictures'}")
+        return well
+
+    return draw
 
 
 def _records(lake: Lake) -> int:

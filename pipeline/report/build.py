@@ -22,6 +22,7 @@ from pipeline.report.edition import PLAIN, Edition, until
 from pipeline.report.html import Sheet, write_html
 from pipeline.report.mask import make_mask
 from pipeline.report.pages import load_pages
+from pipeline.report.pictures import Pictures
 from pipeline.schemas.base import Table
 from pipeline.text import inert_text
 from pipeline.workspace import Workspace
@@ -104,9 +105,11 @@ def build(
         content = compared(content, gather(earlier, pages, settings.display_units, told), edition.against, why)
     sheet = Sheet(
         mask.text(inert_text(settings.title)), edition.words(), dict(versions), f"{datetime.now(UTC):%Y-%m-%d %H:%M}",
-        None if edition.mask else workspace.root,
+        None if edition.mask else workspace.root, beside,
     )  # fmt: skip
-    path = write_html(content, sheet, out)
+    pictures = Pictures(out / "pictures")
+    path = write_html(content, sheet, out, pictures)
+    pictures.sweep()
     written: list[Path] = []
     if "brief" in beside:
         from pipeline.report.brief import write_brief
@@ -116,7 +119,7 @@ def build(
     if "pdf" in beside:
         from pipeline.report.pdf import write_pdfs
 
-        written += write_pdfs(content, sheet, out / "pdf")
+        written += write_pdfs(content, sheet, out / "pdf", pictures)
         told("pdf")
     if "xlsx" in beside:
         from pipeline.report.sheets import write_xlsx

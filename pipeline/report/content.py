@@ -16,7 +16,7 @@ from pipeline.errors import HeelwardError
 from pipeline.metrics.measure import LEVELS
 from pipeline.report.charts import draw
 from pipeline.report.pages import ChartSpec, Page
-from pipeline.report.plain_words import plain
+from pipeline.report.plain_words import capitals, plain
 from pipeline.report.text import inert
 from pipeline.sql import Statement
 from pipeline.units import format_quantities
@@ -59,7 +59,7 @@ class Rows:
 
     def label(self, column: str) -> str:
         """Return a column's heading with the display unit, which replaces the unit in the column's name."""
-        return queries.heading(column, self.answer.unit(column), self.units.get(column, ""))
+        return capitals(queries.heading(column, self.answer.unit(column), self.units.get(column, "")))
 
 
 @dataclass(frozen=True)
@@ -78,6 +78,12 @@ class Drawn:
     sampled_from: int | None
     was: str = ""
 
+    @property
+    def about(self) -> str:
+        """What it draws, in a few words."""
+        chart = self.chart
+        return chart.x_label if chart.kind == "interval" else chart.colour_label or chart.y_label or chart.x_label
+
 
 @dataclass(frozen=True)
 class Part:
@@ -88,6 +94,7 @@ class Part:
     charts: list[Drawn]
     tables: list[Rows]
     look: str = ""
+    numbers_from: Rows | None = None
 
     @property
     def brief(self) -> list[str]:
@@ -164,10 +171,11 @@ def gather(
 
     parts = []
     for page in pages:
-        numbers = [] if page.numbers is None else [row | {"was": ""} for row in rows(page.numbers).frame.to_dicts()]
+        counted = None if page.numbers is None else rows(page.numbers)
+        numbers = [] if counted is None else [row | {"was": ""} for row in counted.frame.to_dicts()]
         charts = [_drawn(rows, chart, system) for chart in page.charts]
         look = "" if page.look is None else str(rows(page.look).frame["sentence"][0] or "")
-        parts.append(Part(page, numbers, charts, [rows(name) for name in page.tables], look))
+        parts.append(Part(page, numbers, charts, [rows(name) for name in page.tables], look, counted))
     headline = rows("headline").frame.row(0, named=True)
     return Content(headline, parts, [rows(name) for name in LEDGER], used)
 

@@ -7,7 +7,7 @@ import gzip
 import json
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -21,6 +21,7 @@ from markupsafe import Markup
 from pipeline.report.audit import FILES, file_of
 from pipeline.report.content import CHOICES, MOST_POINTS, Content, Drawn, Part, Rows, method_notes
 from pipeline.report.dictionary import write_dictionary
+from pipeline.report.pictures import Pictures
 from pipeline.report.text import CAUTION, cell
 from pipeline.report.theme import render, script, script_json
 from pipeline.workspace import replace_text
@@ -48,6 +49,8 @@ class Sheet:
     built_at : str
     root : Path, optional
         The workspace, as base of file paths; None if files are not named.
+    beside : sequence of str
+        Files written beside the page, which it links: ``pdf``, ``xlsx``.
     """
 
     title: str
@@ -55,9 +58,10 @@ class Sheet:
     versions: Mapping[str, int]
     built_at: str
     root: Path | None
+    beside: Sequence[str] = ()
 
 
-def write_html(content: Content, sheet: Sheet, out: Path) -> Path:
+def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures) -> Path:
     """Write the report to a folder: ``report.html``, or ``report/index.html`` if that would be too large.
 
     Returns
@@ -68,7 +72,7 @@ def write_html(content: Content, sheet: Sheet, out: Path) -> Path:
     write_dictionary(out)
     single, folder = out / "report.html", out / "report"
     if len(_bundle()) + sum(_least_bytes(rows.frame) for rows in content.ledger) <= HEAVIEST:
-        page = _page(content, sheet, out, apart=False)
+        page = _page(content, sheet, out, pictures, apart=False)
         if len(page.encode()) <= HEAVIEST:
             replace_text(single, page)
             shutil.rmtree(folder, ignore_errors=True)
@@ -76,13 +80,13 @@ def write_html(content: Content, sheet: Sheet, out: Path) -> Path:
     made = out / "report.part"
     shutil.rmtree(made, ignore_errors=True)
     (made / "ledger").mkdir(parents=True)
-    (made / "index.html").write_text(_page(content, sheet, folder, apart=True), encoding="utf-8")
+    (made / "index.html").write_text(_page(content, sheet, folder, pictures, apart=True), encoding="utf-8")
     (made / "charts.js").write_text(_bundle(), encoding="utf-8")
     for rows in content.ledger:
         table = _table(rows, folder / "ledger", sheet.root, out)
         text = render(
             "table.html", title=sheet.title, caution=CAUTION, table=table, edition=sheet.edition,
-            packed=_packed(table), script=script("ledger.js"),
+            packed=_packed(table), script=script("tables.js"),
         )  # fmt: skip
         (made / "ledger" / f"{table['anchor']}.html").write_text(text, encoding="utf-8")
     old = out / "report.old"
@@ -101,7 +105,7 @@ def _least_bytes(frame: pl.DataFrame) -> int:
     return frame.height * frame.width * len("<td></td>") + sum(size)
 
 
-def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
+def _page(content: Content, sheet: Sheet, place: Path, pictures: Pictures, *, apart: bool) -> str:
     """Return the page.
 
     Parameters
@@ -110,28 +114,27 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
     sheet : Sheet
     place : Path
         The folder of the page.
+    pictures : Pictures
+        Charts as pictures, for readers without a script.
     apart : bool
         Whether the ledger has separate pages.
     """
     out = place.parent if apart else place
     parts: list[dict[str, Any]] = []
     charts: dict[str, dict[str, Any]] = {}
+    held: dict[str, int] = {}  # rows, each text once: several charts draw the same ones
     for part in content.parts:
         shown: list[dict[str, Any]] = []
         for drawn in part.charts:
             if drawn.spec is not None:
                 identity = f"chart-{len(charts) + 1}"
-                labels = {name: drawn.rows.label(name) for name in drawn.rows.frame.columns}
-                charts[identity] = {
-                    "spec": drawn.spec, "choices": drawn.choices, "labels": labels, "query": drawn.rows.query.name,
-                    "sampled": drawn.sampled_from is not None,
-                }  # fmt: skip
-                shown.append(_figure(drawn, identity))
+                charts[identity] = _embedded(drawn, held)
+                shown.append(_figure(drawn, identity) | {"picture": Markup(pictures.svg(drawn.spec))})
         tables = [_table(rows, place, sheet.root, out) for rows in part.tables]
         parts.append(
             {
                 "page": part.page, "anchor": part.anchor, "numbers": part.numbers, "brief": part.brief,
-                "charts": shown, "tables": tables, "choices": _choices(part), "waits": waits(part),
+                "charts": shown, "tables": tables, "choices": _choices(part), "waits": waits(part), "seen": set(),
             }
         )  # fmt: skip
     ledger = [
@@ -142,14 +145,28 @@ def _page(content: Content, sheet: Sheet, place: Path, *, apart: bool) -> str:
     cards = next((rows for rows in content.ledger if rows.query.name == "model_cards"), None)
     return render(
         "report.html", title=sheet.title, caution=CAUTION, edition=sheet.edition, headline=content.headline,
-        parts=parts, ledger=ledger, apart=apart, opened=_OPENED, charts=script_json(charts),
-        script=script("report.js"),
+        parts=parts, ledger=ledger, apart=apart, opened=_OPENED,
+        charts=script_json({"charts": charts, "data": [json.loads(text) for text in held]}),
+        script=script("report.js"), tables_script=script("tables.js"),
         bundle=None if apart else Markup(_bundle().replace("</script", "<\\/script")), notes=method_notes(),
         dictionary="../dictionary.html" if apart else "dictionary.html", records="../audit" if apart else "audit",
         record_kind="html" if any((out / "audit").glob("*/[0-9]*.html")) else "svg",
         queries=sorted(content.used.values(), key=lambda query: query.name), cards=_cards(cards),
         versions=sheet.versions, built_at=sheet.built_at, since=content.since,
+        beside=sheet.beside, to_out="../" if apart else "",
     )  # fmt: skip
+
+
+def _embedded(drawn: Drawn, held: dict[str, int]) -> dict[str, Any]:
+    """Return a chart for the page's script; its rows stand in ``held`` and are named by their place in it."""
+    assert drawn.spec is not None
+    spec = dict(drawn.spec)
+    rows = {name: held.setdefault(json.dumps(each), len(held)) for name, each in spec.pop("datasets").items()}
+    return {
+        "spec": spec, "datasets": rows, "choices": drawn.choices, "query": drawn.rows.query.name,
+        "labels": {name: drawn.rows.label(name) for name in drawn.rows.frame.columns},
+        "sampled": drawn.sampled_from is not None,
+    }  # fmt: skip
 
 
 def _figure(drawn: Drawn, identity: str) -> dict[str, Any]:
@@ -200,7 +217,7 @@ def _table(rows: Rows, place: Path, root: Path | None, out: Path) -> dict[str, A
     if root is not None:
         _link_files(cells, rows, place, root)
     columns = [
-        {"label": rows.label(column.name), "meaning": column.meaning, "number": number}
+        {"name": column.name, "label": rows.label(column.name), "meaning": column.meaning, "number": number}
         for column, number in zip(rows.answer.columns, numeric, strict=True)
     ]
     return {
@@ -230,6 +247,8 @@ def _records_of(values: Mapping[str, Any]) -> list[tuple[str, str, int]]:
     """Return the columns of a row to link, with level and number of their record."""
     if values.get("stage") is not None:
         return [("stage", "stage", values["stage"])]
+    if values.get("level") == "plug" and values.get("run") is not None:
+        return [("number", "run", values["run"])]
     if values.get("run") is not None:
         level = "wireline" if "pump_down_min" in values else "run"
         return [(column, level, values["run"]) for column in ("plug", "run") if column in values]

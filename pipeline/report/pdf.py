@@ -9,32 +9,30 @@ from pathlib import Path
 from typing import Any
 
 import typst
-import vl_convert
 
 from pipeline import __version__, resources
 from pipeline.report.content import Content, Drawn, Part, Rows
+from pipeline.report.glossary import terms_in
 from pipeline.report.html import Sheet, waits
+from pipeline.report.pictures import Pictures
 from pipeline.report.text import CAUTION, cell
 from pipeline.report.theme import FONT, colours, font_folder, plain
 from pipeline.workspace import replace_bytes
 
-WIDTH = 720
-"""Width of a chart before it is fitted to the page. [px]"""
 LONGEST_TABLE = 40
 """A longer table is complete only in the page and the spreadsheet. [rows]"""
 BREAK = "\u200b"
 """Character that allows a break in a long word."""
 
 
-def write_pdfs(content: Content, sheet: Sheet, folder: Path) -> list[Path]:
+def write_pdfs(content: Content, sheet: Sheet, folder: Path, pictures: Pictures) -> list[Path]:
     """Write ``quarter.pdf``, ``crews-and-designs.pdf`` and so on into a folder; return their paths."""
     folder.mkdir(parents=True, exist_ok=True)
-    vl_convert.register_font_directory(str(font_folder()))
     fonts = typst.Fonts(include_system_fonts=True, include_embedded_fonts=True, font_paths=[str(font_folder())])
-    return [_write(part, content, sheet, folder / f"{part.anchor}.pdf", fonts) for part in content.parts]
+    return [_write(part, content, sheet, folder / f"{part.anchor}.pdf", pictures, fonts) for part in content.parts]
 
 
-def _write(part: Part, content: Content, sheet: Sheet, path: Path, fonts: Any) -> Path:
+def _write(part: Part, content: Content, sheet: Sheet, path: Path, pictures: Pictures, fonts: Any) -> Path:
     """Typeset one part. Texts are passed to the template as data, never as code."""
     with tempfile.TemporaryDirectory() as name:
         room = Path(name)
@@ -43,7 +41,7 @@ def _write(part: Part, content: Content, sheet: Sheet, path: Path, fonts: Any) -
         for number, drawn in enumerate(part.charts):
             if drawn.spec is not None:
                 picture = f"chart-{number}.svg"
-                (room / picture).write_text(_svg(drawn.spec), encoding="utf-8")
+                (room / picture).write_text(plain(pictures.svg(drawn.spec)), encoding="utf-8")
                 charts.append(_chart(drawn, picture))
         said = {
             "title": sheet.title, "part": part.page.title, "question": part.page.question, "edition": sheet.edition,
@@ -52,7 +50,7 @@ def _write(part: Part, content: Content, sheet: Sheet, path: Path, fonts: Any) -
             "numbers": [{key: _breakable(str(value)) for key, value in row.items()} for row in part.numbers],
             "day": str(content.since.day) if content.since is not None else "",
             "charts": charts, "waits": waits(part),
-            "tables": [_table(rows) for rows in part.tables], "colours": colours()["light"],
+            "tables": [_table(rows) for rows in part.tables], "words": _words(part), "colours": colours()["light"],
         }  # fmt: skip
         (room / "said.json").write_text(json.dumps(said), encoding="utf-8")
         pdf = typst.compile(str(room / "part.typ"), root=str(room), font_paths=fonts)
@@ -60,16 +58,17 @@ def _write(part: Part, content: Content, sheet: Sheet, path: Path, fonts: Any) -
     return path
 
 
-def _svg(spec: dict[str, Any]) -> str:
-    fixed = spec | {"width": WIDTH, "autosize": {"type": "fit-x", "contains": "padding"}}
-    return str(vl_convert.vegalite_to_svg(json.loads(plain(json.dumps(fixed)))))
-
-
 def _chart(drawn: Drawn, picture: str) -> dict[str, Any]:
     return {
         "title": _breakable(drawn.title), "was": _breakable(drawn.was), "picture": picture, "words": drawn.chart.words,
-        "query": drawn.rows.query.name, "alt": f"{drawn.rows.query.title}. {drawn.title}.",
+        "about": drawn.about, "query": drawn.rows.query.name, "alt": f"{drawn.rows.query.title}. {drawn.title}.",
     }  # fmt: skip
+
+
+def _words(part: Part) -> list[dict[str, str]]:
+    """Return the terms of a part, explained: a reader on paper cannot point at them."""
+    texts = [*part.brief, *(drawn.chart.words for drawn in part.charts), *(str(row["verdict"]) for row in part.numbers)]
+    return [{"term": term, "means": means} for term, means in terms_in(texts).items()]
 
 
 def _table(rows: Rows) -> dict[str, Any]:

@@ -36,7 +36,12 @@ def in_words(name: str, unit: str = "") -> str:
     """Return a name in words, without its unit."""
     if name in _PHRASES:
         return _PHRASES[name]
-    return " ".join(_CAPITALS.get(word, word) for word in without_unit(name, unit).split("_"))
+    return capitals(without_unit(name, unit).replace("_", " "))
+
+
+def capitals(text: str) -> str:
+    """Return a text of lower-case words with abbreviations in capitals."""
+    return " ".join(_CAPITALS.get(word, word) for word in text.split(" "))
 
 
 @cache

@@ -22,7 +22,7 @@ from pipeline.report.theme import render, script, script_json
 from pipeline.report.typed import amend_command
 from pipeline.units import format_number, shown
 
-COLUMNS = 1050
+COLUMNS = 1000
 """Columns of the whole record over all channels; a column keeps the lowest and the highest sample of each channel."""
 MOST_KEPT = 1200
 """Samples that are kept around the picks. [1]"""
@@ -309,5 +309,5 @@ def render_record(
         "record.html", short=True, place=place,
         subtitle=f"from {record.origin:%Y-%m-%d %H:%M:%S} UTC; {record.time_s.size:,} samples",
         panels=record.panels, picks=picks, facts=facts, drawn=script_json(drawn), caution=CAUTION,
-        script=script("record.js"),
+        script=script("record.js"), seen=set(),
     )  # fmt: skip

@@ -31,23 +31,41 @@ _FORMATS: dict[Any, str] = {
 
 
 def write_xlsx(content: Content, sheet: Sheet, path: Path) -> Path:
-    """Write every table of the ledger and of the parts to one spreadsheet, each on a separate sheet.
+    """Write the rows of every number, chart and table of a report to one spreadsheet, each on a separate sheet.
 
     Texts are written as texts, even if they look like formulas. Times are UTC.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    tables = {rows.query.name: rows for rows in (*(r for one in content.parts for r in one.tables), *content.ledger)}
-    drawn = {one.rows.query.name: one.rows for each in content.parts for one in each.charts if not one.chart.given}
+    sheets = _sheets(content)
     with replacing(path) as part, xlsxwriter.Workbook(part, _OPTIONS) as book:
         book.set_properties({"title": sheet.title, "created": datetime.now(UTC).replace(tzinfo=None)})
         head = book.add_format(HEAD)
-        _first(book, sheet, tables | drawn, head)
-        for name, rows in (tables | drawn).items():
+        _first(book, sheet, sheets, head)
+        for name, rows in sheets.items():
             labels = {column: rows.label(column) for column in rows.frame.columns}
             if len(set(labels.values())) < len(labels):
                 labels = {column: f"{label} ({column})" for column, label in labels.items()}
             add_sheet(book, name, rows.frame.rename(labels))
     return path
+
+
+def _sheets(content: Content) -> dict[str, Rows]:
+    """Return the rows of each sheet by its name: the query's, with the parameters that a chart gives it."""
+    found: dict[str, Rows] = {}
+    for part in content.parts:
+        charts = [(one.rows, one.chart.given) for one in part.charts]
+        numbers = [] if part.numbers_from is None else [part.numbers_from]
+        for rows, given in [*((rows, {}) for rows in (*numbers, *part.tables)), *charts]:
+            found.setdefault(" ".join([rows.query.name, *given.values()]), rows)
+    every = found | {rows.query.name: rows for rows in content.ledger}
+    named: dict[str, Rows] = {}
+    for name, rows in every.items():
+        short, number = name[:LONGEST_NAME], 1
+        while short in named:
+            number += 1
+            short = f"{name[: LONGEST_NAME - len(str(number)) - 1]} {number}"
+        named[short] = rows
+    return named
 
 
 def write_frame(frame: pl.DataFrame, path: Path) -> None:

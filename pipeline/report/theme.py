@@ -15,6 +15,7 @@ import jinja2
 from markupsafe import Markup
 
 from pipeline import __version__, resources
+from pipeline.report.glossary import anchor, explained, glossary
 from pipeline.units import format_number
 
 FONT = "Source Sans Pro"
@@ -60,6 +61,8 @@ def templates() -> jinja2.Environment:
         undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
     )  # fmt: skip
     made.filters["number"] = format_number
+    made.filters["explained"] = explained
+    made.globals["glossary"], made.globals["anchor"] = glossary, anchor
     return made
 
 

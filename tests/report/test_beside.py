@@ -121,6 +121,7 @@ def test_typesetting_marks_in_names_are_read_as_text(tmp_path: Path) -> None:
     from pipeline.report.html import Sheet
     from pipeline.report.pages import Page
     from pipeline.report.pdf import write_pdfs
+    from pipeline.report.pictures import Pictures
     from pipeline.sql import Described, Statement
 
     nasty = '#read("/etc/passwd") $x$ *bold* `raw` <label> @ref \\ "quote" =cmd() ' + "w" * 200
@@ -129,7 +130,7 @@ def test_typesetting_marks_in_names_are_read_as_text(tmp_path: Path) -> None:
     page = Page(title="Part", reader="analyst", question=nasty, charts=[])
     part = Part(page, [], [], [Rows(answer, answer.frame, {})])
     sheet = Sheet(nasty, "", {}, "now", None)
-    (path,) = write_pdfs(Content({}, [part], []), sheet, tmp_path)
+    (path,) = write_pdfs(Content({}, [part], []), sheet, tmp_path, Pictures(tmp_path))
     assert words('#read("/etc/passwd") $x$ *bold* `raw` <label> @ref').replace('"', "") in words(text_of(path)).replace(
         "\u201c", ""
     ).replace("\u201d", "").replace('"', "")

@@ -162,10 +162,10 @@ def test_what_is_too_heavy_for_one_page_becomes_a_folder_that_works_alike(
     assert all(url.startswith("file:") for url in seen.requests)
     seen.page.click("#ledger a[href='ledger/stages.html']")
     seen.page.wait_for_function("window.heelward && window.heelward.shown === 3")
-    seen.page.fill("#asked", "no such stage")
-    seen.page.wait_for_function("window.heelward.found === 0")
-    seen.page.fill("#asked", "saltgrass 1h")
-    seen.page.wait_for_function("window.heelward.found === 3")
+    seen.page.fill("input[type=search]", "no such stage")
+    assert seen.page.inner_text(".choices [role=status]") == "No matching rows"
+    seen.page.fill("input[type=search]", "saltgrass 1h")
+    assert seen.page.inner_text(".choices [role=status]") == "3 rows"
     assert seen.messages == []
     links = [link.get_attribute("href") for link in seen.page.locator("tbody tr >> nth=0 >> a").all()]
     assert all((built.path.parent / "ledger" / unquote(str(href))).resolve().is_file() for href in links), links
@@ -202,6 +202,69 @@ def test_the_rows_of_a_chart_are_saved_as_they_are_shown(campaign: Campaign, ope
     some = saved("pressure_by_depth")
     assert len(some) == len(rows_of(seen.page, "pressure_by_depth")) + 1 < len(every)
     assert seen.messages == []
+
+
+def column(page: Any, table: str, name: str) -> list[str]:
+    """Cells of a column of a ledger table, as they stand now."""
+    found: list[str] = page.evaluate(
+        """([id, name]) => {
+            const table = document.querySelector(`#${id} table`);
+            const place = [...table.tHead.rows[0].cells].findIndex((head) => head.dataset.column === name);
+            return [...table.tBodies[0].rows].map((row) => row.cells[place].textContent);
+        }""",
+        [table, name],
+    )
+    return found
+
+
+def test_a_ledger_is_sorted_searched_and_filtered_by_confidence(campaign: Campaign, opened: Any) -> None:
+    page = opened(page_of(campaign)).page
+    page.evaluate("location.hash = '#stages'")
+    every = column(page, "stages", "isip_psi")
+    page.click("#stages th[data-column=isip_psi] button")
+    up = column(page, "stages", "isip_psi")
+    known = [float(text.replace(",", "")) for text in up if text != "–"]
+    assert known == sorted(known) and sorted(up) == sorted(every)
+    assert all(text == "–" for text in up[len(known) :])  # what is unknown comes last, whatever the order
+    page.click("#stages th[data-column=isip_psi] button")
+    down = column(page, "stages", "isip_psi")
+    assert (
+        down[: len(known)] == up[: len(known)][::-1]
+        or [float(text.replace(",", "")) for text in down[: len(known)]] == known[::-1]
+    )
+    assert page.get_attribute("#stages th[data-column=isip_psi]", "aria-sort") == "descending"
+    select = page.locator("#stages .choices label", has_text=page.inner_text("#stages th[data-column=isip_confidence]"))
+    select.locator("select").select_option("low")
+    assert set(column(page, "stages", "isip_confidence")) == {"low"}
+    told = page.inner_text("#stages .choices [role=status]")
+    assert told == f"{len(column(page, 'stages', 'isip_confidence'))} of {len(every)} rows"
+
+
+def test_what_cannot_follow_a_choice_is_greyed_with_the_reason(campaign: Campaign, opened: Any) -> None:
+    page = opened(page_of(campaign)).page
+    pick(page, "quarter", "crew", "Coil Gannet")
+    assert page.locator("#quarter .numbers.apart").count() == 1
+    assert page.is_visible("#quarter .numbers-picked")
+    greyed = page.locator("#quarter figure.apart")
+    assert greyed.count() >= 1
+    for figure in greyed.all():
+        assert "Cannot be selected by crew" in figure.inner_text()
+    pick(page, "crews-and-designs", "crew", "Crew Cedar")
+    table = page.locator("#crews-and-designs table.apart")
+    assert table.count() == 1
+    assert "Cannot be selected by crew" in page.inner_text("#crews-and-designs .scroll + .picked")
+    page.click("#quarter form.choices button")
+    page.wait_for_timeout(200)
+    assert page.locator("#quarter .apart").count() == 0
+
+
+def test_without_a_script_the_charts_are_pictures(campaign: Campaign, opened: Any) -> None:
+    page = opened(page_of(campaign)).page.context.browser.new_context(java_script_enabled=False).new_page()
+    page.goto(page_of(campaign).as_uri())
+    pictures = page.locator("noscript svg")
+    assert pictures.count() == campaign.report.charts
+    assert all(picture.bounding_box()["height"] > 80 for picture in pictures.all())
+    assert "psi" in pictures.first.inner_html() or "Stage" in pictures.first.inner_html()
 
 
 def test_a_choice_stands_in_the_address_and_survives_a_reload(campaign: Campaign, opened: Any) -> None:

@@ -12,6 +12,7 @@ from pipeline.errors import HeelwardError
 from pipeline.report.content import MOST_POINTS, Content, gather, method_notes
 from pipeline.report.html import Sheet, write_html
 from pipeline.report.pages import ChartSpec, load_pages
+from pipeline.report.pictures import Pictures
 from tests.builders import query_on
 from tests.conftest import Fitted
 
@@ -42,7 +43,9 @@ def content(fitted: Fitted, folder: Path, page: str, system: str = "field") -> C
 
 def test_a_page_of_ones_own_needs_no_python(fitted: Fitted, tmp_path: Path) -> None:
     made = content(fitted, tmp_path, PAGE)
-    path = write_html(made, Sheet("Ours", "", {}, "now", fitted.workspace.root), tmp_path)
+    path = write_html(
+        made, Sheet("Ours", "", {}, "now", fitted.workspace.root), tmp_path, Pictures(tmp_path / "pictures")
+    )
     text = path.read_text(encoding="utf-8")
     assert '<section id="costs-of-ours"' in text
     assert "against budget" in text

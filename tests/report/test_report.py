@@ -55,7 +55,7 @@ def test_no_address_of_another_host_is_loaded(campaign: Campaign) -> None:
     assert not re.search(r"(src|href|url)[=(][\"']?(https?:)?//", body)
     specs = re.search(r'id="charts">(.*?)</script>', text, flags=re.S)
     assert specs is not None
-    assert "url" not in json.dumps([chart["spec"].get("data") for chart in json.loads(specs[1]).values()])
+    assert "url" not in json.dumps([chart["spec"].get("data") for chart in json.loads(specs[1])["charts"].values()])
 
 
 def hostile_workspace(folder: Path) -> Workspace:

@@ -49,9 +49,11 @@ def test_a_mark_of_doubt_stands_on_the_map_of_its_own_pick_only() -> None:
 
 
 def chart_rows(*values: tuple[str, int, float | None, str]) -> pl.DataFrame:
+    """Rows of the chart; a stage that 'doubt' ended has a pick of low confidence, a 'test' never reached its rate."""
     rows = [
-        {"well": well, "stage": stage, "isip": value, "placed": value, "ended": ended, "pressure": None,
-         "breakdown": None, "pump_time": None, "mill_time": None}
+        {"well": well, "stage": stage, "isip": value, "placed": value, "ended": ended, "pressure": value,
+         "at_rate": ended != "test", "isip_confidence": "low" if ended == "doubt" else "high",
+         "breakdown": None, "breakdown_confidence": "high", "pump_time": None, "mill_time": None}
         for well, stage, value, ended in values
     ]  # fmt: skip
     floats = dict.fromkeys(("isip", "placed", "pressure", "breakdown", "pump_time", "mill_time"), pl.Float64)
@@ -62,9 +64,15 @@ def chart_rows(*values: tuple[str, int, float | None, str]) -> pl.DataFrame:
     ("measure", "rows", "title"),
     [
         ("isip", [("A 1H", 1, 3000.0, "complete"), ("A 1H", 2, 3400.0, "complete"), ("A 2H", 1, 3100.0, "complete")],
-         "ISIP: 3,100 psi on median over 2 wells; lowest 3,000 psi (A 1H, stage 1), highest 3,400 psi (A 1H, stage 2)"),
-        ("isip", [("A 1H", 4, 3000.0, "complete")], "ISIP: 3,000 psi at A 1H, stage 4"),
-        ("isip", [("A 1H", 4, None, "complete")], "ISIP: nothing measured yet"),
+         "ISIP of medium or high confidence, without screen-outs: 3,100 psi on median over 2 wells; lowest 3,000 psi "
+         "(A 1H, stage 1), highest 3,400 psi (A 1H, stage 2)"),
+        ("isip", [("A 1H", 4, 3000.0, "complete"), ("A 1H", 5, 9000.0, "screen-out"), ("A 1H", 6, 900.0, "doubt")],
+         "ISIP of medium or high confidence, without screen-outs: 3,000 psi at A 1H, stage 4"),
+        ("isip", [("A 1H", 4, None, "complete")],
+         "ISIP of medium or high confidence, without screen-outs: nothing measured yet"),
+        ("pressure", [("A 1H", 1, 8000.0, "complete"), ("A 1H", 2, 2000.0, "test")],
+         "Treating pressure at rate: 8,000 psi at A 1H, stage 1"),
+        ("pressure", [("A 1H", 2, 2000.0, "test")], "Treating pressure: 2,000 psi at A 1H, stage 2"),
         ("placed", [("A 1H", 1, 1.0, "complete"), ("A 1H", 2, 0.5, "screen-out"), ("A 1H", 3, 0.98, "complete")],
          "Proppant placed: 98 % of the design on median over 3 stages; 1 of them below 95 %, 1 screened out"),
     ],

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable
 from pathlib import PurePath
 
-from pipeline.ingest.propose.guess import ASKED, LIKELY, Guess
+from pipeline.ingest.propose.guess import ASKED, CHECK, LIKELY, Guess
 from pipeline.ingest.sniff import Table
 from pipeline.schemas import LANDED
 
@@ -16,6 +16,7 @@ _NOISE_WORD = r"(?:frac|fracturing|treatment|treating|data|datos|record|job|pump
 _NOISE = rf"(?:[ _.-]*{_NOISE_WORD}\b)*"
 _STAGE_WORD = r"(?:stage|stg|etapa|[eé]tape|interval|int|zone|zona|frac)"
 _RUN_WORD = r"(?:run|carrera|corrida|descente)"
+_FROM_HEAD, _FROM_NAME = "from the lines above the data of one file", "from the name of one file"
 _HEADS = {
     "well": r'(?i)\b(?:well(?:[ _]?name)?|pozo|puits|uwi)\s*[:=,;\t|]+\s*"?(?P<well>[^,;|"\t]*[^,;|"\t\s])',
     "stage": r"(?i)\b(?:stage|stg|etapa|[eé]tape|interval)(?:[ _]*(?:no|number|num|n°))?\.?"
@@ -45,7 +46,7 @@ def name_guesses(
             wanted[group] = False
             questions.append(f"{group}: '{_group(pattern, line, group)}', from the lines above the data: right?")
     if patterns:
-        lines.append(f"head_pattern = [{', '.join(quoted(pattern) for pattern in patterns)}]")
+        lines.append(f"head_pattern = [{', '.join(quoted(pattern) for pattern in patterns)}]  {CHECK} {_FROM_HEAD}")
     on_sheet = re.search(rf"(?i)(?:{_STAGE_WORD}|{_RUN_WORD})[ _.#-]*(\d+)", sheet)
     if wanted.get(number) and on_sheet is not None:
         wanted[number] = False
@@ -54,7 +55,7 @@ def name_guesses(
         )
     found = _in_name(name, number, wanted)
     if found is not None:
-        lines.append(f"name_pattern = {quoted(found)}")
+        lines.append(f"name_pattern = {quoted(found)}  {CHECK} {_FROM_NAME}")
         match = re.search(found, name)
         for group in match.groupdict() if match else ():
             questions.append(f"{group}: '{_group(found, name, group)}', from the file's name: right?")

@@ -1,0 +1,54 @@
+"""Charts as pictures: for the PDF, and in the page for readers without a script."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from dataclasses import dataclass, field
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import vl_convert
+
+from pipeline.report.theme import font_folder
+from pipeline.workspace import replace_text
+
+WIDTH = 720
+"""Width of a chart before it is fitted to its place. [px]"""
+_UNSEEN = re.compile(r' (?:aria-[a-z]+|role|pointer-events|class)="[^"]*"')
+"""What only a script or a tooltip uses: most of a picture's bytes."""
+_FINE = re.compile(r"(\d+\.\d)\d+")
+"""Parts of a pixel that nobody sees."""
+
+
+@dataclass
+class Pictures:
+    """SVG of charts, kept in a folder by what they draw: a chart that did not change is not drawn again.
+
+    Colours keep their names, so that a picture follows the page's light and dark colours.
+    """
+
+    folder: Path
+    used: set[str] = field(default_factory=set)
+
+    def svg(self, spec: dict[str, Any]) -> str:
+        """Return the picture of a chart."""
+        fixed = json.dumps(spec | {"width": WIDTH, "autosize": {"type": "fit-x", "contains": "padding"}})
+        name = hashlib.sha256(f"{version('vl-convert-python')} {fixed}".encode()).hexdigest()[:24]
+        path = self.folder / f"{name}.svg"
+        self.used.add(path.name)
+        if not path.exists():
+            self.folder.mkdir(parents=True, exist_ok=True)
+            vl_convert.register_font_directory(str(font_folder()))
+            drawn = _FINE.sub(r"\1", _UNSEEN.sub("", str(vl_convert.vegalite_to_svg(json.loads(fixed)))))
+            # names of parts are those of this picture only: a page has several
+            replace_text(path, re.sub(r'(\bid="|url\(#)', rf"\g<1>{name}-", drawn))
+        return path.read_text(encoding="utf-8")
+
+    def sweep(self) -> None:
+        """Remove the pictures of charts that are not drawn any more."""
+        for path in self.folder.glob("*.svg"):
+            if path.name not in self.used:
+                path.unlink()
