@@ -37,12 +37,11 @@
     view.data(kind, structuredClone(found));
     if (cells) view.signal("picked", known.length > 0);
     view.run();
-    const parts = [];
+    const parts = known.length && !found.length ? ["No such jobs."] : [];
     view.container().closest("figure").classList.toggle("apart", known.length === 0 && unknown.length > 0);
     if (known.length) {
       const shown = words(Object.fromEntries(known));
       parts.push(cells ? `Squares: ${shown}; circles and limits: all.` : `Shown: ${shown}.`);
-      if (!found.length) parts.push("No such jobs.");
       parts.push("The title refers to all jobs.");
     }
     if (unknown.length) parts.push(`Cannot be selected by ${unknown.join(" and ")}: all are shown.`);

@@ -2,6 +2,7 @@
 "use strict";
 (() => {
   const WHOLE = { atOnce: Infinity, few: 8 }, IN_PARTS = { atOnce: 200, few: 0 };
+  const LONG = 120, FIRST = 90;  // letters of a text that is folded, and of what is seen of it
   const count = (number) => number.toLocaleString("en");
   const make = (tag, values = {}, ...inside) => {
     const made = Object.assign(document.createElement(tag), values);
@@ -23,7 +24,8 @@
     const bytes = Uint8Array.from(atob(packed), (letter) => letter.charCodeAt(0));
     const { numbers, rows } = JSON.parse(await new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"))).text());
     const cellOf = (cell, index) => {
-      const inside = Array.isArray(cell) ? make("a", { href: cell[1], textContent: cell[0] }) : cell;
+      const inside = Array.isArray(cell) ? make("a", { href: cell[1], textContent: cell[0] })
+        : cell.length > LONG ? make("details", { className: "cell" }, make("summary", { textContent: cell.slice(0, FIRST) }), cell.slice(FIRST)) : cell;
       return make("td", { className: numbers[index] ? "n" : "" }, inside);
     };
     return rows.map((row) => ({

@@ -24,8 +24,8 @@ def _terms() -> tuple[re.Pattern[str], dict[str, str]]:
     """Return a pattern of all terms, the longest first, and the term that each spelling stands for."""
     spelled = {term.casefold(): term for term in glossary()}
     longest = sorted(glossary(), key=len, reverse=True)
-    # a plural is the same word; in a name or a number no term is meant
-    pattern = rf"(?i)(?<![\w-])({'|'.join(map(re.escape, longest))})(?=(?:e?s)?(?![\w-]))"
+    # a plural is the same word; within a name or a number no term is meant
+    pattern = rf"(?i)(?<![\w-])(?P<term>{'|'.join(map(re.escape, longest))})(?:e?s)?(?![\w-])"
     return re.compile(pattern), spelled
 
 
@@ -49,7 +49,7 @@ def explained(text: str, seen: set[str], page: str = "") -> Markup:
     pattern, spelled = _terms()
     parts, end = [], 0
     for match in pattern.finditer(text):
-        term = spelled[match[0].casefold()]
+        term = spelled[match["term"].casefold()]
         if term in seen:
             continue
         seen.add(term)
