@@ -8,7 +8,8 @@ from typing import Any
 import polars as pl
 import pytest
 
-from tests.builders import query_on
+from pipeline import queries
+from tests.builders import connect_on, query_on
 
 START = datetime(2025, 3, 4, 6, tzinfo=UTC)
 Rows = list[dict[str, Any]]
@@ -328,3 +329,40 @@ def test_response_to_friction_reducer_by_fluid() -> None:
     ]  # fmt: skip
     row = only("reducer_response", stages(rows))
     assert (row["stages"], row["loading"], row["responses"], row["response"]) == (3, 1.0, 2, -150.0)
+
+
+def test_pressure_by_depth_keeps_stages_that_never_reached_their_rate_and_leaves_out_what_is_no_stage() -> None:
+    """9,000 to 10,000 ft, 8,000 to 8,100 psi: +100 psi per 1,000 ft by hand; the middle stage never reached its rate."""
+    common = {"well_id": "a", "design": "d", "designed_proppant_lbm": 1.0}
+    rows = [
+        common | {"stage": 1, "bottom_perf_ft": 10_000.0, "pressure_at_design_rate_psi": 8100.0, "reached_design_rate": True},
+        common | {"stage": 2, "bottom_perf_ft": 9500.0, "pressure_at_design_rate_psi": 8050.0, "reached_design_rate": False},
+        common | {"stage": 3, "bottom_perf_ft": 9000.0, "pressure_at_design_rate_psi": 8000.0, "reached_design_rate": True},
+        common | {"stage": 4, "bottom_perf_ft": None, "pressure_at_design_rate_psi": 9000.0, "reached_design_rate": True},
+        common | {"stage": 5, "bottom_perf_ft": 9000.0, "pressure_at_design_rate_psi": None, "reached_design_rate": None},
+        common | {"stage": 6, "bottom_perf_ft": 9000.0, "pressure_at_design_rate_psi": 2000.0, "reached_design_rate": True,
+                  "designed_proppant_lbm": 0.0},
+    ]  # fmt: skip
+    tables = stages(rows)
+    moved = [{name: row[name] for name in ("well_id", "stage", "bottom_perf_ft")} for row in rows]
+    tables["stages"] = tables["stages"].join(frame(moved), on=["well_id", "stage"])
+    tables["stage_metrics"] = tables["stage_metrics"].drop("bottom_perf_ft")
+    found = query_on("pressure_by_depth", tables)
+    assert found["stage"].to_list() == [1, 2, 3]
+    title = queries.run(connect_on({}, "UTC", reads=set()), queries.load("pressure_by_depth_title"), {}, found)
+    assert title.frame["title"][0] == (
+        "Treating pressure at design rate changes by +100 psi per 1,000 ft of depth, unadjusted; "
+        "1 of 3 stages never reached the design rate"
+    )
+
+
+def test_signs_of_screen_outs_begin_with_the_steepest_climb() -> None:
+    common = {"well_id": "a", "design": "d", "designed_proppant_lbm": 1.0}
+    slopes = {1: 2.0, 2: 45.0, 3: None, 4: -6.0}
+    rows = [
+        common | {"stage": stage, "bottomhole_slope_psi_min": slope, "stage_end": "screen-out" if stage == 2 else "complete"}
+        for stage, slope in slopes.items()
+    ]  # fmt: skip
+    found = query_on("screen_out_signs", stages(rows))
+    assert found.select("stage", "slope").rows() == [(2, 45.0), (1, 2.0), (4, -6.0)]
+    assert found["stage_end"][0] == "screen-out"
