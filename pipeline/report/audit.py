@@ -230,8 +230,9 @@ class _Well:
         for one in stages:
             mine = of.get(("stage", one.number), [])
             table = design_against_record(
-                designs.get(one.number, {}), measured.get(one.number, {}), reported.get(one.number, {}), self.system
-            )
+                designs.get(one.number, {}), measured.get(one.number, {}), reported.get(one.number, {}), self.system,
+                {row["pick"] for row in mine if row["amended_reason"] is not None},
+            )  # fmt: skip
             found.append(("stage", one.number, stage_record(one, mine, self.system), mine, [table]))
         for one in stages:
             mine = of.get(("wireline", one.number + 1), [])

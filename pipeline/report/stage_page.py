@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 import numpy as np
@@ -238,15 +238,24 @@ COMPARED = (
 
 
 def design_against_record(
-    designed: dict[str, Any], measured: dict[str, Any], reported: dict[str, Any], system: str
+    designed: dict[str, Any],
+    measured: dict[str, Any],
+    reported: dict[str, Any],
+    system: str,
+    amended: Collection[str] = (),
 ) -> Facts:
-    """Return the table of design, record and the provider's report; a row for each that has any of them."""
+    """Return the table of design, record and the provider's report; a row for each that has any of them.
+
+    Of the measures, those that follow an amended pick of the same name say so.
+    """
     rows = []
     for words, unit, design, measure, report in COMPARED:
         values = [designed.get(design) if design else None, measured.get(measure), reported.get(report)]
         if any(value is not None for value in values):
             line, label = shown(unit, system)
             texts = ["–" if value is None else format_number(value * line.factor + line.offset) for value in values]
+            if values[1] is not None and {measure, measure.removesuffix("_psi")} & set(amended):
+                texts[1] += " (amended)"
             rows.append([f"{words} [{label}]", *texts])
     heads = [("", False), ("design or limit", True), ("measured", True), ("reported", True)]
     return Facts("Design against record", heads, rows)

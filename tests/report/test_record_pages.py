@@ -144,12 +144,12 @@ def test_a_screened_out_stage_shows_the_climb_and_a_stepped_one_its_plateaus(cam
 def test_design_record_and_report_stand_side_by_side_and_nothing_is_made_up() -> None:
     table = design_against_record(
         {"designed_rate_bpm": 80.0, "pressure_limit_psi": 9500.0}, {"avg_slurry_rate_bpm": 78.25, "isip_psi": 3500.0},
-        {"isip_psi": 3522.0}, "field",
+        {"isip_psi": 3522.0}, "field", {"isip", "breakdown_pressure"},
     )  # fmt: skip
     assert table.rows == [
         ["mean slurry rate [bpm]", "80", "78.25", "–"],
         ["highest treating pressure [psi]", "9,500", "–", "–"],
-        ["ISIP [psi]", "–", "3,500", "3,522"],
+        ["ISIP [psi]", "–", "3,500 (amended)", "3,522"],
     ]
 
 
