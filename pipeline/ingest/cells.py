@@ -83,11 +83,19 @@ def _cells(work: FileJob, lake: str, dtype: Any, series: pl.Series, lines: pl.Se
         value = text.str.to_lowercase().replace_strict(known, default=None, return_dtype=pl.String)
         return counted(work, lake, text, value, f"one of {', '.join(allowed)}", lines)
     if meta(column).get("zone"):
-        found = {name: name if known_zone(name) else None for name in text.drop_nulls().unique()}
+        found = {name: _zone(name) for name in text.drop_nulls().unique()}
         value = text.replace_strict(found, default=None, return_dtype=pl.String)
-        return counted(work, lake, text, value, "a time zone such as America/Denver", lines)
+        return counted(work, lake, text, value, "a time zone such as America/Denver or UTC-3", lines)
     value = pl.select(pl.when(~text.is_in(list(ERRORS.values()))).then(text).alias(lake)).to_series()
     return counted(work, lake, text, value, "a text", lines)
+
+
+def _zone(name: str) -> str | None:
+    """Return a time zone of the IANA list; an offset such as UTC-3 is one of its fixed zones, whose sign is turned."""
+    offset = re.fullmatch(r"(?i)(?:UTC|GMT)\s*([+\-−])\s*0?(\d{1,2})(?::?00)?", name)
+    if offset is not None:
+        name = "UTC" if offset[2] == "0" else f"Etc/GMT{'-' if offset[1] == '+' else '+'}{offset[2]}"
+    return name if known_zone(name) else None
 
 
 def _day(text: pl.Series, written: str) -> pl.Series:

@@ -86,6 +86,7 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
             "no row can be used", "rows with a time and their key values", left_out,
             f"correct the map '{source.name}', or the file",
         )  # fmt: skip
+    _forget_void_wells(work, rows)
     _long(work, rows)
     _against_name(work, rows)
     if source.lands == WELLS.name:
@@ -94,6 +95,17 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
             work.findings.append(Finding("alias_twice", text))
     work.findings[:0] = [Finding(*note) for note in raw.notes]
     return Shaped(rows, _stubs(work), rows_in, work.findings)
+
+
+def _forget_void_wells(work: FileJob, rows: Rows) -> None:
+    """Create no well for rows that are void, such as a row of totals."""
+    for well in set(work.created) - rows.wells:
+        told = _created(work.created.pop(well))
+        work.findings[:] = [one for one in work.findings if not one.message.startswith(told)]
+
+
+def _created(name: str) -> str:
+    return f"'{short(name)}' is in no wells table: a new well without data was created"
 
 
 def _against_name(work: FileJob, rows: Rows) -> None:
@@ -226,7 +238,7 @@ def _resolve(work: FileJob, name: str, line: int | None) -> str:
         if well in work.created:
             return well
         work.created[well] = name
-        text = f"'{short(name)}' is in no wells table: a new well without data was created"
+        text = _created(name)
         digits = re.sub(r"\D", "", name)  # Teal 1H and Teal 2H are neighbours, not spellings
         alike = [one for one in work.names.nearest(name, cutoff=0.85) if re.sub(r"\D", "", one) == digits]
         if alike:

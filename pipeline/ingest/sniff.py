@@ -210,7 +210,7 @@ def _table(rows: list[list[str]], lines: list[str], encoding: str, delimiter: st
     data = [(at, row) for at, row in enumerate(rows[first:], start=first) if len(row) >= width - 1 and any(row)]
     plain = [row for at, row in data if not _same(row, rows[header]) and not lines[at].lstrip().startswith("#")]
     kept = plain[:: max(1, len(plain) // 3000)]
-    cells = [cell for row in kept[:400] for cell in row if cell]
+    cells = [cell for row in kept[:: max(1, len(kept) // 400)] for cell in row if cell]  # a mark can come late
     decimal, thousands = _marks(cells, delimiter)
     skip = _skip(rows, lines, header, first)
     units = [] if units_row is None else rows[units_row]

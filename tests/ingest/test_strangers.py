@@ -14,9 +14,10 @@ from pipeline.commands.inspect import inspect
 from pipeline.errors import SetAside
 from pipeline.ingest.maps import checked
 from pipeline.ingest.shape import head_groups
-from pipeline.ingest.sniff import decoded
+from pipeline.ingest.sniff import decoded, sniff_text
 from pipeline.schemas.ledger import PRODUCTION
 from pipeline.schemas.lineage import FINDINGS
+from pipeline.schemas.wells import WELLS as WELLS_TABLE
 from pipeline.unit_names import read_unit
 from pipeline.workspace import Workspace, open_workspace
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, record_csv, workspace
@@ -95,3 +96,48 @@ def test_a_new_well_that_is_spelled_like_a_known_one_is_asked(name: str, asked: 
 )
 def test_depth_units_that_name_their_reference(written: str, lake: str, factor: float) -> None:
     assert read_unit(written, lake).factor == pytest.approx(factor, rel=1e-5)
+
+
+def test_a_row_of_totals_makes_no_well(tmp_path: Path) -> None:
+    lines = ["Pozo;Mes;Petroleo (m3);Dias", *(f"Teal 8H;2025-{month:02d}-01;{month}00;30" for month in range(1, 13))]
+    found = team(tmp_path, "production.csv", ("\n".join([*lines, "Total;;7800;360"]) + "\n").encode())
+    text, usable = inspect(found, found.root / "landing", write=True)
+    assert usable, text
+    assert steps.run_ingest(found).landed == 1
+    lake = steps.open_lake(found)
+    assert lake.scan(WELLS_TABLE).collect()["well_id"].to_list() == ["teal-8h"]
+    assert "Total" not in "".join(lake.scan(FINDINGS).collect()["message"])
+
+
+@pytest.mark.parametrize(
+    ("written", "zone"),
+    [("UTC-3", "Etc/GMT+3"), ("GMT+05:00", "Etc/GMT-5"), ("UTC+0", "UTC"), ("America/Denver", "America/Denver")],
+)
+def test_a_wells_zone_may_be_an_offset(written: str, zone: str, tmp_path: Path) -> None:
+    """The sign of Etc/GMT zones is turned: Etc/GMT+3 is three hours behind UTC (IANA tz database, file etcetera)."""
+    found = team(
+        tmp_path, "pozos.csv", f"Pozo;PVV (m);Huso horario\nTeal 8H;2905;{written}\nTeal 9H;2910;{written}\n".encode()
+    )
+    text, usable = inspect(found, found.root / "landing", write=True)
+    assert usable, text
+    steps.run_ingest(found)
+    rows = steps.open_lake(found).scan(WELLS_TABLE).collect()
+    assert rows["time_zone"].to_list() == [zone, zone]
+    assert rows["tvd_ft"].to_list() == pytest.approx([2905 / 0.3048, 2910 / 0.3048])
+
+
+def test_a_mark_of_thousands_that_comes_late_is_seen() -> None:
+    """The first thousand samples are below 1.000,0."""
+    lines = ["Hora\tProf. CT (m)\tPeso (daN)"]
+    for at in range(4000):
+        depth = f"{at / 2:,.1f}".replace(",", "_").replace(".", ",").replace("_", ".")
+        lines.append(f"2025-03-20 {6 + at // 3600:02d}:{at // 60 % 60:02d}:{at % 60:02d}\t{depth}\t{900 + at % 7},5")
+    table = sniff_text("\n".join(lines).encode())
+    assert table is not None and (table.decimal, table.thousands) == (",", ".")
+
+
+def test_a_unit_that_is_not_known_is_named(tmp_path: Path) -> None:
+    lines = ["Pozo;Mes;Gas (Mm3);Dias", *(f"Teal 8H;2025-{month:02d}-01;468;30" for month in range(1, 13))]
+    found = team(tmp_path, "gas.csv", ("\n".join(lines) + "\n").encode())
+    text, _ = inspect(found, found.root / "landing", write=False)
+    assert "'Mm3' is no unit that is known here" in text and "gives no unit" not in text

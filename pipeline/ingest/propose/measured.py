@@ -84,12 +84,10 @@ def unit_guess(look: Look, place: int, lands: str, lake: str) -> tuple[str, str,
         return "ratio", SURE, "a count or a share", ()
     typical = _typical(target, high)
     others = tuple(unit for unit, *_ in _TYPICAL.get(target, ()) if unit != typical)
-    return (
-        typical or target,
-        ASKED,
-        f"the file gives no unit; values up to {high:g} look like {typical or target}",
-        others,
-    )
+    in_brackets = re.search(r"[\[({<]([^\])}>]+)[\])}>]\s*$", look.table.names[place])
+    said = "the file gives no unit" if in_brackets is None else f"'{in_brackets[1]}' is no unit that is known here"
+    why = f"{said}; most values, up to {high:g}, look like {typical or target}"
+    return typical or target, ASKED, why, others
 
 
 def goes_against(look: Look, place: int, lake: str, unit: str) -> bool:
