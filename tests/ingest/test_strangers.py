@@ -140,4 +140,4 @@ def test_a_unit_that_is_not_known_is_named(tmp_path: Path) -> None:
     lines = ["Pozo;Mes;Gas (Mm3);Dias", *(f"Teal 8H;2025-{month:02d}-01;468;30" for month in range(1, 13))]
     found = team(tmp_path, "gas.csv", ("\n".join(lines) + "\n").encode())
     text, _ = inspect(found, found.root / "landing", write=False)
-    assert "'Mm3' is no unit that is known here" in text and "gives no unit" not in text
+    assert "read as gas mcf; 'Mm3' is no unit that is known here" in text
