@@ -17,12 +17,23 @@ WITH wanted AS (
 ),
 newest AS (
     SELECT metric, max(quarter) AS quarter FROM quarter_means GROUP BY metric
+),
+-- a zipper pad is not comparable with a single well: the pace of a quarter can be that of its mode
+modes AS (
+    SELECT
+        n.metric,
+        string_agg(DISTINCT f.operation_mode, ', ' ORDER BY f.operation_mode) FILTER (f.quarter = n.quarter) AS now,
+        string_agg(DISTINCT f.operation_mode, ', ' ORDER BY f.operation_mode) FILTER (f.quarter < n.quarter) AS before
+    FROM newest AS n, pad_fleet AS f
+    WHERE n.metric = 'hours_per_stage'
+    GROUP BY n.metric
 )
 SELECT
     w.measure,
     q.quarter,
     said(q.value, q.unit) AS value,
     CASE
+        WHEN m.now <> m.before THEN 'no limits: operation modes differ from quarter to quarter'
         WHEN q.low IS NULL THEN 'no limits: fewer than three pads so far'
         ELSE format('{} to {}, from pad-to-pad variation', said(greatest(q.low, 0), q.unit), said(q.high, q.unit))
     END AS limits,
@@ -31,6 +42,7 @@ SELECT
         ELSE concat(
             said_change(q.change, q.unit), ' against earlier quarters: ',
             CASE
+                WHEN m.now <> m.before THEN format('not comparable, {} now, {} before', m.now, m.before)
                 WHEN q.change_low IS NULL THEN 'too few pads to test'
                 WHEN q.change_low <= 0 AND q.change_high >= 0 THEN 'within pad-to-pad variation'
                 ELSE 'outside pad-to-pad variation'
@@ -43,4 +55,5 @@ SELECT
 FROM wanted AS w
 JOIN newest AS n USING (metric)
 JOIN quarter_means AS q ON q.metric = n.metric AND q.quarter = n.quarter
+LEFT JOIN modes AS m ON m.metric = w.metric
 ORDER BY w.place

@@ -4,6 +4,7 @@
 -- columns:
 --   pressure [psi]: mean treating pressure at 90 % of the design rate or more; over the main treatment if no design rate is known
 --   rate [bpm]: mean slurry rate over the same time
+--   fractured: whether the stage takes part in comparisons: an injection test does not
 --   at_rate: whether the pressure is that at 90 % of the design rate or more
 --   isip [psi]: ISIP
 --   breakdown [psi]: breakdown pressure
@@ -27,6 +28,7 @@ SELECT
     s.stage,
     coalesce(s.at_rate_pressure_psi, s.avg_treating_pressure_psi) AS pressure,
     coalesce(s.at_rate_rate_bpm, s.avg_slurry_rate_bpm) AS rate,
+    s.left_out_because IS NULL AS fractured,
     s.at_rate_pressure_psi IS NOT NULL AS at_rate,
     s.isip_psi AS isip,
     s.breakdown_pressure_psi AS breakdown,

@@ -19,6 +19,7 @@ WITH named AS (
             ELSE mill_time
         END AS value
     FROM chart
+    WHERE fractured
 ),
 counted AS (
     SELECT

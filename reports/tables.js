@@ -3,6 +3,7 @@
 (() => {
   const WHOLE = { atOnce: Infinity, few: 8 }, IN_PARTS = { atOnce: 200, few: 0 };
   const LONG = 120, FIRST = 90;  // letters of a text that is folded, and of what is seen of it
+  const LEVELS = ["high", "medium", "low", "none"];
   const count = (number) => number.toLocaleString("en");
   const make = (tag, values = {}, ...inside) => {
     const made = Object.assign(document.createElement(tag), values);
@@ -45,7 +46,7 @@
     form.append(make("label", {}, "rows that contain ", search));
     names.forEach((name, place) => {
       if (!name.endsWith("confidence")) return;
-      const values = [...new Set(rows.map((row) => row.texts[place]))].filter((text) => text !== "–").sort();
+      const values = [...new Set(rows.map((row) => row.texts[place]))].filter((text) => text !== "–").sort((a, b) => LEVELS.indexOf(a) - LEVELS.indexOf(b));
       if (values.length < 2) return;
       const select = make("select", {}, make("option", { value: "", textContent: "all" }), ...values.map((text) => make("option", { textContent: text })));
       select.addEventListener("change", () => { chosen.set(place, select.value); from = 0; show(); });

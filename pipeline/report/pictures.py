@@ -15,12 +15,15 @@ import vl_convert
 from pipeline.report.theme import font_folder
 from pipeline.workspace import replace_text
 
+VERSION = 2
+"""Increased when pictures are drawn otherwise: all are drawn again."""
 WIDTH = 720
 """Width of a chart before it is fitted to its place. [px]"""
 _UNSEEN = re.compile(r' (?:aria-[a-z]+|role|pointer-events|class)="[^"]*"')
 """What only a script or a tooltip uses: most of a picture's bytes."""
+_PLACE = re.compile(r' (?:d|transform|x[12]?|y[12]?|width|height)="[^"]*"')
 _FINE = re.compile(r"(\d+\.\d)\d+")
-"""Parts of a pixel that nobody sees."""
+"""Parts of a pixel that nobody sees, in what places a shape; numbers that are read stay whole."""
 
 
 @dataclass
@@ -36,13 +39,14 @@ class Pictures:
     def svg(self, spec: dict[str, Any]) -> str:
         """Return the picture of a chart."""
         fixed = json.dumps(spec | {"width": WIDTH, "autosize": {"type": "fit-x", "contains": "padding"}})
-        name = hashlib.sha256(f"{version('vl-convert-python')} {fixed}".encode()).hexdigest()[:24]
+        name = hashlib.sha256(f"{VERSION} {version('vl-convert-python')} {fixed}".encode()).hexdigest()[:24]
         path = self.folder / f"{name}.svg"
         self.used.add(path.name)
         if not path.exists():
             self.folder.mkdir(parents=True, exist_ok=True)
             vl_convert.register_font_directory(str(font_folder()))
-            drawn = _FINE.sub(r"\1", _UNSEEN.sub("", str(vl_convert.vegalite_to_svg(json.loads(fixed)))))
+            drawn = _UNSEEN.sub("", str(vl_convert.vegalite_to_svg(json.loads(fixed))))
+            drawn = _PLACE.sub(lambda place: _FINE.sub(r"\1", place[0]), drawn)
             # names of parts are those of this picture only: a page has several
             replace_text(path, re.sub(r'(\bid="|url\(#)', rf"\g<1>{name}-", drawn))
         return path.read_text(encoding="utf-8")

@@ -57,6 +57,7 @@ def test_a_chart_that_did_not_change_is_not_drawn_again_and_old_pictures_go(
     first = Pictures(tmp_path / "pictures")
     drawn = first.svg(spec(2.0))
     assert drawn.startswith("<svg") and "aria-" not in drawn
+    assert ">1.025<" in Pictures(tmp_path / "other").svg(spec(2.0) | {"title": "1.025"})  # what is read stays whole
     path = next((tmp_path / "pictures").glob("*.svg"))
     path.write_text("kept", encoding="utf-8")
     again = Pictures(tmp_path / "pictures")

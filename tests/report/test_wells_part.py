@@ -49,10 +49,11 @@ def test_a_mark_of_doubt_stands_on_the_map_of_its_own_pick_only() -> None:
 
 
 def chart_rows(*values: tuple[str, int, float | None, str]) -> pl.DataFrame:
-    """Rows of the chart; a stage that 'doubt' ended has a pick of low confidence, a 'test' never reached its rate."""
+    """Rows of the chart; a stage that 'doubt' ended has a pick of low confidence, one that is
+    'slow' never reached its rate, a 'test' is an injection test."""
     rows = [
         {"well": well, "stage": stage, "isip": value, "placed": value, "ended": ended, "pressure": value,
-         "at_rate": ended != "test", "isip_confidence": "low" if ended == "doubt" else "high",
+         "at_rate": ended != "slow", "fractured": ended != "test", "isip_confidence": "low" if ended == "doubt" else "high",
          "breakdown": None, "breakdown_confidence": "high", "pump_time": None, "mill_time": None}
         for well, stage, value, ended in values
     ]  # fmt: skip
@@ -70,9 +71,10 @@ def chart_rows(*values: tuple[str, int, float | None, str]) -> pl.DataFrame:
          "ISIP of medium or high confidence, without screen-outs: 3,000 psi at A 1H, stage 4"),
         ("isip", [("A 1H", 4, None, "complete")],
          "ISIP of medium or high confidence, without screen-outs: nothing measured yet"),
-        ("pressure", [("A 1H", 1, 8000.0, "complete"), ("A 1H", 2, 2000.0, "test")],
+        ("pressure", [("A 1H", 1, 8000.0, "complete"), ("A 1H", 2, 2000.0, "slow"), ("A 1H", 3, 1000.0, "test")],
          "Treating pressure at rate: 8,000 psi at A 1H, stage 1"),
-        ("pressure", [("A 1H", 2, 2000.0, "test")], "Treating pressure: 2,000 psi at A 1H, stage 2"),
+        ("pressure", [("A 1H", 2, 2000.0, "slow")], "Treating pressure: 2,000 psi at A 1H, stage 2"),
+        ("pressure", [("A 1H", 2, 2000.0, "test")], "Treating pressure: nothing measured yet"),
         ("placed", [("A 1H", 1, 1.0, "complete"), ("A 1H", 2, 0.5, "screen-out"), ("A 1H", 3, 0.98, "complete")],
          "Proppant placed: 98 % of the design on median over 3 stages; 1 of them below 95 %, 1 screened out"),
     ],
