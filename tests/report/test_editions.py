@@ -114,6 +114,7 @@ def test_a_day_before_the_first_snapshot_is_refused_with_the_first(
         steps.run_report(slice_workspace, edition=Edition(as_of=date(2025, 7, 4)))
 
 
+@pytest.mark.turn
 def test_what_changed_since_a_day_is_told_with_its_causes(
     slice_workspace: Workspace, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -68,6 +68,7 @@ def test_a_chart_that_did_not_change_is_not_drawn_again_and_old_pictures_go(
     assert not path.exists() and len(list((tmp_path / "pictures").glob("*.svg"))) == 1
 
 
+@pytest.mark.turn
 def test_the_spreadsheet_has_the_rows_of_every_number_chart_and_table(measured_slice: Workspace) -> None:
     steps.run_fit(measured_slice)
     built = steps.run_report(measured_slice, beside=["xlsx"])

@@ -24,6 +24,7 @@ def words(page: Any, place: str) -> str:
     return " ".join(str(page.inner_text(place)).split())
 
 
+@pytest.mark.turn
 def test_the_manager_forwards_the_brief(campaign: Campaign, opened: Any) -> None:
     """The text of the mail has the sentences that open the parts of the page, and no name of a column."""
     done = heelward("report", "--brief", "-w", campaign.workspace.root)
@@ -40,6 +41,7 @@ def test_the_manager_forwards_the_brief(campaign: Campaign, opened: Any) -> None
     assert not re.findall(r"\b[a-z]+_[a-z_]+\b", mail)
 
 
+@pytest.mark.turn
 def test_the_analyst_finds_the_better_crew_and_on_what_data(campaign: Campaign, opened: Any) -> None:
     """From the sentence of the part to the chart, the jobs that were compared, and the stages of one crew."""
     page = opened(campaign.report.path).page
@@ -60,6 +62,7 @@ def test_the_analyst_finds_the_better_crew_and_on_what_data(campaign: Campaign, 
     assert words(page, "#stages [role=status] >> nth=0") == f"{shown} of {made.height} rows"
 
 
+@pytest.mark.turn
 def test_the_engineer_amends_a_doubtful_pick_and_sees_the_report_follow(measured_slice: Workspace, opened: Any) -> None:
     """From the queue to the page of the stage, its reason and its fit; the command that stands there is run."""
     steps.run_fit(measured_slice)
@@ -128,6 +131,7 @@ def test_a_newcomer_finds_what_a_word_and_a_column_mean(campaign: Campaign, open
     assert "isip_psi" in words(page, "main")
 
 
+@pytest.mark.turn
 def test_what_changed_since_a_day_stands_first(measured_slice: Workspace, opened: Any) -> None:
     """An edition against a past day opens with the causes and the changes."""
     steps.run_fit(measured_slice)
