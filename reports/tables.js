@@ -19,15 +19,25 @@
   const order = (a, b) => (typeof a === "number" && typeof b === "number" ? a - b
     : String(a).localeCompare(String(b), "en", { numeric: true }));
 
+  const fold = (cell) => {
+    const text = cell.textContent;
+    if (text.length > LONG && !cell.querySelector("a")) {
+      cell.replaceChildren(make("details", { className: "cell" }, make("summary", { textContent: text.slice(0, FIRST) }), text.slice(FIRST)));
+    }
+    return cell;
+  };
   // Rows of the page itself are moved; rows that came packed are built when they are shown.
-  const ofPage = (body) => [...body.rows].map((row) => ({ texts: [...row.cells].map((cell) => cell.textContent), row: () => row }));
+  const ofPage = (body) => [...body.rows].map((row) => {
+    const texts = [...row.cells].map((cell) => cell.textContent);
+    [...row.cells].forEach(fold);
+    return { texts, row: () => row };
+  });
   const ofPack = async (packed) => {
     const bytes = Uint8Array.from(atob(packed), (letter) => letter.charCodeAt(0));
     const { numbers, rows } = JSON.parse(await new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"))).text());
     const cellOf = (cell, index) => {
-      const inside = Array.isArray(cell) ? make("a", { href: cell[1], textContent: cell[0] })
-        : cell.length > LONG ? make("details", { className: "cell" }, make("summary", { textContent: cell.slice(0, FIRST) }), cell.slice(FIRST)) : cell;
-      return make("td", { className: numbers[index] ? "n" : "" }, inside);
+      const inside = Array.isArray(cell) ? make("a", { href: cell[1], textContent: cell[0] }) : cell;
+      return fold(make("td", { className: numbers[index] ? "n" : "" }, inside));
     };
     return rows.map((row) => ({
       texts: row.map((cell) => (Array.isArray(cell) ? cell[0] : cell)), row: () => make("tr", {}, ...row.map(cellOf)),

@@ -86,7 +86,7 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
             "no row can be used", "rows with a time and their key values", left_out,
             f"correct the map '{source.name}', or the file",
         )  # fmt: skip
-    _forget_void_wells(work, rows)
+    _tell_created(work, rows)
     _long(work, rows)
     _against_name(work, rows)
     if source.lands == WELLS.name:
@@ -97,15 +97,16 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
     return Shaped(rows, _stubs(work), rows_in, work.findings)
 
 
-def _forget_void_wells(work: FileJob, rows: Rows) -> None:
-    """Create no well for rows that are void, such as a row of totals."""
-    for well in set(work.created) - rows.wells:
-        told = _created(work.created.pop(well))
-        work.findings[:] = [one for one in work.findings if not one.message.startswith(told)]
-
-
-def _created(name: str) -> str:
-    return f"'{short(name)}' is in no wells table: a new well without data was created"
+def _tell_created(work: FileJob, rows: Rows) -> None:
+    """Tell the wells that are created; a void row, such as one of totals, creates none."""
+    work.created = {well: named for well, named in work.created.items() if well in rows.wells}
+    for name, line in work.created.values():
+        text = f"'{short(name)}' is in no wells table: a new well without data was created"
+        digits = re.sub(r"\D", "", name)  # Teal 1H and Teal 2H are neighbours, not spellings
+        alike = [one for one in work.names.nearest(name, cutoff=0.85) if re.sub(r"\D", "", one) == digits]
+        if alike:
+            text += f"; is it '{short(alike[0])}', spelled in another way? then add an alias to the wells table"
+        work.findings.append(Finding("well_created", text, line))
 
 
 def _against_name(work: FileJob, rows: Rows) -> None:
@@ -235,15 +236,7 @@ def _resolve(work: FileJob, name: str, line: int | None) -> str:
         return known
     if work.source.unknown_wells == "create":
         well = new_id(name)
-        if well in work.created:
-            return well
-        work.created[well] = name
-        text = _created(name)
-        digits = re.sub(r"\D", "", name)  # Teal 1H and Teal 2H are neighbours, not spellings
-        alike = [one for one in work.names.nearest(name, cutoff=0.85) if re.sub(r"\D", "", one) == digits]
-        if alike:
-            text += f"; is it '{short(alike[0])}', spelled in another way? then add an alias to the wells table"
-        work.findings.append(Finding("well_created", text, line))
+        work.created.setdefault(well, (name, line))
         return well
     near = work.names.nearest(name)
     hint = f"nearest known: {', '.join(near)}" if near else "no similar well is known"
@@ -254,7 +247,7 @@ def _resolve(work: FileJob, name: str, line: int | None) -> str:
 
 
 def _stubs(work: FileJob) -> pl.DataFrame:
-    rows = [{"well_id": well, "well_name": name, "stub": True} for well, name in work.created.items()]
+    rows = [{"well_id": well, "well_name": name, "stub": True} for well, (name, _) in work.created.items()]
     dtypes = {name: dtype for name, dtype in WELLS.dtypes.items() if name != "source_id"}
     return pl.DataFrame(rows, schema=dtypes)
 

@@ -82,9 +82,10 @@ class Spool:
     folder : Path
         Folder for the pieces if there is more than one.
     repeated : str
-        What counts of rows with the same key: ``first`` or ``last`` value of each column; ``set aside`` refuses them.
+        What counts of rows with the same key: ``first`` or ``last`` value of each column; with ``set aside`` the file
+        is set aside.
     asked : bool
-        Whether the map says so. If it does not, a record whose clock was set back is refused.
+        Whether the map says so. If it does not, a record whose clock goes back is set aside.
     """
 
     table: Table

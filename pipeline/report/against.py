@@ -9,7 +9,7 @@ from datetime import date
 import duckdb
 import polars as pl
 
-from pipeline.report.content import Change, Content, Drawn, Part, Since
+from pipeline.report.content import Change, Content, Drawn, Part, Since, number_said
 from pipeline.report.plain_words import in_words
 from pipeline.report.text import inert
 
@@ -62,10 +62,10 @@ def _told(value: object) -> str:
 
 def _numbers(part: Part, old: Part) -> tuple[list[dict[str, object]], list[Change]]:
     """Return the numbers of a part, each with what it was, and the changes."""
-    was = {row["measure"]: f"{row['value']} in {row['quarter']} ({row['verdict']})" for row in old.numbers}
+    was = {row["measure"]: number_said(row) for row in old.numbers}
     rows, changes = [], []
     for row in part.numbers:
-        text = f"{row['value']} in {row['quarter']} ({row['verdict']})"
+        text = number_said(row)
         before = was.get(row["measure"], "none")
         rows.append(row | {"was": before if before != text else ""})
         if before != text:

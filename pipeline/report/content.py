@@ -99,7 +99,7 @@ class Part:
     @property
     def brief(self) -> list[str]:
         """The sentences that open the part: its numbers, the results of its main charts, what to look at next."""
-        told = [_capital(drawn.title) for drawn in self.charts if drawn.chart.brief]
+        told = [drawn.title for drawn in self.charts if drawn.chart.brief]
         if self.numbers:
             told.insert(0, _in_numbers(self.numbers))
         return [f"{text}." for text in (*told, *([f"Look next: {self.look}"] if self.look else []))]
@@ -200,11 +200,12 @@ def _in_numbers(numbers: list[dict[str, Any]]) -> str:
             for row, (change, _, _) in zip(numbers, split, strict=True)
         )
         return f"{quarters.pop()}, in brackets against earlier quarters: {each}; each is {words.pop()}"
-    return "; ".join(f"{row['measure']}: {row['value']} in {row['quarter']} ({row['verdict']})" for row in numbers)
+    return "; ".join(f"{row['measure']}: {number_said(row)}" for row in numbers)
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def number_said(row: Mapping[str, Any]) -> str:
+    """Return a number of a part with its quarter and verdict."""
+    return f"{row['value']} in {row['quarter']} ({row['verdict']})"
 
 
 def method_notes() -> list[dict[str, str]]:
@@ -253,6 +254,7 @@ def _drawn(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Drawn:
     found = rows(chart.query, chart.given)
     title_given = chart.given if chart.title_given is None else chart.title_given
     title = str(rows(chart.title, title_given, found).frame["title"][0])
+    title = title[:1].upper() + title[1:]
     _check_columns(chart, found)
     frame, every = found.frame, found.frame.height
     if chart.kind in SAMPLED and every > MOST_POINTS:

@@ -8,12 +8,11 @@ from functools import cache
 from pathlib import Path
 
 import duckdb
-from markupsafe import Markup
 
 from pipeline import queries
 from pipeline.lake.marts import marts
 from pipeline.metrics.tables import TABLES, columns_known
-from pipeline.report.theme import style, templates
+from pipeline.report.theme import render
 from pipeline.schemas.base import meta
 from pipeline.sql import Statement, tables_read
 from pipeline.workspace import replace_text
@@ -105,7 +104,7 @@ def _cell(text: str) -> str:
 def write_dictionary(folder: Path) -> list[Path]:
     """Write the dictionary as a page and as Markdown into a folder."""
     folder.mkdir(parents=True, exist_ok=True)
-    page = templates().get_template("dictionary.html").render(style=Markup(style()), sections=dictionary())
+    page = render("dictionary.html", sections=dictionary())
     paths = [folder / "dictionary.html", folder / "dictionary.md"]
     for path, text in zip(paths, (page, as_markdown()), strict=True):
         replace_text(path, text)

@@ -60,7 +60,7 @@ def _write(part: Part, content: Content, sheet: Sheet, path: Path, pictures: Pic
 
 def _chart(drawn: Drawn, picture: str) -> dict[str, Any]:
     return {
-        "title": _breakable(drawn.title[:1].upper() + drawn.title[1:]),
+        "title": _breakable(drawn.title),
         "was": _breakable(drawn.was), "picture": picture, "words": drawn.chart.words,
         "about": drawn.about, "query": drawn.rows.query.name, "alt": f"{drawn.rows.query.title}. {drawn.title}.",
     }  # fmt: skip

@@ -23,7 +23,7 @@ _UNSEEN = re.compile(r' (?:aria-[a-z]+|role|pointer-events|class)="[^"]*"')
 """What only a script or a tooltip uses: most of a picture's bytes."""
 _PLACE = re.compile(r' (?:d|transform|x[12]?|y[12]?|width|height)="[^"]*"')
 _FINE = re.compile(r"(\d+\.\d)\d+")
-"""Parts of a pixel that nobody sees, in what places a shape; numbers that are read stay whole."""
+"""Digits of a position that are too small to see. Only positions are shortened: numbers in texts stay as they are."""
 
 
 @dataclass

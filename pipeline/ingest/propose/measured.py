@@ -30,11 +30,14 @@ def lake_unit(lake: str) -> str:
     return next((meta(table.columns[lake]).get("unit") or "" for table in LANDED.values() if lake in table.columns), "")
 
 
+_BRACKETED = re.compile(r"[\[({<]([^\])}>]+)[\])}>]")
+
+
 def _units_said(look: Look, place: int) -> list[str]:
     """Return the units that the file gives for a column: below the heading, in brackets, as words of the heading."""
     heading = look.table.names[place]
     below = look.table.units[place] if place < len(look.table.units) else ""
-    bracketed = re.findall(r"[\[({<]([^\])}>]+)[\])}>]", f"{heading} {look.said(place)}")
+    bracketed = _BRACKETED.findall(f"{heading} {look.said(place)}")
     words = [word for word in re.split(r"[\s,;:_]+", heading) if len(word) > 1 or word in "%"][1:]
     ends = [heading[at + 1 :] for at in (heading.rfind("_"), heading.rfind(",")) if 0 < at < len(heading) - 1]
     return [unit for unit in dict.fromkeys([below.strip(), *bracketed, *ends, *reversed(words)]) if unit]
@@ -55,7 +58,7 @@ def unit_can_be(look: Look, place: int, lake: str) -> bool:
     """Whether no unit that the file gives contradicts the column's dimension."""
     target = lake_unit(lake)
     below = look.table.units[place] if place < len(look.table.units) else ""
-    bracketed = re.findall(r"[\[({<]([^\])}>]+)[\])}>]", look.table.names[place])
+    bracketed = _BRACKETED.findall(look.table.names[place])
     given = [unit for unit in (below.strip(), *bracketed) if unit and looks_like_unit(unit)]
     if not target:  # a name, a number or a time: a measured quantity is none of them
         return lake in ("time", "start_time", "end_time", "set_time") or not given
@@ -84,8 +87,8 @@ def unit_guess(look: Look, place: int, lands: str, lake: str) -> tuple[str, str,
         return "ratio", SURE, "a count or a share", ()
     typical = _typical(target, high)
     others = tuple(unit for unit, *_ in _TYPICAL.get(target, ()) if unit != typical)
-    in_brackets = re.search(r"[\[({<]([^\])}>]+)[\])}>]\s*$", look.table.names[place])
-    said = "the file gives no unit" if in_brackets is None else f"'{in_brackets[1]}' is no unit that is known here"
+    bracketed = _BRACKETED.findall(look.table.names[place])
+    said = f"'{bracketed[-1]}' is no unit that is known here" if bracketed else "the file gives no unit"
     why = f"{said}; most values, up to {high:g}, look like {typical or target}"
     return typical or target, ASKED, why, others
 
