@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -26,6 +27,13 @@ _FINE = re.compile(r"(\d+\.\d)\d+")
 """Digits of a position that are too small to see. Only positions are shortened: numbers in texts stay as they are."""
 
 
+@lru_cache(maxsize=200)  # the editions that one process builds have most charts in common
+def _drawn(spec: str) -> str:
+    vl_convert.register_font_directory(str(font_folder()))
+    drawn = _UNSEEN.sub("", str(vl_convert.vegalite_to_svg(json.loads(spec))))
+    return _PLACE.sub(lambda place: _FINE.sub(r"\1", place[0]), drawn)
+
+
 @dataclass
 class Pictures:
     """SVG of charts, kept in a folder by what they draw: a chart that did not change is not drawn again.
@@ -44,11 +52,8 @@ class Pictures:
         self.used.add(path.name)
         if not path.exists():
             self.folder.mkdir(parents=True, exist_ok=True)
-            vl_convert.register_font_directory(str(font_folder()))
-            drawn = _UNSEEN.sub("", str(vl_convert.vegalite_to_svg(json.loads(fixed))))
-            drawn = _PLACE.sub(lambda place: _FINE.sub(r"\1", place[0]), drawn)
             # names of parts are those of this picture only: a page has several
-            replace_text(path, re.sub(r'(\bid="|url\(#)', rf"\g<1>{name}-", drawn))
+            replace_text(path, re.sub(r'(\bid="|url\(#)', rf"\g<1>{name}-", _drawn(fixed)))
         return path.read_text(encoding="utf-8")
 
     def sweep(self) -> None:
