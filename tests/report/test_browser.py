@@ -101,7 +101,7 @@ def test_every_number_leads_to_its_query_and_every_stage_to_its_record_and_file(
     assert re.search(r"/\d+\.html$", seen.page.url)  # a stage, not the overview of the well
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", ["light", pytest.param("dark", marks=pytest.mark.turn)])
 def test_no_serious_finding_of_accessibility(campaign: Campaign, opened: Any, scheme: str) -> None:
     seen = opened(page_of(campaign), scheme=scheme)
     seen.page.evaluate(
@@ -139,6 +139,7 @@ def test_charts_have_words_for_who_does_not_see_them_and_the_keyboard_reaches_ev
     assert {"A", "SELECTquarter", "SELECTcrew", "BUTTON"} <= reached
 
 
+@pytest.mark.turn
 def test_dark_and_light_draw_the_charts_in_their_own_colours(campaign: Campaign, opened: Any) -> None:
     inks = []
     for scheme in ("light", "dark"):
@@ -149,6 +150,7 @@ def test_dark_and_light_draw_the_charts_in_their_own_colours(campaign: Campaign,
     assert inks[0] != inks[1]
 
 
+@pytest.mark.turn
 def test_what_is_too_heavy_for_one_page_becomes_a_folder_that_works_alike(
     slice_workspace: Workspace, opened: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -160,6 +160,7 @@ def test_the_day_ends_on_the_workspaces_clock(slice_workspace: Workspace, monkey
     assert versions_as_of(lake, date(2025, 7, 5), "UTC") == early
 
 
+@pytest.mark.turn
 def test_a_quarter_shows_nothing_later(campaign: Campaign) -> None:
     plain = campaign.report.path.read_bytes()
     built = steps.run_report(campaign.workspace, edition=Edition(quarter="2024Q2"), beside=[])

@@ -98,6 +98,7 @@ def test_an_empty_workspace_makes_a_report_that_says_so(tmp_path: Path, opened) 
     assert "Not shown yet" in seen.page.inner_text("body")
 
 
+@pytest.mark.turn
 def test_a_report_in_metric_units_converts_numbers_and_labels(slice_workspace: Workspace) -> None:
     steps.refresh(slice_workspace)
     settings = slice_workspace.root / "heelward.toml"
