@@ -44,6 +44,7 @@ def test_all_problems_are_reported_at_once(tmp_path: Path) -> None:
         (', unit = "psi"', "", "'unit' is missing"),
         ('format = "%Y-%m-%d %H:%M:%S", ', "", "'format' is missing"),
         ('name = "records"', 'name = "Records!"', "name"),
+        ('name = "records"', 'name = "records"\nkind = "workbook"', "'sheet' must name the sheet of the workbook"),
     ],
 )
 def test_a_wrong_key_or_value_is_named(tmp_path: Path, old: str, new: str, words: str) -> None:

@@ -44,6 +44,7 @@ def test_steps_back_are_counted_within_pieces_and_between_them(
         spool.add(piece(*seconds))
     kept = spool.rows(findings)
     times = pl.concat(kept.frames())["time"].to_list()
+    assert (kept.first, kept.last) == (times[0], times[-1])
     assert times == sorted({ZERO + timedelta(seconds=at) for held in pieces for at in held})
     assert next((f.rows for f in findings if f.kind == "out_of_order"), 0) == backward
 

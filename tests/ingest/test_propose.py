@@ -231,6 +231,23 @@ def test_a_date_whose_clock_was_never_set_is_joined_with_the_time(tmp_path: Path
     assert native.shaped is not None and native.shaped.rows.height == 60
 
 
+def test_the_time_that_says_so_is_joined_with_a_date_whose_clock_was_never_set(tmp_path: Path) -> None:
+    """A counter that looks like a time of day and stands later in the row is not the time."""
+    text = record(
+        "Date,Time,Treating Pressure (psi),Slurry Rate (bpm),Counter", "2023-03-14 00:00:00,{t},8000,{r},00:00:07"
+    )
+    draft = found_in(text, tmp_path)
+    assert draft.shaped is not None and draft.shaped.rows.height == 60
+    assert "Time" in guess_of(draft, "time") and "Counter" not in guess_of(draft, "time")
+
+
+def test_rates_are_asked_too_where_the_unit_of_the_pressure_is_unusual(tmp_path: Path) -> None:
+    """60 for psi is unusual, and 12 for bbl/min could be cubic metres."""
+    text = record("Time,Treating Pressure (psi),Slurry Rate (bpm)", "2023-03-14 {t},60,12")
+    asked = found_in(text, tmp_path).proposal.questions
+    assert any("slurry_rate_bpm" in one and "or in m3/min?" in one for one in asked), asked
+
+
 def test_times_cut_to_the_minute_are_asked(tmp_path: Path) -> None:
     lines = [f"03/14/2023 01:{i // 60:02d} PM,8000,80" for i in range(180)]
     draft = found_in("\n".join(["Time,Treating Pressure (psi),Slurry Rate (bpm)", *lines]) + "\n", tmp_path)

@@ -5,13 +5,20 @@ from __future__ import annotations
 import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import polars as pl
+import pytest
 
 from pipeline.ingest.amend import _next_moment
+from pipeline.ingest.draft import _patterns
 from pipeline.ingest.inspect import inspect_file
 from pipeline.ingest.land import land
 from pipeline.ingest.names import claimed_twice, new_id
+from pipeline.ingest.propose import pattern_of
+from pipeline.ingest.propose.measured import goes_against
+from pipeline.ingest.sniff import _said
 from pipeline.lake import Lake
 from pipeline.schemas.lineage import FINDINGS, SOURCES
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, put, record_csv, workspace
@@ -92,3 +99,28 @@ def test_samples_that_step_back_are_counted_across_pieces(tmp_path: Path) -> Non
     land(space, lake)
     (message,) = lake.scan(FINDINGS).filter(kind="out_of_order").collect()["message"].to_list()
     assert re.search(r"\b1\b", message)
+
+
+def test_patterns_claim_no_file_of_another_layout(tmp_path: Path) -> None:
+    """One pattern for an ending that all share, one per folder, or one per kind of name."""
+    a, b = tmp_path / "a", tmp_path / "b"
+    assert [group.pattern for group in _patterns(tmp_path, [a / "1.csv", b / "2.csv"], [a / "1.txt"])] == ["**/*.csv"]
+    apart = _patterns(tmp_path, [a / "1.csv", a / "2.csv"], [b / "3.csv"])
+    assert [group.pattern for group in apart] == ["a/*.csv"]
+    mixed = _patterns(tmp_path, [a / "stage 1.csv"], [a / "run 1.csv"])
+    assert [group.pattern for group in mixed] == [pattern_of("stage 1.csv")]
+
+
+@pytest.mark.parametrize(
+    ("below", "unit", "against"),
+    [("kPa", "psi", True), ("PSI", "psi", False), ("", "psi", False), ("bbl", "psi", True), ("kPa", "kPa", False)],
+)
+def test_a_unit_that_is_not_that_of_the_units_row_goes_against_it(below: str, unit: str, against: bool) -> None:
+    look: Any = SimpleNamespace(table=SimpleNamespace(units=[below]))
+    assert goes_against(look, 0, "treating_pressure_psi", unit) is against
+
+
+def test_a_merged_heading_speaks_for_the_columns_right_of_it() -> None:
+    rows = [["Time", "Pressure", ""], ["", "Surface", "Bottom"], ["0", "1", "2"]]
+    assert _said(rows, 1, None, 0, 3) == ["", "Surface", "Bottom"]
+    assert _said(rows, 1, None, 1, 3) == ["Time", "Pressure Surface", "Pressure Bottom"]

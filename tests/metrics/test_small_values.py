@@ -13,16 +13,18 @@ import pytest
 from pipeline.ingest.known import SourceIndex
 from pipeline.ingest.witsml import is_witsml
 from pipeline.metrics.coil.measure import _stall_pick
+from pipeline.metrics.coil.view import RunView
 from pipeline.metrics.declare import Missing
 from pipeline.metrics.stage import metrics
 from pipeline.metrics.stage.plausible import _against
 from pipeline.metrics.stage.view import StageView
+from pipeline.metrics.stage.waves import casing_wave_speed_ft_s
 from pipeline.metrics.wireline.metrics import WirelineView, plug_set
 from pipeline.models.compare import _closure_note
 from pipeline.models.funnel import inflations
 from pipeline.models.specs import COMPARISONS
 from pipeline.picks.coil_record import GAP_S, CoilRecord, trace
-from pipeline.picks.screenout import find_climb
+from pipeline.picks.screenout import _earlier_slope, find_climb
 from pipeline.picks.stage import pick_stage
 from pipeline.picks.types import StageDesign, StageRecord
 
@@ -124,6 +126,48 @@ def test_a_noisy_gauge_gives_no_climb_and_a_steady_climb_its_own_slope() -> None
     assert find_climb(timeline) is None
     climb = find_climb(pick_stage(flush_record(12.0, climb_psi_min=300.0), StageDesign()).timeline)
     assert climb is not None and climb.late_psi_min == pytest.approx(300.0, abs=60.0)
+
+
+def test_the_earlier_slope_of_a_pressure_is_that_of_its_ten_minutes() -> None:
+    time = np.arange(1500.0)
+    assert _earlier_slope(time, 7000.0 + 0.5 * time, 1400) == pytest.approx(30.0)
+    assert _earlier_slope(time, np.full(1500, np.nan), 1400) == 0.0
+
+
+@pytest.mark.parametrize("clean", [True, False])
+def test_a_clean_volume_says_what_it_is_from(clean: bool) -> None:
+    time = np.arange(1500.0)
+    rate = np.where((time >= 60.0) & (time < 1400.0), 80.0, 0.0)
+    record = StageRecord(time, np.where(rate > 0.0, 7000.0, 3000.0), rate, rate if clean else None, 0.0 * rate)
+    view = StageView(pick_stage(record, StageDesign()), StageDesign(), {}, datetime(2025, 1, 1, tzinfo=UTC))
+    assert metrics.clean_source(view) == ("recorded" if clean else "from slurry rate and concentration")
+    nothing = StageRecord(time, record.pressure_psi, rate)
+    view = StageView(pick_stage(nothing, StageDesign()), StageDesign(), {}, datetime(2025, 1, 1, tzinfo=UTC))
+    with pytest.raises(Missing, match="neither clean rate nor concentration"):
+        metrics.clean_source(view)
+
+
+def test_a_mean_over_a_run_weighs_samples_by_their_seconds() -> None:
+    """9 s at 2,000 psi and 1 s at 3,000 psi; a void sample counts nothing."""
+    view: Any = SimpleNamespace(seconds=np.array([9.0, 1.0, 5.0]))
+    values, mask = np.array([2000.0, 3000.0, np.nan]), np.ones(3, dtype=bool)
+    assert RunView.mean(view, values, mask, "none") == pytest.approx(2100.0)
+    with pytest.raises(Missing, match="none"):
+        RunView.mean(view, None, mask, "none")
+
+
+def test_a_casing_without_a_wall_has_no_wave_speed() -> None:
+    row = {
+        "string": "casing",
+        "top_md_ft": 0.0,
+        "bottom_md_ft": 12_000.0,
+        "outside_diameter_in": 5.5,
+        "inside_diameter_in": 4.778,
+    }
+    speed = casing_wave_speed_ft_s([row], 10_000.0, 8.4)
+    assert speed is not None and 4_000.0 < speed < 5_000.0
+    for outside in (None, 4.778, 4.0):
+        assert casing_wave_speed_ft_s([row | {"outside_diameter_in": outside}], 10_000.0, 8.4) is None
 
 
 def test_a_climb_in_a_flush_of_unknown_share_is_neither_a_screen_out_nor_none() -> None:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+from pipeline.models.grouped_cv import _beside
 from pipeline.models.predict import StoredModel, predict
+from pipeline.models.specs import MODELS
 
 
 def stored(name: str, *, better_boosted: bool = False) -> StoredModel:
@@ -19,6 +22,7 @@ def stored(name: str, *, better_boosted: bool = False) -> StoredModel:
         "constant": {"coefficient": -2.0, **empty},
         "stage": {"coefficient": 1.0, "centre": 10.0, "scale": 5.0, "lowest": 1.0, "highest": 20.0, "pads": None},
         "design: wide": {"coefficient": 0.5, **empty, "pads": 4},
+        "design: narrow": {"coefficient": 0.7, **empty, "pads": 4},
     }
     return StoredModel(card, terms)
 
@@ -49,7 +53,7 @@ def test_a_number_has_its_conformal_interval() -> None:
     ("job", "says"),
     [
         ({"stage": 40.0, "design": "wide"}, "stage of 40 (data: 1 to 20)"),
-        ({"stage": 5.0, "design": "new"}, "design 'new' (data: wide)"),
+        ({"stage": 5.0, "design": "new"}, "design 'new' (data: narrow, wide)"),
         ({"stage": 5.0}, "design is not given"),
     ],
 )
@@ -57,3 +61,10 @@ def test_outside_the_data_there_is_no_value(job: dict[str, Any], says: str) -> N
     found = predict(stored("pump_time"), job)
     assert found.value is None
     assert says in found.note
+
+
+def test_a_card_tells_the_share_of_the_picker() -> None:
+    table: Any = SimpleNamespace(picker=SimpleNamespace(words="10 to 20 %"))
+    told = _beside(MODELS[0], table, None)
+    assert told == " The picker's error is 10 to 20 % of the spread that is left."
+    assert _beside(MODELS[0], SimpleNamespace(picker=None), None) == ""  # type: ignore[arg-type]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.picks.coil_plugs import Assigned, _plug_picks, assign
+from pipeline.picks.coil_plugs import Assigned, _plug_picks, _unmet, assign
 from pipeline.picks.coil_record import CoilRecord, trace
 from pipeline.picks.coil_states import find_stalls, find_states, find_trips, lock_up_ft, overpulls
 from pipeline.picks.coil_stops import Stop, find_stops
@@ -237,10 +237,23 @@ def test_overpull_and_lock_up() -> None:
     slack = (path.frontier_ft - path.depth_ft < 1.0) & (path.depth_ft > 10399.0)
     assert lock_up_ft(path, np.where(slack, weight - 9000.0, weight), stops, 8000.0) == pytest.approx(10400.0, abs=2.0)
     assert overpulls(path, weight) == []
+    spike = weight.copy()
+    spike[9000:9003] += 12_000.0
+    assert overpulls(path, spike) == []  # a pull lasts five seconds or longer
     weight[9000:9020] += 12_000.0
     ((moment, _, excess),) = overpulls(path, weight)
     assert moment == pytest.approx(9000.0, abs=2.0)
     assert excess == pytest.approx(12_000.0, abs=500.0)
+
+
+@pytest.mark.parametrize(("minutes", "pushed"), [(12.0, True), (8.0, False)])
+def test_a_plug_that_was_not_met_was_perhaps_pushed_onto_one_that_took_longer(minutes: float, pushed: bool) -> None:
+    """A stop is long from 1.5 times the usual minutes on."""
+    path = trace(run([(6000, 10000), (600, 10400)]))
+    assert path is not None
+    stop = Stop(10100.0, ((0.0, 60.0 * minutes),), "passed", minutes, None, (), 0.0)
+    found = _unmet(3, 10050.0, stop, 7.0, path)
+    assert ("possibly pushed" in found.tag.reason) is pushed and found.mill.value is None
 
 
 def test_stations_need_sand_and_standing_still() -> None:
