@@ -253,20 +253,32 @@
     return () => ({ from: back(from), to: back(to), reading: told.textContent });
   };
   const views = [...document.querySelectorAll(".record")].map((place) => view(place, drawn.panels[Number(place.dataset.panel)]));
-  for (const button of document.querySelectorAll(".copy")) {
-    button.addEventListener("click", async () => {
-      const code = button.previousElementSibling, range = document.createRange();
-      range.selectNodeContents(code);
-      getSelection().removeAllRanges();
-      getSelection().addRange(range);
-      try {
-        await navigator.clipboard.writeText(code.textContent);
-        button.textContent = "Copied";
-      } catch {
-        button.textContent = document.execCommand("copy") ? "Copied" : "Selected";
-      }
-    });
-  }
+  const copy = async (event) => {
+    const button = event.currentTarget, code = button.previousElementSibling, range = document.createRange();
+    range.selectNodeContents(code);
+    getSelection().removeAllRanges();
+    getSelection().addRange(range);
+    try {
+      await navigator.clipboard.writeText(code.textContent);
+      button.textContent = "Copied";
+    } catch {
+      button.textContent = document.execCommand("copy") ? "Copied" : "Selected";
+    }
+  };
+  // The commands of a pick are written when its row is opened: they differ in three words only.
+  const write = ({ currentTarget: place }) => {
+    const [level, number, ...pick] = place.closest("tr").id.split("-"), [begin, well] = drawn.commands[level];
+    for (const option of place.dataset.options.split("|")) {
+      const line = html("p", "", place);
+      line.append(option === "--confirm" ? "Confirm: " : "Amend: ");
+      html("code", "", line, `${begin}${option}${well}${number} ${pick.join("-")}`);
+      line.append(" ");
+      const button = html("button", "save copy", line, "Copy");
+      button.type = "button";
+      button.addEventListener("click", copy);
+    }
+  };
+  for (const place of document.querySelectorAll("[data-options]")) place.addEventListener("toggle", write, { once: true });
   const back = document.querySelector(".back");
   back.hidden = history.length < 2;
   back.addEventListener("click", () => history.back());

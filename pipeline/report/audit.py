@@ -34,7 +34,7 @@ from pipeline.schemas.wells import WELLS
 from pipeline.text import inert_text
 from pipeline.workspace import replace_text
 
-VERSION = 5
+VERSION = 6
 """Increased when the layout of pages changes: all are drawn again."""
 FILES = {"stage": "{}", "run": "run-{}", "wireline": "pump-down-{}"}
 """Name of the page (.html) and of the picture (.svg) of a record, by its level."""
@@ -246,11 +246,12 @@ class _Well:
         for level, number, (record, around), mine, tables in found:
             source = ("stage", number - 1) if level == "wireline" else (level, number)
             facts = [*tables, _history(amendments, mine), files.get(source, Facts("Files", [], []))]
-            rows = pick_rows(mine, record.origin, self.system, None if self.rows.mask.whole else self.name)
+            named = None if self.rows.mask.whole else self.name
+            rows = pick_rows(mine, record.origin, self.system, named is not None)
             picture = None if level == "wireline" else file_of(level, number, "svg")
             title = f"{self.name}, {CALLED[level].lower()} {number}"
             place = Place(level, number, title, self._links(level, number), picture)
-            text = render_record(place, record, around, rows, [one for one in facts if one.rows], self.system)
+            text = render_record(place, record, around, rows, [one for one in facts if one.rows], self.system, named)
             yield level, number, text
 
     def _links(self, level: str, number: int) -> list[tuple[str, str]]:

@@ -19,13 +19,15 @@ from pipeline.metrics.well import Rows
 from pipeline.report.plain_words import in_words
 from pipeline.report.text import CAUTION
 from pipeline.report.theme import render, script, script_json
-from pipeline.report.typed import amend_command
+from pipeline.report.typed import amend_pattern
 from pipeline.units import format_number, shown
 
 COLUMNS = 1000
 """Columns of the whole record over all channels; a column keeps the lowest and the highest sample of each channel."""
 MOST_KEPT = 1200
 """Samples that are kept around the picks. [1]"""
+PICKS_BESIDE = 30
+"""A page with more picks keeps fewer samples, so that its weight does not grow with the plugs of a run. [1]"""
 STEPS = 8000
 """A value is written in steps of about this share of the highest one: 1 psi of 8,000. [1]"""
 BREAK_S = 30.0
@@ -141,10 +143,15 @@ class Place:
     picture: str | None = None
 
 
-def kept(time_s: Array, strips: Sequence[Array], around: Sequence[tuple[float, float]]) -> NDArray[np.int64]:
-    """Return the samples that a page keeps: lowest and highest of each column, and all within the given spans. [s]"""
+def kept(
+    time_s: Array, strips: Sequence[Array], around: Sequence[tuple[float, float]], share: float = 1.0
+) -> NDArray[np.int64]:
+    """Return the samples that a page keeps: lowest and highest of each column, and all within the given spans. [s]
+
+    With a share below one it keeps about that share of them.
+    """
     n = time_s.size
-    size = max(math.ceil(n * max(len(strips), 1) / COLUMNS), 1)
+    size = max(math.ceil(n * max(len(strips), 1) / (share * COLUMNS)), 1)
     starts = np.arange(math.ceil(n / size)) * size
     chosen = [np.array([0, n - 1])]
     for values in strips:
@@ -160,14 +167,14 @@ def kept(time_s: Array, strips: Sequence[Array], around: Sequence[tuple[float, f
     for begin_s, end_s in around:
         near |= (time_s >= begin_s) & (time_s <= end_s)
     inside = np.flatnonzero(near)
-    chosen.append(inside[:: max(math.ceil(inside.size / MOST_KEPT), 1)])
+    chosen.append(inside[:: max(math.ceil(inside.size / (share * MOST_KEPT)), 1)])
     found = np.unique(np.concatenate(chosen))
     return found[found < n].astype(np.int64)
 
 
-def drawing(record: Record, around: Sequence[tuple[float, float]], system: str) -> dict[str, Any]:
-    """Return the samples and drawings of a page, in display units, for its script."""
-    index = kept(record.time_s, [strip.values for strip in record.strips], around)
+def drawing(record: Record, around: Sequence[tuple[float, float]], system: str, share: float = 1.0) -> dict[str, Any]:
+    """Return the samples (or a share of them) and drawings of a page, in display units, for its script."""
+    index = kept(record.time_s, [strip.values for strip in record.strips], around, share)
     time = record.time_s[index]
     step = float(np.median(np.diff(record.time_s))) if record.time_s.size > 1 else 1.0
     gaps = np.flatnonzero(np.diff(record.time_s) > max(BREAK_S, 3.0 * step))
@@ -217,6 +224,7 @@ def _panel(panel: Panel, scales: Sequence[tuple[Any, str]]) -> dict[str, Any]:
             {"strip": line.strip, "time": [round(float(t), 2) for t in line.time_s], "name": line.name,
              "value": [to_shown(line.strip, float(value)) for value in line.values], "look": line.look}
             for line in panel.lines
+            if min(line.time_s) <= panel.to_s and max(line.time_s) >= panel.from_s
         ],
         "bands": [{"from": band.from_s, "to": band.to_s, "name": band.name, "colour": band.colour}
                   for band in panel.bands],
@@ -253,25 +261,22 @@ def reasons(picks: Rows) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 
 
-def pick_rows(picks: Rows, origin: datetime, system: str, well: str | None) -> list[dict[str, Any]]:
-    """Return picks for the page's table, with the commands that change them; none where the well's name is masked."""
+def pick_rows(picks: Rows, origin: datetime, system: str, named: bool) -> list[dict[str, Any]]:
+    """Return picks for the page's table, with the options of the commands that change them; none of a masked well."""
     rows = []
     for row in picks:
         amended = row["amended_reason"] is not None
         moment, now = row["time"], row["amended_time"]
-        command = {} if well is None else {
-            word: amend_command(well, row["level"], row["number"], row["pick"], option)
-            for word, option in (("amend", "--value NUMBER" if row["unit"] else "--time 'YYYY-MM-DD HH:MM:SS'"),
-                                 ("confirm", "--confirm"))
-            if word == "amend" or row["value"] is not None or row["time"] is not None
-        }  # fmt: skip
+        options = [] if not named else ["--value NUMBER" if row["unit"] else "--time 'YYYY-MM-DD HH:MM:SS'"]
+        if options and (row["value"] is not None or row["time"] is not None):
+            options.append("--confirm")
         rows.append(
             {
                 "name": in_words(row["pick"]), "key": row["pick"], "level": row["level"], "number": row["number"],
                 "value": _said(row["pick"], row["value"], row["unit"], system), "amended": amended,
                 "error": _amount(row["standard_error"], row["unit"], system, error=True),
                 "time": _moment(moment, origin), "confidence": row["confidence"], "reason": row["reason"],
-                "method": row["method"], "commands": command,
+                "method": row["method"], "options": options,
                 "set_value": _said(row["pick"], row["amended_value"], row["unit"], system),
                 "set_time": _moment(now, origin), "set_reason": row["amended_reason"] or "",
             }
@@ -301,13 +306,14 @@ def _moment(moment: datetime | None, origin: datetime) -> str:
 
 def render_record(
     place: Place, record: Record, around: Sequence[tuple[float, float]], picks: list[dict[str, Any]],
-    facts: Sequence[Facts], system: str,
+    facts: Sequence[Facts], system: str, well: str | None = None,
 ) -> str:  # fmt: skip
-    """Return the page of a record; all texts are escaped."""
-    drawn = drawing(record, around, system)
+    """Return the page of a record; all texts are escaped. Without a well's name it has no commands."""
+    share = max(1.0 - 0.25 * max(len(picks) / PICKS_BESIDE - 1.0, 0.0), 0.3)
+    commands = {} if well is None else {pick["level"]: amend_pattern(well, pick["level"]) for pick in picks}
     return render(
         "record.html", short=True, place=place,
         subtitle=f"from {record.origin:%Y-%m-%d %H:%M:%S} UTC; {record.time_s.size:,} samples",
-        panels=record.panels, picks=picks, facts=facts, drawn=script_json(drawn), caution=CAUTION,
-        script=script("record.js"), seen=set(),
+        panels=record.panels, picks=picks, facts=facts, commands=commands, caution=CAUTION, script=script("record.js"),
+        drawn=script_json(drawing(record, around, system, share) | {"commands": commands}), seen=set(),
     )  # fmt: skip

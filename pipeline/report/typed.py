@@ -15,12 +15,18 @@ def look_command(well: str, level: str, number: int) -> str | None:
     return f"heelward inspect {SHOWN[level]} {number} --open {_named(well)}"
 
 
-def amend_command(well: str, level: str, number: int, pick: str, options: str) -> str:
-    """Return the command that amends or confirms a pick, with options such as ``--value NUMBER``."""
+def amend_pattern(well: str, level: str) -> tuple[str, str]:
+    """Return what stands before the option, and between it and the number, in a command that amends a pick."""
     level = "" if level == "stage" else f" --level {level}"
-    return f"heelward amend{level} --by 'YOUR NAME' --why 'REASON' {options} {_named(well, number)} {pick}"
+    return f"heelward amend{level} --by 'YOUR NAME' --why 'REASON' ", f" {_named(well)} "
 
 
-def _named(well: str, number: int | None = None) -> str:
-    said = shlex.quote(well) + ("" if number is None else f" {number}")
+def amend_command(well: str, level: str, number: int, pick: str, option: str) -> str:
+    """Return the command that amends or confirms a pick, with an option such as ``--value NUMBER``."""
+    begin, named = amend_pattern(well, level)
+    return f"{begin}{option}{named}{number} {pick}"
+
+
+def _named(well: str) -> str:
+    said = shlex.quote(well)
     return f"-- {said}" if well.startswith("-") else said

@@ -160,7 +160,10 @@ def test_a_page_names_its_file_its_lines_and_the_commands(campaign: Campaign, dr
         pl.col("source_row").min().alias("a"), pl.col("source_row").max().alias("b"), pl.len()
     ).collect().row(0)  # fmt: skip
     assert f'<td class="n">{first:,}</td><td class="n">{last:,}</td><td class="n">{count:,}</td>' in text
-    assert "heelward amend --by 'YOUR NAME' --why 'REASON' --value NUMBER 'Saltgrass 2H' 3 isip" in text
+    assert data_of(drawn / "saltgrass-2h" / "3.html")["commands"] == {
+        "stage": ["heelward amend --by 'YOUR NAME' --why 'REASON' ", " 'Saltgrass 2H' "]
+    }
+    assert re.search(r'<tr id="stage-3-isip".{0,200}data-options="--value NUMBER\|--confirm"', text, re.DOTALL)
 
 
 def test_an_amended_pick_shows_both_values_and_its_history(measured_slice: Workspace) -> None:
