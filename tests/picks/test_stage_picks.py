@@ -202,6 +202,23 @@ def test_noise_of_50_psi_moves_a_pick_by_little(name: str, tolerance: float) -> 
     assert abs(quiet.value - loud.value) < tolerance
 
 
+@pytest.mark.parametrize(("fall", "told"), [(1800.0, True), (300.0, False)])
+def test_a_crest_at_a_higher_rate_that_falls_as_a_breakdown_does_is_a_doubt(fall: float, told: bool) -> None:
+    """The ball's spike of 5,000 psi stands where the breakdown is looked for; the rock breaks at 9,000 psi and 40 bpm."""
+    stage = simple_stage()
+    rate, pressure = stage.rate_bpm.copy(), stage.pressure_psi.copy()
+    fast = int(np.flatnonzero(rate > 40.0)[0])
+    rate = np.concatenate((rate[:fast], np.full(60, 40.0), rate[fast:]))
+    crest = 9000.0 - fall * np.clip((np.arange(60.0) - 20.0) / 5.0, 0.0, 1.0)
+    pressure = np.concatenate((pressure[:fast], crest, np.maximum(pressure[fast:], crest[-1])))
+    assert stage.conc_ppa is not None
+    conc = np.concatenate((stage.conc_ppa[:fast], np.zeros(60), stage.conc_ppa[fast:]))
+    pick = effective(StageRecord(np.arange(rate.size, dtype=float), pressure, rate, None, conc))["breakdown_pressure"]
+    assert pick.value == pytest.approx(5000.0, abs=15.0)
+    assert (pick.confidence == "high") is not told
+    assert ("falls as a breakdown does" in pick.reason) is told
+
+
 def test_a_record_that_begins_at_rate_has_no_breakdown() -> None:
     stage = simple_stage()
     late = StageRecord(

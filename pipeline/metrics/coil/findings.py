@@ -15,6 +15,8 @@ from pipeline.units import qty
 Row = dict[str, Any]
 TAG_OFF_FT = 30.0
 """Largest distance of a tag from its expected depth without a finding (common practice). [ft]"""
+AT_TARGET_FT = 30.0
+"""A stop this near to the planned depth of a run is at bottom (common practice). [ft]"""
 SLOW_PLUG = 2.5
 """Largest ratio of a plug's mill time to the median of its kind without a finding. [1]"""
 STALL_CLUSTER = 4
@@ -53,7 +55,10 @@ def run_findings(well_id: str, run: int, view: RunView, measured: Row) -> list[R
         found.append(
             ("weight_reversed", "the weight is negative with the coil hanging: its sign is treated as reversed")
         )
+    target = view.row.get("target_depth_ft")
     for stop in view.assigned.other:
+        if target is not None and abs(stop.depth_ft - target) <= AT_TARGET_FT:
+            continue  # the mill tags bottom where the run was to end
         text = f"motor working for {stop.working_min:.0f} min at {qty(stop.depth_ft, 'ft')}, not at any listed plug"
         found.append(("stop_without_plug", text))
     for moment, depth, excess in view.overpulls:

@@ -268,6 +268,9 @@ def wave_speed_ft_s(s: StageView) -> float:
 @STAGE.metric("ft", "depth of the water hammer reflector, from other stages' wave speed", source="Wylie and Streeter")
 def reflector_depth_ft(s: StageView) -> float:
     period, speed = s.pick("hammer_period"), wave_speed_ft_s(s)
+    pick = s.picks.effective["hammer_period"]
+    if pick.confidence == "low" and not pick.by_engineer:  # two samples per period show a wave of another length
+        raise Missing(f"the period of the water hammer is in doubt: {pick.reason}")
     return float(speed * period / 4.0)
 
 
