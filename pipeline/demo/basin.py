@@ -15,22 +15,26 @@ COIL_OD_IN = 2.375
 FLUID_PPG = 8.4
 SAND_GAL_PER_LB = 1.0 / (2.65 * 8.345404)
 PRESSURE_LIMIT_PSI = 11500.0
+KICK_OUT_PSI = PRESSURE_LIMIT_PSI - 300.0
+"""Pressure at which the pumps trip. [psi]"""
+LINE_TEST_PSI = (PRESSURE_LIMIT_PSI + 300.0, PRESSURE_LIMIT_PSI + 900.0)
+"""Lowest and highest test of lines and casing: above what a stage may reach (common practice). [psi]"""
 WAVE_SPEED_FT_S = 4750.0
 
 PADS = (
     "Saltgrass", "Pipit Draw", "Cinder Knoll", "Larch Hollow", "Otter Bend", "Marl Flats", "Heron Gate",
     "Thistle Ridge",
 )  # fmt: skip
-PAD_CREWS: tuple[tuple[str, ...], ...] = (
-    ("Alder", "Birch", "Alder"),
-    ("Alder", "Cedar"),
-    ("Birch", "Cedar", "Birch"),
-    ("Dogwood", "Dogwood"),
-    ("Cedar", "Alder", "Birch"),
-    ("Cedar", "Alder"),
-    ("Birch", "Alder", "Cedar"),
-    ("Cedar", "Birch"),
-)
+PAD_SHIFTS: tuple[tuple[str, str], ...] = (
+    ("Alder", "Birch"), ("Alder", "Cedar"), ("Birch", "Cedar"), ("Dogwood", "Dogwood"), ("Cedar", "Alder"),
+    ("Birch", "Cedar"), ("Alder", "Birch"), ("Cedar", "Alder"),
+)  # fmt: skip
+"""Crews of each pad by day and by night; Dogwood serves one pad, in both shifts."""
+DAY_H = (6, 18)
+"""Local hours between which the day crew begins its stages."""
+LONG_LATERAL_FT = 7000.0
+LONG_PADS = (5, 7)
+"""Pads whose laterals have three to four times as many stages."""
 PAD_DESIGNS: tuple[tuple[str, ...], ...] = (
     ("wide", "tight", "tight"),
     ("tight", "wide"),
@@ -44,12 +48,14 @@ PAD_DESIGNS: tuple[tuple[str, ...], ...] = (
 COIL_CREWS = ("Finch", "Gannet")
 WIRELINE_CREWS = ("Wren", "Dunlin")
 FLEETS = ("Fleet North", "Fleet South")
-"""One fleet per pad; crews of both work on it."""
+"""One fleet per pad; its crews are shifts."""
 
 RAMP_MIN = {"Alder": 8.0, "Birch": 4.5, "Cedar": 13.0, "Dogwood": 17.0}
 """Planted: minutes per crew from breakdown to design rate. [min]"""
 DRAG_REDUCTION = {"Alder": 0.66, "Birch": 0.66, "Cedar": 0.63, "Dogwood": 0.65}
 """Planted: friction reducer performance of a crew. [1]"""
+LONG_DRAG_REDUCTION = 0.07
+"""Planted: what a better friction reducer adds to it on the long laterals, whose pressure would pass the limit. [1]"""
 MILL_FACTOR = {"Finch": 1.0, "Gannet": 1.3}
 """Planted: milling time of a coil crew relative to the other crew. [1]"""
 MILL_DRIFT_PER_QUARTER = -0.02
@@ -91,7 +97,7 @@ class Well:
     aliases: tuple[str, ...]
     pad: str
     pad_number: int
-    crew: str
+    shifts: tuple[str, str]
     coil_crew: str
     design: Design
     stages: int
@@ -99,6 +105,20 @@ class Well:
     toe_ft: float
     tvd_ft: float
     stress_psi_ft: float
+
+    def drag_reduction(self, crew: str) -> float:
+        """Planted drag reduction of the crew's fluid in this well. [1]"""
+        return DRAG_REDUCTION[crew] + (LONG_DRAG_REDUCTION if self.lateral_ft > LONG_LATERAL_FT else 0.0)
+
+    @property
+    def lateral_ft(self) -> float:
+        """Length from heel to toe. [ft]"""
+        return self.toe_ft - self.heel_ft
+
+    def crew(self, moment: datetime) -> str:
+        """Crew on shift at a time."""
+        first, last = DAY_H
+        return self.shifts[not first <= moment.astimezone(ZoneInfo(ZONE)).hour < last]
 
 
 @dataclass(frozen=True)
@@ -109,8 +129,8 @@ class CampaignSize:
     ----------
     pads : int
         First pads of the list to use, at most eight.
-    stages : tuple of int
-        Lowest and highest number of stages of a well.
+    stages, long_stages : tuple of int
+        Lowest and highest number of stages of a well, and of a well of the pads with long laterals.
     seed : int
     wells_per_pad : int, optional
         Maximum number of wells per pad.
@@ -122,6 +142,7 @@ class CampaignSize:
 
     pads: int = 8
     stages: tuple[int, int] = (11, 14)
+    long_stages: tuple[int, int] = (36, 40)
     seed: int = 20310
     wells_per_pad: int = 3
     coil_step_s: int = 1
@@ -147,9 +168,10 @@ def make_wells(plan: CampaignSize, rng: np.random.Generator) -> list[Well]:
         pad = PADS[pad_number]
         pad_stress = rng.normal(0.0, 0.012)
         tvd = float(rng.uniform(8900.0, 9600.0))
-        for index, crew in enumerate(PAD_CREWS[pad_number][: plan.wells_per_pad]):
-            design = DESIGNS[PAD_DESIGNS[pad_number][index]]
-            stages = int(rng.integers(plan.stages[0], plan.stages[1] + 1))
+        fewest, most = plan.long_stages if pad_number in LONG_PADS else plan.stages
+        for index, design_name in enumerate(PAD_DESIGNS[pad_number][: plan.wells_per_pad]):
+            design = DESIGNS[design_name]
+            stages = int(rng.integers(fewest, most + 1))
             heel = tvd + float(rng.uniform(500.0, 800.0))
             name = f"{pad} {index + 1}H"
             api = f"99-{100 + pad_number:03d}-{20000 + 37 * pad_number + index:05d}"
@@ -160,7 +182,7 @@ def make_wells(plan: CampaignSize, rng: np.random.Generator) -> list[Well]:
                     aliases=(f"{pad.upper()} #{index + 1}H", api),
                     pad=pad,
                     pad_number=pad_number,
-                    crew=crew,
+                    shifts=PAD_SHIFTS[pad_number],
                     coil_crew=COIL_CREWS[(pad_number + index) % 2],
                     design=design,
                     stages=stages,

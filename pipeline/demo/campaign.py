@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,6 @@ from pipeline.demo.basin import (
     BASIN,
     CASING_ID_IN,
     COIL_OD_IN,
-    DRAG_REDUCTION,
     FLEETS,
     FLUID_PPG,
     INJECTION_TEST,
@@ -164,6 +164,11 @@ def generate(folder: Path, plan: CampaignSize, progress: Callable[[str], None] |
     )
 
 
+def _crew_after(well: Well, moment: datetime, after_h: float) -> str:
+    """Crew on shift some hours after a time."""
+    return well.crew(moment + hours(after_h))
+
+
 def _order(on_pad: list[Well]) -> list[tuple[Well, int]]:
     """Return the stages of a pad in pumping order: well by well, or as a zipper between wells on the later pads."""
     if on_pad[0].pad_number < 5:
@@ -181,6 +186,7 @@ def _pump_pad(
     measurable: list[datetime] = []
     gaps: list[ledger.Gap] = []
     order = _order(on_pad)
+    crew = on_pad[0].crew(clock)
     for (well, stage), (coming, _) in zip(order, [*order[1:], order[-1]], strict=True):
         place = (well.pad_number, on_pad.index(well), stage)
         design = INJECTION_TEST if place == INJECTED else well.design
@@ -188,7 +194,7 @@ def _pump_pad(
         if not design.proppant_lbm:
             script = replace(script, screenout=False, cut_short=False, early_shut_in=False)
         reached = replace(design, rate_bpm=0.8 * design.rate_bpm) if place in SLOW else design
-        signal, truth = simulate_stage(replace(well, design=reached), stage, script, rng)
+        signal, truth = simulate_stage(replace(well, design=reached), stage, crew, script, rng)
         frame = record_stage(signal, truth, rng)
         if place == METRIC_RECORD:
             frame = frame.with_columns(in_metric())
@@ -203,15 +209,18 @@ def _pump_pad(
         truth.sample_s = every
         _write_stage(folder, well, stage, start, frame[::every], rng)
         tables.stage_truth.append(truth)
-        tables.stages.append(_stage_row(tables, replace(well, design=design), stage, zipper))
+        tables.stages.append(_stage_row(tables, replace(well, design=design), stage, crew, zipper))
         tables.reported.append(ledger.summary(well.name, truth, rng))
         run_h = float(rng.normal(1.75 if zipper else 2.6, 0.15))
         suspended_h = SUSPENDED_H if (well.pad_number, len(pumped)) == SUSPENDED else 0.0
-        gaps.append(ledger.draw_gap(coming.crew, 0.0 if zipper else run_h + 0.25, suspended_h, rng))
+        gap, crew = ledger.draw_gap(
+            partial(_crew_after, coming, ends), 0.0 if zipper else run_h + 0.25, suspended_h, rng
+        )
+        gaps.append(gap)
         if stage < well.stages:
             _wireline(tables, well, stage + 1, ends + timedelta(minutes=15), run_h, truth.pump_down_min, rng)
         after = timedelta(seconds=frame.height - signal.shut_in)
-        clock = max(ends + hours(gaps[-1].total_h), ends + after + timedelta(seconds=30))
+        clock = max(ends + hours(gap.total_h), ends + after + timedelta(seconds=30))
         if (out := tables.guns_out.get(coming.well_id)) is not None:  # no stage begins with guns in the hole
             clock = max(clock, out + timedelta(minutes=5))
         clock -= timedelta(microseconds=clock.microsecond)
@@ -270,20 +279,20 @@ def _describe(tables: _Tables, well: Well) -> None:
     )  # fmt: skip
 
 
-def _stage_row(tables: _Tables, well: Well, stage: int, zipper: bool) -> Row:
+def _stage_row(tables: _Tables, well: Well, stage: int, crew: str, zipper: bool) -> Row:
     design = well.design
     top, bottom = perforations_ft(well, stage)
     misfired = int(design.holes / design.clusters) if (well.well_id, stage) in tables.misfired else 0
     return {
         "well": well.name, "stage": stage, "design": design.name, "fleet": FLEETS[well.pad_number % len(FLEETS)],
-        "crew": f"Crew {well.crew}",
+        "crew": f"Crew {crew}",
         "mode": "zipper" if zipper else "single well", "top_ft": top, "bottom_ft": bottom,
         "tvd_ft": well.tvd_ft, "length_ft": design.stage_length_ft, "clusters": design.clusters,
         "holes": design.holes, "holes_shot": design.holes - misfired, "hole_in": design.hole_in,
         "rate_bpm": design.rate_bpm, "proppant_lb": design.proppant_lbm,
         "fluid_bbl": round(_fluid_bbl(design), 0),
         "mesh_100_lb": 0.6 * design.proppant_lbm, "mesh_40_70_lb": 0.4 * design.proppant_lbm,
-        "fluid": "slickwater", "drag_reduction": DRAG_REDUCTION[well.crew],
+        "fluid": "slickwater", "drag_reduction": well.drag_reduction(crew),
         "closure_psi_ft": round(well.stress_psi_ft, 3), "closure_source": "injection test",
         "fluid_ppg": FLUID_PPG, "grain_sg": 2.65,
         "limit_psi": PRESSURE_LIMIT_PSI,

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from pipeline.demo.basin import TRANSITION_MIN, Well, hours
+from pipeline.demo.basin import LINE_TEST_PSI, TRANSITION_MIN, Well, hours
 from pipeline.demo.treatment import StageTruth
 
 Row = dict[str, object]
@@ -34,13 +35,26 @@ class Gap:
         return self.swap_h + self.wireline_h + self.lost_h + self.suspended_h
 
 
-def draw_gap(crew: str, wireline_h: float, suspended_h: float, rng: np.random.Generator) -> Gap:
-    """Draw the gap before a stage of a crew; lost time has a long tail."""
-    swap_h = TRANSITION_MIN[crew] / 60.0 * float(rng.lognormal(0.0, 0.15))
+def draw_gap(
+    crew: Callable[[float], str], wireline_h: float, suspended_h: float, rng: np.random.Generator
+) -> tuple[Gap, str]:
+    """Draw the gap before a stage, and the crew that begins it; lost time has a long tail.
+
+    Parameters
+    ----------
+    crew : callable
+        Crew on shift some hours after the gap begins.
+    wireline_h, suspended_h : float
+        Hours of wireline on the well, and of suspended work.
+    rng : numpy Generator
+    """
+    pace = float(rng.lognormal(0.0, 0.15)) / 60.0
     lost = rng.random() < LOST_SHARE
     hours_lost = min(float(rng.lognormal(np.log(LOST_MEDIAN_H), 1.0)), 20.0)
     cause = str(rng.choice(NPT_CAUSES))
-    return Gap(swap_h, wireline_h, hours_lost if lost else 0.0, cause if lost else None, suspended_h)
+    gap = Gap(0.0, wireline_h, hours_lost if lost else 0.0, cause if lost else None, suspended_h)
+    begins = crew(gap.total_h + 0.5)  # the crew that rigs up the stage pumps it
+    return replace(gap, swap_h=TRANSITION_MIN[begins] * pace), begins
 
 
 def time_log(pad: str, pumped: list[tuple[datetime, datetime, str]], gaps: list[Gap]) -> list[Row]:
@@ -151,10 +165,14 @@ def production(well: Well, index: int, online: date, until: date, rng: np.random
     return rows
 
 
+PARENT_RESPONSE_PSI = (600.0, 1600.0)
+"""Planted: lowest and highest pressure response of a parent well. [psi]"""
+
+
 def toe_test(well: Well, method: str, rng: np.random.Generator) -> Row:
     """Return the acceptance test of a well's toe."""
     return {
-        "well": well.name, "casing_test_psi": round(float(rng.normal(11_000.0, 60.0)), 0), "held": True,
+        "well": well.name, "casing_test_psi": round(float(rng.uniform(*LINE_TEST_PSI)), 0), "held": True,
         "method": method, "opened_at_first": bool(rng.random() < 0.85),
         "injected_bpm": round(float(rng.uniform(8.0, 16.0)), 1),
         "injected_psi": round(float(rng.normal(6_400.0, 350.0)), 0),
@@ -162,8 +180,22 @@ def toe_test(well: Well, method: str, rng: np.random.Generator) -> Row:
 
 
 def neighbours(on_pad: list[Well], rng: np.random.Generator) -> list[Row]:
-    """Return each well's neighbours on its pad; some show a pressure response to the next well's stage."""
+    """Return each well's neighbours; some show a pressure response to a stage.
+
+    Beside the first well of every other pad lies a parent: a well that has produced for years, whose depleted rock
+    draws the fractures.
+    """
     rows: list[Row] = []
+    first = on_pad[0]
+    if first.pad_number % 2 == 0:
+        rows.append(
+            {
+                "well": first.name, "offset": f"{first.pad} 0H", "spacing_ft": round(float(rng.normal(820.0, 60.0)), 0),
+                "order": "before", "depletion_months": round(float(rng.uniform(20.0, 60.0)), 0),
+                "response_psi": round(float(rng.uniform(*PARENT_RESPONSE_PSI)), 0),
+                "response_stage": int(rng.integers(1, first.stages + 1)),
+            }
+        )  # fmt: skip
     for index, well in enumerate(on_pad):
         for other, neighbour in enumerate(on_pad):
             if abs(other - index) != 1:

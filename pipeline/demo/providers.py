@@ -14,8 +14,10 @@ from pipeline.demo.basin import ZONE, Well
 from pipeline.demo.mess import VOID
 from pipeline.units import conversion
 
-PROVIDER = {"Alder": "larkspoke", "Dogwood": "larkspoke", "Birch": "tallowmere", "Cedar": "quernby"}
-"""Data provider of each fracturing crew."""
+PROVIDERS = (
+    "larkspoke", "larkspoke", "tallowmere", "quernby", "tallowmere", "quernby", "larkspoke", "tallowmere",
+)  # fmt: skip
+"""Data provider of each pad's fleet."""
 COIL_PROVIDER = {"Finch": "larkspoke", "Gannet": "tallowmere"}
 
 
@@ -30,8 +32,8 @@ def _clock(start: datetime) -> pl.Expr:
 
 
 def write_stage(folder: Path, well: Well, stage: int, start: datetime, frame: pl.DataFrame, suffix: str = "") -> Path:
-    """Write a stage's record in the format of the crew's provider; return the file."""
-    provider = PROVIDER[well.crew]
+    """Write a stage's record in the format of the fleet's provider; return the file."""
+    provider = PROVIDERS[well.pad_number]
     target = folder / "treatment" / provider
     target.mkdir(parents=True, exist_ok=True)
     if provider == "larkspoke":

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from pipeline.demo.basin import (
     CASING_ID_IN,
-    DRAG_REDUCTION,
     FLUID_PPG,
-    PRESSURE_LIMIT_PSI,
+    KICK_OUT_PSI,
+    LINE_TEST_PSI,
     RAMP_MIN,
     SAND_GAL_PER_LB,
     WAVE_SPEED_FT_S,
@@ -30,7 +30,7 @@ Array = NDArray[np.float64]
 REDUCER_PSI_GPT = -150.0
 """Planted: change of treating pressure with the loading of friction reducer. [psi/gpt]"""
 CLIMB_S = 95.0
-"""Duration of the pressure climb in a screen-out. [s]"""
+"""Duration of the pressure climb in a screen-out, to the kick-out. [s]"""
 
 
 @dataclass
@@ -39,10 +39,11 @@ class StageTruth:
 
     well_id: str
     stage: int
+    crew: str
     screenout: bool = False
     cut_short: bool = False
     breakdown_psi: float | None = None
-    breakdown_kind: str = "sharp"
+    breakdown_kind: str | None = "sharp"
     isip_psi: float | None = None
     falloff_law: str = "square root"
     hammer_period_s: float | None = None
@@ -79,6 +80,7 @@ class StageSignal:
 class Script:
     """Events of a stage in addition to its design.
 
+    `seat`: the ball's landing shows in the pressure; where it is missed, the rate is raised into open rock.
     `crest`: the breakdown is one sample wide. `rate_at_seat`: change of the rate when the ball lands, as a share.
     `law`: of the falloff: its leak-off can change on the way, and friction can fade in a tail after the shut-in.
     """
@@ -92,6 +94,7 @@ class Script:
     line_test_after: bool
     pump_down_after: bool
     falloff_min: float
+    seat: bool = True
     crest: bool = False
     rate_at_seat: float = 0.0
     strong_ringing: bool = False
@@ -101,7 +104,7 @@ class Script:
 def draw_script(rng: np.random.Generator, *, first: bool, leaking: bool) -> Script:
     """Draw the events of a stage."""
     return Script(
-        screenout=bool(rng.random() < 0.035),
+        screenout=bool(rng.random() < 0.015),
         cut_short=bool(rng.random() < 0.03),
         early_shut_in=bool(rng.random() < 0.06),
         leaking_plug=leaking,
@@ -110,6 +113,7 @@ def draw_script(rng: np.random.Generator, *, first: bool, leaking: bool) -> Scri
         line_test_after=bool(rng.random() < 0.15),
         pump_down_after=bool(not first and rng.random() < 0.2),
         falloff_min=float(rng.choice([3.5, 6.0, 11.0, 16.0], p=[0.1, 0.4, 0.3, 0.2])),
+        seat=bool(first or rng.random() < 0.96),
         crest=bool(rng.random() < 0.25),
         rate_at_seat=float(rng.choice([0.0, 0.07, -0.07], p=[0.7, 0.2, 0.1])),
         strong_ringing=bool(rng.random() < 0.15),
@@ -117,13 +121,17 @@ def draw_script(rng: np.random.Generator, *, first: bool, leaking: bool) -> Scri
     )
 
 
-def simulate_stage(well: Well, stage: int, script: Script, rng: np.random.Generator) -> tuple[StageSignal, StageTruth]:
+def simulate_stage(
+    well: Well, stage: int, crew: str, script: Script, rng: np.random.Generator
+) -> tuple[StageSignal, StageTruth]:
     """Simulate one stage.
 
     Parameters
     ----------
     well : Well
     stage : int
+    crew : str
+        Fracturing crew that pumps it.
     script : Script
     rng : numpy Generator
 
@@ -131,10 +139,10 @@ def simulate_stage(well: Well, stage: int, script: Script, rng: np.random.Genera
     -------
     StageSignal, StageTruth
     """
-    truth = StageTruth(well.well_id, stage, script.screenout, script.cut_short and not script.screenout)
+    truth = StageTruth(well.well_id, stage, crew, script.screenout, script.cut_short and not script.screenout)
     _, bottom_ft = perforations_ft(well, stage)
     capacity = float(pipe_capacity_bbl(CASING_ID_IN, bottom_ft))
-    rate, conc, marks = _schedule(well, script, capacity, rng)
+    rate, conc, marks = _schedule(well.design, crew, script, capacity, rng)
     pressure = _pressure(well, stage, script, truth, rate, conc, marks, bottom_ft, rng)
     clean = rate / (1.0 + conc * SAND_GAL_PER_LB)
     reducer = np.where(rate > 18.0, rng.normal(0.9, 0.08) + rng.normal(0.0, 0.02, rate.size), 0.0)
@@ -183,10 +191,9 @@ class _Schedule:
 
 
 def _schedule(
-    well: Well, script: Script, capacity: float, rng: np.random.Generator
+    design: Design, crew: str, script: Script, capacity: float, rng: np.random.Generator
 ) -> tuple[Array, Array, dict[str, int]]:
     """Rate and concentration from ball pump-down to the end of the falloff, and the seconds of the main events."""
-    design = well.design
     ball_bpm = min(float(rng.uniform(12.0, 16.0)), 0.4 * design.rate_bpm)
     plan = _Schedule()
     plan.mark("ball")
@@ -195,7 +202,7 @@ def _schedule(
     plan.mark("seat")
     plan.hold(float(rng.uniform(22.0, 40.0)), ball_bpm * (1.0 + script.rate_at_seat))
     plan.mark("raise")
-    ramp_s = 60.0 * RAMP_MIN[well.crew]
+    ramp_s = 60.0 * RAMP_MIN[crew]
     if script.early_shut_in:
         plan.ramp(0.3 * ramp_s, ball_bpm, 0.6 * design.rate_bpm, 3)
         plan.mark("early_end")
@@ -272,7 +279,7 @@ def _pressure(
     column_ppg = slurry_density_ppg(FLUID_PPG, column_ppa, SAND_GAL_PER_LB)
     weight = hydrostatic_psi(column_ppg, well.tvd_ft)
     surface_ppg = slurry_density_ppg(FLUID_PPG, conc, SAND_GAL_PER_LB)
-    pipe = pipe_friction_psi(rate, surface_ppg, bottom_ft, CASING_ID_IN, drag_reduction=DRAG_REDUCTION[well.crew])
+    pipe = pipe_friction_psi(rate, surface_ppg, bottom_ft, CASING_ID_IN, drag_reduction=well.drag_reduction(truth.crew))
     open_share = float(rng.uniform(0.8, 1.0))
     eroded = 1.0 + 0.10 * np.clip(np.cumsum(conc * rate) / max((conc * rate).sum(), 1.0), 0.0, 1.0)
     perf = perforation_friction_psi(rate, surface_ppg, design.holes * open_share, design.hole_in * eroded, 0.75)
@@ -295,7 +302,7 @@ def _pressure(
     if script.screenout:
         start, stop = marks["slurry_end"], marks["end"] - 2
         seconds = np.arange(stop - start, dtype=float)
-        room = PRESSURE_LIMIT_PSI - 150.0 - float(pressure[start])
+        room = KICK_OUT_PSI - float(pressure[start])
         pressure[start:stop] += max(room, 900.0) * (np.exp(seconds / 30.0) - 1.0) / (np.exp(CLIMB_S / 30.0) - 1.0)
     if script.early_shut_in:
         _shut(
@@ -314,9 +321,13 @@ def _pressure(
 def _break_down(
     pressure: Array, script: Script, truth: StageTruth, marks: dict[str, int], rng: np.random.Generator
 ) -> None:
-    """Ball lands; the wellbore is compressed until the rock breaks down."""
+    """Ball lands; the wellbore is compressed until the rock breaks down. A missed landing shows in nothing."""
     seat, raised = marks["seat"], marks["raise"]
     start = float(pressure[seat - 1])
+    if not script.seat:
+        pressure[seat:] += (start - pressure[seat]) * np.exp(-np.arange(pressure.size - seat) / 120.0)
+        truth.breakdown_psi = truth.breakdown_kind = None
+        return
     rise = float(rng.uniform(350.0, 1100.0))
     fall = {"sharp": rng.uniform(330.0, 600.0), "soft": rng.uniform(50.0, 130.0), "gradual": 0.0}
     clock = np.arange(raised - seat, dtype=float)
@@ -407,7 +418,7 @@ def _with_surroundings(signal: StageSignal, script: Script, truth: StageTruth, r
         before_p.append(np.full(n, float(rng.uniform(20.0, 120.0))))
         before_q.append(np.full(n, float(rng.uniform(2.5, 5.0))))
     if script.line_test_before:
-        test = float(rng.uniform(10600.0, 11200.0))
+        test = float(rng.uniform(*LINE_TEST_PSI))
         truth.line_test_psi = test
         before_p += [np.linspace(0.0, test, 25), np.full(150, test) - np.arange(150) * 0.2, np.zeros(20)]
         before_q += [np.full(25, 0.4), np.zeros(150), np.zeros(20)]
@@ -418,7 +429,7 @@ def _with_surroundings(signal: StageSignal, script: Script, truth: StageTruth, r
     after_q: list[Array] = []
     end = float(signal.pressure_psi[-1])
     if script.line_test_after:
-        test = float(rng.uniform(10600.0, 11200.0))
+        test = float(rng.uniform(*LINE_TEST_PSI))
         after_p += [
             np.linspace(end, 0.0, 20),
             np.zeros(40),

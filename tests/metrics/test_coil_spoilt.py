@@ -25,7 +25,7 @@ NAMES = {
 
 def made() -> tuple[WellInput, RunTruth]:
     rng = np.random.default_rng(5)
-    well = make_wells(CampaignSize(stages=(9, 9)), rng)[0]
+    well = make_wells(CampaignSize(stages=(9, 9), long_stages=(9, 9)), rng)[0]
     plugs = [(stage, perforations_ft(well, stage)[1] + 12.0) for stage in range(2, well.stages + 1)]
     frame, truth = simulate_mill_out(well, plugs, CoilScript(6.0, 0.0003), 0, rng)[0]
     samples = frame.select(

@@ -146,7 +146,7 @@ def test_several_processes_measure_what_one_does(
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
     monkeypatch.setattr("pipeline.metrics.measure.TASKS_PER_CORE", 1)
     report = measure(lake, fitted.workspace.settings.time_zone)
-    assert (report.wells, report.stages) == (20, 253)
+    assert (report.wells, report.stages) == (20, 355)
     for table in (STAGE_METRICS, PLUG_METRICS, PICKS):
         one, several = (which.scan(table).collect().sort(table.key) for which in (fitted.lake, lake))
         assert_frame_equal(one, several)

@@ -132,7 +132,9 @@ def test_records_of_another_campaign_are_measured_as_planted(other: tuple[Lake, 
         planted = pl.col(f"{state}_hours_planted")
         total, true_total = runs.select(pl.sum(f"{state}_hours").alias("ours"), planted.sum()).row(0)
         assert total == pytest.approx(true_total, rel=0.02)
-        off = (pl.col(f"{state}_hours") - planted).abs() - pl.max_horizontal(0.02 * planted, minutes / 60.0)
+        # a run of two days has forty stops: a second or two at each
+        near = pl.max_horizontal(0.02 * planted, minutes / 60.0, 0.001 * pl.col("hours"))
+        off = (pl.col(f"{state}_hours") - planted).abs() - near
         assert runs.select((off <= 0.0).all()).item(), (state, runs.filter(off > 0.0))
 
     days = lake.scan(PAD_DAYS).filter(pl.col("stages_completed") > 0).collect()

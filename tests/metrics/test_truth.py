@@ -106,6 +106,12 @@ def test_breakdown_is_within_100_psi_of_90_per_cent_and_sure_picks_are_better(st
     assert by["high"] < by["low"]
 
 
+def test_a_ball_whose_landing_shows_nowhere_gives_no_sure_breakdown(stages: pl.DataFrame) -> None:
+    missed = stages.filter(pl.col("breakdown_psi").is_null())
+    assert 4 <= missed.height <= 30
+    assert "high" not in missed["breakdown_confidence"].to_list()
+
+
 def test_breakdown_kinds_are_told_apart(stages: pl.DataFrame) -> None:
     right = stages.select((pl.col("breakdown_kind") == pl.col("breakdown_kind_planted")).mean()).item()
     assert right >= 0.9
@@ -185,6 +191,7 @@ def test_planted_troubles_of_coil_runs_are_the_findings(fitted: Fitted, runs: pl
     assert where("lost_returns") == planted["lost_returns"] == [("pipit-draw-1h", 3)]
     assert where("weight_reversed") == planted["weight reversed"] == [("cinder-knoll-2h", 1)]
     assert where("lock_up") == [("otter-bend-2h", 1)]
+    assert where("stop_without_plug") == []  # the mill that tags bottom at the end of a run is where it was to go
     early = runs.filter(pl.col("planted").list.contains("ends on plug")).select("well_id", "run").rows()
     assert early
     assert sorted(where("short_of_target")) == sorted([("otter-bend-2h", 1), *early])
@@ -209,7 +216,7 @@ def test_stations_are_exact_and_cement_within_five_feet(fitted: Fitted, runs: pl
 
 def test_pump_downs_come_from_the_pump_record_where_there_is_one(fitted: Fitted) -> None:
     found = fitted.lake.scan(WIRELINE_METRICS).collect()
-    planted = fitted.truth.stages.filter(pl.col("pump_down_min").is_not_null()).select(
+    planted = fitted.truth.stages.filter(pl.col("pump_down_min").is_not_null() & ~METRIC).select(
         "well_id", (pl.col("stage") + 1).cast(pl.Int32).alias("run"), pl.col("pump_down_min").alias("planted_min")
     )
     both = found.join(planted, on=["well_id", "run"])
@@ -265,6 +272,14 @@ def test_reflector_depth_is_the_perforations_within_its_error(stages: pl.DataFra
     plain = plain.filter(pl.col("sample_s") < 5)  # two samples per period tell no period
     assert share_within(plain, pl.col("reflector_depth_ft") / planted - 1.0, 0.01) >= 0.95
     assert share_within(plain, (pl.col("reflector_depth_ft") - planted) / pl.col("reflector_error_ft"), 3.0) >= 0.95
+
+
+def test_a_period_of_two_samples_gives_no_reflector(stages: pl.DataFrame) -> None:
+    told = stages.filter((pl.col("sample_s") == 5) & pl.col("reflector_depth_ft").is_not_null())
+    assert (told["hammer_period_s"] >= 15.0).all()
+    none = stages.filter((pl.col("sample_s") == 5) & (pl.col("hammer_period_s") < 15.0))
+    assert none.height > 5
+    assert none["missing_because"].str.contains("reflector_depth_ft: the period of the water hammer is in doubt").all()
 
 
 def test_isip_is_within_30_psi_of_95_per_cent_and_offsets_are_taken_off(stages: pl.DataFrame) -> None:

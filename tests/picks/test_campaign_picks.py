@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.demo.basin import CASING_ID_IN, DRAG_REDUCTION, FLUID_PPG, CampaignSize, Well, make_wells, perforations_ft
+from pipeline.demo.basin import CASING_ID_IN, FLUID_PPG, CampaignSize, Well, make_wells, perforations_ft
 from pipeline.demo.mess import VOID, record_stage
 from pipeline.demo.treatment import Script, StageTruth, draw_script, simulate_stage
 from pipeline.physics.hydraulics import pipe_capacity_bbl
@@ -43,7 +43,7 @@ def design_of(well: Well, stage: int) -> StageDesign:
     return StageDesign(
         rate_bpm=well.design.rate_bpm, capacity_bbl=float(pipe_capacity_bbl(CASING_ID_IN, bottom)),
         pressure_limit_psi=11500.0, proppant_lbm=well.design.proppant_lbm, pipe=Pipe(bottom, CASING_ID_IN, FLUID_PPG),
-        holes=well.design.holes, hole_in=well.design.hole_in, drag_reduction=DRAG_REDUCTION[well.crew],
+        holes=well.design.holes, hole_in=well.design.hole_in, drag_reduction=well.drag_reduction(well.shifts[0]),
     )  # fmt: skip
 
 
@@ -56,8 +56,8 @@ def cases(seed: int, count: int, step: int = 1, **force: Any) -> list[Case]:
         well = wells[index % len(wells)]
         stage = 1 + index // len(wells) % well.stages
         script = draw_script(rng, first=stage == 1, leaking=False)
-        script = replace(script, **force)
-        signal, truth = simulate_stage(well, stage, script, rng)
+        script = replace(script, **{"seat": True} | force)
+        signal, truth = simulate_stage(well, stage, well.shifts[0], script, rng)
         record, design = as_record(record_stage(signal, truth, rng)[::step]), design_of(well, stage)
         found.append(Case(record, truth, pick_stage(record, design), design))
     return found
@@ -273,7 +273,7 @@ def test_what_recorders_do_moves_no_sure_pick_beyond_its_error(kind: str) -> Non
     for seed in range(12):
         rng = np.random.default_rng(100 + seed)
         well = make_wells(CampaignSize(seed=seed), rng)[seed % 6]
-        signal, _ = simulate_stage(well, 2, PLAIN, rng)
+        signal, _ = simulate_stage(well, 2, well.shifts[0], PLAIN, rng)
         frame = pl.DataFrame(
             {
                 "second": np.arange(signal.pressure_psi.size),

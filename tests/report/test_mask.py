@@ -25,7 +25,9 @@ def telling(campaign: Campaign) -> set[str]:
     """The words that the campaign's names are made of, without those that tell nothing."""
     wells = campaign.truth.wells
     names = {
-        name for well in wells for name in (well.well_id, well.name, *well.aliases, well.pad, well.crew, well.coil_crew)
+        name
+        for well in wells
+        for name in (well.well_id, well.name, *well.aliases, well.pad, *well.shifts, well.coil_crew)
     }
     names |= {"Wren", "Dunlin"}
     words = {word.lower() for name in names for word in re.findall(r"[A-Za-z]{4,}", name)}
