@@ -11,7 +11,7 @@ import numpy as np
 ZONE = "America/Denver"
 BASIN = "Harrow Basin"
 CASING_ID_IN = 4.778
-COIL_OD_IN = 2.375
+COIL_OD_IN, COIL_ID_IN = 2.375, 2.063
 FLUID_PPG = 8.4
 SAND_GAL_PER_LB = 1.0 / (2.65 * 8.345404)
 PRESSURE_LIMIT_PSI = 11500.0
@@ -58,6 +58,8 @@ LONG_DRAG_REDUCTION = 0.07
 """Planted: what a better friction reducer adds to it on the long laterals, whose pressure would pass the limit. [1]"""
 MILL_FACTOR = {"Finch": 1.0, "Gannet": 1.3}
 """Planted: milling time of a coil crew relative to the other crew. [1]"""
+COIL_FRICTION = {"Finch": 0.18, "Gannet": 0.22}
+"""Planted: friction of coil on casing, lower with a better lubricant. [1]"""
 MILL_DRIFT_PER_QUARTER = -0.02
 """Planted: decrease of milling time from quarter to quarter. [1]"""
 MOTOR_LIMIT_BPM = 3.0

@@ -15,6 +15,7 @@ from pipeline.demo import ledger, providers, usage
 from pipeline.demo.basin import (
     BASIN,
     CASING_ID_IN,
+    COIL_ID_IN,
     COIL_OD_IN,
     FLEETS,
     FLUID_PPG,
@@ -275,6 +276,12 @@ def _describe(tables: _Tables, well: Well) -> None:
         {
             "well": well.name, "string": "casing", "section": 1, "top_ft": 0.0, "bottom_ft": well.toe_ft,
             "od_in": 5.5, "id_in": CASING_ID_IN,
+        }
+    )  # fmt: skip
+    tables.strings.append(
+        {
+            "well": well.name, "string": "coil", "section": 1, "top_ft": 0.0, "bottom_ft": None,
+            "od_in": COIL_OD_IN, "id_in": COIL_ID_IN,
         }
     )  # fmt: skip
 

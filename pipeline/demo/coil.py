@@ -11,12 +11,16 @@ from numpy.typing import NDArray
 
 from pipeline.demo.basin import (
     CASING_ID_IN,
+    COIL_FRICTION,
+    COIL_ID_IN,
     COIL_OD_IN,
+    FLUID_PPG,
     MILL_DRIFT_PER_QUARTER,
     MILL_FACTOR,
     MOTOR_LIMIT_BPM,
     Well,
 )
+from pipeline.physics.coil import buoyed_weight_lb_ft, drag_lbf
 from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.physics.hydraulics import annulus_capacity_bbl, nozzle_area_in2, nozzle_pressure_drop_psi
 
@@ -27,6 +31,8 @@ FREE_SPIN_PSI, STALL_PSI = 420.0, 1500.0
 WELLHEAD_PSI = 2600.0
 COIL_FRICTION_PSI = 1900.0
 """Friction of slickwater in 22,000 ft of coil at 3 bpm (common practice). [psi]"""
+STRIPPER_LBF = 400.0
+"""Drag of the stripper at the wellhead. [lbf]"""
 NOZZLES = (3, 0.1875)
 """Count and diameter of the jetting nozzles. [in]"""
 
@@ -254,12 +260,12 @@ def _mill_out_run(
         truth.planted.append("ends on plug")
     elif last:
         _to_target(path, well, script, truth)
-    path.go("pulling out", 0.0, 90.0, wiper_rate, weight=5000.0)
+    path.go("pulling out", 0.0, 90.0, wiper_rate)
     path.hold("surface", 240.0, 0.0, 0.0)
     truth.wiper_trips = len(wiped)
     truth.wiper_min = float(np.mean(wiped)) if wiped else None
     truth.planted += [name for name in ("overpull", "lost_returns") if getattr(script, name) and wiped]
-    return _sample(path, truth, rng, script), truth
+    return _sample(path, well, truth, rng, script), truth
 
 
 def _short_trip(path: _Path, rng: np.random.Generator) -> None:
@@ -275,9 +281,9 @@ def _wipe(path: _Path, well: Well, rate: float, script: CoilScript, *, first: bo
     top = well.heel_ft - float(rng.uniform(0.0, 150.0))
     if first and script.overpull:
         middle = 0.5 * (back + top)
-        path.go("wiper trip", middle, 60.0, rate, weight=4000.0)
-        path.hold("wiper trip", 25.0, middle - 4.0, rate, weight=19000.0)
-    path.go("wiper trip", top, 60.0, rate, weight=4000.0)
+        path.go("wiper trip", middle, 60.0, rate)
+        path.hold("wiper trip", 25.0, middle - 4.0, rate, weight=15000.0)
+    path.go("wiper trip", top, 60.0, rate)
     path.hold("wiper trip", float(rng.uniform(60.0, 240.0)), top, rate)
     if first and script.lost_returns:
         path.hold("wiper trip", 720.0, top, rate, lost=0.7)
@@ -349,16 +355,16 @@ def simulate_toe_preparation(
     if one_run:
         _cut(path, well, truth, rng)
     path.hold("stationary", 1500.0, path.depth, 3.5)
-    path.go("pulling out", 0.0, 90.0, 2.0, weight=5000.0)
-    runs.append((_sample(path, truth, rng, script), truth))
+    path.go("pulling out", 0.0, 90.0, 2.0)
+    runs.append((_sample(path, well, truth, rng, script), truth))
     if not one_run:
         guns = RunTruth(well.well_id, 1, "toe perforating")
         path = _Path()
         path.hold("surface", 600.0, 0.0, 0.0)
         path.go("running in", well.toe_ft - 45.0, 70.0, 0.8)
         path.hold("stationary", float(rng.uniform(1500.0, 2700.0)), path.depth, 0.8)
-        path.go("pulling out", 0.0, 90.0, 0.8, weight=5000.0)
-        runs.append((_sample(path, guns, rng, script), guns))
+        path.go("pulling out", 0.0, 90.0, 0.8)
+        runs.append((_sample(path, well, guns, rng, script), guns))
     return runs
 
 
@@ -370,7 +376,14 @@ def _cut(path: _Path, well: Well, truth: RunTruth, rng: np.random.Generator) -> 
         path.hold("stationary", float(rng.uniform(150.0, 240.0)), path.depth, 3.0, extra=1500.0)
 
 
-def _sample(path: _Path, truth: RunTruth, rng: np.random.Generator, script: CoilScript) -> pl.DataFrame:
+def _vertical_ft(well: Well, depth: Array) -> Array:
+    """Vertical depth along a well of a straight hole, an arc to the horizontal, and a lateral. [ft]"""
+    radius = (well.heel_ft - well.tvd_ft) / (0.5 * np.pi - 1.0)
+    turn = np.clip((depth - well.tvd_ft + radius) / radius, 0.0, 0.5 * np.pi)
+    return np.asarray(np.minimum(depth, well.tvd_ft - radius) + radius * np.sin(turn))
+
+
+def _sample(path: _Path, well: Well, truth: RunTruth, rng: np.random.Generator, script: CoilScript) -> pl.DataFrame:
     n = int(path.second) + 1
     second = np.arange(n, dtype=float)
     knots = np.array(path.knots)
@@ -382,8 +395,11 @@ def _sample(path: _Path, truth: RunTruth, rng: np.random.Generator, script: Coil
     nozzle = nozzle_pressure_drop_psi(rate * GAL_PER_BBL, 8.4, nozzle_area_in2(1, 0.62))
     moving = np.gradient(depth)
     pressure = coil + nozzle + extra + np.where(rate > 0.1, WELLHEAD_PSI + rng.normal(0.0, 18.0, n), 0.0)
-    hanging = 8000.0 + 1.9 * depth - 0.9 * np.maximum(depth - 9500.0, 0.0) + weight
-    hanging = hanging - np.sign(moving) * np.minimum(0.12 * depth, 2500.0) + rng.normal(0.0, 150.0, n)
+    friction = COIL_FRICTION[well.coil_crew]
+    per_ft = float(buoyed_weight_lb_ft(COIL_OD_IN, COIL_ID_IN, FLUID_PPG))
+    pushed = WELLHEAD_PSI * np.pi / 4.0 * COIL_OD_IN**2 * np.minimum(depth / 50.0, 1.0)
+    drag = STRIPPER_LBF + drag_lbf(friction, per_ft, np.maximum(depth - well.heel_ft, 0.0))
+    hanging = per_ft * _vertical_ft(well, depth) - pushed - np.sign(moving) * drag + weight + rng.normal(0.0, 150.0, n)
     wellhead = WELLHEAD_PSI + rng.normal(0.0, 12.0, n)
     delay = int(annulus_capacity_bbl(CASING_ID_IN, COIL_OD_IN, 300.0) / MILL_RATE_BPM * 60.0)
     returns = np.clip(np.roll(rate, delay) * 0.97 * (1.0 - lost) + rng.normal(0.0, 0.03, n), 0.0, None)

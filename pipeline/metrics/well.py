@@ -151,9 +151,14 @@ def parts(frame: pl.DataFrame, key: str) -> list[Samples]:
     ]  # fmt: skip
 
 
+def sections(strings: Rows, string: str) -> Rows:
+    """Return the rows of a well's casing or coil, from the top down."""
+    return sorted((row for row in strings if row["string"] == string), key=lambda row: row["top_md_ft"] or 0.0)
+
+
 def casing(strings: Rows) -> Rows:
     """Return the casing rows of a well's `strings`, from the top down."""
-    return sorted((row for row in strings if row["string"] == "casing"), key=lambda row: row["top_md_ft"] or 0.0)
+    return sections(strings, "casing")
 
 
 def sections_above(strings: Rows, depth_ft: float) -> list[tuple[dict[str, Any], float]]:

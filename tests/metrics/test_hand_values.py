@@ -201,14 +201,18 @@ def test_the_wave_speed_of_a_casing_is_korteweg_s_and_by_travel_time_over_its_se
 def test_reflector_depth_and_its_error_join_speed_and_period() -> None:
     period = SimpleNamespace(value=14.0, standard_error=0.14, confidence="high", by_engineer=False, reason="")
     around = SimpleNamespace(wave_speed_ft_s=4800.0, wave_speed_error_ft_s=48.0)
-    view = stage(picks={"hammer_period": 14.0}, around=around, picks_=None)
-    view.picks = SimpleNamespace(effective={"hammer_period": period})
-    assert friction.reflector_depth_ft(view) == pytest.approx(16_800.0)
-    assert friction.reflector_error_ft(view) == pytest.approx(16_800.0 * (0.01**2 + 0.01**2) ** 0.5)
+
+    def seen() -> Any:
+        view = stage(picks={"hammer_period": 14.0}, around=around, picks_=None)
+        view.picks = SimpleNamespace(effective={"hammer_period": period})
+        return view
+
+    assert friction.reflector_depth_ft(seen()) == pytest.approx(16_800.0)
+    assert friction.reflector_error_ft(seen()) == pytest.approx(16_800.0 * (0.01**2 + 0.01**2) ** 0.5)
     period.confidence, period.reason = "low", "only 1.9 samples per period"
-    assert "in doubt: only 1.9 samples" in missing(friction.reflector_depth_ft, view)
+    assert "in doubt: only 1.9 samples" in missing(friction.reflector_depth_ft, seen())
     period.by_engineer = True
-    assert friction.reflector_depth_ft(view) == pytest.approx(16_800.0)
+    assert friction.reflector_depth_ft(seen()) == pytest.approx(16_800.0)
     view = stage(
         picks={"hammer_period": 14.0}, around=SimpleNamespace(wave_speed_ft_s=None, wave_speed_error_ft_s=None)
     )

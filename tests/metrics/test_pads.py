@@ -49,6 +49,11 @@ def test_lost_time_in_which_a_stage_was_pumped_is_not_lost() -> None:
     rows = account("pad", log, [pumped(0, 2, 1), pumped(4, 6, 2)], "UTC")
     assert sums(rows) == {"pumping": 4.0, "NPT": 2.0}
     assert rows.days[0]["npt_hours"] == 2.0
+    (said,) = [row["message"] for row in rows.findings if row["kind"] == "lost_while_pumping"]
+    assert said.startswith("60 min of lost time (weather) are booked while a stage 1 is pumped")
+    inside = [entry(0, 2, "pumping", "a"), entry(0.5, 0.58, "NPT", None, "weather")]  # within five minutes
+    kinds = [row["kind"] for row in account("pad", inside, [pumped(0, 2, 1)], "UTC").findings]
+    assert "lost_while_pumping" not in kinds
 
 
 def test_pumping_that_no_record_shows_and_pumping_that_no_log_shows() -> None:

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.metrics.coil import plugs, runs, toe
+from pipeline.metrics.coil import plugs, runs, toe, weight
 from pipeline.metrics.coil.findings import plug_findings, run_findings
 from pipeline.metrics.coil.view import PLUG, RUN, TOE, PlugView, RunView, Span, ToeView
 from pipeline.metrics.findings import finding
@@ -31,7 +31,7 @@ from pipeline.picks.coil_stops import find_stops
 from pipeline.picks.toe import STATIONS, cement_spans, find_stations
 from pipeline.picks.types import Confidence, Doubts, Pick
 
-METRICS = (plugs, runs, toe)
+METRICS = (plugs, runs, toe, weight)
 """Importing these modules declares the metrics."""
 MILL_OUT = "mill-out"
 TOE_KINDS = ("toe preparation", "toe milling", "toe perforating")
@@ -239,7 +239,7 @@ def _run_view(well: WellInput, samples: Samples, row: dict[str, Any], plugs: dic
         missing, cut = (method.missing("no depth in the record") for method in (WIPER_TRIPS, STATIONS))
         return RunView(
             record, None, nothing, {}, {}, [], missing, cut, [], [], None, row, well.tables["strings"],
-            len(plugs), None, False, samples.origin, well.planning.debris_velocity_ft_min,
+            len(plugs), None, False, samples.origin, well.planning.debris_velocity_ft_min, heel,
         )  # fmt: skip
     is_toe = row.get("kind") in TOE_KINDS
     shallowest = min(plugs.values(), default=0.0) - 2.0 * COUNTER_FT
@@ -265,5 +265,5 @@ def _run_view(well: WellInput, samples: Samples, row: dict[str, Any], plugs: dic
     return RunView(
         record, path, assigned, dict(assigned.plugs), stalls, wiper, wiper_pick(wiper, path, heel), cut, stations,
         cement, states, row, well.tables["strings"], len(plugs), locked, reversed_weight, samples.origin,
-        well.planning.debris_velocity_ft_min,
+        well.planning.debris_velocity_ft_min, heel,
     )  # fmt: skip

@@ -102,6 +102,8 @@ class RunView:
     origin : datetime
     debris_velocity_ft_min : float
         Annular velocity that the team plans wiper trips with. [ft/min]
+    heel_ft : float, optional
+        [ft]
     """
 
     record: CoilRecord
@@ -122,6 +124,7 @@ class RunView:
     reversed_weight: bool
     origin: datetime
     debris_velocity_ft_min: float
+    heel_ft: float | None = None
 
     @cached_property
     def seconds(self) -> Array:

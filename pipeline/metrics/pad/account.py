@@ -149,6 +149,13 @@ def _compared(pad: str, log: Sequence[Row], worked: Sequence[Worked]) -> list[Ro
             both = f"{earlier['activity']} and {later['activity']}"
             text = f"{both} overlap by {minutes:.0f} min at {_words(later['start_time'])}"
             found.append(_finding(pad, "log_overlap", text))
+    for row in (row for row in log if row["activity"] == "NPT"):
+        for one in worked:
+            minutes = (min(row["end_time"], one.end) - max(row["start_time"], one.start)).total_seconds() / 60.0
+            if one.activity == "pumping" and minutes > DIFFERS_MIN:
+                text = f"{minutes:.0f} min of lost time ({row['cause'] or 'no cause'}) are booked while {one.well_id} "
+                text += f"stage {one.number} is pumped, {_words(one.start)}: they count as pumping"
+                found.append(_finding(pad, "lost_while_pumping", text))
     unknown = sorted({str(row["activity"]) for row in log} - set(ACTIVITIES))
     if unknown:
         text = f"the log has unknown activities {', '.join(unknown)}; known activities: {', '.join(ACTIVITIES)}"
