@@ -9,7 +9,7 @@
 --   isip [psi]: ISIP
 --   breakdown [psi]: breakdown pressure
 --   pump_time [min]: pump time
---   placed [ratio]: placed over designed proppant
+--   placed_share [ratio]: proppant placed over designed proppant
 --   mill_time [min]: mill time of the plug set for the stage
 --   ended: how the stage ended
 --   crew: fracturing crew
@@ -32,7 +32,7 @@ SELECT
     s.at_rate_pressure_psi IS NOT NULL AS at_rate,
     s.isip_psi AS isip,
     s.breakdown_pressure_psi AS breakdown,
-    s.placed_share AS placed,
+    s.placed_share,
     s.pump_time_min AS pump_time,
     p.mill_min AS mill_time,
     s.stage_end AS ended,

@@ -14,7 +14,7 @@ WITH named AS (
             WHEN 'pressure' THEN CASE WHEN at_rate OR NOT bool_or(at_rate) OVER () THEN pressure END
             WHEN 'isip' THEN CASE WHEN isip_confidence <> 'low' AND ended IS DISTINCT FROM 'screen-out' THEN isip END
             WHEN 'breakdown' THEN CASE WHEN breakdown_confidence <> 'low' THEN breakdown END
-            WHEN 'placed' THEN placed
+            WHEN 'placed' THEN placed_share
             WHEN 'pump_time' THEN pump_time
             ELSE mill_time
         END AS value

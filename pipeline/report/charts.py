@@ -69,12 +69,17 @@ def _axis(spec: ChartSpec, units: Labels, side: str) -> list[str] | None:
     return textwrap.wrap(_title(label, units.get(column, "")), LINE) or None
 
 
+def _format(column: str, units: Labels) -> str:
+    """Return the format of a column's numbers: shares are per cent."""
+    return ".1%" if "share" in column and units.get(column) in (None, "", "ratio") else ",.4~g"
+
+
 def _tips(frame: pl.DataFrame, units: Labels) -> list[alt.Tooltip]:
     tips = []
     for name, dtype in frame.drop("well_id", strict=False).schema.items():  # the name is told
         title = _title(name.replace("_", " "), units.get(name, ""))
         if dtype.is_float():
-            tips.append(alt.Tooltip(field=name, type="quantitative", title=title, format=",.4~g"))
+            tips.append(alt.Tooltip(field=name, type="quantitative", title=title, format=_format(name, units)))
         elif dtype.is_integer():
             tips.append(alt.Tooltip(field=name, type="quantitative", title=title))
         else:
@@ -333,7 +338,9 @@ def _cells(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Lab
     )
     y = alt.Y(field=spec.y, type="nominal", sort=order, title=None, axis=alt.Axis(labelLimit=_LABELS))
     title = textwrap.wrap(_title(spec.colour_label, units.get(measure, "")), LINE)
-    legend = alt.Legend(title=title, titleLimit=400, gradientLength=alt.expr("min(width, 300)"))
+    legend = alt.Legend(
+        title=title, titleLimit=400, gradientLength=alt.expr("min(width, 300)"), format=_format(measure, units)
+    )
     scale = alt.Scale(type="quantize", range=STEPS, zero=False, domain=_usual(frame[measure]))
     cells = base.mark_rect(stroke=PAPER, strokeWidth=1, cursor="pointer").encode(
         x=x, y=y, tooltip=_tips(frame, units),

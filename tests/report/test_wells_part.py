@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from typing import Any
 
@@ -9,7 +10,7 @@ import polars as pl
 import pytest
 
 from pipeline import queries
-from pipeline.report.charts import _usual
+from pipeline.report.charts import _usual, draw
 from pipeline.report.content import gather
 from pipeline.report.html import waits
 from pipeline.report.pages import load_pages
@@ -43,7 +44,7 @@ def test_the_rows_are_the_measured_stages_of_the_latest_wells(fitted: Fitted) ->
 def test_a_mark_of_doubt_stands_on_the_map_of_its_own_pick_only() -> None:
     (wells,) = [page for page in load_pages() if page.title == "Wells"]
     assert {chart.colour: chart.confidence for chart in wells.charts} == {
-        "pressure": None, "isip": "isip_confidence", "breakdown": "breakdown_confidence", "placed": None,
+        "pressure": None, "isip": "isip_confidence", "breakdown": "breakdown_confidence", "placed_share": None,
         "pump_time": None, "mill_time": "mill_confidence",
     }  # fmt: skip
 
@@ -52,12 +53,12 @@ def chart_rows(*values: tuple[str, int, float | None, str]) -> pl.DataFrame:
     """Rows of the chart; a stage that 'doubt' ended has a pick of low confidence, one that is
     'slow' never reached its rate, a 'test' is an injection test."""
     rows = [
-        {"well": well, "stage": stage, "isip": value, "placed": value, "ended": ended, "pressure": value,
+        {"well": well, "stage": stage, "isip": value, "placed_share": value, "ended": ended, "pressure": value,
          "at_rate": ended != "slow", "fractured": ended != "test", "isip_confidence": "low" if ended == "doubt" else "high",
          "breakdown": None, "breakdown_confidence": "high", "pump_time": None, "mill_time": None}
         for well, stage, value, ended in values
     ]  # fmt: skip
-    floats = dict.fromkeys(("isip", "placed", "pressure", "breakdown", "pump_time", "mill_time"), pl.Float64)
+    floats = dict.fromkeys(("isip", "placed_share", "pressure", "breakdown", "pump_time", "mill_time"), pl.Float64)
     return pl.DataFrame(rows, schema_overrides=floats)
 
 
@@ -120,3 +121,14 @@ def test_a_cell_leads_to_the_page_of_its_stage(campaign: Campaign, opened: Any) 
 
 def test_the_page_definitions_say_what_every_chart_needs() -> None:
     assert all(chart.needs for page in load_pages() for chart in page.charts)
+
+
+def test_a_share_is_shown_in_per_cent() -> None:
+    """On the scale of the colours and in the tooltip; another number without a unit is not."""
+    (wells,) = [page for page in load_pages() if page.title == "Wells"]
+    (spec,) = [chart for chart in wells.charts if chart.colour == "placed_share"]
+    drawn = draw(spec, chart_rows(("A 1H", 1, 0.98, "complete")), {"placed_share": "", "pump_time": "min"})
+    text = json.dumps(drawn)
+    assert text.count('"format": ".1%"') >= 2
+    tips = {tip["field"]: tip.get("format") for tip in drawn["layer"][0]["encoding"]["tooltip"]}
+    assert tips["placed_share"] == ".1%" and tips["pump_time"] == ",.4~g"
