@@ -18,7 +18,8 @@ PRESSURE_LIMIT_PSI = 11500.0
 KICK_OUT_PSI = PRESSURE_LIMIT_PSI - 300.0
 """Pressure at which the pumps trip. [psi]"""
 LINE_TEST_PSI = (PRESSURE_LIMIT_PSI + 300.0, PRESSURE_LIMIT_PSI + 900.0)
-"""Lowest and highest test of lines and casing: above what a stage may reach (common practice). [psi]"""
+"""Lowest and highest test of the lines: above what a stage may reach (common practice). [psi]"""
+CASING_TEST_PSI = PRESSURE_LIMIT_PSI + 500.0
 WAVE_SPEED_FT_S = 4750.0
 
 PADS = (
@@ -31,7 +32,7 @@ PAD_SHIFTS: tuple[tuple[str, str], ...] = (
 )  # fmt: skip
 """Crews of each pad by day and by night; Dogwood serves one pad, in both shifts."""
 DAY_H = (6, 18)
-"""Local hours between which the day crew begins its stages."""
+"""Local hours between which the day crew begins its stages; a crew without a night shift begins none at night."""
 LONG_LATERAL_FT = 7000.0
 LONG_PADS = (5, 7)
 """Pads whose laterals have three to four times as many stages."""
@@ -208,9 +209,20 @@ def pump_down_from_ft(well: Well) -> float:
     return well.heel_ft - 800.0
 
 
-def pump_down_min(well: Well, stage: int) -> float:
-    """Return the pump-down time of guns and plug to a stage, at 300 ft/min. [min]"""
-    return (perforations_ft(well, stage)[1] + 12.0 - pump_down_from_ft(well)) / 300.0
+def pump_down_min(well: Well, stage: int, rng: np.random.Generator) -> float:
+    """Draw the pump-down time of guns and plug to a stage, at 230 to 400 ft/min. [min]"""
+    speed = float(np.clip(rng.normal(300.0, 35.0), 230.0, 400.0))
+    return (perforations_ft(well, stage)[1] + 12.0 - pump_down_from_ft(well)) / speed
+
+
+def until_morning_h(moment: datetime) -> float:
+    """Hours from a time until the day shift begins; 0 by day."""
+    local = moment.astimezone(ZoneInfo(ZONE))
+    first, last = DAY_H
+    if first <= local.hour < last:
+        return 0.0
+    morning = (local + timedelta(days=local.hour >= last)).replace(hour=first, minute=10, second=0, microsecond=0)
+    return (morning.astimezone(UTC) - moment).total_seconds() / 3600.0
 
 
 def hours(value: float) -> timedelta:

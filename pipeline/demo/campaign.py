@@ -33,6 +33,7 @@ from pipeline.demo.basin import (
     perforations_ft,
     pump_down_from_ft,
     pump_down_min,
+    until_morning_h,
 )
 from pipeline.demo.coil import (
     NOZZLES,
@@ -53,8 +54,8 @@ LEAKING = (2, 0, 5)
 HARD_PLUG = (3, 1, 6)
 """Planted: pad, well and plug that is much harder to mill."""
 TROUBLES: dict[tuple[int, int], str] = {
-    (0, 1): "overpull", (1, 0): "lost_returns", (1, 1): "motor trip", (4, 1): "lock_up", (5, 0): "no_bypass",
-    (6, 0): "motor trip", (2, 1): "weight reversed",
+    (0, 1): "overpull", (1, 0): "lost_returns", (1, 1): "motor trip", (5, 0): "no_bypass", (6, 0): "motor trip",
+    (2, 1): "weight reversed", (7, 0): "lock_up",
 }  # fmt: skip
 """Planted: pad and well whose mill-out has the trouble."""
 SAMPLING: dict[tuple[int, int], int] = {(6, 1): 2, (7, 0): 5}
@@ -68,6 +69,8 @@ SUSPENDED = (3, 10)
 SUSPENDED_H = 14.0
 SLOW = ((1, 0, 7), (4, 2, 3))
 """Planted: pad, well and stage that never reach 90 % of the design rate."""
+PRESET = (2, 1, 4)
+"""Planted: pad, well and stage whose plug sets on the way; it is milled out and the run repeated."""
 LATE_LOG = (4, 3)
 """Planted: pad and pumping entry in its time log that starts 25 min late."""
 
@@ -212,14 +215,18 @@ def _pump_pad(
         tables.stage_truth.append(truth)
         tables.stages.append(_stage_row(tables, replace(well, design=design), stage, crew, zipper))
         tables.reported.append(ledger.summary(well.name, truth, rng))
-        run_h = float(rng.normal(1.75 if zipper else 2.6, 0.15))
+        run_h = _run_h(well, min(stage + 1, well.stages), zipper, rng)
         suspended_h = SUSPENDED_H if (well.pad_number, len(pumped)) == SUSPENDED else 0.0
+        preset = (well.pad_number, on_pad.index(well), stage + 1) == PRESET
+        trouble = "preset plug" if preset else "screen-out" if truth.screenout else None
         gap, crew = ledger.draw_gap(
-            partial(_crew_after, coming, ends), 0.0 if zipper else run_h + 0.25, suspended_h, rng
+            partial(_crew_after, coming, ends), 0.0 if zipper else run_h + 0.25, suspended_h, trouble, rng
         )
+        if len(set(coming.shifts)) == 1:
+            gap = replace(gap, suspended_h=gap.suspended_h + until_morning_h(ends + hours(gap.total_h)))
         gaps.append(gap)
         if stage < well.stages:
-            _wireline(tables, well, stage + 1, ends + timedelta(minutes=15), run_h, truth.pump_down_min, rng)
+            _wireline(tables, well, stage + 1, ends + timedelta(minutes=15), run_h, truth.pump_down_min, preset, rng)
         after = timedelta(seconds=frame.height - signal.shut_in)
         clock = max(ends + hours(gap.total_h), ends + after + timedelta(seconds=30))
         if (out := tables.guns_out.get(coming.well_id)) is not None:  # no stage begins with guns in the hole
@@ -310,16 +317,23 @@ def _fluid_bbl(design: Design) -> float:
     return design.rate_bpm * (design.pad_min + design.proppant_min + 9.0)
 
 
+def _run_h(well: Well, stage: int, zipper: bool, rng: np.random.Generator) -> float:
+    """Draw the hours of a wireline run: rigging, running in, pumping down, pulling out; longer on the well itself."""
+    heel, depth = pump_down_from_ft(well), perforations_ft(well, stage)[1]
+    moving_min = heel / 400.0 + (depth - heel) / 300.0 + depth / 450.0
+    return float(rng.normal(0.75 if zipper else 1.55, 0.1)) + moving_min / 60.0
+
+
 def _wireline(
     tables: _Tables, well: Well, stage: int, start: datetime, run_h: float,
-    on_record_min: float | None, rng: np.random.Generator,
+    on_record_min: float | None, preset: bool, rng: np.random.Generator,
 ) -> None:  # fmt: skip
     crew = f"Wireline {WIRELINE_CREWS[well.pad_number % 2]}"
     depth = perforations_ft(well, stage)[1] + 12.0
-    minutes = pump_down_min(well, stage)
+    minutes = pump_down_min(well, stage, rng) if on_record_min is None else on_record_min
     if on_record_min is not None and rng.random() < 0.1:
         minutes *= 1.4  # the run record is wrong; the pump record shows it
-    misfires = int(rng.random() < 0.05)
+    misfires = int(rng.random() < 0.03)
     if misfires:
         tables.misfired.add((well.well_id, stage))
     tables.guns_out[well.well_id] = start + hours(run_h)
@@ -327,9 +341,9 @@ def _wireline(
         {
             "well": well.name, "run": stage, "crew": crew, "start": start, "end": start + hours(run_h),
             "pump_down_min": round(minutes, 1), "peak_bpm": round(float(rng.normal(15.0, 0.8)), 1),
-            "peak_psi": round(float(rng.normal(5400.0, 250.0)), 0), "volume_bbl": round(11.0 * minutes, 0),
+            "peak_psi": round(float(rng.normal(4200.0, 250.0)), 0), "volume_bbl": round(11.0 * minutes, 0),
             "guns": well.design.clusters, "misfires": misfires,
-            "plug_set": True, "preset": bool(rng.random() < 0.01), "from_ft": pump_down_from_ft(well),
+            "plug_set": True, "preset": preset, "from_ft": pump_down_from_ft(well),
             "tension_lbf": round(float(rng.normal(1900.0, 120.0) + 0.05 * depth), 0),
         }
     )  # fmt: skip

@@ -399,8 +399,13 @@ def _sample(path: _Path, well: Well, truth: RunTruth, rng: np.random.Generator, 
     per_ft = float(buoyed_weight_lb_ft(COIL_OD_IN, COIL_ID_IN, FLUID_PPG))
     pushed = WELLHEAD_PSI * np.pi / 4.0 * COIL_OD_IN**2 * np.minimum(depth / 50.0, 1.0)
     drag = STRIPPER_LBF + drag_lbf(friction, per_ft, np.maximum(depth - well.heel_ft, 0.0))
-    hanging = per_ft * _vertical_ft(well, depth) - pushed - np.sign(moving) * drag + weight + rng.normal(0.0, 150.0, n)
-    wellhead = WELLHEAD_PSI + rng.normal(0.0, 12.0, n)
+    last = np.maximum.accumulate(
+        np.where(moving != 0.0, np.arange(n), 0)
+    )  # a coil at rest keeps the drag of its last way
+    way = np.sign(moving)[last]
+    hanging = per_ft * _vertical_ft(well, depth) - pushed - way * drag + weight + rng.normal(0.0, 150.0, n)
+    drift = 90.0 * np.sin(second / 7_000.0 + rng.uniform(0.0, 6.0)) + 25.0 * np.sin(second / 900.0)
+    wellhead = WELLHEAD_PSI + drift + rng.normal(0.0, 12.0, n)
     delay = int(annulus_capacity_bbl(CASING_ID_IN, COIL_OD_IN, 300.0) / MILL_RATE_BPM * 60.0)
     returns = np.clip(np.roll(rate, delay) * 0.97 * (1.0 - lost) + rng.normal(0.0, 0.03, n), 0.0, None)
     for state, seconds in path.states.items():

@@ -8,13 +8,17 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from pipeline.demo.basin import LINE_TEST_PSI, TRANSITION_MIN, Well, hours
+from pipeline.demo.basin import CASING_TEST_PSI, TRANSITION_MIN, Well, hours
 from pipeline.demo.treatment import StageTruth
 
 Row = dict[str, object]
 NPT_CAUSES = ("pumping equipment", "water supply", "wireline", "weather", "third party")
 LOST_SHARE = 0.25
 """Planted: share of gaps with lost time. [1]"""
+SCREENED_OUT_H = (5.0, 16.0)
+"""Planted: hours until a screened-out well is clean again: flowback, or a run of coil. [h]"""
+PRESET_H = 9.0
+"""Planted: hours until a plug that set on the way is out of the hole and its run repeated. [h]"""
 LOST_MEDIAN_H = 0.7
 """Planted: median of the lost time; its distribution is lognormal with a long tail. [h]"""
 
@@ -36,7 +40,7 @@ class Gap:
 
 
 def draw_gap(
-    crew: Callable[[float], str], wireline_h: float, suspended_h: float, rng: np.random.Generator
+    crew: Callable[[float], str], wireline_h: float, suspended_h: float, trouble: str | None, rng: np.random.Generator
 ) -> tuple[Gap, str]:
     """Draw the gap before a stage, and the crew that begins it; lost time has a long tail.
 
@@ -46,12 +50,17 @@ def draw_gap(
         Crew on shift some hours after the gap begins.
     wireline_h, suspended_h : float
         Hours of wireline on the well, and of suspended work.
+    trouble : str, optional
+        ``screen-out`` or ``preset plug``: what must be put right before work goes on.
     rng : numpy Generator
     """
     pace = float(rng.lognormal(0.0, 0.15)) / 60.0
     lost = rng.random() < LOST_SHARE
     hours_lost = min(float(rng.lognormal(np.log(LOST_MEDIAN_H), 1.0)), 20.0)
     cause = str(rng.choice(NPT_CAUSES))
+    if trouble is not None:
+        lost, cause = True, trouble
+        hours_lost = PRESET_H if trouble == "preset plug" else float(rng.uniform(*SCREENED_OUT_H))
     gap = Gap(0.0, wireline_h, hours_lost if lost else 0.0, cause if lost else None, suspended_h)
     begins = crew(gap.total_h + 0.5)  # the crew that rigs up the stage pumps it
     return replace(gap, swap_h=TRANSITION_MIN[begins] * pace), begins
@@ -172,7 +181,7 @@ PARENT_RESPONSE_PSI = (600.0, 1600.0)
 def toe_test(well: Well, method: str, rng: np.random.Generator) -> Row:
     """Return the acceptance test of a well's toe."""
     return {
-        "well": well.name, "casing_test_psi": round(float(rng.uniform(*LINE_TEST_PSI)), 0), "held": True,
+        "well": well.name, "casing_test_psi": round(float(rng.normal(CASING_TEST_PSI, 15.0)), 0), "held": True,
         "method": method, "opened_at_first": bool(rng.random() < 0.85),
         "injected_bpm": round(float(rng.uniform(8.0, 16.0)), 1),
         "injected_psi": round(float(rng.normal(6_400.0, 350.0)), 0),
@@ -196,6 +205,7 @@ def neighbours(on_pad: list[Well], rng: np.random.Generator) -> list[Row]:
                 "response_stage": int(rng.integers(1, first.stages + 1)),
             }
         )  # fmt: skip
+    spacing = [round(float(rng.normal(880.0, 40.0)), 0) for _ in on_pad]  # from each well to the next one
     for index, well in enumerate(on_pad):
         for other, neighbour in enumerate(on_pad):
             if abs(other - index) != 1:
@@ -203,7 +213,7 @@ def neighbours(on_pad: list[Well], rng: np.random.Generator) -> list[Row]:
             felt = rng.random() < 0.3
             rows.append(
                 {
-                    "well": well.name, "offset": neighbour.name, "spacing_ft": round(float(rng.normal(880.0, 40.0)), 0),
+                    "well": well.name, "offset": neighbour.name, "spacing_ft": spacing[min(index, other)],
                     "order": "before" if other < index else "after", "depletion_months": 0.0,
                     "response_psi": round(float(rng.uniform(250.0, 900.0) if felt else rng.uniform(5.0, 40.0)), 0),
                     "response_stage": int(rng.integers(1, well.stages + 1)) if felt else None,

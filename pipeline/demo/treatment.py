@@ -155,7 +155,7 @@ def simulate_stage(
     signal = StageSignal(pressure, rate, clean, conc, np.clip(reducer, 0.0, None), marks["ball"], marks["end"])
     _totals(signal, truth, well.design.rate_bpm)
     if script.pump_down_after and stage < well.stages:
-        truth.pump_down_min = pump_down_min(well, stage + 1)
+        truth.pump_down_min = pump_down_min(well, stage + 1, rng)
     return _with_surroundings(signal, script, truth, rng), truth
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.picks.arrays import at_time, lasting, runs, sample_seconds
+from pipeline.picks.arrays import at_time, lasting, median, runs, sample_seconds
 from pipeline.picks.types import Array, Mask
 
 FASTEST_FT_S = 5.0
@@ -27,6 +28,8 @@ NEAR_FT, REST_S = 15.0, 30.0
 """A mill that comes to rest this close above it, for this time, is back as well: the counter slips. [ft], [s]"""
 MOVING_FT_MIN = 5.0
 """Below this speed the coil is stationary. [ft/min]"""
+MOST_VOID = 0.1
+"""A wellhead pressure with a larger share of void samples is not used. [1]"""
 SPEED_S = 4.0
 """Speeds are calculated over this time on either side. [s]"""
 
@@ -51,6 +54,8 @@ class CoilRecord:
         Sand in the fluid pumped. [lbm/gal]
     bypass : array, shape (n,), optional
         1 while the bypass above the motor is open. [1]
+    wellhead_psi : array, shape (n,), optional
+        Wellhead pressure, against which the coil circulates. [psi]
     """
 
     time_s: Array
@@ -61,6 +66,16 @@ class CoilRecord:
     weight_lbf: Array | None = None
     sand_ppa: Array | None = None
     bypass: Array | None = None
+    wellhead_psi: Array | None = None
+
+    @cached_property
+    def motor_psi(self) -> Array | None:
+        """Circulating pressure less what the wellhead pressure moves: a choke is no motor at work. [psi]"""
+        if self.pressure_psi is None or self.wellhead_psi is None or np.isnan(self.wellhead_psi).mean() > MOST_VOID:
+            return self.pressure_psi
+        seen = ~np.isnan(self.wellhead_psi)
+        moved = np.interp(self.time_s, self.time_s[seen], self.wellhead_psi[seen]) - median(self.wellhead_psi)
+        return self.pressure_psi - np.where(self.depth_ft > SHALLOW_FT, moved, 0.0)
 
 
 @dataclass(frozen=True)

@@ -83,12 +83,12 @@ def find_stalls(record: CoilRecord, path: CoilPath, stop: Stop) -> list[tuple[fl
     list of (start, end), optional
         From the pressure surge until the mill is back at the bottom. None if circulating pressure is missing. [s]
     """
-    if record.pressure_psi is None:
+    if record.motor_psi is None:
         return None
     first, last = at_time(path.time_s, stop.tag_s), at_time(path.time_s, stop.left_s) + 1
     near = slice(first, last)
     on = path.within(stop.spans)[near]
-    pressure = record.pressure_psi[near]
+    pressure = record.motor_psi[near]
     milling = on & (path.frontier_ft[near] - path.depth_ft[near] <= CLOSE_FT)
     usual = pressure[milling if milling.any() else on]
     high = on & (pressure > median(usual) + max(SURGE_PSI, 8.0 * noise_sigma(usual)))

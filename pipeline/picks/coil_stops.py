@@ -206,12 +206,12 @@ def _motor(
 
     The free-spin pressure is that of the ten minutes before; None if the mill did not run free at this rate then.
     """
-    if record.pressure_psi is None:
+    if record.motor_psi is None:
         return None, (), None
     met = on_stop[0][0]
     begin = at_time(path.time_s, path.time_s[met] - 600.0)
     near = slice(begin, max(on_stop[-1][1], met + 1))  # all that this looks at
-    time, pressure = path.time_s[near], record.pressure_psi[near]
+    time, pressure = path.time_s[near], record.motor_psi[near]
     rate = None if record.pump_bpm is None else record.pump_bpm[near]
     anywhere = np.zeros(time.size, dtype=bool)
     for first, last in on_stop:

@@ -38,7 +38,7 @@ WILD_BPM = 5.0
 DROPOUT_S = 90.0
 """A rate of zero for up to this time, while no other channel changes, is a void channel. [s]"""
 
-INJECTION_START = Method("injection_start", "", "first sustained rate into the well after the line test", 1)
+INJECTION_START = Method("injection_start", "", "first sustained rate into the well after the line test", 2)
 MAIN_START = Method("main_start", "", "first sustained rate at the main rate or more", 2)
 SHUT_IN = Method("shut_in", "", "rate at zero after the end of the last pumping at treating rate", 1)
 INITIAL_SHUT_IN = Method("initial_shut_in", "", "first shut-in with treating rate before and after it", 1)
@@ -195,7 +195,7 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
     fast = held >= lowest
     level = _treating_level(rate, fast, design, lowest)
     treating = joined(runs(held >= level), record.time_s, 10.0)
-    treating = lasting(treating, record.time_s, SUSTAINED_S)
+    treating = _without_priming(record, lasting(treating, record.time_s, SUSTAINED_S))
     if noise_sigma(rate) > WILD_BPM:
         treating, nothing = treating[:0], "the rate jumps from sample to sample: check the times of this record"
     if not len(treating):
@@ -273,6 +273,19 @@ def _injection_start(
     if begin == 0:
         doubts.add("the record begins while pumping", grave=True)
     return begin, INJECTION_START.at(None, float(time[begin]), doubts.confidence, doubts.words("sustained rate begins"))
+
+
+def _without_priming(record: StageRecord, treating: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Leave out leading runs at low pressure before a line test: lines are primed at the rate of a small job."""
+    while len(treating) > 1:
+        (first, stop), (begin, end) = treating[:2]
+        after = median(record.pressure_psi[begin:end])
+        if not median(record.pressure_psi[first:stop]) < 0.5 * after:
+            break
+        if not _line_test(record.pressure_psi, slice(int(stop), int(begin)), int(begin)):
+            break
+        treating = treating[1:]
+    return treating
 
 
 def _line_test(pressure: Array, idle: slice, begin: int) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -65,6 +67,22 @@ WIPED = [
     (30, 10230),
     (9000, 0),
 ]
+
+
+def test_a_choke_that_closes_is_no_motor_at_work() -> None:
+    """400 psi more at the wellhead and in the coil, from before a wait to the end: the stops stay as they were."""
+    plain = run(
+        [(6000, 10000), (600, 10001, MILL), (60, 10030), (300, 10030), (600, 10200), (600, 10201, MILL), (60, 10240)]
+    )
+    closed = np.where(plain.time_s > 6640.0, 400.0, 0.0)
+    assert plain.pressure_psi is not None
+    choked = replace(plain, pressure_psi=plain.pressure_psi + closed, wellhead_psi=1500.0 + closed)
+    ours, theirs = (assigned(record, {3: 10000.0, 2: 10200.0}) for record in (plain, choked))
+    for plug in (2, 3):
+        assert theirs.plugs[plug].mill.value == pytest.approx(ours.plugs[plug].mill.value, abs=0.05)
+    assert theirs.other == [] == ours.other
+    void = replace(choked, wellhead_psi=np.where(plain.time_s % 4.0 < 1.0, np.nan, 1500.0 + closed))
+    assert void.motor_psi is void.pressure_psi  # a quarter of it is void
 
 
 def test_a_wiper_trip_between_plugs_is_no_mill_time_and_counts_once() -> None:

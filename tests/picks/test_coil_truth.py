@@ -27,7 +27,7 @@ def plugs_of(well: Well) -> dict[int, float]:
 
 
 def record_of(frame: pl.DataFrame) -> CoilRecord:
-    names = ("second", "depth", "pressure", "pump", "returns", "weight", "sand", "bypass")
+    names = ("second", "depth", "pressure", "pump", "returns", "weight", "sand", "bypass", "wellhead")
     return CoilRecord(*(frame[name].to_numpy().astype(float) for name in names))
 
 

@@ -37,6 +37,7 @@ MILL_OUT = "mill-out"
 TOE_KINDS = ("toe preparation", "toe milling", "toe perforating")
 _CHANNELS = (
     "circulating_pressure_psi", "pump_rate_bpm", "return_rate_bpm", "weight_lbf", "sand_conc_ppa", "bypass_open",
+    "wellhead_pressure_psi",
 )  # fmt: skip
 
 
