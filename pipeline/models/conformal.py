@@ -2,24 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-
-
-def quantile_rank(n: int, alpha: float) -> int:
-    """Return the rank of n scores that bounds the next one with chance ``1 - alpha``: ``ceil((n + 1)(1 - alpha))``.
-
-    A rank above n means that no finite interval exists.
-
-    References
-    ----------
-    Vovk, Gammerman and Shafer, *Algorithmic Learning in a Random World* (2005); Lei et al., *JASA* 113 (2018).
-    """
-    return math.ceil((n + 1) * (1.0 - alpha) - 1e-9)
 
 
 def grouped_quantile(scores: Array, groups: NDArray[np.str_], alpha: float) -> float:
@@ -46,7 +32,9 @@ def grouped_quantile(scores: Array, groups: NDArray[np.str_], alpha: float) -> f
 
     References
     ----------
-    Lee, Barber and Willett, *Distribution-free inference with hierarchical data* (2023).
+    Lee, Barber and Willett, *Distribution-free inference with hierarchical data* (2023). With one row per pad it is
+    the score of rank ``ceil((n + 1)(1 - alpha))``: Vovk, Gammerman and Shafer, *Algorithmic Learning in a Random World*
+    (2005).
     """
     names, code, count = np.unique(groups, return_inverse=True, return_counts=True)
     weight = 1.0 / ((names.size + 1.0) * count[code])

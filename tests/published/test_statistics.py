@@ -278,8 +278,9 @@ def test_s1_d06_rank_intervals() -> None:
 def test_s1_d15_conformal_rank_and_its_coverage(
     n: int, alpha: float, k: int, low: float, high: float, sd: float
 ) -> None:
-    """Vovk et al. 2005: coverage given the calibration set is Beta(k, n + 1 - k)."""
-    assert conformal.quantile_rank(n, alpha) == k
+    """Vovk et al. 2005: coverage given the calibration set is Beta(k, n + 1 - k). Scores of 1 to n, one row per pad."""
+    scores = np.random.default_rng(1).permutation(np.arange(1.0, n + 1.0))
+    assert conformal.grouped_quantile(scores, np.arange(n).astype(str), alpha) == k
     beta = stats.beta(k, n + 1 - k)
     assert (beta.ppf(0.05), beta.ppf(0.95), beta.std()) == pytest.approx((low, high, sd), rel=1e-5)
 
@@ -288,7 +289,6 @@ def test_s1_d16_conformal_quantile() -> None:
     scores = np.array([0.4, 1.1, 2.3, 0.9, 3.0, 1.7, 0.2, 2.8, 1.4, 0.6, 2.0, 1.9, 0.8, 3.6, 1.2, 0.5, 2.6, 1.0, 1.5])
     # one row per pad: the grouped rule is the split-conformal one
     assert conformal.grouped_quantile(scores, np.arange(19).astype(str), 0.1) == 3.0
-    assert conformal.quantile_rank(8, 0.1) == 9
     assert conformal.grouped_quantile(scores[:8], np.arange(8).astype(str), 0.1) == float("inf")
 
 
