@@ -74,3 +74,12 @@ def test_wrong_settings_name_the_key_and_what_is_known(tmp_path: Path) -> None:
 def test_a_folder_that_is_no_workspace_says_how_to_make_one(tmp_path: Path) -> None:
     with pytest.raises(HeelwardError, match="heelward init"):
         open_workspace(tmp_path)
+
+
+def test_one_pattern_for_the_head_needs_no_list(tmp_path: Path) -> None:
+    text = TREATMENT_MAP.replace('name = "records"', "name = \"records\"\nhead_pattern = 'Well: (?P<well>.+)'")
+    (tmp_path / "m.toml").write_text(text, encoding="utf-8")
+    loaded, broken = read_maps(tmp_path)
+    assert not broken
+    assert loaded[0].source.head_pattern == ["Well: (?P<well>.+)"]
+    assert "head_pattern" in problems(tmp_path, text.replace("'Well: (?P<well>.+)'", "3"))
