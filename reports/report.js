@@ -25,7 +25,8 @@
     .catch((error) => { window.heelward.failed += 1; console.error(id, error); });
   const started = Promise.all(Object.keys(charts).map(draw));
 
-  const words = (chosen) => Object.entries(chosen).map(([name, value]) => `${name} ${value}`).join(", ");
+  const named = (name, value) => (value.toLowerCase().startsWith(name) ? value : `${name} ${value}`);
+  const words = (chosen) => Object.entries(chosen).map(([name, value]) => named(name, value)).join(", ");
 
   const pick = (id, chosen) => {
     const chart = charts[id], view = views[id], note = document.getElementById(`${id}-picked`);

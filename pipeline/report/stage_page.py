@@ -151,7 +151,7 @@ def _over_time(best: Fit, fall: Falloff, ringing: Hammer, end: float, title: str
     ]
     line, unit = shown("psi", system)
     words = (
-        f"Water hammer: period {ringing.period_s:.1f} s, {ringing.samples_per_period:.0f} samples per period, "
+        f"Water hammer: period {ringing.period_s:.1f} s, {ringing.samples_per_period:.1f} samples per period, "
         f"amplitude {format_number(ringing.amplitude_psi * line.factor, 3)} {unit} at the shut-in, 1/e of it after "
         f"{ringing.decay_s:.0f} s."
     )

@@ -52,7 +52,7 @@ def test_picking_a_crew_keeps_its_jobs_only_and_says_what_is_not_kept_apart(camp
     assert len(after) == sum(row["crew"] == "Crew Cedar" for row in before)
     assert {row["crew"] for row in rows_of(seen.page, "screen_outs")} == {"Crew Cedar"}
     told = seen.page.inner_text("#crews-and-designs")
-    assert "Shown: crew Crew Cedar. The title refers to all jobs." in told
+    assert "Shown: Crew Cedar. The title refers to all jobs." in told
     assert "Cannot be selected by crew: all are shown." in told  # the comparison of designs
     assert len({row["crew"] for row in rows_of(seen.page, "mill_depth")}) == 2  # another part is left alone
     seen.page.click("#crews-and-designs form.choices button")
