@@ -29,6 +29,7 @@ from pipeline.physics.waves import hammer_period_s
 Array = NDArray[np.float64]
 REDUCER_PSI_GPT = -150.0
 """Planted: change of treating pressure with the loading of friction reducer. [psi/gpt]"""
+SMALLEST_CLIMB_PSI = 500.0
 CLIMB_S = 95.0
 """Duration of the pressure climb in a screen-out, to the kick-out. [s]"""
 
@@ -302,8 +303,9 @@ def _pressure(
     if script.screenout:
         start, stop = marks["slurry_end"], marks["end"] - 2
         seconds = np.arange(stop - start, dtype=float)
-        room = KICK_OUT_PSI - float(pressure[start])
-        pressure[start:stop] += max(room, 900.0) * (np.exp(seconds / 30.0) - 1.0) / (np.exp(CLIMB_S / 30.0) - 1.0)
+        base = pressure[start:stop]
+        top = max(KICK_OUT_PSI, float(base.max()) + SMALLEST_CLIMB_PSI)
+        pressure[start:stop] += (top - base) * (np.exp(seconds / 30.0) - 1.0) / (np.exp(CLIMB_S / 30.0) - 1.0)
     if script.early_shut_in:
         _shut(
             pressure, marks["early_end"], marks["early_back"], bottom, weight, 0.5 * design.rate_bpm, bottom_ft, rng,

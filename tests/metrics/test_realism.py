@@ -66,6 +66,40 @@ CHECKS = {
         "AND category = 'stimulation' GROUP BY ALL) AS c JOIN (SELECT well_id, sum(pump_time_min) AS hours FROM stage "
         "GROUP BY ALL) AS s USING (well_id)", 0.5, 1,
     ),
+    "screen-outs per 100 stages": ("SELECT 100 * avg(screenout::INTEGER) FROM stage", 1, 2),
+    "cut-short stages per 100": ("SELECT 100 * avg(cut_short::INTEGER) FROM stage", 0.5, 6),
+    "stages of the wells with long laterals": (
+        "SELECT min(n) FROM (SELECT count(*) AS n FROM stage GROUP BY well_id HAVING count(*) > 20)", 35, 65,
+    ),
+    "longest lateral [ft]": ("SELECT max(toe_md_ft - heel_md_ft) FROM well", 7_500, 13_000),
+    "crews of a fleet": ("SELECT max(n) FROM (SELECT count(DISTINCT frac_crew) AS n FROM stage GROUP BY pad)", 2, 2),
+    "crews on a pad that work neither days nor nights nor alone": (
+        "SELECT count(*) FROM (SELECT avg((hour(local_start) BETWEEN 5 AND 18)::INTEGER) AS by_day FROM stage "
+        "GROUP BY pad, frac_crew) WHERE by_day BETWEEN 0.3 AND 0.7", 0, 0,
+    ),
+    "highest treating pressure over the limit": (
+        "SELECT max(max_treating_pressure_psi / pressure_limit_psi) FROM stage", 0.85, 1.0,
+    ),
+    "casing test above the limit of the stages [psi]": (
+        "SELECT min(t.casing_test_psi) - max(s.pressure_limit_psi) FROM toe AS t, stage AS s", 200, 1_500,
+    ),
+    "shortest wait after a screen-out [h]": (
+        "SELECT min(hours) FROM pad_interval WHERE activity = 'NPT' AND cause = 'screen-out'", 4, 48,
+    ),
+    "spread of the line speed of pump-downs [ft/min]": ("SELECT stddev(line_speed_ft_min) FROM pump_down", 15, 80),
+    "wireline takes longer to the toe of a long lateral than to its heel [h]": (
+        "SELECT avg(toe - heel) FROM (SELECT avg(run_hours) FILTER (run <= 8) AS toe, avg(run_hours) FILTER (run > 30) AS heel "
+        "FROM pump_down GROUP BY well_id HAVING max(run) > 30)", 0.3, 2,
+    ),
+    "misfires per 100 runs": ("SELECT 100 * avg((misfires > 0)::INTEGER) FROM pump_down", 0.5, 6),
+    "response of parents over that of other neighbours": (
+        "SELECT avg(pressure_response_psi) FILTER (depletion_months > 0) / avg(pressure_response_psi) "
+        "FILTER (depletion_months = 0) FROM neighbour", 1.5, 20,
+    ),
+    "friction of coil on casing": ("SELECT median(coil_friction) FROM coil_run", 0.15, 0.35),
+    "modelled margin where the coil locked up": (
+        "SELECT max(modelled_lock_up_margin) FROM coil_run WHERE locked_up", 0.5, 1.3,
+    ),
     "spent per stage [USD]": ("SELECT median(cost_per_stage) * 1000 FROM well", 40_000, 160_000),
 }  # fmt: skip
 
