@@ -47,6 +47,23 @@ def test_a_small_job_has_its_picks_volume_and_maximum(bpm: float, designed: bool
     assert row["main_rate_bpm"] == pytest.approx(0.5 * bpm)
 
 
+def test_priming_before_a_line_test_is_no_injection_of_a_small_job() -> None:
+    """Two minutes at 5 bpm and 100 psi, then a line test: of a job of 8 bpm 5 bpm are a treating rate."""
+    after = job(8.0)
+    ahead = np.arange(360.0)
+    rate = np.where((ahead >= 60.0) & (ahead < 180.0), 5.0, 0.0)
+    held = (ahead >= 200.0) & (ahead < 320.0)
+    pressure = np.where(rate > 0.0, 100.0, np.where(held, 12_000.0, 500.0))
+    record = StageRecord(
+        np.arange(360.0 + after.time_s.size),
+        np.concatenate((pressure, after.pressure_psi)),
+        np.concatenate((rate, after.rate_bpm)),
+    )
+    picks = pick_stage(record, StageDesign(rate_bpm=8.0)).effective
+    assert picks["injection_start"].time_s == pytest.approx(480.0, abs=3.0)
+    assert picks["isip"].value == pytest.approx(ISIP, abs=15.0)
+
+
 def test_the_main_rate_follows_the_job_but_never_exceeds_20_bpm() -> None:
     clock = np.arange(4000.0)
     big = np.concatenate((np.full(3000, 15.0), np.full(1000, 80.0)))  # a long pump-down before a short treatment
