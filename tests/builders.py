@@ -12,9 +12,11 @@ from typing import Any
 import duckdb
 import numpy as np
 import polars as pl
+import pytest
 
 from pipeline import queries
 from pipeline.lake.marts import create_marts, tables_below
+from pipeline.metrics.declare import Missing
 from pipeline.metrics.tables import TABLES
 from pipeline.picks.types import StageRecord
 from pipeline.sql import tables_read
@@ -163,3 +165,10 @@ def forked(function: Callable[..., None], *given: Any) -> BaseProcess:
     child = context.Process(target=function, args=given)
     child.start()
     return child
+
+
+def missing(function: Any, view: Any) -> str:
+    """Why a metric has no value for a view; it must have none."""
+    with pytest.raises(Missing) as raised:
+        function(view)
+    return str(raised.value)

@@ -90,11 +90,11 @@ def one_thread() -> Iterator[None]:
 def _once(tmp_path_factory: pytest.TempPathFactory, name: str, make: Callable[[Path], Made]) -> Made:
     """Make something once for all processes that tests run in: the first to come makes it, the others wait for it.
 
-    HEELWARD_CAMPAIGN names a folder that several runs of the tests share.
+    HEELWARD_SHARED_CAMPAIGN names a folder that several runs of the tests share.
     """
     shared = tmp_path_factory.getbasetemp()
     shared = shared.parent if "PYTEST_XDIST_WORKER" in os.environ else shared
-    shared = Path(os.environ.get("HEELWARD_CAMPAIGN", shared))
+    shared = Path(os.environ.get("HEELWARD_SHARED_CAMPAIGN", shared))
     made = shared / f"{name}.pickle"
     with FileLock(shared / f"{name}.lock"):
         if not made.exists():

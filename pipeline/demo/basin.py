@@ -30,10 +30,9 @@ PAD_SHIFTS: tuple[tuple[str, str], ...] = (
     ("Alder", "Birch"), ("Alder", "Cedar"), ("Birch", "Cedar"), ("Dogwood", "Dogwood"), ("Cedar", "Alder"),
     ("Birch", "Cedar"), ("Alder", "Birch"), ("Cedar", "Alder"),
 )  # fmt: skip
-"""Crews of each pad by day and by night; Dogwood serves one pad, in both shifts."""
+"""Crews of each pad by day and by night; Dogwood serves one pad, by day only."""
 DAY_H = (6, 18)
 """Local hours between which the day crew begins its stages; a crew without a night shift begins none at night."""
-LONG_LATERAL_FT = 7000.0
 LONG_PADS = (5, 7)
 """Pads whose laterals have three to four times as many stages."""
 PAD_DESIGNS: tuple[tuple[str, ...], ...] = (
@@ -111,7 +110,7 @@ class Well:
 
     def drag_reduction(self, crew: str) -> float:
         """Planted drag reduction of the crew's fluid in this well. [1]"""
-        return DRAG_REDUCTION[crew] + (LONG_DRAG_REDUCTION if self.lateral_ft > LONG_LATERAL_FT else 0.0)
+        return DRAG_REDUCTION[crew] + (LONG_DRAG_REDUCTION if self.pad_number in LONG_PADS else 0.0)
 
     @property
     def lateral_ft(self) -> float:
@@ -120,8 +119,7 @@ class Well:
 
     def crew(self, moment: datetime) -> str:
         """Crew on shift at a time."""
-        first, last = DAY_H
-        return self.shifts[not first <= moment.astimezone(ZoneInfo(ZONE)).hour < last]
+        return self.shifts[until_morning_h(moment) > 0.0]
 
 
 @dataclass(frozen=True)

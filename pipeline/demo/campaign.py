@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime, timedelta
-from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -33,7 +32,6 @@ from pipeline.demo.basin import (
     perforations_ft,
     pump_down_from_ft,
     pump_down_min,
-    until_morning_h,
 )
 from pipeline.demo.coil import (
     NOZZLES,
@@ -168,11 +166,6 @@ def generate(folder: Path, plan: CampaignSize, progress: Callable[[str], None] |
     )
 
 
-def _crew_after(well: Well, moment: datetime, after_h: float) -> str:
-    """Crew on shift some hours after a time."""
-    return well.crew(moment + hours(after_h))
-
-
 def _order(on_pad: list[Well]) -> list[tuple[Well, int]]:
     """Return the stages of a pad in pumping order: well by well, or as a zipper between wells on the later pads."""
     if on_pad[0].pad_number < 5:
@@ -219,11 +212,7 @@ def _pump_pad(
         suspended_h = SUSPENDED_H if (well.pad_number, len(pumped)) == SUSPENDED else 0.0
         preset = (well.pad_number, on_pad.index(well), stage + 1) == PRESET
         trouble = "preset plug" if preset else "screen-out" if truth.screenout else None
-        gap, crew = ledger.draw_gap(
-            partial(_crew_after, coming, ends), 0.0 if zipper else run_h + 0.25, suspended_h, trouble, rng
-        )
-        if len(set(coming.shifts)) == 1:
-            gap = replace(gap, suspended_h=gap.suspended_h + until_morning_h(ends + hours(gap.total_h)))
+        gap, crew = ledger.draw_gap(coming, ends, 0.0 if zipper else run_h + 0.25, suspended_h, trouble, rng)
         gaps.append(gap)
         if stage < well.stages:
             _wireline(tables, well, stage + 1, ends + timedelta(minutes=15), run_h, truth.pump_down_min, preset, rng)
@@ -274,7 +263,7 @@ def _describe(tables: _Tables, well: Well) -> None:
     )  # fmt: skip
     tables.well_designs.append(
         {
-            "well": well.name, "design": well.design.name, "lateral_ft": well.toe_ft - well.heel_ft,
+            "well": well.name, "design": well.design.name, "lateral_ft": well.lateral_ft,
             "stages": well.stages, "proppant_lb": well.stages * well.design.proppant_lbm,
             "fluid_bbl": round(well.stages * _fluid_bbl(well.design), 0),
         }

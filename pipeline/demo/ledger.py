@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from pipeline.demo.basin import CASING_TEST_PSI, TRANSITION_MIN, Well, hours
+from pipeline.demo.basin import CASING_TEST_PSI, TRANSITION_MIN, Well, hours, until_morning_h
 from pipeline.demo.treatment import StageTruth
 
 Row = dict[str, object]
@@ -40,14 +39,16 @@ class Gap:
 
 
 def draw_gap(
-    crew: Callable[[float], str], wireline_h: float, suspended_h: float, trouble: str | None, rng: np.random.Generator
+    coming: Well, ends: datetime, wireline_h: float, suspended_h: float, trouble: str | None, rng: np.random.Generator
 ) -> tuple[Gap, str]:
     """Draw the gap before a stage, and the crew that begins it; lost time has a long tail.
 
     Parameters
     ----------
-    crew : callable
-        Crew on shift some hours after the gap begins.
+    coming : Well
+        The well of the coming stage; if it has one crew only, its fleet stands by at night.
+    ends : datetime
+        End of the stage before.
     wireline_h, suspended_h : float
         Hours of wireline on the well, and of suspended work.
     trouble : str, optional
@@ -62,8 +63,11 @@ def draw_gap(
         lost, cause = True, trouble
         hours_lost = PRESET_H if trouble == "preset plug" else float(rng.uniform(*SCREENED_OUT_H))
     gap = Gap(0.0, wireline_h, hours_lost if lost else 0.0, cause if lost else None, suspended_h)
-    begins = crew(gap.total_h + 0.5)  # the crew that rigs up the stage pumps it
-    return replace(gap, swap_h=TRANSITION_MIN[begins] * pace), begins
+    begins = coming.crew(ends + hours(gap.total_h + 0.5))  # the crew that rigs up the stage pumps it
+    gap = replace(gap, swap_h=TRANSITION_MIN[begins] * pace)
+    if len(set(coming.shifts)) == 1:
+        gap = replace(gap, suspended_h=gap.suspended_h + until_morning_h(ends + hours(gap.total_h)))
+    return gap, begins
 
 
 def time_log(pad: str, pumped: list[tuple[datetime, datetime, str]], gaps: list[Gap]) -> list[Row]:
@@ -154,8 +158,7 @@ OTHER_CHOKE = (4, 0)
 def production(well: Well, index: int, online: date, until: date, rng: np.random.Generator) -> list[Row]:
     """Return monthly volumes from the first full month, by hyperbolic decline."""
     month = date(online.year + online.month // 12, online.month % 12 + 1, 1)
-    lateral = well.toe_ft - well.heel_ft
-    start = 0.11 * lateral * float(rng.lognormal(0.0, 0.1)) * (1.08 if well.design.name == "tight" else 1.0)
+    start = 0.11 * well.lateral_ft * float(rng.lognormal(0.0, 0.1)) * (1.08 if well.design.name == "tight" else 1.0)
     wider = 1.6 if (well.pad_number, index) == OTHER_CHOKE else 1.0
     rows: list[Row] = []
     age = 0

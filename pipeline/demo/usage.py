@@ -43,10 +43,9 @@ def flowback(well: Well, online: date, clean_bbl: float, rng: np.random.Generato
     """Return the days of a well's flowback: load water cleans up while oil and the gas-oil ratio rise."""
     rows: list[Row] = []
     reservoir = 0.62 * well.tvd_ft
-    lateral = well.toe_ft - well.heel_ft
     for number in range(FLOWBACK_DAYS):
         cleaned = 1.0 - float(np.exp(-number / 9.0))
-        oil = 0.085 * lateral * cleaned * float(rng.lognormal(0.0, 0.06))
+        oil = 0.085 * well.lateral_ft * cleaned * float(rng.lognormal(0.0, 0.06))
         wellhead = 3400.0 - 38.0 * number + float(rng.normal(0.0, 25.0))
         rows.append(
             {

@@ -64,11 +64,6 @@ NARROW = "\u00a0\u202f\u2009"
 """Spaces that French and other number formats put between thousands; a map writes a plain one."""
 
 
-def _one_or_more(value: Any) -> Any:
-    """One pattern may stand without a list."""
-    return [value] if isinstance(value, str) else value
-
-
 def _plain_space(value: object) -> object:
     return " " if isinstance(value, str) and value in NARROW and value else value
 
@@ -174,7 +169,7 @@ class SourceMap(Frozen):
     duplicates: Literal["set aside", "first", "last"] | None = None
     most_void_rows: float = Field(default=0.01, ge=0.0, le=0.5)
     skip_lines: str | None = None
-    head_pattern: Annotated[list[str], BeforeValidator(_one_or_more)] = Field(default_factory=list)
+    head_pattern: Names = ()
     thousands: Annotated[Literal["", ",", ".", " ", "'"], BeforeValidator(_plain_space)] = ""
     void_values: list[str | float] = Field(default_factory=list)
     revision_pattern: str | None = None

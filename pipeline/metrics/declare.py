@@ -74,12 +74,12 @@ class Metric(Generic[View]):
     function: Callable[[View], Any]
 
 
-def _once(function: Callable[[View], Value]) -> Callable[[View], Value]:
+def once(function: Callable[[View], Value]) -> Callable[[View], Value]:
     """Keep a metric's value, or why it is missing, with its view: metrics read each other."""
     key = f"_{function.__name__}"
 
     @functools.wraps(function)
-    def once(view: View) -> Value:
+    def read(view: View) -> Value:
         kept = vars(view)
         if key not in kept:
             try:
@@ -93,7 +93,7 @@ def _once(function: Callable[[View], Value]) -> Callable[[View], Value]:
             raise Missing(str(found))
         return found
 
-    return once
+    return read
 
 
 class Level(Generic[View]):
@@ -114,9 +114,9 @@ class Level(Generic[View]):
             name = function.__name__
             if name in self.metrics:
                 raise ValueError(f"{self.name} has two metrics named {name}")
-            once = _once(function)
-            self.metrics[name] = Metric(name, unit, kind, meaning, source, version, once)
-            return once
+            kept = once(function)
+            self.metrics[name] = Metric(name, unit, kind, meaning, source, version, kept)
+            return kept
 
         return register
 

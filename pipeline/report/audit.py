@@ -247,7 +247,7 @@ class _Well:
             source = ("stage", number - 1) if level == "wireline" else (level, number)
             facts = [*tables, _history(amendments, mine), files.get(source, Facts("Files", [], []))]
             named = None if self.rows.mask.whole else self.name
-            rows = pick_rows(mine, record.origin, self.system, named is not None)
+            rows = pick_rows(mine, record.origin, self.system)
             picture = None if level == "wireline" else file_of(level, number, "svg")
             title = f"{self.name}, {CALLED[level].lower()} {number}"
             place = Place(level, number, title, self._links(level, number), picture)

@@ -261,14 +261,14 @@ def reasons(picks: Rows) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 
 
-def pick_rows(picks: Rows, origin: datetime, system: str, named: bool) -> list[dict[str, Any]]:
-    """Return picks for the page's table, with the options of the commands that change them; none of a masked well."""
+def pick_rows(picks: Rows, origin: datetime, system: str) -> list[dict[str, Any]]:
+    """Return picks for the page's table, with the options of the commands that change them."""
     rows = []
     for row in picks:
         amended = row["amended_reason"] is not None
         moment, now = row["time"], row["amended_time"]
-        options = [] if not named else ["--value NUMBER" if row["unit"] else "--time 'YYYY-MM-DD HH:MM:SS'"]
-        if options and (row["value"] is not None or row["time"] is not None):
+        options = ["--value NUMBER" if row["unit"] else "--time 'YYYY-MM-DD HH:MM:SS'"]
+        if row["value"] is not None or row["time"] is not None:
             options.append("--confirm")
         rows.append(
             {

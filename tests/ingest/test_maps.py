@@ -81,5 +81,5 @@ def test_one_pattern_for_the_head_needs_no_list(tmp_path: Path) -> None:
     (tmp_path / "m.toml").write_text(text, encoding="utf-8")
     loaded, broken = read_maps(tmp_path)
     assert not broken
-    assert loaded[0].source.head_pattern == ["Well: (?P<well>.+)"]
+    assert list(loaded[0].source.head_pattern) == ["Well: (?P<well>.+)"]
     assert "head_pattern" in problems(tmp_path, text.replace("'Well: (?P<well>.+)'", "3"))

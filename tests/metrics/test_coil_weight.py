@@ -11,9 +11,9 @@ import pytest
 
 from pipeline.demo.basin import COIL_FRICTION
 from pipeline.metrics.coil import weight
-from pipeline.metrics.declare import Missing
 from pipeline.metrics.measure import COIL_RUN_METRICS
 from pipeline.physics.coil import buoyed_weight_lb_ft, drag_lbf, helical_buckling_lbf
+from tests.builders import missing
 from tests.conftest import Fitted
 
 COIL = {"string": "coil", "top_md_ft": 0.0, "outside_diameter_in": 2.375, "inside_diameter_in": 2.063}
@@ -47,12 +47,6 @@ def run(**more: Any) -> Any:
         "strings": [COIL, CASING],
     }  # fmt: skip
     return SimpleNamespace(**(view | more))
-
-
-def missing(function: Any, view: Any) -> str:
-    with pytest.raises(Missing) as raised:
-        function(view)
-    return str(raised.value)
 
 
 def test_friction_is_the_growth_of_drag_over_the_weight() -> None:

@@ -33,7 +33,7 @@ from pipeline.picks.stage import pick_stage
 from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import DISCHARGE, Pipe, StageDesign, StageRecord
 from pipeline.schemas.lineage import FINDINGS
-from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, record_csv, simple_stage, workspace
+from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, missing, record_csv, simple_stage, workspace
 
 PIPE = Pipe(15_000.0, 4.778, 8.34)
 RATE, PRESSURE, DENSITY, TVD, CLOSURE, REDUCTION = 80.0, 8000.0, 8.5, 9500.0, 0.75, 0.7
@@ -60,12 +60,6 @@ def stage(row: dict[str, Any] | None = None, picks: dict[str, float] | None = No
         "row": {"tvd_ft": TVD, "closure_gradient_psi_ft": CLOSURE} | (row or {}),
     }  # fmt: skip
     return SimpleNamespace(**(view | more))
-
-
-def missing(function: Any, view: Any) -> str:
-    with pytest.raises(Missing) as raised:
-        function(view)
-    return str(raised.value)
 
 
 def test_bottomhole_pressure_is_surface_and_column_less_pipe_friction() -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.metrics.coil.view import NO_DEPTH, RUN, RunView
-from pipeline.metrics.declare import Missing, known
+from pipeline.metrics.declare import Missing, known, once
 from pipeline.metrics.well import casing, sections
 from pipeline.physics.coil import buoyed_weight_lb_ft, drag_lbf, helical_buckling_lbf
 from pipeline.physics.constants import WATER_DENSITY_PPG
@@ -51,8 +51,7 @@ def coil_drag_lbf(r: RunView) -> float:
     source="Johancsik et al. 1984",
 )
 def coil_friction(r: RunView) -> float:
-    outside, inside = _coil(r)
-    found = _drag(r).growth_lbf_ft / float(buoyed_weight_lb_ft(outside, inside, WATER_DENSITY_PPG))
+    found = _drag(r).growth_lbf_ft / _weight_lb_ft(r)
     if found <= 0.0:
         raise Missing("the drag does not grow along the lateral")
     return found
@@ -64,9 +63,9 @@ def coil_friction(r: RunView) -> float:
     source="Chen, Lin and Cheatham 1990",
 )
 def modelled_lock_up_margin(r: RunView) -> float:
-    outside, inside = _coil(r)
-    weight = float(buoyed_weight_lb_ft(outside, inside, WATER_DENSITY_PPG))
-    hole = casing(r.strings)[-1]["inside_diameter_in"] if casing(r.strings) else None
+    (outside, inside), weight = _coil(r), _weight_lb_ft(r)
+    rows = casing(r.strings)
+    hole = rows[-1]["inside_diameter_in"] if rows else None
     if hole is None or hole <= outside:
         raise Missing("no casing diameter in the tables")
     assert r.path is not None
@@ -85,6 +84,11 @@ def _coil(r: RunView) -> tuple[float, float]:
     return outside, inside
 
 
+def _weight_lb_ft(r: RunView) -> float:
+    """Weight of the coil in water. [lb/ft]"""
+    return float(buoyed_weight_lb_ft(*_coil(r), WATER_DENSITY_PPG))
+
+
 def _moving(r: RunView) -> tuple[np.ndarray, np.ndarray]:
     """Samples below the heel with the coil running in, and with it pulled; milling and stalls are neither."""
     if r.path is None or r.states is None:
@@ -94,6 +98,7 @@ def _moving(r: RunView) -> tuple[np.ndarray, np.ndarray]:
     return free & (r.path.speed_ft_min > MOVES_FT_MIN), free & (r.path.speed_ft_min < -MOVES_FT_MIN)
 
 
+@once
 def _drag(r: RunView) -> Drag:
     if r.record.weight_lbf is None:
         raise Missing("no weight in the record")
