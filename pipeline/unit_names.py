@@ -98,6 +98,9 @@ _ABSOLUTE = {"psia": "psi", "psi(a)": "psi", "kpaa": "kPa", "kpa(a)": "kPa", "mp
              "bara": "bar", "bar(a)": "bar"}  # fmt: skip
 
 
+_ADDED = frozenset({"ppa", "ppga", "ppac", "kgpa", "kgpa/m3", "kga/m3"})
+
+
 @cache
 def _by_spelling() -> dict[str, str]:
     return {bare(word): name for name, words in _SPELLED.items() for word in words.split()}
@@ -188,6 +191,11 @@ def _fits(name: str, target: str) -> bool:
 def is_unit(written: str, target: str) -> bool:
     """Whether a text is a unit that can be converted to the lake's."""
     return _known(written, target) is not None
+
+
+def names_added(written: str) -> bool:
+    """Whether a unit of concentration says that the mass is added to a volume of clean fluid: PPA, kgPA."""
+    return bare(written) in _ADDED
 
 
 def looks_like_unit(written: str) -> bool:

@@ -7,6 +7,8 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
+import polars as pl
+
 from pipeline.commands.init import FIRST_MAP_TEXT
 from pipeline.errors import HeelwardError, SetAside, short
 from pipeline.ingest.content import content_of
@@ -53,7 +55,7 @@ def inspect(workspace: Workspace, path: Path, *, write: bool) -> tuple[str, bool
     if usable:
         return text, True
     base = _base(workspace, path)
-    proposed, fine = _proposed(workspace, [Group([path], "")], base, write=write)
+    proposed, fine = _proposed(workspace, [Group([path])], base, write=write)
     return f"{text}\n\n{proposed}", fine and write
 
 
@@ -95,11 +97,11 @@ def _proposed(workspace: Workspace, groups: list[Group], base: Path, *, write: b
     parts: list[str] = []
     fine = True
     taken: set[str] = set()
-    for group in groups:
+    for group in sorted(groups, key=_size):  # tables of wells before the records of these wells
         file = max(group.files, key=lambda path: path.stat().st_size)
         with tempfile.TemporaryDirectory() as spool:
             try:
-                found = drafts(file, content_of(file), names, workspace.settings.time_zone, Path(spool), group.pattern)
+                found = drafts(file, content_of(file), names, workspace.settings.time_zone, Path(spool), group.patterns)
             except SetAside as aside:
                 parts.append("\n".join(aside.lines(file.name)))
                 fine = False
@@ -108,6 +110,9 @@ def _proposed(workspace: Workspace, groups: list[Group], base: Path, *, write: b
                 parts.append(f"{file.name}: no table of the lake fits its columns: write a map by hand")
                 fine = False
             rest = [path for path in group.files if path != file]
+            for draft in found:
+                if draft.shaped is not None and draft.proposal.lands == WELLS.name:
+                    names.learn(pl.concat(draft.shaped.rows.frames()))
             for number, draft in enumerate(found):
                 decided, unread = settled(draft, file, rest, names, Path(spool) / f"draft {number}")
                 decided = replace(decided, proposal=with_revisions(decided.proposal, group.files))
@@ -119,6 +124,10 @@ def _proposed(workspace: Workspace, groups: list[Group], base: Path, *, write: b
     if write and groups:
         _drop_unused_first_map(workspace)
     return "\n\n".join(parts), fine
+
+
+def _size(group: Group) -> int:
+    return max(path.stat().st_size for path in group.files)
 
 
 def _told(workspace: Workspace, draft: Draft, group: Group, *, write: bool, taken: set[str]) -> str:

@@ -14,6 +14,7 @@ from pipeline.ingest.read import ROW
 from pipeline.ingest.tally import FileJob, counted
 from pipeline.ingest.times import days_allowed
 from pipeline.ingest.workbook import ERRORS
+from pipeline.physics.fluids import absolute_volume_gal_per_lbm, added_concentration_ppa
 from pipeline.schemas.base import meta
 from pipeline.workspace import known_zone
 
@@ -143,10 +144,14 @@ def _without_zeros(work: FileJob, shown: pl.DataFrame, names: list[str]) -> pl.D
 
 def _converted(work: FileJob, name: str) -> pl.Expr:
     target = work.source.table.unit(name)
-    line = work.source.unit(work.source.columns[name].unit or target, target)
+    channel = work.source.columns[name]
+    line = work.source.unit(channel.unit or target, target)
     value = pl.col(name)
     shown = value if line.factor == 1.0 else value * line.factor
-    return (shown + line.offset if line.offset else shown).alias(name)
+    shown = shown + line.offset if line.offset else shown
+    if channel.per == "slurry":
+        shown = added_concentration_ppa(shown, absolute_volume_gal_per_lbm(channel.specific_gravity))
+    return shown.alias(name)
 
 
 def _range_counts(name: str, declared: dict[str, Any]) -> list[pl.Expr]:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import polars as pl
@@ -13,7 +14,7 @@ import polars as pl
 from pipeline.errors import SetAside, short
 from pipeline.ingest.content import Content, content_of
 from pipeline.ingest.kinds import KINDS, kind_of
-from pipeline.ingest.maps import SourceMap, checked
+from pipeline.ingest.maps import PAD_ZONE, SourceMap, checked
 from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.prepare import as_set_aside
 from pipeline.ingest.propose import Proposal, pattern_of, propose
@@ -68,7 +69,9 @@ def tables_in(path: Path, content: Content) -> Iterator[tuple[str, Table]]:
         yield "", found
 
 
-def drafts(path: Path, content: Content, names: WellRegistry, zone: str, spool: Path, files: str = "") -> list[Draft]:
+def drafts(
+    path: Path, content: Content, names: WellRegistry, zone: str, spool: Path, files: tuple[str, ...] = ()
+) -> list[Draft]:
     """Propose a map for each table of a file, and try it.
 
     Parameters
@@ -80,21 +83,45 @@ def drafts(path: Path, content: Content, names: WellRegistry, zone: str, spool: 
         Time zone of clock times that do not say theirs.
     spool : Path
         Folder for rows that are too large for memory.
-    files : str
-        Pattern of the files that the map is for; from the file's name if empty.
+    files : tuple of str
+        Patterns of the files that the map is for; from the file's name if empty.
     """
     found = []
     with as_set_aside("of the proposal"):  # what no map describes can hold anything
         kind = kind_of(content.first())
         for sheet, table in tables_in(path, content):
-            proposal = propose(path.name, table, zone, sheet=sheet, files=files, kind=kind)
+            made = partial(propose, path.name, table, sheet=sheet, files=files, kind=kind)
+            proposal = made(zone)
             if proposal is None:
                 continue
-            found.append(tried(proposal, content, path.name, names, spool))
+            draft = tried(proposal, content, path.name, names, spool)
+            found.append(_on_known_clock(draft, made, content, path.name, names, spool))
             if proposal.lands == WELL_DESIGNS.name:  # such tables say what the wells are, too
-                also = propose(path.name, table, zone, sheet=sheet, files=files, kind=kind, only=WELLS.name)
+                also = made(zone, only=WELLS.name)
                 found += [] if also is None else [tried(also, content, path.name, names, spool)]
     return found
+
+
+def _on_known_clock(
+    draft: Draft,
+    made: Callable[[str], Proposal | None],
+    content: Content,
+    file_name: str,
+    names: WellRegistry,
+    spool: Path,
+) -> Draft:
+    """Return the draft with the local time of its wells, where the wells table tells it."""
+    zones = {names.zones.get(well) for well in draft.shaped.rows.wells} if draft.shaped is not None else set()
+    if len(zones) != 1 or None in zones:
+        return draft
+    for zone in (PAD_ZONE, *zones):  # a file with wells in a column needs the zone itself
+        proposal = made(str(zone))
+        if proposal is None or proposal.toml() == draft.proposal.toml():
+            return draft
+        other = tried(proposal, content, file_name, names, spool / "local", leave_out=False)
+        if other.shaped is not None:
+            return other
+    return draft
 
 
 def tried(
@@ -148,10 +175,10 @@ def _culprit(proposal: Proposal, aside: SetAside) -> str | None:
 
 @dataclass(frozen=True)
 class Group:
-    """Files of a folder with one layout: the files, and the pattern that claims them."""
+    """Files of a folder with one layout: the files, and the patterns that claim them."""
 
     files: list[Path]
-    pattern: str
+    patterns: tuple[str, ...] = ()
 
 
 def grouped(folder: Path, paths: Iterable[Path]) -> list[Group]:
@@ -171,7 +198,7 @@ def grouped(folder: Path, paths: Iterable[Path]) -> list[Group]:
         except (SetAside, OSError):
             continue
         if found:
-            by_layout.setdefault((path.suffix.lower(), *found), []).append(path)
+            by_layout.setdefault((_kind(path).lower(), *found), []).append(path)
     groups = []
     for files in by_layout.values():
         others = [path for held in by_layout.values() if held is not files for path in held]
@@ -185,22 +212,38 @@ def _layout(table: Table) -> tuple[object, ...]:
 
 def _patterns(folder: Path, files: list[Path], others: list[Path]) -> list[Group]:
     """Return the widest patterns that claim all these files and none of the others."""
-    ending = files[0].suffix
-    if not any(other.suffix == ending for other in others):
-        return [Group(files, f"**/*{ending}")]
+    endings = {_ending(path) for path in files}
+    rivals = [other for other in others if _ending(other) in endings]
+    if not rivals:
+        return [Group(files, tuple(f"**/*{ending}" for ending in sorted(endings)))]
     parents = {path.parent for path in files}
-    if not any(other.suffix == ending and other.parent in parents for other in others):
-        return [
-            Group(
-                [path for path in files if path.parent == parent],
-                "/".join([*parent.relative_to(folder).parts, f"*{ending}"]),
+    if not parents & {rival.parent for rival in rivals}:
+        groups = []
+        for parent in sorted(parents):
+            held = [path for path in files if path.parent == parent]
+            above = "".join(f"{part}/" for part in parent.relative_to(folder).parts)
+            groups.append(
+                Group(held, tuple(f"{above}*{ending}" for ending in sorted({_ending(path) for path in held})))
             )
-            for parent in sorted(parents)
-        ]  # fmt: skip
+        return groups
     by_name: dict[str, list[Path]] = {}
     for path in files:
-        by_name.setdefault(pattern_of(path.name), []).append(path)
-    return [Group(held, pattern) for pattern, held in by_name.items()]
+        by_name.setdefault(pattern_of(path.name.removesuffix(_packed(path))), []).append(path)
+    return [Group(held, tuple(sorted({pattern_of(path.name) for path in held}))) for held in by_name.values()]
+
+
+def _packed(path: Path) -> str:
+    """Return the ending of a compressed file, which stands behind that of its content; empty if it is none."""
+    return path.suffix if path.suffix.lower() in (".gz", ".zip") and len(path.suffixes) > 1 else ""
+
+
+def _kind(path: Path) -> str:
+    """Return the ending of a file, without that of its compression."""
+    return Path(path.name.removesuffix(_packed(path))).suffix
+
+
+def _ending(path: Path) -> str:
+    return f"{_kind(path)}{_packed(path)}"
 
 
 def sample_rows(draft: Draft, count: int = 3) -> pl.DataFrame | None:

@@ -88,6 +88,10 @@ class Channel(Frozen):
         Headings of columns in the same unit that are added or subtracted.
     over : str, optional
         Heading of a column that the value is divided by; `unit` is that of the ratio.
+    per : {"clean", "slurry"}
+        What the volume of a proppant concentration is of. The lake's is per volume of clean fluid.
+    specific_gravity : float
+        Of the proppant's grains, to convert a concentration per volume of slurry. [1]
     pattern : str, optional
         Regular expression with a group ``value``: the part of a cell that counts. A cell without it is left as it is.
     format : str or list of str, optional
@@ -112,6 +116,8 @@ class Channel(Frozen):
     plus: Names = ()
     minus: Names = ()
     over: str | None = None
+    per: Literal["clean", "slurry"] = "clean"
+    specific_gravity: float = Field(default=2.65, ge=0.9, le=5.0)
     pattern: str | None = None
     format: str | list[str] | None = None
     date: str | None = None
@@ -152,7 +158,7 @@ class SourceMap(Frozen):
 
     name: str = Field(pattern=r"^[a-z0-9_]+$")
     lands: str
-    files: str
+    files: Names
     name_pattern: str | None = None
     kind: Literal["delimited", "workbook", "las", "parquet", "witsml"] = "delimited"
     sheet: str | None = None
@@ -205,7 +211,11 @@ class SourceMap(Frozen):
 
     def claims(self, path: str) -> bool:
         """Whether the map's ``files`` match a path in the landing folder: * within a folder, ** across folders."""
-        return _glob(self.files).fullmatch(path) is not None
+        return _claimed(self.files, path)
+
+
+def _claimed(patterns: tuple[str, ...], path: str) -> bool:
+    return any(_glob(pattern).fullmatch(path) is not None for pattern in patterns)
 
 
 @cache
@@ -276,6 +286,8 @@ def _channel_problems(source: SourceMap, name: str, channel: Channel) -> list[st
     problems = _pattern_problems("header", channel.header, "value") + _cell_pattern_problems(channel)
     if (channel.plus or channel.minus or channel.over) and unit is None:
         problems.append("only a measured quantity can have 'plus', 'minus' or 'over'")
+    if channel.per == "slurry" and unit != "ppa":
+        problems.append("only a concentration of proppant can have 'per'")
     if unit is not None and (channel.from_rows or channel.header is not None):
         if channel.unit is None:
             problems.append(f"'unit' is missing (the lake uses {unit})")
@@ -359,20 +371,21 @@ class BrokenMap:
     Attributes
     ----------
     path : Path
-    name, files : str
-        If they can be read: its name, and the files that it would claim (empty if not given).
+    name : str
+    files : tuple of str
+        Patterns of the files that it would claim; empty if they cannot be read.
     problems : list of str
         All its errors.
     """
 
     path: Path
     name: str
-    files: str
+    files: tuple[str, ...]
     problems: list[str]
 
     def claims(self, path: str) -> bool:
         """Whether the map would claim a path in the landing folder."""
-        return bool(self.files) and _glob(self.files).fullmatch(path) is not None
+        return _claimed(self.files, path)
 
     def __str__(self) -> str:
         return "\n".join([f"{self.path}:", *(f"  {problem}" for problem in self.problems)])
@@ -408,11 +421,12 @@ def _read_map(path: Path) -> LoadedMap | BrokenMap:
         data = path.read_bytes()
         content = tomllib.loads(data.decode("utf-8-sig"))
     except (OSError, ValueError) as error:  # not TOML, or not UTF-8
-        return BrokenMap(path, path.stem, "", [f"not valid TOML: {error}"])
+        return BrokenMap(path, path.stem, (), [f"not valid TOML: {error}"])
     source, problems = checked(content)
     if problems or source is None:
-        name, files = content.get("name", path.stem), content.get("files", "")
-        return BrokenMap(path, str(name), files if isinstance(files, str) else "", problems)
+        files = _several(content.get("files", ()))
+        known = tuple(one for one in files if isinstance(one, str)) if isinstance(files, (list, tuple)) else ()
+        return BrokenMap(path, str(content.get("name", path.stem)), known, problems)
     return LoadedMap(source, hashlib.sha256(data).hexdigest()[:16], path)
 
 

@@ -93,6 +93,28 @@ def clean_fraction(concentration_ppa: Any, absolute_volume: Any) -> Any:
     return 1.0 / (1.0 + concentration_ppa * absolute_volume)
 
 
+def added_concentration_ppa(slurry_concentration: Any, absolute_volume: Any) -> Any:
+    """Proppant per gallon of clean fluid from proppant per gallon of slurry: ``c/(1 - c*v)``.
+
+    Parameters
+    ----------
+    slurry_concentration : float or array
+        Proppant in a gallon of slurry, as a densitometer sees it. [lbm/gal]
+    absolute_volume : float
+        Volume of a pound of grains. [gal/lbm]
+
+    Returns
+    -------
+    float or array
+        [lbm/gal]; negative where the grains would fill more than the gallon.
+
+    Notes
+    -----
+    Mass balance: a gallon of slurry holds ``1 - c*v`` of clean fluid.
+    """
+    return slurry_concentration / (1.0 - slurry_concentration * absolute_volume)
+
+
 def proppant_rate_lbm_min(clean_rate_bpm: Any, concentration_ppa: Any) -> Any:
     """Mass rate of proppant leaving the blender, per minute: ``q_clean * 42 * c``.
 

@@ -166,3 +166,29 @@ def test_a_line_without_an_end_is_refused_before_it_fills_the_memory(tmp_path: P
     head = SAMPLES.splitlines()[0].replace(",", "  " if more else ",")
     with pytest.raises(SetAside, match="a line is too long to be a row"):
         landed(tmp_path, f"{head}\n2024" + "x" * 24 * 1024**2, SAMPLE_MAP, **more)
+
+
+def test_a_concentration_per_volume_of_slurry_becomes_one_per_volume_of_clean_fluid(tmp_path: Path) -> None:
+    """2 lb in a gallon of slurry leave 1 - 2/(2.65*8.345404) = 0.909567 gal of fluid: 2.19885 lb/gal."""
+    columns = SAMPLE_MAP["columns"]
+    text = SAMPLES.replace(",100,", ",2,").replace(",50,0", ",1,0").replace(",75,", ",1.5,")
+    columns = {**columns, "proppant_conc_ppa": {"column": "sand", "unit": "lb/gal", "per": "slurry"}}  # type: ignore[dict-item]
+    found = rows(landed(tmp_path, text, SAMPLE_MAP, columns=columns))
+    assert found[0]["proppant_conc_ppa"] == pytest.approx(2.19885, abs=1e-5)
+    columns["proppant_conc_ppa"]["specific_gravity"] = 3.5  # type: ignore[index]
+    found = rows(landed(tmp_path, text, SAMPLE_MAP, columns=columns))
+    assert found[0]["proppant_conc_ppa"] == pytest.approx(2.0 / (1.0 - 2.0 / (3.5 * 8.345404)), abs=1e-5)
+
+
+def test_only_a_concentration_is_per_volume_of_something() -> None:
+    columns = {**SAMPLE_MAP["columns"], "slurry_rate_bpm": {"column": "q", "unit": "bpm", "per": "slurry"}}  # type: ignore[dict-item]
+    _, problems = checked({**SAMPLE_MAP, "columns": columns})
+    assert problems == ["columns.slurry_rate_bpm: only a concentration of proppant can have 'per'"]
+
+
+def test_a_map_can_have_several_patterns_of_files() -> None:
+    source, problems = checked({**SAMPLE_MAP, "files": ["frac/*.csv", "frac/*.csv.gz"]})
+    assert source is not None and not problems
+    assert [path for path in ("frac/a.csv", "frac/a.csv.gz", "frac/a.txt", "a.csv") if source.claims(path)] == [
+        "frac/a.csv", "frac/a.csv.gz",
+    ]  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import time
 import tomllib
 from contextlib import suppress
@@ -18,9 +19,9 @@ from pipeline.commands.inspect import inspect
 from pipeline.errors import SetAside
 from pipeline.ingest.behaviour import numbers, time_guess
 from pipeline.ingest.content import content_of
-from pipeline.ingest.draft import Draft, drafts
+from pipeline.ingest.draft import Draft, drafts, grouped
 from pipeline.ingest.names import WellRegistry, folded
-from pipeline.ingest.propose import ASKED, SURE
+from pipeline.ingest.propose import ASKED, LIKELY, SURE
 from pipeline.ingest.sniff import sniff_text
 from pipeline.schemas import LANDED
 from pipeline.schemas.records import TREATMENT
@@ -449,3 +450,77 @@ def test_a_stage_table_is_judged_by_its_own_ranges(tmp_path: Path) -> None:
     draft = found_in(text, tmp_path, "summary.csv")
     assert draft.source is not None and draft.source.lands == "reported"
     assert not [question for question in draft.proposal.questions if "proppant" in question], draft.proposal.questions
+
+
+def record_of_rates(heading: str, conc: list[float], clean: list[float]) -> str:
+    """A record at 70 bpm of slurry, a row per second."""
+    rows = [
+        f"2024-03-05 10:{i // 60:02d}:{i % 60:02d},{6000 + i % 40},70,{water:.3f},{sand:.2f}"
+        for i, (sand, water) in enumerate(zip(conc, clean, strict=True))
+    ]
+    return "\n".join([f"Time,Treating Pressure (psi),Slurry Rate (bpm),Clean Rate (bpm),{heading}", *rows, ""])
+
+
+@pytest.mark.parametrize(
+    ("heading", "volume", "confidence", "per"),
+    [
+        ("Proppant Conc (ppa)", "slurry", SURE, None),  # the unit says it: what the rates say is another question
+        ("Proppant Conc (kg/m3)", "clean", LIKELY, None),
+        ("Proppant Conc (kg/m3)", "slurry", ASKED, "slurry"),
+        ("Proppant Conc (lb/gal)", "", ASKED, None),
+    ],
+)
+def test_what_a_concentration_is_per_volume_of_is_judged_by_the_rates_or_asked(
+    tmp_path: Path, heading: str, volume: str, confidence: str, per: str | None
+) -> None:
+    """Grains of 2,650 kg/m3: 240 kg added to a cubic metre make 1.0906 of slurry; 240 kg in one leave 0.9094."""
+    added = [0.0] * 100 + [120.0] * 100 + [240.0] * 300
+    share = [1.0 / (1.0 + c / 2650.0) if volume == "clean" else 1.0 - c / 2650.0 for c in added]
+    factor = 1.0 if "kg" in heading else 119.826427
+    text = record_of_rates(heading, [c / factor for c in added], [70.0 * part if volume else 70.0 for part in share])
+    draft = found_in(text, tmp_path, "Teal 1H stage 3.csv")
+    guess = next(guess for guess in draft.proposal.guesses if guess.lake == "proppant_conc_ppa")
+    assert guess.confidence == confidence
+    assert tomllib.loads(f"a = {guess.text}")["a"].get("per") == per
+    asked = [question for question in draft.proposal.questions if "per volume of clean fluid or of slurry" in question]
+    assert len(asked) == (confidence == ASKED)
+
+
+def test_a_clock_without_a_zone_is_that_of_the_wells_table(tmp_path: Path) -> None:
+    folder = tmp_path / "team"
+    make_workspace(folder)
+    landing = folder / "landing"
+    (landing / "wells.csv").write_text("Well,Pad,Time zone\nTeal 1H,Teal,America/Denver\n")
+    (landing / "Teal 1H stage 3.csv").write_text(record_of_rates("Proppant Conc (ppa)", [1.0] * 400, [67.0] * 400))
+    text, usable = inspect(open_workspace(folder), landing, write=True)
+    assert usable, text
+    assert 'the local time of the wells table is assumed ("pad")' in text
+    (record,) = (path for path in (folder / "maps").glob("*.toml") if "treatment" in path.name)
+    assert tomllib.loads(record.read_text())["columns"]["time"]["zone"] == "pad"
+
+
+def test_a_table_that_repeats_its_wells_is_none_of_one_row_per_well(tmp_path: Path) -> None:
+    rows = [f"Teal {1 + i // 10}H,{i % 10 + 1},{9000},{250000 + i},{5000 + i}" for i in range(20)]
+    text = "\n".join(["Well,Stg,Lateral Length (ft),Proppant (lb),Clean Volume (bbl)", *rows, ""])
+    assert found_in(text, tmp_path, "summary.csv").proposal.lands in ("reported", "stages")
+
+
+def test_packed_files_and_plain_ones_of_a_layout_share_a_map(tmp_path: Path) -> None:
+    text = record_of_rates("Proppant Conc (ppa)", [1.0] * 400, [67.0] * 400)
+    for name in ("Teal 1H stage 3.csv", "Teal 1H stage 4.csv"):
+        (tmp_path / name).write_text(text)
+    for name in ("Teal 1H stage 5.csv.gz", "Teal 1H stage 6.csv.gz"):
+        (tmp_path / name).write_bytes(gzip.compress(text.encode()))
+    (tmp_path / "other.txt.gz").write_bytes(gzip.compress(b"Well;Pad\nTeal 1H;Teal\nTeal 2H;Teal\n"))
+    groups = grouped(tmp_path, sorted(tmp_path.iterdir()))
+    assert {(len(group.files), group.patterns) for group in groups} == {
+        (4, ("**/*.csv", "**/*.csv.gz")), (1, ("**/*.txt.gz",)),
+    }  # fmt: skip
+
+
+def test_a_well_in_a_remark_above_the_data_is_read(tmp_path: Path) -> None:
+    text = record_of_rates("Proppant Conc (ppa)", [1.0] * 400, [67.0] * 400)
+    draft = found_in(f"# datos del pozo TQ-1014(h), etapa 7\n{text}", tmp_path, "datos.csv")
+    assert draft.shaped is not None
+    assert [folded(well) for well in draft.shaped.rows.wells] == [folded("TQ-1014(h)")]
+    assert draft.shaped.rows.numbers == {7}

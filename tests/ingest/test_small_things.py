@@ -104,11 +104,12 @@ def test_samples_that_step_back_are_counted_across_pieces(tmp_path: Path) -> Non
 def test_patterns_claim_no_file_of_another_layout(tmp_path: Path) -> None:
     """One pattern for an ending that all share, one per folder, or one per kind of name."""
     a, b = tmp_path / "a", tmp_path / "b"
-    assert [group.pattern for group in _patterns(tmp_path, [a / "1.csv", b / "2.csv"], [a / "1.txt"])] == ["**/*.csv"]
+    alone = _patterns(tmp_path, [a / "1.csv", b / "2.csv"], [a / "1.txt"])
+    assert [group.patterns for group in alone] == [("**/*.csv",)]
     apart = _patterns(tmp_path, [a / "1.csv", a / "2.csv"], [b / "3.csv"])
-    assert [group.pattern for group in apart] == ["a/*.csv"]
+    assert [group.patterns for group in apart] == [("a/*.csv",)]
     mixed = _patterns(tmp_path, [a / "stage 1.csv"], [a / "run 1.csv"])
-    assert [group.pattern for group in mixed] == [pattern_of("stage 1.csv")]
+    assert [group.patterns for group in mixed] == [(pattern_of("stage 1.csv"),)]
 
 
 @pytest.mark.parametrize(

@@ -95,7 +95,7 @@ def time_channel(look: Look, times: Times, zone: str) -> tuple[Guess, list[str]]
             confidence = ASKED
             questions.append("time: most rows repeat the time of the row before: is there a column with seconds?")
         if not guess.offset and said is None:
-            questions.append(f'time: the clock of \'{named}\': "{zone}" is assumed; another zone, or "{PAD_ZONE}"?')
+            questions.append(f"time: {zone_question(named, zone)}")
             why = f"{why}; the zone is assumed"
         elif said is not None:
             why = f"{why}; the file says {said}"
@@ -116,6 +116,13 @@ def time_channel(look: Look, times: Times, zone: str) -> tuple[Guess, list[str]]
     else:
         text = f'{{ {column}, unit = "{guess.unit}", start = {start} }}'
     return Guess("time", place, named, text, ASKED, guess.why, other), questions
+
+
+def zone_question(heading: str, zone: str) -> str:
+    """Return the question for the zone of a clock that does not say its own."""
+    if zone == PAD_ZONE:
+        return f'the clock of \'{heading}\': the local time of the wells table is assumed ("{PAD_ZONE}"); or "UTC"?'
+    return f'the clock of \'{heading}\': "{zone}" is assumed; another zone, or "{PAD_ZONE}"?'
 
 
 def _zone_said(look: Look, place: int) -> str | None:

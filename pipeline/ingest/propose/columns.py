@@ -7,16 +7,23 @@ import re
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.ingest.behaviour import spread, time_guess, usual_step_s
-from pipeline.ingest.propose.clocks import Times
+from pipeline.ingest.propose.clocks import Times, zone_question
 from pipeline.ingest.propose.guess import ASKED, LIKELY, SURE, Guess, Look, weaker
-from pipeline.ingest.propose.measured import goes_against, lake_unit, only_unit, unit_can_be, unit_guess
+from pipeline.ingest.propose.measured import (
+    goes_against,
+    in_lake_units,
+    lake_unit,
+    only_unit,
+    unit_can_be,
+    unit_guess,
+    volume_of,
+)
 from pipeline.ingest.vocabulary import Meaning, fit, listed, vocabulary, words_of
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import meta
-from pipeline.unit_names import read_unit
+from pipeline.unit_names import names_added
 
 RIVAL = 0.45
 """Two headings whose fits differ by less cannot be told apart by their words. [1]"""
@@ -26,6 +33,8 @@ UNIT_ONLY = 0.3
 """Fit of a heading that nothing tells but its unit. [1]"""
 LONGEST_STEP_S = 120.0
 """Records of samples have smaller steps. [s]"""
+REPEATED_KEYS = 3.0
+"""What speaks against a table whose rows the keys do not tell apart. [1]"""
 USUAL_KEYS = {"strings": {"string": '"casing"', "section": "1"}}
 """Keys that tables of a kind rarely have, and what they mean then."""
 MOST_WORDS = 12
@@ -128,7 +137,19 @@ def signal_guesses(look: Look, lands: str, chosen: dict[str, tuple[int, float]])
             questions.append(
                 f"{lake}: the unit of '{look.heading(place)}': {unit}{''.join(f' or {u}' for u in units)}?"
             )
-        text = f"{{ {look.column(place)}, unit = {json.dumps(unit, ensure_ascii=False)} }}"
+        more = ""
+        if lake_unit(lake) == "ppa":
+            volume, told_by = volume_of(look, chosen, lands)
+            why = f"{why}; {told_by}" if told_by else why
+            if volume != "clean":
+                confidence, more = ASKED, ', per = "slurry"' if volume else ""
+                questions.append(
+                    f"{lake}: is '{look.heading(place)}' per volume of clean fluid or of slurry? "
+                    f'{"of slurry" if volume else "of clean fluid"} is assumed (per = "clean" or "slurry")'
+                )
+            elif told_by and not names_added(unit):
+                confidence = weaker(confidence, LIKELY)
+        text = f"{{ {look.column(place)}, unit = {json.dumps(unit, ensure_ascii=False)}{more} }}"
         guesses.append(
             Guess(
                 lake,
@@ -186,11 +207,10 @@ def _clean_is_higher(look: Look, chosen: dict[str, tuple[int, float]]) -> bool:
     if not {"slurry_rate_bpm", "clean_rate_bpm", "proppant_conc_ppa"} <= set(chosen):
         return False
 
-    def bpm(lake: str) -> NDArray[np.float64]:
-        line = read_unit(unit_guess(look, chosen[lake][0], "treatment", lake)[0], "bpm")
-        return look.values(chosen[lake][0]) * line.factor + line.offset
-
-    slurry, clean, conc = bpm("slurry_rate_bpm"), bpm("clean_rate_bpm"), look.values(chosen["proppant_conc_ppa"][0])
+    slurry, clean = (
+        in_lake_units(look, chosen[lake][0], "treatment", lake) for lake in ("slurry_rate_bpm", "clean_rate_bpm")
+    )
+    conc = look.values(chosen["proppant_conc_ppa"][0])
     if not np.isfinite(conc).any():
         return False
     sand = (conc > 0.2 * np.nanmax(conc)) & np.isfinite(slurry) & np.isfinite(clean)
@@ -220,6 +240,8 @@ def ledger_guesses(look: Look, zone: str, only: str = "") -> tuple[str, list[Gue
         missing = [key for key in table.key if key not in chosen and key not in USUAL_KEYS.get(lands, {})]
         own = [lake for lake in chosen if lake not in keys]
         weight = sum(chosen[lake][1] for lake in own) + 0.5 * (len(chosen) - len(own)) - 1.5 * len(missing)
+        if not missing and _keys_repeat(look, [chosen[key][0] for key in table.key if key in chosen]):
+            weight -= REPEATED_KEYS
         if own and (best is None or weight > best[0]) and weight > 1.0:
             best = (weight, lands, chosen)
     if best is None:
@@ -235,6 +257,12 @@ def ledger_guesses(look: Look, zone: str, only: str = "") -> tuple[str, list[Gue
             guesses.append(Guess(lake, -1, "", f"{{ value = {usual} }}", ASKED, "the file does not say it"))
             questions.append(f"{lake}: the file does not say it; is it {usual} in all rows?")
     return lands, guesses, questions
+
+
+def _keys_repeat(look: Look, places: list[int]) -> bool:
+    """Whether many rows have the same keys: a table with one row per well does not name each well twenty times."""
+    rows = [row for row in zip(*(look.cells[place] for place in places), strict=True) if all(row)]
+    return len(rows) > 3 and len(set(rows)) < 0.7 * len(rows)
 
 
 def _cell_guess(look: Look, lands: str, lake: str, place: int, score: float, zone: str) -> tuple[Guess, list[str]]:
@@ -267,7 +295,7 @@ def _cell_guess(look: Look, lands: str, lake: str, place: int, score: float, zon
             text = f'{{ {column}, format = "{written}"{months} }}'
         else:
             text = f'{{ {column}, format = "{written}", zone = "{zone}"{months} }}'
-            questions.append(f"{lake}: the clock of '{look.heading(place)}': \"{zone}\" is assumed; another zone?")
+            questions.append(f"{lake}: {zone_question(look.heading(place), zone)}")
         sure = ASKED if guess is None or guess.ambiguous else LIKELY
         return Guess(lake, place, look.heading(place), text, weaker(confidence, sure), why), questions
     allowed = meta(LANDED[lands].columns[lake]).get("one_of")

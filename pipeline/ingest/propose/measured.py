@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.ingest.behaviour import spread
 from pipeline.ingest.propose.guess import ASKED, SURE, Look
+from pipeline.ingest.vocabulary import words_of
+from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import meta
-from pipeline.unit_names import is_unit, looks_like_unit, read_unit
+from pipeline.unit_names import is_unit, looks_like_unit, names_added, read_unit
+
+LEAST_SAND = 20
+"""Rows with proppant from which the volume of a concentration is judged."""
 
 _TYPICAL: dict[str, tuple[tuple[str, float, float], ...]] = {
     # unit, range of the 99th percentile in it (common practice); the first that fits is proposed, and asked
@@ -91,6 +98,56 @@ def unit_guess(look: Look, place: int, lands: str, lake: str) -> tuple[str, str,
     said = f"'{bracketed[-1]}' is no unit that is known here" if bracketed else "the file gives no unit"
     why = f"{said}; most values, up to {high:g}, look like {typical or target}"
     return typical or target, ASKED, why, others
+
+
+def volume_of(look: Look, chosen: Mapping[str, tuple[int, float]], lands: str) -> tuple[str, str]:
+    """Return what a proppant concentration is per volume of, and how that is known; empty if the file does not say.
+
+    Parameters
+    ----------
+    look : Look
+    chosen : mapping of str to tuple of int and float
+        Place and fit of each lake column of the record.
+    lands : str
+
+    Returns
+    -------
+    volume : {"clean", "slurry", ""}
+    why : str
+
+    Notes
+    -----
+    ``slurry/clean - 1`` is ``c*v`` where ``c`` is added to a gallon of clean fluid, and ``c*v/(1 - c*v)`` where it is
+    in a gallon of slurry: grains keep their volume. One of the two is believed where the rates come five times nearer
+    to it than to the other.
+    """
+    place = chosen["proppant_conc_ppa" if lands == "treatment" else "sand_conc_ppa"][0]
+    said = [unit for unit in _units_said(look, place) if is_unit(unit, "ppa")]
+    if any(names_added(unit) for unit in said) or {"ppa", "ppga", "ppac", "kgpa"} & words_of(look.said(place)):
+        return "clean", "mass added to a volume of clean fluid"
+    if lands != "treatment" or not {"slurry_rate_bpm", "clean_rate_bpm"} <= set(chosen):
+        return "", ""
+    conc = in_lake_units(look, place, lands, "proppant_conc_ppa")
+    slurry, clean = (
+        in_lake_units(look, chosen[lake][0], lands, lake) for lake in ("slurry_rate_bpm", "clean_rate_bpm")
+    )
+    with np.errstate(invalid="ignore"):
+        sand = (conc > 0.25 * np.nanmax(conc, initial=0.0)) & (conc > 0.1) & (clean > 1.0) & (slurry > 1.0)
+    if sand.sum() < LEAST_SAND:
+        return "", ""
+    volume = conc[sand] * float(absolute_volume_gal_per_lbm(2.65))
+    added, held = float(np.median(volume)), float(np.median(volume / (1.0 - volume)))
+    seen = float(np.median(slurry[sand] / clean[sand] - 1.0))
+    for name, here, other in (("clean", added, held), ("slurry", held, added)):
+        if abs(seen - here) < 0.2 * abs(seen - other):
+            return name, f"the slurry rate is {100 * seen:.3g} % above the clean rate, as it is per volume of {name}"
+    return "", ""
+
+
+def in_lake_units(look: Look, place: int, lands: str, lake: str) -> NDArray[np.float64]:
+    """Return the values of a column in the lake's unit, by the unit that is guessed."""
+    line = read_unit(unit_guess(look, place, lands, lake)[0], lake_unit(lake))
+    return look.values(place) * line.factor + line.offset
 
 
 def goes_against(look: Look, place: int, lake: str, unit: str) -> bool:

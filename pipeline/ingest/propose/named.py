@@ -18,11 +18,17 @@ _STAGE_WORD = r"(?:stage|stg|etapa|[eé]tape|interval|int|zone|zona|frac)"
 _RUN_WORD = r"(?:run|carrera|corrida|descente)"
 _FROM_HEAD, _FROM_NAME = "from the lines above the data of one file", "from the name of one file"
 _HEADS = {
-    "well": r'(?i)\b(?:well(?:[ _]?name)?|pozo|puits|uwi)\s*[:=,;\t|]+\s*"?(?P<well>[^,;|"\t]*[^,;|"\t\s])',
-    "stage": r"(?i)\b(?:stage|stg|etapa|[eé]tape|interval)(?:[ _]*(?:no|number|num|n°))?\.?"
-    r"\s*[:=,;\t|#]*\s*\"?(?P<stage>\d+)",
-    "run": r"(?i)\b(?:run|carrera|corrida|descente)(?:[ _]*(?:no|number|num))?\.?\s*[:=,;\t|#]*\s*\"?(?P<run>\d+)",
+    "well": (
+        r'(?i)\b(?:well(?:[ _]?name)?|pozo|puits|uwi)\s*[:=,;\t|]+\s*"?(?P<well>[^,;|"\t]*[^,;|"\t\s])',
+        r"(?i)\b(?:well(?:[ _]?name)?|pozo|puits)\s+(?P<well>[A-Za-z]+[ _-]?\d[\w()#.-]*)",
+    ),
+    "stage": (
+        r"(?i)\b(?:stage|stg|etapa|[eé]tape|interval)(?:[ _]*(?:no|number|num|n°))?\.?"
+        r"\s*[:=,;\t|#]*\s*\"?(?P<stage>\d+)",
+    ),
+    "run": (r"(?i)\b(?:run|carrera|corrida|descente)(?:[ _]*(?:no|number|num))?\.?\s*[:=,;\t|#]*\s*\"?(?P<run>\d+)",),
 }
+"""How lines above the data tell a well, a stage or a run: with a mark, or as a code with a digit."""
 
 
 def name_guesses(
@@ -37,14 +43,14 @@ def name_guesses(
     number = "run" if "run" in LANDED[lands].key else "stage"
     wanted = {"well": "well_id" in keys, number: number in keys}
     guesses, questions, patterns = [], [], []
-    for group, pattern in _HEADS.items():
+    for group, ways in _HEADS.items():
         if not wanted.get(group):
             continue
-        line = next((line for line in table.head if re.search(pattern, line)), None)
-        if line is not None:
-            patterns.append(pattern)
+        told = next(((way, line) for way in ways for line in table.head if re.search(way, line)), None)
+        if told is not None:
+            patterns.append(told[0])
             wanted[group] = False
-            questions.append(f"{group}: '{_group(pattern, line, group)}', from the lines above the data: right?")
+            questions.append(f"{group}: '{_group(*told, group)}', from the lines above the data: right?")
     if patterns:
         lines.append(f"head_pattern = [{', '.join(quoted(pattern) for pattern in patterns)}]  {CHECK} {_FROM_HEAD}")
     on_sheet = re.search(rf"(?i)(?:{_STAGE_WORD}|{_RUN_WORD})[ _.#-]*(\d+)", sheet)

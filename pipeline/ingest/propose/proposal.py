@@ -20,7 +20,7 @@ class Proposal:
 
     name: str
     lands: str
-    files: str
+    files: tuple[str, ...]
     settings: list[str]
     guesses: list[Guess]
     questions: list[str] = field(default_factory=list)
@@ -30,7 +30,7 @@ class Proposal:
         """The map, with every guess that is not sure in a comment."""
         lines = [
             "# Proposed by `heelward inspect`: lines marked 'check' are guesses.",
-            f'name = "{self.name}"', f'lands = "{self.lands}"', f"files = {json.dumps(self.files, ensure_ascii=False)}",
+            f'name = "{self.name}"', f'lands = "{self.lands}"', f"files = {_one_or_list(self.files)}",
             *self.settings, "", "[columns]",
         ]  # fmt: skip
         for guess in self.guesses:
@@ -44,12 +44,16 @@ class Proposal:
         return replace(self, guesses=kept, questions=[*self.questions, question])
 
 
+def _one_or_list(texts: tuple[str, ...]) -> str:
+    return json.dumps(texts[0] if len(texts) == 1 else texts, ensure_ascii=False)
+
+
 def _plain(text: str) -> str:
     return re.sub(r"[^\x20-\x7eÀ-ÿ³²·°]", "?", text)
 
 
 def propose(
-    path: str, table: Table, zone: str, *, sheet: str = "", files: str = "", kind: str = "", only: str = ""
+    path: str, table: Table, zone: str, *, sheet: str = "", files: tuple[str, ...] = (), kind: str = "", only: str = ""
 ) -> Proposal | None:
     """Propose a map.
 
@@ -64,8 +68,8 @@ def propose(
         Sheet of a workbook.
     kind : str
         ``las``, ``witsml`` or ``parquet``; empty for text and sheets.
-    files : str
-        Pattern of the files that the map is for; from the path if empty.
+    files : tuple of str
+        Patterns of the files that the map is for; from the path if empty.
     only : str
         The one table that the map may be for; any if empty.
 
@@ -98,7 +102,7 @@ def propose(
     name = re.sub(r"[^a-z0-9]+", "_", f"{PurePath(path).stem} {sheet}".casefold()).strip("_")
     name = re.sub(r"_?\d+", "", name)[:40].strip("_") or "new_map"
     return Proposal(
-        f"{name}_{lands}", lands, files or pattern_of(path), settings, [*keyed, *guesses], [*told, *questions], left
+        f"{name}_{lands}", lands, files or (pattern_of(path),), settings, [*keyed, *guesses], [*told, *questions], left
     )
 
 
