@@ -67,10 +67,19 @@ def _tell_warnings() -> None:
     logging.getLogger("heelward").addHandler(handler)
 
 
-def _open(workspace: Path) -> Workspace:
+Spread = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster", help="Scheduler of a Dask cluster, such as tcp://10.0.0.5:8786; as 'cluster' in the settings."
+    ),
+]
+
+
+def _open(workspace: Path, cluster: str | None = None) -> Workspace:
     from pipeline.workspace import open_workspace
 
-    return open_workspace(workspace)
+    opened = open_workspace(workspace)
+    return opened if cluster is None else opened.on(cluster)
 
 
 @contextmanager
@@ -263,21 +272,21 @@ def _report(space: Workspace, **asked: Any) -> None:
 
 
 @app.command(epilog=_epilog("heelward ingest -w myteam"))
-def ingest(workspace: Where = Path()) -> None:
+def ingest(workspace: Where = Path(), cluster: Spread = None) -> None:
     """Land new and changed files; set aside what cannot be used."""
-    raise typer.Exit(_ingest(_open(workspace)))
+    raise typer.Exit(_ingest(_open(workspace, cluster)))
 
 
 @app.command(epilog=_epilog("heelward measure -w myteam"))
-def measure(workspace: Where = Path()) -> None:
+def measure(workspace: Where = Path(), cluster: Spread = None) -> None:
     """Measure every stage, plug and coil run whose inputs changed."""
-    _measure(_open(workspace))
+    _measure(_open(workspace, cluster))
 
 
 @app.command(epilog=_epilog("heelward fit -w myteam"))
-def fit(workspace: Where = Path()) -> None:
+def fit(workspace: Where = Path(), cluster: Spread = None) -> None:
     """Fit the models and comparisons whose rows changed, and evaluate the plan named in the settings."""
-    raise typer.Exit(_fit(_open(workspace)))
+    raise typer.Exit(_fit(_open(workspace, cluster)))
 
 
 @app.command(epilog=_epilog("heelward report --quarter 2025Q2 --pdf -w myteam"))
@@ -310,9 +319,9 @@ def report(
 
 
 @app.command(epilog=_epilog("heelward refresh -w myteam"))
-def refresh(workspace: Where = Path()) -> None:
+def refresh(workspace: Where = Path(), cluster: Spread = None) -> None:
     """Ingest, measure, fit and report in order; each step processes only what changed."""
-    space = _open(workspace)
+    space = _open(workspace, cluster)
     code = _ingest(space)
     _measure(space)
     code = _fit(space) or code

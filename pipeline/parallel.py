@@ -1,27 +1,48 @@
-"""Run CPU-bound tasks on all cores of the machine."""
+"""Run CPU-bound tasks on all cores of the machine, or on a cluster."""
 
 from __future__ import annotations
 
 import os
 import pickle
 import signal
-import subprocess
-import sys
+import time
+import uuid
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import BrokenExecutor, Executor
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from queue import SimpleQueue
 from threading import Thread
 from typing import Any, Generic, TypeVar
+
+from loky import ProcessPoolExecutor
+
+from pipeline import __version__
+from pipeline.errors import HeelwardError
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
 MakeWorker = Callable[[], Callable[[Task], Result]]
 
-_WORKER = (
-    "import pickle, sys; sys.path[:] = pickle.load(sys.stdin.buffer); "
-    "from pipeline import parallel; parallel.run_worker()"
-)
+ANSWER_S = "30s"
+"""How long a cluster's scheduler may take to answer."""
+
+
+@dataclass(frozen=True)
+class Workers:
+    """Processes elsewhere that run tasks.
+
+    Attributes
+    ----------
+    executor : concurrent.futures.Executor
+    count : int
+        Tasks that it runs at a time.
+    """
+
+    executor: Executor
+    count: int
 
 
 @dataclass(frozen=True)
@@ -33,9 +54,12 @@ class _Done(Generic[Result]):
 
 
 def map_unordered(
-    make_worker: MakeWorker[Task, Result], tasks: Iterable[Task], min_tasks_per_worker: int
+    make_worker: MakeWorker[Task, Result],
+    tasks: Iterable[Task],
+    min_tasks_per_worker: int,
+    workers: Workers | None = None,
 ) -> Iterator[Result]:
-    """Run independent tasks on all cores; yield their results as they finish, in no fixed order.
+    """Run independent tasks on other processes; yield their results as they finish, in no fixed order.
 
     Parameters
     ----------
@@ -44,7 +68,9 @@ def map_unordered(
         module-level function, or a partial of one.
     tasks : iterable
     min_tasks_per_worker : int
-        Tasks that pay for starting one process: with fewer than twice as many, this process runs them all.
+        Tasks that pay for starting one process on this machine: with fewer than twice as many, this process runs all.
+    workers : Workers, optional
+        Where the tasks run; default: this process, and processes of this machine where they pay.
 
     Yields
     ------
@@ -53,30 +79,33 @@ def map_unordered(
 
     Notes
     -----
-    This process takes tasks from the front while one worker per further core takes them from the back: a new process
-    needs a second or two before it is useful. If a worker dies, its task is run elsewhere. Workers are plain
-    interpreters that read tasks from stdin. They do not import the program that runs here (a script, a notebook), and
-    end when stdin closes, that is with this process.
-
-    ``joblib`` (loky) was measured in its place: 20 wells of the sample campaign on two cores took 5.5 to 8.0 s with it
-    and 5.1 to 5.7 s with this module, because its workers start while the calling process waits.
+    On this machine, this process takes tasks from the front while others take them from the back: a new process needs
+    a second or two before it is useful. If one dies, its task is run here. They do not import the program that runs
+    here (a script, a notebook), and end with it. On a cluster, its scheduler gives the task of a lost worker to
+    another.
     """
-    left = deque(tasks)
-    run = make_worker()
-    done: SimpleQueue[_Done[Result] | None] = SimpleQueue()
-    workers = [_start() for _ in range(min(_cores(), len(left) // max(min_tasks_per_worker, 1)) - 1)]
-    for worker in workers:
-        Thread(target=_feed, args=(worker, make_worker, left, done), daemon=True).start()
-    busy = len(workers)
+    left, done = deque(tasks), SimpleQueue[_Done[Result] | None]()
+    here = workers is None
+    if workers is None:
+        helpers = min(_cores(), len(left) // max(min_tasks_per_worker, 1)) - 1
+        pool = ProcessPoolExecutor(helpers, initializer=_end_with, initargs=(os.getpid(),)) if helpers > 0 else None
+        threads = max(helpers, 0)
+    else:
+        pool, threads = workers.executor, min(2 * workers.count, len(left))  # one task runs, one waits
+    call = partial(_call, uuid.uuid4().hex, pickle.dumps(make_worker))
+    for _ in range(threads):
+        Thread(target=_feed, args=(pool, call, left, done), daemon=True).start()
+    run = make_worker() if here else None
+    busy = threads
     try:
-        while left or busy:
-            try:
-                task = left.popleft()
-            except IndexError:  # a worker has taken the last one
-                pass
-            else:
+        while busy or (here and left):
+            if run is not None and left:
+                try:
+                    task = left.popleft()
+                except IndexError:  # another process has taken the last one
+                    continue
                 yield run(task)
-            while busy and not (left and done.empty()):
+            while busy and not (here and left and done.empty()):
                 ended = done.get()
                 if ended is None:
                     busy -= 1
@@ -84,11 +113,12 @@ def map_unordered(
                     raise ended.error
                 else:
                     yield ended.result  # type: ignore[misc]
+        if left:
+            raise HeelwardError("all workers of the cluster are lost.\nfix: restart them, then run again")
     finally:
         left.clear()
-        for worker in workers:
-            worker.kill()
-            worker.wait()
+        if here and pool is not None:
+            pool.shutdown(wait=True, kill_workers=True)
 
 
 def _cores() -> int:
@@ -96,53 +126,98 @@ def _cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _start() -> subprocess.Popen[bytes]:
-    return subprocess.Popen([sys.executable, "-c", _WORKER], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
-
-
 def _feed(
-    worker: subprocess.Popen[bytes],
-    make_worker: MakeWorker[Any, Any],
+    pool: Executor,
+    call: Callable[[Any], Any],
     left: deque[Any],
     done: SimpleQueue[_Done[Any] | None],
 ) -> None:
-    """Feed a worker tasks from the back of the queue; put None on the queue of results when it has ended."""
-    assert worker.stdin is not None and worker.stdout is not None
+    """Give tasks from the back of the queue to other processes, one at a time; put None on the results at the end."""
     try:
-        with worker.stdin as ask, worker.stdout as answer:
-            for first in (sys.path, make_worker):
-                pickle.dump(first, ask)
-            while left:
-                task = left.pop()
-                try:
-                    pickle.dump(task, ask)
-                    ask.flush()
-                    done.put(pickle.load(answer))
-                except (OSError, EOFError, pickle.UnpicklingError):
-                    left.append(task)
-                    return
-    except (OSError, IndexError):  # it ended before it started; another took the last task
+        while left:
+            task = left.pop()
+            try:
+                done.put(_Done(pool.submit(call, task).result()))
+            except BrokenExecutor:
+                left.append(task)
+                return
+    except IndexError:  # another took the last task
         pass
-    except Exception as error:
+    except BaseException as error:
         done.put(_Done(error=error))
     finally:
         done.put(None)
 
 
-def run_worker() -> None:
-    """Worker loop: unpickle the function, then tasks, from stdin; pickle each result to stdout."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent process handles interrupts
-    ask, answer = sys.stdin.buffer, sys.stdout.buffer
-    sys.stdout = sys.stderr
-    run = pickle.load(ask)()
-    while True:
-        try:
-            task = pickle.load(ask)
-        except EOFError:
-            return
-        try:
-            done = _Done(result=run(task))
-        except Exception as error:
-            done = _Done(error=error)
-        pickle.dump(done, answer)
-        answer.flush()
+def _end_with(parent: int) -> None:
+    """End this process soon after the one that started it, however that ended; that one handles interrupts."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(0.5)
+        os._exit(1)
+
+    Thread(target=watch, daemon=True).start()
+
+
+_made: tuple[str, Callable[[Any], Any]] | None = None
+
+
+def _call(job: str, make_worker: bytes, task: Any) -> Any:
+    """Run a task in another process, with the function that the first task of a job makes there."""
+    global _made
+    made = _made
+    if made is None or made[0] != job:
+        made = _made = (job, pickle.loads(make_worker)())
+    return made[1](task)
+
+
+@contextmanager
+def cluster(address: str) -> Iterator[Workers | None]:
+    """Connect to the scheduler of a Dask cluster while the block runs.
+
+    Parameters
+    ----------
+    address : str
+        Such as ``tcp://10.0.0.5:8786``; empty for this machine alone.
+
+    Raises
+    ------
+    HeelwardError
+        If it cannot be reached, has no workers, or its workers have another version.
+    """
+    if not address:
+        yield None
+        return
+    try:
+        from distributed import Client
+    except ImportError as error:
+        raise HeelwardError("a cluster needs more packages.\nfix: pip install 'heelward[cluster]'") from error
+    try:
+        client = Client(address, timeout=ANSWER_S, set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise HeelwardError(
+            f"no scheduler of a Dask cluster answers at {address}: {error}\nfix: start it, or correct the address"
+        ) from error
+    with client:
+        threads = client.nthreads()
+        if not threads:
+            raise HeelwardError(f"the cluster at {address} has no workers.\nfix: start one: dask worker {address}")
+        _refuse_other_versions(client.run(_version), address)
+        with client.get_executor() as executor:
+            yield Workers(executor, sum(threads.values()))
+
+
+def _version() -> str:
+    return __version__
+
+
+def _refuse_other_versions(found: dict[str, str], address: str) -> None:
+    other = {worker: version for worker, version in found.items() if version != __version__}
+    if other:
+        worker, version = next(iter(other.items()))
+        raise HeelwardError(
+            f"{len(other)} worker(s) of the cluster at {address} have another version of heelward: {version} on "
+            f"{worker}, {__version__} here.\nfix: install the same version on all"
+        )

@@ -25,6 +25,7 @@ from pipeline.metrics.measure import (
 from pipeline.metrics.tables import TABLES
 from pipeline.metrics.well import planning
 from pipeline.models.fit import FitReport, fit
+from pipeline.parallel import cluster
 from pipeline.plan.compare import Planned
 from pipeline.plan.compare import run_plan as plan
 from pipeline.plan.store import record_plan
@@ -116,16 +117,16 @@ def _snapshot(workspace: Workspace, lake: Lake, step: str, result: Result) -> Re
 
 def run_ingest(workspace: Workspace, progress: Progress | None = None) -> Landed:
     """Land new and changed files."""
-    with _alone(workspace, "ingest") as lake:
+    with _alone(workspace, "ingest") as lake, cluster(workspace.settings.cluster) as workers:
         sweep_parts(workspace.out / "set_aside", deep=False)
-        return _snapshot(workspace, lake, "ingest", land(workspace, lake, progress))
+        return _snapshot(workspace, lake, "ingest", land(workspace, lake, progress, workers))
 
 
 def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measured:
     """Measure the wells that are stale."""
     settings = workspace.settings
-    with _alone(workspace, "measure") as lake:
-        measured = measure(lake, settings.time_zone, progress, planning(settings))
+    with _alone(workspace, "measure") as lake, cluster(settings.cluster) as workers:
+        measured = measure(lake, settings.time_zone, progress, planning(settings), workers)
         return _snapshot(workspace, lake, "measure", measured)
 
 
@@ -134,8 +135,8 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
 
     A plan that cannot be used is reported; everything else is still done.
     """
-    with _alone(workspace, "fit") as lake:
-        report = fit(lake, workspace.settings.time_zone, progress)
+    with _alone(workspace, "fit") as lake, cluster(workspace.settings.cluster) as workers:
+        report = fit(lake, workspace.settings.time_zone, progress, workers)
         try:
             if record_plan(lake, workspace.plan, workspace.settings.time_zone):
                 report.fitted.append("plan")
@@ -168,11 +169,11 @@ def run_report(
     """
     settings = workspace.settings
     asked = settings.beside if beside is None else beside
-    with _alone(workspace, "report", writes_lake=False) as lake:
+    with _alone(workspace, "report", writes_lake=False) as lake, cluster(settings.cluster) as workers:
         sweep_parts(workspace.out, deep=True)
         pinned = versions(lake) if edition.as_of is None else versions_as_of(lake, edition.as_of, settings.time_zone)
         before = None if edition.against is None else snapshot_of(lake, edition.against, settings.time_zone)
-        return build(workspace, lake.at(pinned), pinned, edition, asked, progress, before)
+        return build(workspace, lake.at(pinned), pinned, edition, asked, progress, before, workers)
 
 
 def connect(workspace: Workspace) -> duckdb.DuckDBPyConnection:

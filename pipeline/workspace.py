@@ -8,7 +8,7 @@ import tomllib
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -62,6 +62,7 @@ class Settings(Frozen):
     wait_s: float = Field(default=600.0, ge=0.0, le=86400.0)
     follow_links_outside: bool = False
     storage: dict[str, str] = Field(default_factory=dict)
+    cluster: str = ""
 
     @field_validator("time_zone")
     @classmethod
@@ -124,7 +125,11 @@ class Workspace:
     @property
     def settings_hash(self) -> str:
         """Hash of the settings that the results depend on."""
-        return hashlib.sha256(self.settings.model_dump_json().encode()).hexdigest()[:16]
+        return hashlib.sha256(self.settings.model_dump_json(exclude={"cluster"}).encode()).hexdigest()[:16]
+
+    def on(self, cluster: str) -> Workspace:
+        """Return the workspace with its tasks on a cluster."""
+        return replace(self, settings=self.settings.model_copy(update={"cluster": cluster}))
 
 
 def open_workspace(root: Path) -> Workspace:

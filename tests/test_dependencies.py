@@ -23,14 +23,14 @@ def bounds(lines: list[str]) -> dict[str, str]:
     """Name to lower bound."""
     found = {}
     for line in lines:
-        match = re.fullmatch(r"([A-Za-z0-9._-]+)(?:>=|==)([0-9.]+)(?:,<[0-9.]+)?", line)
+        match = re.fullmatch(r"([A-Za-z0-9._-]+)(?:\[[a-z0-9]+\])?(?:>=|==)([0-9.]+)(?:,<[0-9.]+)?", line)
         assert match is not None, line
         found[canonical(match[1])] = match[2]
     return found
 
 
 def test_every_import_of_the_product_is_declared() -> None:
-    declared = set(bounds(PROJECT["dependencies"]))
+    declared = set(bounds([*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["cluster"]]))
     owners = packages_distributions()
     for path in FILES:
         for name in imported(path):

@@ -28,6 +28,7 @@ time_zone = "UTC"                # for pads without a time zone, and for the sch
 # beside = ["pdf", "xlsx", "brief"]   # what each refresh also writes: a PDF of each part, the tables, the brief
 # wait_s = 600                   # how long a run waits for another run of this workspace, in seconds
 # follow_links_outside = false   # true: follow links that point outside the landing folders
+# cluster = "tcp://10.0.0.5:8786"   # a Dask cluster that reads, measures, fits and draws; it needs this same folder
 
 [schedules]
 refresh = "0 5 * * *"            # minute hour day month weekday; "" for never

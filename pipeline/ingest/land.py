@@ -6,6 +6,7 @@ import shutil
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -23,6 +24,7 @@ from pipeline.ingest.shape import name_groups
 from pipeline.ingest.tally import Finding
 from pipeline.ingest.verify import restore_tables, settled, verify
 from pipeline.lake import Lake
+from pipeline.parallel import Workers
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import FINDINGS, SOURCES
@@ -104,7 +106,7 @@ class Landed:
         return bool(counted) or self.tidied
 
 
-def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> Landed:
+def land(workspace: Workspace, lake: Lake, progress: Progress | None = None, workers: Workers | None = None) -> Landed:
     """Land all new and changed files of a workspace.
 
     Parameters
@@ -113,6 +115,8 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
     lake : Lake
     progress : callable, optional
         Called with (files done, files to do, path).
+    workers : Workers, optional
+        Where files are read; default: on this machine.
 
     Returns
     -------
@@ -158,7 +162,7 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None) -> 
             else:
                 fresh.append(item)
                 known.suspend(item.key)
-        for batch in _read_ahead(context, _batches(fresh, names)):
+        for batch in _read_ahead(context, _batches(fresh, names), workers):
             _land_batch(context, batch, retired, report)
             for entry in batch:
                 shutil.rmtree(context.spool_of(entry.row["source_id"]), ignore_errors=True)
@@ -223,15 +227,18 @@ def _of_bounded_size(items: list[SourceFile]) -> Iterator[list[SourceFile]]:
     yield batch
 
 
-def _read_ahead(context: IngestContext, batches: list[list[SourceFile]]) -> Iterator[list[PreparedFile]]:
+def _read_ahead(
+    context: IngestContext, batches: list[list[SourceFile]], workers: Workers | None
+) -> Iterator[list[PreparedFile]]:
     """Read the next batch while the current one is written; never more than two in memory.
 
     If a map creates unknown wells, each batch needs the wells created by the previous batch, and waits for it.
     """
-    with ThreadPoolExecutor(READERS) as pool:
+    with ThreadPoolExecutor(READERS) if workers is None else nullcontext(workers.executor) as pool:
 
         def start(batch: list[SourceFile]) -> list[Future[PreparedFile]]:
-            return [pool.submit(read, context, item) for item in batch]
+            given = context if workers is None else context.apart(batch)
+            return [pool.submit(read, given, item) for item in batch]
 
         waiting: list[Future[PreparedFile]] = []
         for index, batch in enumerate(batches):

@@ -6,7 +6,7 @@ import shutil
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -35,6 +35,8 @@ LINEAGE = ("reason", "line", "expected", "found", "fix")
 """Fields of a set-aside file's row."""
 
 
+_LARGE = threading.Lock()
+"""Held while a large file is read: one at a time."""
 CLASH = "clash with "
 """Prefix in the column `tried_with` for a file with rows of another file; the source id of that file follows."""
 
@@ -69,7 +71,11 @@ class IngestContext:
     known: SourceIndex
     superseded: set[Key]
     gone: set[Key]
-    large: threading.Lock = field(default_factory=threading.Lock)
+
+    def apart(self, items: Sequence[SourceFile]) -> IngestContext:
+        """Return what reading these files needs, for other processes."""
+        rows = [row for item in items if (row := self.known.get(item.key)) is not None]
+        return replace(self, lake=self.lake.reader(), known=SourceIndex(rows), superseded=set(), gone=set())
 
     def expects(self, item: SourceFile, row: Mapping[str, Any] | None) -> str:
         """Return the `tried_with` value expected in an unchanged file's row."""
@@ -127,7 +133,7 @@ def read(context: IngestContext, item: SourceFile) -> PreparedFile:
         row |= {"state": "superseded", "reason": f"a later revision is {item.superseded_by}"}
         return entry
     try:
-        with as_set_aside(item.key[1]), nullcontext() if item.size < PART_BYTES else context.large:
+        with as_set_aside(item.key[1]), nullcontext() if item.size < PART_BYTES else _LARGE:
             _read(context, entry)
     except SetAside as aside:
         _set_aside(context, entry, aside)

@@ -22,7 +22,7 @@ from pipeline.metrics.stage.view import STAGE
 from pipeline.metrics.well import PLANNING, Planning, Rows, WellInput, WellRows, amendment_findings
 from pipeline.metrics.wireline.measure import measure_wireline
 from pipeline.metrics.wireline.metrics import WIRELINE_RUN
-from pipeline.parallel import map_unordered
+from pipeline.parallel import Workers, map_unordered
 from pipeline.picks.catalogue import METHODS
 from pipeline.resources import source_digest
 from pipeline.schemas.base import Table
@@ -82,6 +82,7 @@ def measure(
     default_zone: str,
     progress: Callable[[int, int, str], None] | None = None,
     planning: Planning = PLANNING,
+    workers: Workers | None = None,
 ) -> Measured:
     """Measure every well whose sources, tables or methods changed.
 
@@ -94,6 +95,8 @@ def measure(
         Called with (wells done, wells to do, well).
     planning : Planning
         Values that the team plans with.
+    workers : Workers, optional
+        Where wells are measured; default: on this machine.
 
     Returns
     -------
@@ -104,7 +107,8 @@ def measure(
     report.unchanged = plan.unchanged
     tasks = [plan.stale[first : first + WELLS_PER_TASK] for first in range(0, len(plan.stale), WELLS_PER_TASK)]
     waiting: list[_Result] = []
-    for done, result in enumerate(map_unordered(partial(_measurer, lake.reader()), tasks, TASKS_PER_CORE), start=1):
+    results = map_unordered(partial(_measurer, lake.reader()), tasks, TASKS_PER_CORE, workers)
+    for done, result in enumerate(results, start=1):
         waiting.append(result)
         if len(waiting) == TASKS_PER_COMMIT or done == len(tasks):
             _write(lake, waiting)

@@ -270,8 +270,8 @@ def _pad_differences(spec: CompareSpec, used: pl.DataFrame, levels: list[str], f
     first = len(levels) - 1
     adjusted = used[spec.outcome].to_numpy() - fitted.rows.design[:, first:] @ fitted.mixed.estimate[first:]
     apart = used.with_columns(pl.Series(spec.outcome, adjusted))
-    wells = apart.group_by("pad", spec.factor, "well_id").agg(pl.col(spec.outcome).mean())
-    means = wells.group_by("pad", spec.factor).agg(pl.col(spec.outcome).mean())
+    wells = apart.group_by("pad", spec.factor, "well_id", maintain_order=True).agg(pl.col(spec.outcome).mean())
+    means = wells.group_by("pad", spec.factor, maintain_order=True).agg(pl.col(spec.outcome).mean())
     wide = means.pivot(spec.factor, index="pad", values=spec.outcome).sort("pad").drop_nulls()
     return np.asarray((wide[levels[0]] - wide[levels[1]]).to_numpy(), dtype=np.float64)
 

@@ -14,6 +14,7 @@ from threadpoolctl import threadpool_limits
 from pipeline.lake import Lake
 from pipeline.models import compare, grouped_cv, quarters, specs
 from pipeline.models.frames import modelling_tables
+from pipeline.parallel import Workers, map_unordered
 from pipeline.schemas.base import Table
 from pipeline.schemas.fitted import (
     CHANGES,
@@ -27,6 +28,9 @@ from pipeline.schemas.fitted import (
 )
 
 Rows = list[dict[str, Any]]
+Task = tuple[specs.ModelSpec | specs.CompareSpec, pl.DataFrame]
+ROWS_PER_CORE = 30_000
+"""Rows of all fits together that justify starting a process on another core."""
 
 
 @dataclass
@@ -61,7 +65,12 @@ class FitReport:
         (self.fitted if possible else self.removed if before else self.not_possible).append(name)
 
 
-def fit(lake: Lake, zone: str, progress: Callable[[int, int, str], None] | None = None) -> FitReport:
+def fit(
+    lake: Lake,
+    zone: str,
+    progress: Callable[[int, int, str], None] | None = None,
+    workers: Workers | None = None,
+) -> FitReport:
     """Fit all models and comparisons whose rows or method changed.
 
     Parameters
@@ -71,48 +80,69 @@ def fit(lake: Lake, zone: str, progress: Callable[[int, int, str], None] | None 
         Time zone for pads without one.
     progress : callable, optional
         Called with (done, to do, name).
+    workers : Workers, optional
+        Where models are fitted; default: on this machine.
 
     Returns
     -------
     FitReport
     """
-    with threadpool_limits(1):  # a fit is small: threads cost more than they save
-        return _fit(lake, zone, progress)
-
-
-def _fit(lake: Lake, zone: str, progress: Callable[[int, int, str], None] | None) -> FitReport:
     report = FitReport()
     frames = modelling_tables(lake, zone)
-    total = len(specs.MODELS) + len(specs.COMPARISONS)
-
-    def tell(done: int, name: str) -> None:
-        if progress is not None:
-            progress(done, total, name)
-
-    before = _hashes(lake, MODEL_CARDS, "model")
+    models, comparisons = _hashes(lake, MODEL_CARDS, "model"), _hashes(lake, COMPARISONS, "comparison")
+    stale: list[Task] = [
+        (model, frames[model.level])
+        for model in specs.MODELS
+        if models.get(model.name) != {grouped_cv.inputs_hash(frames[model.level], model)}
+    ]
+    stale += [
+        (spec, frames[spec.level])
+        for spec in specs.COMPARISONS
+        if comparisons.get(spec.name) != {compare.inputs_hash(frames[spec.level], spec)}
+    ]
     fitted: dict[str, grouped_cv.ModelRows | None] = {}
-    for done, model in enumerate(specs.MODELS, start=1):
-        frame, name = frames[model.level], model.name
-        if before.get(name) != {grouped_cv.inputs_hash(frame, model)}:
-            fitted[name] = grouped_cv.fit_model(frame, model)
-            report.note(name, possible=fitted[name] is not None, before=name in before)
-        else:
-            report.unchanged.append(name)
-        tell(done, name)
-    _write_models(lake, {name: rows for name, rows in fitted.items() if rows is not None or name in before})
-
-    before = _hashes(lake, COMPARISONS, "comparison")
     compared: dict[str, Rows] = {}
-    for done, spec in enumerate(specs.COMPARISONS, start=len(specs.MODELS) + 1):
-        frame, name = frames[spec.level], spec.name
-        if before.get(name) != {compare.inputs_hash(frame, spec)}:
-            compared[name] = compare.compare(frame, spec)
-            report.note(name, possible=bool(compared[name]), before=name in before)
+    for done, (name, result) in enumerate(map_unordered(_fitter, stale, _fits_per_core(stale), workers), start=1):
+        if isinstance(result, list):
+            compared[name] = result
         else:
-            report.unchanged.append(name)
-        tell(done, name)
-    _write(lake, COMPARISONS, "comparison", {name: rows for name, rows in compared.items() if rows or name in before})
+            fitted[name] = result
+        if progress is not None:
+            progress(done, len(stale), name)
+    for names, made, before in ((specs.MODELS, fitted, models), (specs.COMPARISONS, compared, comparisons)):
+        for name in (one.name for one in names):
+            if name in made:
+                report.note(name, possible=bool(made[name]), before=name in before)
+            else:
+                report.unchanged.append(name)
+    _write_models(lake, {name: rows for name, rows in fitted.items() if rows is not None or name in models})
+    _write(
+        lake, COMPARISONS, "comparison", {name: rows for name, rows in compared.items() if rows or name in comparisons}
+    )
+    _fit_small_tables(lake, frames, report)
+    return report
 
+
+def _fits_per_core(stale: list[Task]) -> int:
+    rows = sum(frame.height for _, frame in stale)
+    return len(stale) * ROWS_PER_CORE // max(rows, 1) + 1
+
+
+def _fitter() -> Callable[[Task], tuple[str, grouped_cv.ModelRows | Rows | None]]:
+    return _fitted
+
+
+def _fitted(task: Task) -> tuple[str, grouped_cv.ModelRows | Rows | None]:
+    """Fit one model or comparison."""
+    spec, frame = task
+    with threadpool_limits(1):  # a fit is small: threads cost more than they save
+        if isinstance(spec, specs.ModelSpec):
+            return spec.name, grouped_cv.fit_model(frame, spec)
+        return spec.name, compare.compare(frame, spec)
+
+
+def _fit_small_tables(lake: Lake, frames: dict[str, pl.DataFrame], report: FitReport) -> None:
+    """Write the inexpensive tables whose inputs changed."""
     for table, key, made in _small_tables(frames):
         before = _hashes(lake, table, key)
         changed = {name: rows for name, rows in made.items() if before.get(name, set()) != _inputs(rows)}
@@ -120,7 +150,6 @@ def _fit(lake: Lake, zone: str, progress: Callable[[int, int, str], None] | None
             report.note(f"{table.name}: {name}", possible=bool(rows), before=name in before)
         report.unchanged += [f"{table.name}: {name}" for name in made if name not in changed]
         _write(lake, table, key, changed)
-    return report
 
 
 def _small_tables(frames: dict[str, pl.DataFrame]) -> Iterator[tuple[Table, str, dict[str, Rows]]]:

@@ -132,7 +132,8 @@ def changes(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
         job=pl.concat_str([pl.col(name).fill_null("not recorded") for name in jobs], separator=", "),
         crew=pl.lit("all") if crew is None else pl.col(crew).fill_null("not recorded"),
     )
-    cells = used.group_by("quarter", "site", "job", "crew").agg(n=pl.len(), total=pl.col(metric).sum())
+    keys = ("quarter", "site", "job", "crew")
+    cells = used.group_by(keys, maintain_order=True).agg(n=pl.len(), total=pl.col(metric).sum())
     cells = cells.sort("quarter", "site", "job", "crew")
     mark = fingerprint([METHOD_VERSION, metric, cells.rows()])
     quarters = cells["quarter"].unique().sort().to_list()
@@ -247,7 +248,7 @@ def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
     are pads so far minus one. Pads are taken as independent: where each resembles the one before, limits are too
     narrow.
     """
-    used = frame.drop_nulls([metric, "quarter", "pad"]).sort("quarter", "pad", "well_id")
+    used = frame.drop_nulls([metric, "quarter", "pad"]).sort("quarter", "pad", "well_id", maintain_order=True)
     mark = fingerprint(
         [METHOD_VERSION, metric, used.select("quarter", "pad", metric).hash_rows(seed=1).sort().to_list()]
     )
@@ -255,7 +256,7 @@ def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
     for quarter in used["quarter"].unique().sort():
         so_far = used.filter(pl.col("quarter") <= quarter)
         now, before = so_far.filter(quarter=quarter), so_far.filter(pl.col("quarter") < quarter)
-        pads = so_far.group_by("pad").agg(pl.col(metric).mean())[metric].to_numpy()
+        pads = so_far.group_by("pad", maintain_order=True).agg(pl.col(metric).mean())[metric].to_numpy()
         reach = None
         if pads.size >= FEWEST_PADS:
             reach = float(scipy.stats.t.ppf(0.975, pads.size - 1) * np.std(pads, ddof=1))
@@ -276,7 +277,7 @@ def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
 
 def _sum_of_squares(rows: pl.DataFrame) -> float:
     """Sum of the squared shares of the rows that each pad holds: the variance of their mean over that of a pad."""
-    shares = rows.group_by("pad").len()["len"].to_numpy() / max(rows.height, 1)
+    shares = rows.group_by("pad", maintain_order=True).len()["len"].to_numpy() / max(rows.height, 1)
     return float(shares @ shares)
 
 

@@ -15,7 +15,7 @@ from pipeline.metrics.coil.measure import measure_runs
 from pipeline.metrics.measure import STAGE_METRICS, read_wells
 from pipeline.metrics.stage.measure import pick_stages
 from pipeline.metrics.well import PLANNING, Planning, Rows, WellInput, WellRows
-from pipeline.parallel import map_unordered
+from pipeline.parallel import Workers, map_unordered
 from pipeline.queries import sentences_shown
 from pipeline.report.mask import Mask
 from pipeline.report.pump_down_page import pump_down_record
@@ -67,6 +67,7 @@ def draw_audit(
     system: str = "field",
     planning: Planning = PLANNING,
     progress: Callable[[int, int, str], None] | None = None,
+    workers: Workers | None = None,
 ) -> Audited:
     """Draw the audit pages of the wells whose picks changed.
 
@@ -85,6 +86,8 @@ def draw_audit(
         Values that the team plans with; the wells were measured with them.
     progress : callable, optional
         Called with (wells done, wells to do, well).
+    workers : Workers, optional
+        Where pages are drawn; default: on this machine.
     """
     mask = mask or Mask()
     picks = lake.scan(PICKS).filter(pl.lit(True) if well is None else pl.col("well_id") == well)
@@ -98,7 +101,7 @@ def draw_audit(
     stale = [one for one in sorted(hashes) if not _current(out / mask.text(one), hashes[one], paged=paged)]
     drawer = partial(_drawer, lake.reader(), out, stale, mask, system, planning, paged=paged)
     tasks = [(one, inert_text(mask.text(names.get(one) or one)), hashes[one]) for one in stale]
-    for done, one in enumerate(map_unordered(drawer, tasks, WELLS_PER_CORE) if tasks else (), start=1):
+    for done, one in enumerate(map_unordered(drawer, tasks, WELLS_PER_CORE, workers) if tasks else (), start=1):
         if progress is not None:
             progress(done, len(stale), one)
     return Audited(stale, len(hashes) - len(stale))

@@ -15,6 +15,7 @@ import polars as pl
 from pipeline import __version__, queries
 from pipeline.lake import Lake
 from pipeline.metrics.well import planning
+from pipeline.parallel import Workers
 from pipeline.report.against import causes, compared
 from pipeline.report.audit import draw_audit
 from pipeline.report.content import gather, steps_of
@@ -48,6 +49,7 @@ def build(
     beside: Sequence[str] = (),
     progress: Progress | None = None,
     before: Mapping[str, Any] | None = None,
+    workers: Workers | None = None,
 ) -> Built:
     """Write an edition of the report.
 
@@ -67,6 +69,8 @@ def build(
         Called with (done, to do, what).
     before : mapping, optional
         The snapshot that an edition ``against`` a past day is compared with.
+    workers : Workers, optional
+        Where the pages of records are drawn; default: on this machine.
 
     Returns
     -------
@@ -78,8 +82,14 @@ def build(
     if edition.mask:  # for readers outside the team: must not contain files of an earlier copy with another mask
         shutil.rmtree(out, ignore_errors=True)
     draw_audit(
-        lake, out / "audit", mask=mask, system=settings.display_units, planning=planning(settings), progress=progress
-    )  # fmt: skip
+        lake,
+        out / "audit",
+        mask=mask,
+        system=settings.display_units,
+        planning=planning(settings),
+        progress=progress,
+        workers=workers,
+    )
 
     def seen(table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
         return mask.seen(table, until(edition.quarter, table, rows))
