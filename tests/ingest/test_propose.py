@@ -482,7 +482,8 @@ def test_what_a_concentration_is_per_volume_of_is_judged_by_the_rates_or_asked(
     guess = next(guess for guess in draft.proposal.guesses if guess.lake == "proppant_conc_ppa")
     assert guess.confidence == confidence
     assert tomllib.loads(f"a = {guess.text}")["a"].get("per") == per
-    asked = [question for question in draft.proposal.questions if "per volume of clean fluid or of slurry" in question]
+    told = "per volume of clean fluid or of slurry" if volume else "the slurry rate is 0 % above the clean rate"
+    asked = [question for question in draft.proposal.questions if told in question]
     assert len(asked) == (confidence == ASKED)
 
 
@@ -524,3 +525,56 @@ def test_a_well_in_a_remark_above_the_data_is_read(tmp_path: Path) -> None:
     assert draft.shaped is not None
     assert [folded(well) for well in draft.shaped.rows.wells] == [folded("TQ-1014(h)")]
     assert draft.shaped.rows.numbers == {7}
+
+
+def pumped(headings: str, *columns: float) -> str:
+    """A record at rate for ten minutes and shut in for five, with one level per column and phase; the first shut in."""
+    at_rate, shut_in = columns[: len(columns) // 2], columns[len(columns) // 2 :]
+    rows = []
+    for i in range(900):
+        level = at_rate if i < 600 else shut_in
+        cells = ",".join(f"{value * (1.0 + 0.001 * (i % 5)):.4f}" for value in level)
+        rows.append(f"2024-03-05 10:{i // 60:02d}:{i % 60:02d},{cells}")
+    return "\n".join([f"Time,{headings}", *rows, ""])
+
+
+@pytest.mark.parametrize(
+    ("headings", "levels", "lake", "heading", "unit", "question"),
+    [
+        (
+            "Treating Pressure (psi),Slurry Rate (bpm),Annulus Pressure (psi)",
+            (1010.0, 80.0, 7480.0, 1005.0, 0.0, 4800.0),
+            "treating_pressure_psi", "Treating Pressure (psi)", "psi",
+            "'Treating Pressure (psi)' does not change with the rate, 'Annulus Pressure (psi)' does",
+        ),
+        (
+            "Treating Pressure (psi),Slurry Rate (bpm)", (80.0, 7480.0, 0.0, 4800.0),
+            "treating_pressure_psi", "Slurry Rate (bpm)", "psi", "the headings seem to be exchanged",
+        ),
+        (
+            "Treating Pressure (kPa),Slurry Rate (bpm)", (7480.0, 80.0, 4800.0, 0.0),
+            "treating_pressure_psi", "Treating Pressure (kPa)", "psi", "at most 1089 psi at 80.3 bpm is unusual",
+        ),
+        (
+            "Treating Pressure (psi),Slurry Rate (bpm),Prop Conc (kg/m3)", (7480.0, 80.0, 2.0, 4800.0, 0.0, 0.0),
+            "proppant_conc_ppa", "Prop Conc (kg/m3)", "ppa", "the unit of 'Prop Conc (kg/m3)': ppa or kg/m3?",
+        ),
+    ],
+)  # fmt: skip
+def test_columns_that_do_not_behave_as_their_headings_say_are_asked(
+    tmp_path: Path, headings: str, levels: tuple[float, ...], lake: str, heading: str, unit: str, question: str
+) -> None:
+    draft = found_in(pumped(headings, *levels), tmp_path, "Teal 1H stage 3.csv")
+    guess = next(guess for guess in draft.proposal.guesses if guess.lake == lake)
+    assert (guess.confidence, guess.heading) == (ASKED, heading)
+    assert tomllib.loads(f"a = {guess.text}")["a"]["unit"] == unit
+    assert any(question in asked for asked in draft.proposal.questions), draft.proposal.questions
+
+
+def test_a_concentration_whose_heading_says_of_slurry_is_one(tmp_path: Path) -> None:
+    text = pumped(
+        "Treating Pressure (psi),Slurry Rate (bpm),Prop Conc per m3 slurry (kg/m3)",
+        *(7480.0, 80.0, 240.0, 4800.0, 0.0, 0.0),
+    )
+    draft = found_in(text, tmp_path, "Teal 1H stage 3.csv")
+    assert 'per = "slurry"' in guess_of(draft, "proppant_conc_ppa")

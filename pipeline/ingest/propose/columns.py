@@ -9,17 +9,10 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.ingest.behaviour import spread, time_guess, usual_step_s
+from pipeline.ingest.propose.behaves import better_read, volume_of
 from pipeline.ingest.propose.clocks import Times, zone_question
 from pipeline.ingest.propose.guess import ASKED, LIKELY, SURE, Guess, Look, weaker
-from pipeline.ingest.propose.measured import (
-    goes_against,
-    in_lake_units,
-    lake_unit,
-    only_unit,
-    unit_can_be,
-    unit_guess,
-    volume_of,
-)
+from pipeline.ingest.propose.measured import goes_against, in_lake_units, lake_unit, only_unit, unit_can_be, unit_guess
 from pipeline.ingest.vocabulary import Meaning, fit, listed, vocabulary, words_of
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import meta
@@ -111,6 +104,7 @@ def _steps_are_small(look: Look, times: Times) -> bool:
 def signal_guesses(look: Look, lands: str, chosen: dict[str, tuple[int, float]]) -> tuple[list[Guess], list[str]]:
     """Return the guesses for the columns of a record of samples, and what must be asked."""
     guesses, questions = [], []
+    chosen, doubts = better_read(look, chosen) if lands == "treatment" else (chosen, {})
     odd = _clean_is_higher(look, chosen)
     for lake in vocabulary().signals[lands]:
         if lake not in chosen:
@@ -121,7 +115,11 @@ def signal_guesses(look: Look, lands: str, chosen: dict[str, tuple[int, float]])
         rivals = _rivals(look, chosen, vocabulary().signals[lands][lake], lake)
         unit, confidence, why, units = unit_guess(look, place, lands, lake)
         told = f"'{look.heading(place)}' is read as {lake.rsplit('_', 1)[0].replace('_', ' ')}"
-        if rivals:
+        doubt = doubts.get(lake)
+        if doubt is not None:
+            confidence, why, unit = ASKED, f"{why}; {doubt.why}", doubt.unit or unit
+            questions.append(doubt.question)
+        elif rivals:
             confidence = weaker(confidence, ASKED)
             why = f"{why}; {', '.join(repr(name) for name in rivals[:3])} could be it too"
             questions.append(f"{lake}: '{look.heading(place)}' or {' or '.join(repr(name) for name in rivals[:3])}?")
@@ -133,20 +131,18 @@ def signal_guesses(look: Look, lands: str, chosen: dict[str, tuple[int, float]])
         if odd and lake in ("slurry_rate_bpm", "clean_rate_bpm"):
             confidence, why = ASKED, f"{why}; the clean rate is above the slurry rate while proppant runs"
             questions.append(f"{lake}: is '{look.heading(place)}' the {lake.split('_')[0]} rate, and in {unit}?")
-        elif confidence == ASKED and not rivals and score > UNIT_ONLY:
+        elif confidence == ASKED and not rivals and doubt is None and score > UNIT_ONLY:
             questions.append(
                 f"{lake}: the unit of '{look.heading(place)}': {unit}{''.join(f' or {u}' for u in units)}?"
             )
         more = ""
         if lake_unit(lake) == "ppa":
-            volume, told_by = volume_of(look, chosen, lands)
+            volume, told_by, asked = volume_of(look, chosen, lands)
             why = f"{why}; {told_by}" if told_by else why
-            if volume != "clean":
-                confidence, more = ASKED, ', per = "slurry"' if volume else ""
-                questions.append(
-                    f"{lake}: is '{look.heading(place)}' per volume of clean fluid or of slurry? "
-                    f'{"of slurry" if volume else "of clean fluid"} is assumed (per = "clean" or "slurry")'
-                )
+            more = ', per = "slurry"' if volume == "slurry" else ""
+            if asked:
+                confidence = ASKED
+                questions.append(_volume_question(lake, look.heading(place), volume, told_by))
             elif told_by and not names_added(unit):
                 confidence = weaker(confidence, LIKELY)
         text = f"{{ {look.column(place)}, unit = {json.dumps(unit, ensure_ascii=False)}{more} }}"
@@ -162,14 +158,26 @@ def signal_guesses(look: Look, lands: str, chosen: dict[str, tuple[int, float]])
                 goes_against(look, place, lake, unit),
             )
         )
-    doubt = next((one for one in guesses if one.lake == "treating_pressure_psi" and "the file says" in one.why), None)
-    if doubt is not None and doubt.confidence == ASKED and ("unusual" in doubt.why or "impossible" in doubt.why):
+    odd_unit = next(
+        (one for one in guesses if one.lake == "treating_pressure_psi" and "the file says" in one.why), None
+    )
+    if odd_unit is not None and odd_unit.confidence == ASKED and re.search("unusual|impossible", odd_unit.why):
         for at, one in enumerate(guesses):
             if one.lake.endswith("_bpm") and spread(look.values(one.place))[1] < SMALL_RATE:
                 why = f"{one.why}; the pressure's unit is in doubt, and these values could be m3/min"
                 guesses[at] = replace(one, confidence=ASKED, why=why)
                 questions.append(f"{one.lake}: is '{one.heading}' in the unit that the file says, or in m3/min?")
     return guesses, questions
+
+
+def _volume_question(lake: str, heading: str, volume: str, told_by: str) -> str:
+    if told_by and not volume:
+        return f"{lake}: {told_by}: are '{heading}' and both rates the right columns?"
+    assumed = "of slurry" if volume else "of clean fluid"
+    return (
+        f"{lake}: is '{heading}' per volume of clean fluid or of slurry? "
+        f'{assumed} is assumed (per = "clean" or "slurry")'
+    )
 
 
 def _rivals(look: Look, chosen: dict[str, tuple[int, float]], meaning: Meaning, lake: str) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -12,6 +13,7 @@ from pipeline.ingest.behaviour import is_total, numbers
 from pipeline.ingest.sniff import Table
 
 SURE, LIKELY, ASKED = "sure", "likely", "asked"
+BRACKETED = re.compile(r"[\[({<]([^\])}>]+)[\])}>]")
 CHECK = "# check:"
 """Marks an unconfirmed guess in a written map."""
 
@@ -82,6 +84,15 @@ class Look:
         """Heading and unit of a column."""
         unit = self.table.units[place] if place < len(self.table.units) else ""
         return f"{self.said(place)} {unit}"
+
+    def units_said(self, place: int) -> list[str]:
+        """Return the units that the file gives for a column: below it, in brackets, as words of its heading."""
+        heading = self.table.names[place]
+        below = self.table.units[place] if place < len(self.table.units) else ""
+        bracketed = BRACKETED.findall(f"{heading} {self.said(place)}")
+        words = [word for word in re.split(r"[\s,;:_]+", heading) if len(word) > 1 or word in "%"][1:]
+        ends = [heading[at + 1 :] for at in (heading.rfind("_"), heading.rfind(",")) if 0 < at < len(heading) - 1]
+        return [unit for unit in dict.fromkeys([below.strip(), *bracketed, *ends, *reversed(words)]) if unit]
 
     def column(self, place: int) -> str:
         """How a map names the column: its heading, or its position where that is empty or repeats."""

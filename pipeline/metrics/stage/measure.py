@@ -11,7 +11,7 @@ import numpy as np
 from pipeline.metrics.findings import finding, reported_findings
 from pipeline.metrics.stage import friction, metrics, slurry
 from pipeline.metrics.stage.findings import stage_findings
-from pipeline.metrics.stage.plausible import Suspect, doubted, exchanged, suspects
+from pipeline.metrics.stage.plausible import Suspect, beside, doubted, exchanged, suspects
 from pipeline.metrics.stage.view import STAGE, Below, StageView, Surroundings
 from pipeline.metrics.stage.waves import casing_wave_speed_ft_s, pooled_wave_speed
 from pipeline.metrics.well import Rows, Samples, WellInput, WellRows, amended, casing, parts, pick_row, settle
@@ -61,7 +61,10 @@ def pick_stages(well: WellInput) -> list[Picked]:
         given = amended(well, "stage", samples.number, samples.origin)
         picks = pick_stage(stage_record(samples), design, given)
         odd = suspects(picks, design, row, reported.get(samples.number, {}))
-        picked.append(Picked(samples, row, design, doubted(picks, odd), odd))
+        picked.append(Picked(samples, row, design, picks, odd))
+    for one, other in zip(picked, beside([one.picks for one in picked]), strict=True):
+        one.suspects += [odd for odd in other if odd.channel not in {own.channel for own in one.suspects}]
+        one.picks = doubted(one.picks, one.suspects)
     return picked
 
 

@@ -35,8 +35,18 @@ TREATING_PSI = (800.0, 15_000.0)
 """Highest treating pressures of stages whose depth is not known (common practice). [psi]"""
 AS_STATED = (0.4, 1.6)
 """A rate or concentration within these multiples of the stated one is not suspect. [1]"""
+LEAST_SAND = 30
+"""Samples with proppant from which rates and concentration are compared. [1]"""
+LEAST_OTHERS = 2
+"""Stages of the well that a stage is compared with. [1]"""
 NEAR = (0.8, 1.25)
 """A factor that leads to within these multiples of the stated value names the likely unit. [1]"""
+FAST_BPM, LEAST_FAST_PSI = 50.0, 1200.0
+"""At this rate the highest pressure of a deep or unknown well is above the other (common practice). [bpm], [psi]"""
+BALANCE = (0.4, 2.5)
+"""What the slurry rate exceeds the clean rate by, over what the concentration says, with room for metering. [1]"""
+LEAST_EXCESS = 0.03
+"""Smaller differences of that excess are metering. [1]"""
 SURGE_SHARE = 3.0
 """No fall at shut-in exceeds the surge of an instant stop and the friction of the record by this factor. [1]"""
 DATE_DAYS = 25.0
@@ -70,7 +80,11 @@ def suspects(picks: StagePicks, design: StageDesign, row: Row, reported: Row) ->
         also = _pressure(pumping, picks, design, row, reported)
         return [low] if also is None else [also, low]
     record, span = line.record, slice(line.main, line.end)
-    found = [_pressure(record.pressure_psi[span], picks, design, row, reported), _surge(picks, design)]
+    found = [
+        _pressure(record.pressure_psi[span], picks, design, row, reported) or _idle(picks, row),
+        _surge(picks, design),
+        _balance(picks, design),
+    ]
     rate = record.rate_bpm[span]
     if stated:
         found.append(_against("rate", median(rate[rate >= line.main_bpm]), stated))
@@ -106,6 +120,76 @@ def _pressure(pumping: Array, picks: StagePicks, design: StageDesign, row: Row, 
         if all(low <= value * factor <= high for value, (low, high), _ in tests):
             return Suspect("pressure", f"{off[0]} fits no fracture; the pressure is probably in {unit}")
     return None
+
+
+def _idle(picks: StagePicks, row: Row) -> Suspect | None:
+    """Refuse a pressure too low for the rate: that of another line, or in a unit that none of ours explains."""
+    if row.get("tvd_ft") and row["tvd_ft"] < SHALLOW_FT:
+        return None
+    highest, rate = _level("pressure", picks), _level("rate", picks)
+    if highest is None or rate is None or rate < FAST_BPM or highest >= LEAST_FAST_PSI:
+        return None
+    return Suspect(
+        "pressure",
+        f"a highest pressure of {qty(highest, 'psi')} at {qty(rate, 'bpm')} fits no fracture treatment: "
+        "check the column and its unit",
+    )
+
+
+def _balance(picks: StagePicks, design: StageDesign) -> Suspect | None:
+    """Compare slurry rate, clean rate and concentration: grains keep their volume."""
+    line = picks.timeline
+    record, span = line.record, slice(line.main, line.end)
+    if record.clean_bpm is None or record.conc_ppa is None:
+        return None
+    conc, clean, slurry = record.conc_ppa[span], record.clean_bpm[span], record.rate_bpm[span]
+    known = np.isfinite(conc) & (clean > SMALLEST_BPM) & (slurry >= line.main_bpm)
+    sand = known & (conc > 0.25 * float(np.max(conc[known], initial=0.0))) & (conc > 0.0)
+    if sand.sum() < LEAST_SAND:
+        return None
+    seen = median(slurry[sand] / clean[sand] - 1.0)
+    told = median(conc[sand]) * design.absolute_volume_gal_lbm
+    if abs(seen - told) < LEAST_EXCESS or BALANCE[0] <= seen / told <= BALANCE[1]:
+        return None
+    usual = qty(median(conc[sand]), "ppa")
+    text = f"the slurry rate is {100.0 * seen:.3g} % above the clean rate, at {usual} it is {100.0 * told:.3g} %"
+    for name, factor in _factors("concentration"):
+        for unit, value in ((name, told * factor), ("ppa", told / factor)):
+            if seen > 0.0 and NEAR[0] <= value / seen <= NEAR[1]:
+                return Suspect("concentration", f"{text}; the concentration is probably in {unit}")
+    return Suspect("concentration", f"{text}: check the columns of both rates and of the concentration")
+
+
+def beside(picks: Sequence[StagePicks]) -> list[list[Suspect]]:
+    """Return, for each stage of a well, its channels that only another unit brings to the level of the other stages."""
+    levels = {channel: [_level(channel, one) for one in picks] for channel in UNITS}
+    found: list[list[Suspect]] = [[] for _ in picks]
+    for channel, values in levels.items():
+        unit = UNITS[channel][0]
+        for place, value in enumerate(values):
+            others = [other for at, other in enumerate(values) if at != place and other is not None]
+            if value is None or len(others) < LEAST_OTHERS:
+                continue
+            usual = median(np.array(others))
+            if usual > 0.0 and np.mean([AS_STATED[0] <= other / usual <= AS_STATED[1] for other in others]) > 0.7:
+                words = f"the record shows {qty(value, unit)}, the well's other stages {qty(usual, unit)}"
+                odd = _against(channel, value, usual, words)
+                found[place] += [odd] if odd is not None else []
+    return found
+
+
+def _level(channel: str, picks: StagePicks) -> float | None:
+    """Return what a stage's record shows of a channel: highest pressure, usual rate, highest concentration."""
+    line = picks.timeline
+    record = line.record
+    if channel == "rate":
+        rate = record.rate_bpm[record.rate_bpm > SMALLEST_BPM]
+        return percentile(rate, 80.0) if rate.size else None
+    values = record.pressure_psi[slice(line.main, line.end)] if channel == "pressure" else record.conc_ppa
+    if values is None:
+        return None
+    top = float(np.nanmax(values, initial=0.0))
+    return top if top > 0.0 else None
 
 
 def _volume(picks: StagePicks, reported_bbl: float) -> Suspect | None:
