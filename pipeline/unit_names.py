@@ -56,7 +56,8 @@ _SPELLED: dict[str, str] = {
     "bbl": "bbl bbls barrel barrels barriles barils",
     "gal": "gal gals gallon gallons usgal galus gal[us] galones",
     "m**3": "m3 cum cubicmetres cubicmeters sm3",
-    "thousand_cubic_metres": "1000m3 10^3m3 10**3m3 10**3m**3 103m3 e3m3 1e3m3 kilom3",
+    "thousand_cubic_metres": "1000m3 10^3m3 10**3m3 10**3m**3 103m3 e3m3 1e3m3 kilom3 milm3 mm3 mmc",
+    "million_cubic_metres": "mmm3 1e6m3 e6m3 10^6m3 106m3",
     "L": "l litre litres liter liters lt lts ltr",
     "mcf": "mcf mscf",
     # masses and forces
@@ -98,6 +99,7 @@ _ABSOLUTE = {"psia": "psi", "psi(a)": "psi", "kpaa": "kPa", "kpa(a)": "kPa", "mp
              "bara": "bar", "bar(a)": "bar"}  # fmt: skip
 
 
+_OTHER_MEANING = {"mm3": "MMm3"}
 _ADDED = frozenset({"ppa", "ppga", "ppac", "kgpa", "kgpa/m3", "kga/m3"})
 
 
@@ -196,6 +198,11 @@ def is_unit(written: str, target: str) -> bool:
 def names_added(written: str) -> bool:
     """Whether a unit of concentration says that the mass is added to a volume of clean fluid: PPA, kgPA."""
     return bare(written) in _ADDED
+
+
+def two_meanings(written: str) -> str | None:
+    """Return the other unit that a unit can stand for: M is thousand in the trade, million in the SI."""
+    return _OTHER_MEANING.get(bare(written))
 
 
 def looks_like_unit(written: str) -> bool:

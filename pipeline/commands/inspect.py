@@ -12,10 +12,10 @@ import polars as pl
 from pipeline.commands.init import FIRST_MAP_TEXT
 from pipeline.errors import HeelwardError, SetAside, short
 from pipeline.ingest.content import content_of
-from pipeline.ingest.draft import Draft, Group, drafts, grouped, sample_rows
+from pipeline.ingest.draft import Draft, Group, drafts, grouped, sample_rows, tried
 from pipeline.ingest.inspect import inspect_file
 from pipeline.ingest.names import WellRegistry
-from pipeline.ingest.orders import settled, with_revisions
+from pipeline.ingest.orders import settled, with_numbers, with_revisions
 from pipeline.ingest.propose import SURE
 from pipeline.ingest.tally import told_once
 from pipeline.lake import Lake
@@ -116,6 +116,10 @@ def _proposed(workspace: Workspace, groups: list[Group], base: Path, *, write: b
             for number, draft in enumerate(found):
                 decided, unread = settled(draft, file, rest, names, Path(spool) / f"draft {number}")
                 decided = replace(decided, proposal=with_revisions(decided.proposal, group.files))
+                numbered = with_numbers(decided.proposal, group.files)
+                if numbered is not decided.proposal:
+                    again = Path(spool) / f"numbered {number}"
+                    decided = tried(numbered, content_of(file), file.name, names, again, leave_out=False)
                 parts.append(_told(workspace, decided, group, write=write, taken=taken))
                 if unread:
                     lines = [f"  {line}" for line in unread[:SHOWN_PROBLEMS]]

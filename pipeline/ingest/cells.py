@@ -33,6 +33,8 @@ def typed(work: FileJob, frame: pl.DataFrame) -> list[pl.Series]:
             continue
         if lake in work.raw.constants:
             series = pl.Series(lake, [work.raw.constants[lake]]).new_from_index(0, frame.height)
+        elif channel.row:
+            series = (frame[ROW] - (work.source.data_row - 1)).cast(pl.String)
         elif lake not in frame.columns:  # optional, and not in this file
             continue
         else:
@@ -75,6 +77,7 @@ def _cells(work: FileJob, lake: str, dtype: Any, series: pl.Series, lines: pl.Se
         written = " or ".join(formats)
         named = english(channel, text)
         days = pl.select(pl.coalesce(_day(named, one) for one in formats).alias(lake)).to_series()
+        days = days.dt.month_start() if meta(column).get("month") else days
         value = _dated(work, lake, days, lines)
         return counted(work, lake, text, value, f"a date like {written}, {_range_of_days(work, lake)}", lines)
     if isinstance(dtype, pl.Datetime):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import polars as pl
 
@@ -25,12 +25,15 @@ class Columns:
         Text, columns named by their position.
     head : list of str
         What the file says above its data, line by line.
+    said : list of str
+        All that the file says of each column, if that is more than its name.
     """
 
     names: list[str]
     units: list[str]
     frame: pl.DataFrame
     head: list[str]
+    said: list[str] = field(default_factory=list)
 
 
 def is_las(first: bytes) -> bool:
@@ -75,7 +78,8 @@ def read_las(content: Content) -> Columns:
     told = [item for section in (las.well, las.params) for item in section if str(item.value).strip()]
     head = [f"{name}: {item.value}" for item in told for name in dict.fromkeys((item.mnemonic, item.descr)) if name]
     names = [str(curve.original_mnemonic or curve.mnemonic) for curve in las.curves]
-    return Columns(names, [str(curve.unit or "") for curve in las.curves], pl.DataFrame(series), head)
+    said = [f"{name} {curve.descr or ''}".strip() for name, curve in zip(names, las.curves, strict=True)]
+    return Columns(names, [str(curve.unit or "") for curve in las.curves], pl.DataFrame(series), head, said)
 
 
 def read_parquet(content: Content) -> Columns:

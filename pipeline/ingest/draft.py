@@ -62,7 +62,7 @@ def tables_in(path: Path, content: Content) -> Iterator[tuple[str, Table]]:
     if kind := kind_of(first):
         held = KINDS[kind].read(content)
         columns = [held.frame[name].fill_null("").to_list() for name in held.frame.columns]
-        yield "", sniff_columns(held.names, held.units, columns, held.head)
+        yield "", sniff_columns(held.names, held.units, columns, held.head, held.said)
         return
     found = sniff_text(first)
     if found is not None:
@@ -203,7 +203,15 @@ def grouped(folder: Path, paths: Iterable[Path]) -> list[Group]:
     for files in by_layout.values():
         others = [path for held in by_layout.values() if held is not files for path in held]
         groups += _patterns(folder, files, others)
-    return groups
+    return [_apart(folder, group, groups) for group in groups]
+
+
+def _apart(folder: Path, group: Group, groups: list[Group]) -> Group:
+    """Return a group whose patterns another one has too with the paths of its files instead."""
+    if not any(set(group.patterns) & set(other.patterns) for other in groups if other is not group):
+        return group
+    paths = (path.relative_to(folder).as_posix() for path in group.files)
+    return Group(group.files, tuple(re.sub(r"[*?]", "?", path) for path in paths))
 
 
 def _layout(table: Table) -> tuple[object, ...]:

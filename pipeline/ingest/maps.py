@@ -81,6 +81,8 @@ class Channel(Frozen):
         One value for all rows.
     header : str, optional
         Regular expression with a group ``value``, searched in the lines above the data: one value for all rows.
+    row : bool
+        The number of the row, counted from 1 at the first row of data.
     optional : bool
         Whether the file may lack it.
     unit : str, optional
@@ -111,6 +113,7 @@ class Channel(Frozen):
     place: int | None = Field(default=None, ge=1, le=MOST_HEAD)
     value: str | float | bool | None = None
     header: str | None = None
+    row: bool = False
     optional: bool = False
     unit: str | None = None
     plus: Names = ()
@@ -172,7 +175,7 @@ class SourceMap(Frozen):
     last_row: int | None = Field(default=None, ge=2, le=2**31 - 1)
     only_rows: dict[str, list[str]] = Field(default_factory=dict)
     not_rows: dict[str, list[str]] = Field(default_factory=dict)
-    duplicates: Literal["set aside", "first", "last"] | None = None
+    duplicates: Literal["set aside", "first", "last", "add"] | None = None
     most_void_rows: float = Field(default=0.01, ge=0.0, le=0.5)
     skip_lines: str | None = None
     head_pattern: Names = ()
@@ -205,7 +208,7 @@ class SourceMap(Frozen):
         return "\t" if self.delimiter == SPACES else self.delimiter
 
     @property
-    def repeated(self) -> Literal["set aside", "first", "last"]:
+    def repeated(self) -> Literal["set aside", "first", "last", "add"]:
         """What counts of rows with the same key: of a record's samples the last, unless the map says otherwise."""
         return self.duplicates or ("last" if "time" in self.table.key else "set aside")
 
@@ -277,11 +280,13 @@ def _channel_problems(source: SourceMap, name: str, channel: Channel) -> list[st
     allowed = [column for column in columns if column not in ("source_id", "source_row", "stub")]
     if name not in allowed:
         return [f"table '{table.name}' has no such column; its columns: {', '.join(allowed)}"]
-    if (channel.from_rows, channel.value is not None, channel.header is not None).count(True) != 1:
+    if (channel.from_rows, channel.value is not None, channel.header is not None, channel.row).count(True) != 1:
         return [
             "give one of 'column' (a heading of the file), 'place' (its position), 'value' (one value for all rows), "
-            "'header' (a pattern for the lines above the data)"
+            "'header' (a pattern for the lines above the data), 'row' (the number of the row)"
         ]
+    if channel.row and not isinstance(columns[name].dtype, pl.Int32):
+        return ["only a whole number can be that of the row"]
     unit = meta(columns[name]).get("unit")
     problems = _pattern_problems("header", channel.header, "value") + _cell_pattern_problems(channel)
     if (channel.plus or channel.minus or channel.over) and unit is None:

@@ -24,9 +24,10 @@ def numbers_of(work: FileJob, lake: str, series: pl.Series) -> tuple[pl.Series, 
     text = pl.select(pl.when(~empty).then(text).alias(lake)).to_series()
     plain = text
     if lake not in work.raw.constants or work.source.columns[lake].value is None:
+        plain = plain.str.replace(r"^\((.*)\)$", "-$1").str.replace(r"^(-?)\s*[$€£]\s*", "$1")  # as accounts write
         if work.source.thousands:
             plain = plain.str.replace_all(work.source.thousands, "", literal=True)
-            plain = plain.str.replace_all(f"[{NARROW}]", "").str.strip_prefix("$")
+            plain = plain.str.replace_all(f"[{NARROW}]", "")
         if work.source.decimal == ",":
             plain = plain.str.replace(",", ".", literal=True)
     value = _finite(plain.cast(pl.Float64, strict=False))

@@ -160,6 +160,47 @@ def with_revisions(proposal: Proposal, files: Sequence[Path]) -> Proposal:
     return proposal
 
 
+def with_numbers(proposal: Proposal, files: Sequence[Path]) -> Proposal:
+    """Return a proposal in which no two files get the same stage, or run, because none says its own.
+
+    The number is taken from the names where they differ in one number only; else it is left out, and asked.
+    """
+    guess = next((one for one in proposal.guesses if one.lake in ("stage", "run") and one.place < 0), None)
+    names = [path.name for path in files]
+    if guess is None or guess.confidence != ASKED or len(names) < 2:
+        return proposal
+    kept = [one for one in proposal.guesses if one is not guess]
+    questions = [one for one in proposal.questions if not one.startswith(f"{guess.lake}: neither")]
+    pattern = None
+    if not any(line.startswith("name_pattern") for line in proposal.settings):
+        pattern = _only_number(names, guess.lake)
+    if pattern is None:
+        asked = (
+            f"{guess.lake}: neither these {len(names)} files nor their names tell it: add a 'name_pattern', or a column"
+        )
+        return replace(proposal, guesses=kept, questions=[asked, *questions])
+    found = re.search(pattern, names[0])
+    number = found[guess.lake] if found else ""
+    asked = f"{guess.lake}: '{number}', the only number in which the files' names differ: right?"
+    line = f"name_pattern = {quoted(pattern)}  {CHECK} the only number in which the names differ"
+    return replace(proposal, guesses=kept, questions=[asked, *questions], settings=[*proposal.settings, line])
+
+
+def _only_number(names: Sequence[str], key: str) -> str | None:
+    """Return a pattern of the one number in which names differ; None if they differ in more, or repeat it."""
+    parts = [re.split(r"(\d+)", name) for name in names]
+    if len({tuple(part[::2]) for part in parts}) != 1:
+        return None
+    differs = [at for at in range(1, len(parts[0]), 2) if len({int(part[at]) for part in parts}) > 1]
+    if len(differs) != 1 or len({int(part[differs[0]]) for part in parts}) != len(names):
+        return None
+    shown = [
+        re.escape(text) if at % 2 == 0 else rf"(?P<{key}>\d+)" if at == differs[0] else r"\d+"
+        for at, text in enumerate(parts[0])
+    ]
+    return f"^{''.join(shown)}$"
+
+
 def _number(pattern: str, name: str) -> int:
     match = re.search(pattern, name)
     return 0 if match is None else int(match["rev"])

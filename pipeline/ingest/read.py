@@ -20,6 +20,7 @@ from pipeline.ingest.headings import CHOICE, beside, check_units, places_of
 from pipeline.ingest.kinds import KINDS
 from pipeline.ingest.lines import records
 from pipeline.ingest.maps import ALIGNED, SPACES, SourceMap
+from pipeline.ingest.shifted import LONGEST, shifted_rows
 from pipeline.ingest.workbook import read_sheet
 from pipeline.schemas.base import meta
 
@@ -298,6 +299,7 @@ def _pieces(
             frame = frame.with_columns(pl.Series(ROW, found.line + np.int32(line)))
             if all(column.null_count() for column in frame if column.name != ROW):
                 frame = frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))
+            frame = _without_shifted(frame, places, source, raw) if signal else frame
             any_rows = any_rows or not frame.is_empty()
             yield frame
         line += found.lines
@@ -307,6 +309,24 @@ def _pieces(
             "the file has no rows", f"rows from line {source.data_row}", "none",
             "ask the provider to send it again", source.data_row,
         )  # fmt: skip
+
+
+def _without_shifted(frame: pl.DataFrame, places: dict[str, int], source: SourceMap, raw: RawFile) -> pl.DataFrame:
+    """Return the rows without a few that lost a field; refuse a file that has more of them."""
+    while (found := shifted_rows(frame, places)) is not None:
+        first, end = found
+        line, last = int(frame[ROW][first]), int(frame[ROW][end - 1])
+        if end - first > LONGEST or end == frame.height:
+            raise SetAside(
+                f"the rows from line {line} on lost a field", "each value under its heading",
+                "values one heading further left than in the line above",
+                f"ask the provider to send it again, or cut it there with last_row = {line - 1} in the map "
+                f"'{source.name}'", line,
+            )  # fmt: skip
+        text = f"{end - first} row(s) lost a field and are not used (lines {line} to {last})"
+        raw.notes.append(("unreadable_rows", text, line, end - first))
+        frame = pl.concat([frame[:first], frame[end:]])
+    return frame
 
 
 def _judge(unread: _Unread, fields: int, source: SourceMap, raw: RawFile) -> None:

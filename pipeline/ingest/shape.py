@@ -14,7 +14,7 @@ from pipeline.errors import SetAside, short
 from pipeline.ingest.cells import typed
 from pipeline.ingest.clock import clock_times, clock_zone, elapsed, moment, of_day, possible
 from pipeline.ingest.maps import Channel, SourceMap
-from pipeline.ingest.names import WellRegistry, claimed_twice, new_id
+from pipeline.ingest.names import WellRegistry, claimed_twice, folded, new_id
 from pipeline.ingest.propose.named import number_in_name
 from pipeline.ingest.read import ROW, RawFile, few
 from pipeline.ingest.spool import Rows, Spool
@@ -235,7 +235,8 @@ def _resolve(work: FileJob, name: str, line: int | None) -> str:
     if known is not None:
         return known
     if work.source.unknown_wells == "create":
-        well = new_id(name)
+        alike = (well for well, (other, _) in work.created.items() if folded(other) == folded(name))
+        well = next(alike, None) or new_id(name)
         work.created.setdefault(well, (name, line))
         return well
     near = work.names.nearest(name)

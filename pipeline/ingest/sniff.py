@@ -59,6 +59,8 @@ class Table:
         Every how many rows one was drawn.
     voids : list of str
         Texts that stand for no value.
+    doubtful : dict of int to str
+        Columns whose marks of decimals and thousands could be exchanged: place, and one of its cells.
     """
 
     encoding: str
@@ -76,6 +78,7 @@ class Table:
     skip_lines: str | None = None
     thinned: int = 1
     voids: list[str] = field(default_factory=list)
+    doubtful: dict[int, str] = field(default_factory=dict)
 
 
 def decoded(data: bytes) -> tuple[str, str] | None:
@@ -156,15 +159,17 @@ def sniff_rows(rows: list[list[str]]) -> Table | None:
     return _table(rows, ["\t".join(row) for row in rows], "utf-8", "")
 
 
-def sniff_columns(names: list[str], units: list[str], columns: list[list[str]], head: list[str]) -> Table:
-    """Describe columns that have their names from the file."""
+def sniff_columns(
+    names: list[str], units: list[str], columns: list[list[str]], head: list[str], said: list[str]
+) -> Table:
+    """Describe columns that have their names from the file; ``said`` is empty where it says no more of them."""
     rows = [list(row) for row in zip(*columns, strict=True)]
     step = max(1, len(rows) // 3000)
     kept = rows[::step]
     voids = [
         word for word in ("-999.25", "-9999.0", "-9999", "-999.0", "-999") if any(word in row for row in kept[:400])
     ]
-    return Table("utf-8", "", ".", "", 1, None, 2, names, names, units, kept, head, None, step, voids)
+    return Table("utf-8", "", ".", "", 1, None, 2, names, said or names, units, kept, head, None, step, voids)
 
 
 def _fields(line: str, mark: str) -> list[str]:
@@ -212,6 +217,12 @@ def _table(rows: list[list[str]], lines: list[str], encoding: str, delimiter: st
     kept = plain[:: max(1, len(plain) // 3000)]
     cells = [cell for row in kept[:: max(1, len(kept) // 400)] for cell in row if cell]  # a mark can come late
     decimal, thousands = _marks(cells, delimiter)
+    doubtful: dict[int, str] = {}
+    if decimal == "." and not thousands and delimiter != ",":
+        columns = [[row[place] for row in kept if place < len(row)] for place in range(width)]
+        grouped, doubtful = _points_between_thousands(columns)
+        if grouped:
+            decimal, thousands = ",", "."
     skip = _skip(rows, lines, header, first)
     units = [] if units_row is None else rows[units_row]
     said = _said(rows, header, units_row, first, width)
@@ -221,7 +232,7 @@ def _table(rows: list[list[str]], lines: list[str], encoding: str, delimiter: st
     return Table(
         encoding, delimiter, decimal, thousands, header + 1, None if units_row is None else units_row + 1, first + 1,
         names, said, [*units, *[""] * max(0, len(names) - len(units))] if units else [""] * len(names), kept,
-        lines[:header], skip, max(1, len(plain) // 3000), voids,
+        lines[:header], skip, max(1, len(plain) // 3000), voids, doubtful,
     )  # fmt: skip
 
 
@@ -318,7 +329,8 @@ def _marks(cells: list[str], delimiter: str) -> tuple[str, str]:
         for mark in (",", ".", " ", "'")
     }
     three = sum(bool(re.fullmatch(r"[-+]?\d{1,3},\d{3}", cell)) for cell in numbers)
-    decimal = "," if delimiter != "," and comma > point and comma > three else "."
+    grouped_points = sum(_GROUPED.fullmatch(cell) is not None for cell in numbers)
+    decimal = "," if delimiter != "," and comma > three and (comma > point or point == grouped_points) else "."
     candidates = {
         mark: n for mark, n in grouped.items() if n and mark != decimal
     }  # a quoted cell can hold the delimiter
@@ -330,6 +342,28 @@ def _marks(cells: list[str], delimiter: str) -> tuple[str, str]:
         candidates = {mark: n for mark, n in candidates.items() if mark != "." or _thousands_of(numbers, ".")}
     best = max(candidates, key=lambda mark: candidates[mark], default="")
     return decimal, best
+
+
+_GROUPED = re.compile(r"[-+]?[1-9]\d{0,2}(\.\d{3})+")
+
+
+def _points_between_thousands(columns: list[list[str]]) -> tuple[bool, dict[int, str]]:
+    """Return whether points stand between thousands, and the columns in which that is not certain.
+
+    A column of 1.800, 149 and 2.370 has thousands: with three decimals it would have them everywhere. Where every
+    number is like 1.800, nothing tells; 0.250 or 5432.100 anywhere in the file are decimals.
+    """
+    numbers = [[cell for cell in column if _is_number(cell)] for column in columns]
+    pointed = [cell for column in numbers for cell in column if "." in cell]
+    if not pointed or not all(_GROUPED.fullmatch(cell) for cell in pointed):
+        return False, {}
+    short = re.compile(r"[1-9]\d{0,2}")
+    mixed = [any("." in cell for cell in column) and any(map(short.fullmatch, column)) for column in numbers]
+    doubtful = {
+        place: next(cell for cell in column if "." in cell)
+        for place, column in enumerate(numbers) if any("." in cell for cell in column)
+    }  # fmt: skip
+    return any(mixed), doubtful
 
 
 def _thousands_of(numbers: list[str], mark: str) -> bool:

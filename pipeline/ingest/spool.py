@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pipeline.errors import SetAside
 from pipeline.ingest.tally import Finding
-from pipeline.schemas.base import Table
+from pipeline.schemas.base import Table, meta
 
 MOST_UNORDERED = 10_000_000
 """Maximum number of rows of one stage or table that are sorted in memory. [rows]"""
@@ -68,6 +68,10 @@ class Rows:
             yield piece.read()
 
 
+ADDED_UNITS = ("bbl", "gal", "mcf", "lbm", "d", "h", "min")
+"""Units of amounts: of rows with one key they can be added, of all other quantities the mean is taken."""
+HALF_DAY_S, NEAR_S = 43_200.0, 3_600.0
+"""A clock that goes back by about one or two of the first has no AM and PM, or its date stands still. [s]"""
 SET_BACK_S, MOST_DIFFER = 30.0, 60
 """A clock set back by more than this, with more times than this twice with other values, spoils a record. [s], [1]"""
 
@@ -96,6 +100,8 @@ class Spool:
     _arrived: dict[tuple[Any, ...], datetime] = field(default_factory=dict)
     _backward: int = 0
     _set_back: tuple[float, int | None] = (0.0, None)
+    _first: dict[tuple[Any, ...], datetime] = field(default_factory=dict)
+    _turned: tuple[float, int] | None = None
     _repeated: int = 0
     _differ: int = 0
     _rows: int = 0
@@ -159,6 +165,10 @@ class Spool:
         longest, place = max(back, default=(0.0, 0))
         if longest > self._set_back[0]:
             self._set_back = (longest, lines[place])
+        earliest = self._first.get(group, times[0])
+        if _half_days(longest) and times[place] < earliest:
+            self._turned = (longest, lines[place])
+        self._first[group] = min(earliest, times.min())  # type: ignore[type-var]
         self._arrived[group] = times[-1]
 
     def _in_order(self, frame: pl.DataFrame) -> pl.DataFrame:
@@ -185,8 +195,7 @@ class Spool:
                 "remove or correct one of them, or say in the map which one counts: duplicates = \"last\" or \"first\"",
                 lines[0],
             )  # fmt: skip
-        others = [pl.col(name).drop_nulls() for name in frame.columns if name not in self.table.key]
-        chosen = [cells.first() if self.repeated == "first" else cells.last() for cells in others]
+        chosen = [self._one(name) for name in frame.columns if name not in self.table.key]
         joined = frame.filter(twice).group_by(self.table.key, maintain_order=True).agg(chosen)
         self._repeated += int(twice.sum()) - joined.height
         if self._signal:
@@ -196,6 +205,13 @@ class Spool:
             )  # fmt: skip
             self._differ += int(each.select(pl.any_horizontal(pl.exclude(self.table.key)).sum()).item())
         return pl.concat([frame.filter(~twice), joined.select(frame.columns)])
+
+    def _one(self, name: str) -> pl.Expr:
+        """Return what counts of a column's cells in rows with one key; a missing cell is not a value."""
+        cells = pl.col(name).drop_nulls()
+        if self.repeated == "add" and (unit := meta(self.table.columns[name]).get("unit")) is not None:
+            return pl.when(cells.len() > 0).then(cells.sum() if unit in ADDED_UNITS else cells.mean()).alias(name)
+        return cells.first() if self.repeated == "first" else cells.last()
 
     def rows(self, findings: list[Finding]) -> Rows:
         """Return all rows in order, and add findings about wrong order or repeated times.
@@ -218,12 +234,17 @@ class Spool:
                 "split the file there and correct the times of one part; or say in the map which of two rows counts: "
                 'duplicates = "last" or "first"', line,
             )  # fmt: skip
+        if self._turned is not None and not self.asked:
+            raise _turned_clock(*self._turned)
         if self._backward:
             text = f"{self._backward} row(s) are out of time order; sorted"
             findings.append(Finding("out_of_order", text, rows=self._backward))
         if self._repeated:
             what = "a time" if self._signal else " and ".join(self.table.key)
-            text = f"{self._repeated} row(s) repeat {what}; the {self.repeated} value of each column is kept"
+            kept = (
+                "amounts are added" if self.repeated == "add" else f"the {self.repeated} value of each column is kept"
+            )
+            text = f"{self._repeated} row(s) repeat {what}; {kept}"
             findings.append(Finding("repeated_times" if self._signal else "repeated_rows", text, rows=self._repeated))
         height = sum(piece.rows for piece in pieces)
         return Rows(
@@ -254,6 +275,25 @@ class Spool:
         if name in self._grouped_by:
             return {group[self._grouped_by.index(name)] for group in self._groups}
         return {value for piece in pieces for value in piece.read()[name].unique()}
+
+
+def _half_days(back_s: float) -> int:
+    """Half days that a clock goes back by, where it has twelve hours or its date stands still; else 0."""
+    return next((number for number in (1, 2) if abs(back_s - number * HALF_DAY_S) < NEAR_S), 0)
+
+
+def _turned_clock(back_s: float, line: int) -> SetAside:
+    """Return the error for a record of which the second part would come before the first."""
+    if _half_days(back_s) == 1:
+        why = "a clock of twelve hours without AM and PM"
+        fix = "write the hours from 0 to 23, or ask for the file with AM and PM"
+    else:
+        why = "a date that does not change at midnight"
+        fix = "map the time of day alone, with the day as 'start': midnight is then found"
+    return SetAside(
+        f"the clock goes back by {back_s / 3600.0:.1f} h, to before the first row", "times that go on",
+        f"an earlier time in line {line}, as of {why}", fix, line,
+    )  # fmt: skip
 
 
 def _steps(times: pl.Series) -> NDArray[np.int64]:

@@ -94,9 +94,12 @@ def instant(meaning: str, *, key: bool = False, required: bool = False) -> dy.Da
     )
 
 
-def day(meaning: str, *, key: bool = False, ahead: bool = False) -> dy.Date:
-    """Declare a calendar day in the pad's time zone; ``ahead`` if it can be in the future."""
-    return dy.Date(nullable=not key, primary_key=key, description=meaning, metadata={"ahead": ahead})
+def day(meaning: str, *, key: bool = False, ahead: bool = False, month: bool = False) -> dy.Date:
+    """Declare a calendar day in the pad's time zone; ``ahead`` if it can be in the future.
+
+    With ``month`` any day stands for the first one of its month.
+    """
+    return dy.Date(nullable=not key, primary_key=key, description=meaning, metadata={"ahead": ahead, "month": month})
 
 
 class Landed(dy.Schema):

@@ -86,7 +86,7 @@ class Production(Landed):
     """A month of production."""
 
     well_id = text("id of the well in the lake", key=True)
-    month = day("first day of the month", key=True)
+    month = day("first day of the month", key=True, month=True)
     days_on = quantity("d", "days on production", hard=(0.0, 31.0))
     oil_bbl = quantity("bbl", "oil", hard=(0.0, 1e6))
     gas_mcf = quantity("mcf", "gas", hard=(0.0, 1e8))

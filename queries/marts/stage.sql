@@ -82,7 +82,7 @@ SELECT
     diesel_co2_kg(fuel_gal) AS fuel_co2_kg,
     hhp_hours / nullif(diesel_hp_hours(fuel_gal), 0) AS fuel_efficiency,
     CASE
-        WHEN units_in_doubt THEN 'physics contradicts the declared unit of a channel'
+        WHEN units_in_doubt THEN 'the record contradicts physics: see its findings'
         WHEN designed_proppant_lbm = 0 THEN 'its design has no proppant: an injection test'
     END AS left_out_because
 FROM ordered

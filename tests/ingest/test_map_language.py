@@ -192,3 +192,51 @@ def test_a_map_can_have_several_patterns_of_files() -> None:
     assert [path for path in ("frac/a.csv", "frac/a.csv.gz", "frac/a.txt", "a.csv") if source.claims(path)] == [
         "frac/a.csv", "frac/a.csv.gz",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("hours", "why"),
+    [
+        ((11, 12, 1, 2), r"goes back by 12\.0 h, to before the first row; .* line 122, as of a clock of twelve hours without AM and PM"),
+        ((22, 23, 0, 1), r"goes back by 24\.0 h, to before the first row; .* line 122, as of a date that does not change at midnight"),
+    ],
+)  # fmt: skip
+def test_a_clock_that_goes_back_by_half_days_would_exchange_the_parts_of_a_record(
+    tmp_path: Path, hours: tuple[int, ...], why: str
+) -> None:
+    lines = [f"2024-01-01 {hour:02d}:{minute:02d}:00,{5000 + hour},80,0,50" for hour in hours for minute in range(60)]
+    text = "\n".join(["time,p,q,sand,water", *lines, ""])
+    with pytest.raises(SetAside, match=why):
+        landed(tmp_path, text, SAMPLE_MAP)
+    straight = "\n".join(["time,p,q,sand,water", *lines[120:], *lines[:120], ""])  # the same minutes in order
+    assert "out_of_order" not in told(landed(tmp_path, straight, SAMPLE_MAP))
+
+
+def record_that_loses_a_field(first: int, end: int) -> str:
+    """Pressure, rate and two more columns; in some rows the pressure is missing and a zero stands at the end."""
+    lines = []
+    for i in range(200):
+        row = [f"{6000 + i % 7}", f"{80 + i % 3}", f"{1.5 + 0.01 * (i % 2)}", f"{74 + i % 2}"]
+        row = [*row[1:], "0.0"] if first <= i < end else row
+        lines.append(",".join([f"2024-01-01 00:{i // 60:02d}:{i % 60:02d}", *row]))
+    return "\n".join(["time,p,q,sand,water", *lines, ""])
+
+
+LOST_FIELD_MAP = {
+    **SAMPLE_MAP,
+    "columns": {
+        **SAMPLE_MAP["columns"],  # type: ignore[dict-item]
+        "proppant_conc_ppa": {"column": "sand", "unit": "ppa"}, "clean_rate_bpm": {"column": "water", "unit": "bpm"},
+    },
+}  # fmt: skip
+
+
+def test_rows_that_lost_a_field_are_cut_out_or_refuse_the_file(tmp_path: Path) -> None:
+    with pytest.raises(SetAside, match="the rows from line 102 on lost a field") as caught:
+        landed(tmp_path, record_that_loses_a_field(100, 200), LOST_FIELD_MAP)
+    assert "last_row = 101" in caught.value.fix
+    shaped = landed(tmp_path, record_that_loses_a_field(100, 108), LOST_FIELD_MAP)
+    assert shaped.rows.height == 192
+    assert told(shaped)["unreadable_rows"] == "8 row(s) lost a field and are not used (lines 102 to 109)"
+    assert {row["treating_pressure_psi"] for row in rows(shaped)} == {6000.0 + i for i in range(7)}
+    assert landed(tmp_path, record_that_loses_a_field(0, 0), LOST_FIELD_MAP).rows.height == 200

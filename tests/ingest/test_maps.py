@@ -67,7 +67,7 @@ def test_wrong_settings_name_the_key_and_what_is_known(tmp_path: Path) -> None:
     (tmp_path / "heelward.toml").write_text('titel = "x"\ntime_zone = "Mars/Base"\n', encoding="utf-8")
     with pytest.raises(HeelwardError) as caught:
         open_workspace(tmp_path)
-    assert "titel: unknown key; known keys: beside, debris_velocity_ft_min, display_units" in str(caught.value)
+    assert "titel: unknown key; known keys: beside, cluster, debris_velocity_ft_min, display_units" in str(caught.value)
     assert "is not a known time zone" in str(caught.value)
 
 

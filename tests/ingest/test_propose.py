@@ -578,3 +578,132 @@ def test_a_concentration_whose_heading_says_of_slurry_is_one(tmp_path: Path) -> 
     )
     draft = found_in(text, tmp_path, "Teal 1H stage 3.csv")
     assert 'per = "slurry"' in guess_of(draft, "proppant_conc_ppa")
+
+
+def written(folder: Path, files: dict[str, str]) -> tuple[str, dict[str, dict[str, object]]]:
+    """Inspect a folder of files and save the maps: what is said, and the maps by lake table."""
+    make_workspace(folder)
+    for name, text in files.items():
+        (folder / "landing" / name).write_text(text, encoding="utf-8")
+    said, _ = inspect(open_workspace(folder), folder / "landing", write=True)
+    maps = [tomllib.loads(path.read_text(encoding="utf-8")) for path in (folder / "maps").glob("*.toml")]
+    return said, {str(one["lands"]): one for one in maps}
+
+
+RECORD = record_of_rates("Proppant Conc (ppa)", [1.0] * 400, [67.0] * 400)
+
+
+def test_files_get_their_stage_from_the_only_number_in_which_their_names_differ(tmp_path: Path) -> None:
+    said, maps = written(tmp_path / "team", {"quill6h_x7.csv": RECORD, "quill6h_x8.csv": RECORD.replace("10:", "14:")})
+    assert "stage: '7', the only number in which the files' names differ: right?" in said
+    assert maps["treatment"]["name_pattern"] == r"^quill\d+h_x(?P<stage>\d+)\.csv$"
+    assert "stage" not in maps["treatment"]["columns"]  # type: ignore[operator]
+
+
+def test_files_that_tell_no_stage_never_get_the_same_one(tmp_path: Path) -> None:
+    said, maps = written(tmp_path / "team", {"morning.csv": RECORD, "evening.csv": RECORD.replace("10:", "14:")})
+    assert "neither these 2 files nor their names tell it" in said and "treatment" not in maps
+
+
+def test_a_name_tells_the_well_where_a_line_above_the_data_tells_the_stage(tmp_path: Path) -> None:
+    draft = found_in(f"Stage: 6\n{RECORD}", tmp_path, "Heron 1H Stage 6.csv")
+    assert draft.shaped is not None
+    assert (set(draft.shaped.rows.wells), set(draft.shaped.rows.numbers)) == ({"heron-1h"}, {6})
+
+
+def test_stages_written_with_a_word_in_a_column_are_read(tmp_path: Path) -> None:
+    lines = RECORD.splitlines()
+    text = "\n".join(
+        [f"{lines[0]},Interval", *(f"{line},Stg#{7 + (i >= 200)}" for i, line in enumerate(lines[1:])), ""]
+    )
+    draft = found_in(text, tmp_path, "quill 6H.csv")
+    assert draft.shaped is not None and set(draft.shaped.rows.numbers) == {7, 8}
+
+
+@pytest.mark.parametrize(
+    ("head", "name", "start"),
+    [
+        ("", "Teal 1H stage 3 2025-03-04.csv", "2025-03-04 10:00:00"),
+        ("", "20250304 Teal 1H stage 3.csv", "2025-03-04 10:00:00"),
+        ("START: Jun 02, 2025 09:00\n", "Teal 1H stage 3.csv", "2025-06-02 10:00:00"),
+    ],
+)
+def test_the_day_of_a_record_is_read_from_its_name_or_the_lines_above(
+    tmp_path: Path, head: str, name: str, start: str
+) -> None:
+    draft = found_in(head + RECORD.replace("2024-03-05 ", ""), tmp_path, name)
+    assert draft.shaped is not None and draft.shaped.rows.first is not None
+    assert f"{draft.shaped.rows.first:%Y-%m-%d %H:%M:%S}" == start
+
+
+def test_thousands_marked_by_points_are_told_from_decimals_or_asked(tmp_path: Path) -> None:
+    """1.800, 149 and 2.370 are thousands; where all are like 1.800 nothing tells, and it is asked."""
+    mixed = "Pozo;Mes;Petróleo (m3);Agua (m3)\nLoma 12(h);01/2025;1.800;149\nLoma 12(h);02/2025;149;2.370\nLoma 12(h);03/2025;1.650;98\n"
+    draft = found_in(mixed, tmp_path, "prod.csv")
+    assert draft.shaped is not None
+    oil = [row["oil_bbl"] for row in next(iter(draft.shaped.rows.frames())).to_dicts()]
+    assert oil == pytest.approx([1800 * 6.28981, 149 * 6.28981, 1650 * 6.28981], rel=1e-5)
+    same = mixed.replace(";149", ";1.490").replace(";98", ";1.980")
+    draft = found_in(same, tmp_path, "prod.csv")
+    guess = next(guess for guess in draft.proposal.guesses if guess.lake == "oil_bbl")
+    assert (
+        guess.confidence == ASKED and "numbers: is '1.800' 1800, or 1.8 with decimals?" in draft.proposal.questions[0]
+    )
+
+
+def test_production_by_day_is_added_by_month(tmp_path: Path) -> None:
+    days = [f"2025-{1 + i // 31:02d}-{1 + i % 31:02d},Teal 1H,{100 + i},{900}" for i in range(40)]
+    draft = found_in("\n".join(["Date,Well,Oil bbl,Tubing pressure psi", *days, ""]), tmp_path, "daily.csv")
+    assert any("the amounts of a month are added" in question for question in draft.proposal.questions)
+    assert draft.shaped is not None
+    found = next(iter(draft.shaped.rows.frames())).sort("month")
+    assert found["oil_bbl"].to_list() == [sum(100 + i for i in range(31)), sum(100 + i for i in range(31, 40))]
+    assert found["flowing_pressure_psi"].to_list() in ([900.0, 900.0], [None, None])
+
+
+def test_cost_lines_are_counted_and_their_currency_is_that_of_the_heading(tmp_path: Path) -> None:
+    text = 'Well;Date;Category;Amount (ARS)\nTeal 1H;2025-01-03;Pumping;"$12,500.00"\nTeal 1H;2025-01-04;Water;($2,000.00)\n'
+    draft = found_in(text.replace(";", "|"), tmp_path, "cost lines.csv")
+    assert draft.shaped is not None, draft.problem
+    found = next(iter(draft.shaped.rows.frames()))
+    assert found.select("line", "amount", "currency").rows() == [(1, 12500.0, "ARS"), (2, -2000.0, "ARS")]
+
+
+def test_dates_and_times_of_a_time_log_are_joined(tmp_path: Path) -> None:
+    text = "Date,From,To,Pad,Operation\n2025-03-04,06:00,07:30,Teal,Pumping\n2025-03-04,07:30,09:00,Teal,Wireline\n"
+    draft = found_in(text, tmp_path, "time log.csv")
+    assert draft.proposal.lands == "activity" and draft.shaped is not None, draft.problem
+    found = next(iter(draft.shaped.rows.frames()))
+    assert [f"{moment:%d %H:%M}" for moment in found["end_time"]] == ["04 07:30", "04 09:00"]
+
+
+def test_a_record_of_a_wireline_run_is_no_coil_run(tmp_path: Path) -> None:
+    rows = [f"2025-03-04 10:{i // 60:02d}:{i % 60:02d},{9000 + i},300,{900 + i % 5},12,3000" for i in range(600)]
+    head = "Time,Line Depth (ft),Line Speed (ft/min),Line Tension (lbf),Pump Down Rate (bpm),Pressure (psi)"
+    (tmp_path / "Teal 1H PD 3.csv").write_text("\n".join([head, *rows, ""]))
+    path = tmp_path / "Teal 1H PD 3.csv"
+    with pytest.raises(SetAside, match="the file is a record of a wireline run"):
+        drafts(path, content_of(path), WellRegistry(), "UTC", tmp_path / "spool")
+
+
+def test_descriptions_of_las_curves_are_read(tmp_path: Path) -> None:
+    rows = "\n".join(f"{i:10.1f} {50.0 + 0.01 * (i % 9):9.3f} {12.5:9.3f} {12.1:9.3f}" for i in range(400))
+    text = (
+        "~Version\nVERS. 2.0 :\nWRAP. NO :\n~Well\nSTRT.S 0 :\nSTOP.S 399 :\nSTEP.S 1 :\nNULL. -999.25 :\n"
+        "WELL. Teal 1H : well\n~Curve\nETIM.S : elapsed time\nTPRS.MPA : Treating pressure\nSRAT.M3/MIN : Slurry rate\n"
+        f"CRAT.M3/MIN : Clean rate\n~ASCII\n{rows}\n"
+    )
+    draft = found_in(text, tmp_path, "Teal 1H stage 3.las")
+    found = {guess.lake: guess.heading for guess in draft.proposal.guesses}
+    assert found["treating_pressure_psi"] == "TPRS" and found["slurry_rate_bpm"] == "SRAT"
+    assert found["clean_rate_bpm"] == "CRAT"
+
+
+def test_layouts_with_the_same_names_have_patterns_of_their_own(tmp_path: Path) -> None:
+    other = RECORD.replace("(psi)", "(kPa)")
+    for name, text in (("Teal 1H stage 3.csv", RECORD), ("Teal 1H stage 4.csv", other), ("Teal 1H stage 5.csv", other)):
+        (tmp_path / name).write_text(text)
+    groups = grouped(tmp_path, sorted(tmp_path.iterdir()))
+    assert sorted(group.patterns for group in groups) == [
+        ("Teal 1H stage 3.csv",), ("Teal 1H stage 4.csv", "Teal 1H stage 5.csv"),
+    ]  # fmt: skip

@@ -136,8 +136,9 @@ def test_a_mark_of_thousands_that_comes_late_is_seen() -> None:
     assert table is not None and (table.decimal, table.thousands) == (",", ".")
 
 
-def test_a_unit_that_is_not_known_is_named(tmp_path: Path) -> None:
+def test_a_unit_with_two_meanings_is_asked(tmp_path: Path) -> None:
     lines = ["Pozo;Mes;Gas (Mm3);Dias", *(f"Teal 8H;2025-{month:02d}-01;468;30" for month in range(1, 13))]
     found = team(tmp_path, "gas.csv", ("\n".join(lines) + "\n").encode())
     text, _ = inspect(found, found.root / "landing", write=False)
-    assert "read as gas mcf; 'Mm3' is no unit that is known here" in text
+    assert "read as gas mcf; the file says Mm3: thousands, as in the trade, or millions?" in text
+    assert "the unit of 'Gas (Mm3)': Mm3 or MMm3?" in text

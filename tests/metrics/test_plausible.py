@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pipeline.metrics.stage.plausible import doubted, exchanged, suspects
+from pipeline.metrics.stage.plausible import beside, doubted, exchanged, suspects
 from pipeline.picks.stage import pick_stage
 from pipeline.picks.types import StageRecord
 from tests.picks.test_campaign_picks import Case, cases
@@ -158,3 +158,63 @@ def test_a_rate_that_never_reaches_the_designed_main_rate_is_told_by_its_unit() 
     assert [channel for channel, _ in told(case, both, {"tvd_ft": 9200.0}, {})] == ["pressure", "rate"]
     idle = replace(case.record, rate_bpm=np.zeros(case.record.rate_bpm.size), clean_bpm=None)
     assert told(case, idle, {"tvd_ft": 9200.0}, {}) == []
+
+
+def twice(record: StageRecord, pause_s: float) -> StageRecord:
+    """The record, a pause without rate, and the record again."""
+    still = np.arange(1.0, pause_s)
+
+    def joined(values: Any, level: float) -> Any:
+        return None if values is None else np.concatenate([values, np.full(still.size, level), values])
+
+    end = record.time_s[-1]
+    time = np.concatenate([record.time_s, end + still, record.time_s - record.time_s[0] + end + pause_s])
+    return StageRecord(
+        time, joined(record.pressure_psi, 3000.0), joined(record.rate_bpm, 0.0), joined(record.clean_bpm, 0.0),
+        joined(record.conc_ppa, 0.0),
+    )  # fmt: skip
+
+
+def test_two_stages_in_one_record_are_suspect_and_a_repeated_start_is_not() -> None:
+    for case in cases(9104, 4, screenout=False, cut_short=False):
+        found = told(case, twice(case.record, 7200.0), {}, {})
+        assert any("2 treatments of similar volume" in words for _, words in found), found
+        assert not any("2 treatments" in words for _, words in told(case, twice(case.record, 900.0), {}, {}))
+        generous = replace(case, design=replace(case.design, proppant_lbm=2.0 * case.truth.proppant_lbm))
+        assert not any("2 treatments" in words for _, words in told(generous, twice(case.record, 7200.0), {}, {}))
+
+
+@pytest.mark.parametrize(
+    ("clean", "conc", "words"),
+    [
+        (1.0, 1.0 / 119.826427, "the concentration is probably in"),
+        (0.5, 1.0, "check the columns of both rates and of the concentration"),
+        (1.0, 1.0, None),
+    ],
+)
+def test_rates_and_concentration_that_do_not_add_up_are_suspect(clean: float, conc: float, words: str | None) -> None:
+    for case in cases(9105, 4, screenout=False, cut_short=False):
+        assert case.record.clean_bpm is not None and case.record.conc_ppa is not None
+        record = replace(case.record, clean_bpm=case.record.clean_bpm * clean, conc_ppa=case.record.conc_ppa * conc)
+        found = [text for channel, text in told(case, record, {}, {}) if channel == "concentration"]
+        assert [words in text for text in found] == ([True] if words else [])  # type: ignore[operator]
+
+
+def test_a_pressure_that_is_too_low_for_the_rate_is_suspect() -> None:
+    for case in cases(9106, 4, screenout=False):
+        record = replace(case.record, pressure_psi=case.record.pressure_psi * 0.1451)  # psi read as kPa
+        bare = replace(case, design=replace(case.design, rate_bpm=None))
+        fast = float(np.nanpercentile(record.rate_bpm, 90.0)) >= 50.0 and np.nanmax(record.pressure_psi) < 1200.0
+        assert any(channel == "pressure" for channel, _ in told(bare, record, {}, {})) == fast
+        assert not any(channel == "pressure" for channel, _ in told(bare, record, {"tvd_ft": 2500.0}, {}))
+
+
+def test_a_stage_in_another_unit_than_the_others_of_its_well_is_named() -> None:
+    (case,) = cases(9107, 1, screenout=False, cut_short=False)
+    bare = replace(case.design, rate_bpm=None)
+    odd = replace(case.record, rate_bpm=case.record.rate_bpm * M3_MIN, clean_bpm=None)
+    right = pick_stage(case.record, bare)
+    found = beside([right, pick_stage(odd, bare), right, right])
+    assert [[one.channel for one in stage] for stage in found] == [[], ["rate"], [], []]
+    assert "the well's other stages" in found[1][0].words and "probably in m3/min" in found[1][0].words
+    assert beside([right, pick_stage(odd, bare)]) == [[], []], "one other stage decides nothing"

@@ -14,9 +14,15 @@ from pipeline.workspace import known_zone
 
 _START = (
     r"(?i)\b(?:start(?: time| date)?|date|fecha|inicio|job date|d[ée]but)"
-    r"\s*[:=,;\t|]+\s*\"?(?P<start>[^,;|\"\t]*\d[^,;|\"\t]*)"
+    r"\s*[:=,;\t|]+\s*\"?(?P<start>(?:[A-Za-z]{3,9}\.? \d{1,2}, *)?[^,;|\"\t]*\d[^,;|\"\t]*)"
 )
 """A start above the data: a word for it, a mark, and a text with a digit."""
+_NAMED_STARTS = (
+    r"(?<!\d)(?P<start>(?:19|20)\d{2}(?P<mark>[-_.]?)(?:0[1-9]|1[0-2])(?P=mark)(?:0[1-9]|[12]\d|3[01]))(?!\d)",
+    r"(?<!\d)(?P<start>\d{2}(?P<mark>[-.])\d{2}(?P=mark)(?:19|20)\d{2})(?!\d)",
+    r"(?<![\dA-Za-z])(?P<start>\d{1,2}[- ]?[A-Za-z]{3}[- ]?(?:19|20)\d{2})(?!\d)",
+)
+"""A day in a file's name."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +79,7 @@ def _of_a_spreadsheet(cells: list[str]) -> bool:
     return all(re.match(r"(1899-12-3[01]|1900-01-0[01])[ T]", cell) for cell in cells if cell)
 
 
-def time_channel(look: Look, times: Times, zone: str) -> tuple[Guess, list[str]]:
+def time_channel(look: Look, times: Times, zone: str, name: str) -> tuple[Guess, list[str]]:
     """Return the channel of sample times, and what must be asked of it."""
     guess, place = times.guess, times.place
     named, column = look.heading(place), look.column(place)
@@ -109,7 +115,7 @@ def time_channel(look: Look, times: Times, zone: str) -> tuple[Guess, list[str]]
         questions.append(f"time: '{named}' counts from {guess.since}: in \"{zone}\"?")
         return Guess("time", place, named, text, LIKELY, guess.why, ()), questions
     zero = guess.kind == "time of day" and _from_zero(look, place)
-    start, asked, other = _start(look, zone, from_zero=zero)
+    start, asked, other = _start(look, zone, name, from_zero=zero)
     questions += asked
     if guess.kind == "time of day":
         text = f'{{ {column}, format = "{guess.format}", start = {start}{months} }}'
@@ -140,14 +146,15 @@ def _from_zero(look: Look, place: int) -> bool:
     return re.fullmatch(r"0?0:00(:0\d)?([.,]\d+)?", first) is not None or "elapsed" in words_of(look.said(place))
 
 
-def _start(look: Look, zone: str, *, from_zero: bool) -> tuple[str, list[str], tuple[str, ...]]:
+def _start(look: Look, zone: str, name: str, *, from_zero: bool) -> tuple[str, list[str], tuple[str, ...]]:
     """Return the start of a record without dates, from the lines above the data or asked; questions; another format."""
     more = ", from_zero = true" if from_zero else ""
     for line in look.table.head:
         match = re.search(_START, line)
         if match is None:
             continue
-        found = time_guess([match["start"].strip()], ".")
+        about = " ".join(other for other in look.table.head if match["start"].strip() in other)
+        found = time_guess([match["start"].strip()], ".", about)
         if found is not None and found.kind in ("clock", "day"):
             written = found.format.replace("%.f", ".%f")
             said = match[0].strip()[:60]
@@ -156,6 +163,16 @@ def _start(look: Look, zone: str, *, from_zero: bool) -> tuple[str, list[str], t
                 asked.append(f"time: day and month could be exchanged in '{said}': {found.format} or {found.other}?")
             text = f'{{ pattern = \'{_START}\', format = "{written}", zone = "{zone}"{more} }}'
             return text, asked, (found.other,) if found.ambiguous else ()
+    for pattern in _NAMED_STARTS:
+        match = re.search(pattern, name)
+        found = time_guess([match["start"]], ".") if match is not None else None
+        if match is None or found is None or found.kind != "day" or found.months != "en":
+            continue
+        asked = [f"time: the day is read from the file's name, '{match['start']}': right, in {zone}?"]
+        if found.ambiguous:
+            asked.append(f"time: day and month could be exchanged in '{name}': {found.format} or {found.other}?")
+        text = f'{{ pattern = {json.dumps(pattern)}, format = "{found.format}", zone = "{zone}"{more} }}'
+        return text, asked, (found.other,) if found.ambiguous else ()
     text = f'{{ value = "2000-01-01 00:00:00", format = "%Y-%m-%d %H:%M:%S", zone = "{zone}"{more} }}'
     asked = [
         "time: the file gives no date; write the start of the record as 'start.value' (2000-01-01 stands in its place)"

@@ -8,14 +8,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.ingest.behaviour import spread, time_guess, usual_step_s
+from pipeline.errors import SetAside
+from pipeline.ingest.behaviour import spread, usual_step_s
 from pipeline.ingest.propose.behaves import better_read, volume_of
-from pipeline.ingest.propose.clocks import Times, zone_question
-from pipeline.ingest.propose.guess import ASKED, LIKELY, SURE, Guess, Look, weaker
+from pipeline.ingest.propose.clocks import Times
+from pipeline.ingest.propose.guess import ASKED, LIKELY, Guess, Look, weaker
 from pipeline.ingest.propose.measured import goes_against, in_lake_units, lake_unit, only_unit, unit_can_be, unit_guess
-from pipeline.ingest.vocabulary import Meaning, fit, listed, vocabulary, words_of
+from pipeline.ingest.vocabulary import Meaning, fit, vocabulary, words_of
 from pipeline.schemas import LANDED
-from pipeline.schemas.base import meta
 from pipeline.unit_names import names_added
 
 RIVAL = 0.45
@@ -26,17 +26,11 @@ UNIT_ONLY = 0.3
 """Fit of a heading that nothing tells but its unit. [1]"""
 LONGEST_STEP_S = 120.0
 """Records of samples have smaller steps. [s]"""
-REPEATED_KEYS = 3.0
-"""What speaks against a table whose rows the keys do not tell apart. [1]"""
-USUAL_KEYS = {"strings": {"string": '"casing"', "section": "1"}}
-"""Keys that tables of a kind rarely have, and what they mean then."""
-MOST_WORDS = 12
-"""Words of a fixed list that are asked at once."""
 _EXPECTED = ("treating_pressure_psi", "slurry_rate_bpm", "depth_ft")
 """Columns without which a record of samples is of little use."""
 
 
-def _assigned(
+def assigned(
     look: Look, meanings: dict[str, Meaning], skip: set[int | None], *, numeric: bool
 ) -> dict[str, tuple[int, float]]:
     """Give each lake column the heading that fits best; each heading serves once."""
@@ -77,9 +71,10 @@ def find_signal(look: Look, times: Times) -> tuple[str, dict[str, tuple[int, flo
     """Return the table of a record of samples and the place and fit of each of its columns."""
     if not _steps_are_small(look, times):
         return None
+    _refuse_wireline(look)
     best: tuple[float, str, dict[str, tuple[int, float]]] | None = None
     for lands, meanings in vocabulary().signals.items():
-        chosen = _assigned(look, meanings, skip={times.place, times.date}, numeric=True)
+        chosen = assigned(look, meanings, skip={times.place, times.date}, numeric=True)
         weight = sum(score for _, score in chosen.values())
         if lands == "coil" and "depth_ft" not in chosen:
             continue
@@ -88,6 +83,19 @@ def find_signal(look: Look, times: Times) -> tuple[str, dict[str, tuple[int, flo
         if len(chosen) >= 2 and (best is None or weight > best[0]):
             best = (weight, lands, chosen)
     return None if best is None else (best[1], best[2])
+
+
+def _refuse_wireline(look: Look) -> None:
+    """Refuse the record of a wireline run: it has a depth and a tension, as coil does, and is none."""
+    for place in range(len(look.table.names)):
+        words = words_of(look.said(place))
+        if "ccl" in words or (words & {"line", "cable", "wireline"} and words & {"depth", "speed", "tension"}):
+            raise SetAside(
+                "the file is a record of a wireline run", "a record of pumping or of coil",
+                f"the heading '{look.heading(place)}'",
+                "land one row per run with a map for the table 'wireline', and leave this file out of the landing "
+                "folder; the pump-down itself is read from the record of the stage below",
+            )  # fmt: skip
 
 
 def _steps_are_small(look: Look, times: Times) -> bool:
@@ -197,16 +205,21 @@ def _rivals(look: Look, chosen: dict[str, tuple[int, float]], meaning: Meaning, 
 def key_columns(look: Look, lands: str, taken: set[int | None]) -> list[Guess]:
     """Return the columns of a record that name the well and the stage or run of each row."""
     keys = {key: vocabulary().keys[key] for key in LANDED[lands].key if key in vocabulary().keys}
-    found = _assigned(look, keys, skip=taken, numeric=False)
+    found = assigned(look, keys, skip=taken, numeric=False)
     guesses = []
     for key, (place, _) in found.items():
         cells = {cell for cell in look.cells[place] if cell}
-        if not cells or (key != "well_id" and not all(re.fullmatch(r"\d{1,3}(\.0+)?", cell) for cell in cells)):
+        more = ""
+        if key != "well_id" and not all(re.fullmatch(r"\d{1,3}(\.0+)?", cell) for cell in cells):
+            if not all(re.fullmatch(r"[^\d]{1,12}\d{1,3}", cell) for cell in cells):
+                continue
+            more = r", pattern = '(?P<value>\d+)$'"
+        if not cells:
             continue
         if key == "well_id" and len(cells) > 0.2 * len(look.cells[place]):
             continue
         why = f"'{look.heading(place)}' names the {key.removesuffix('_id')} of each row"
-        guesses.append(Guess(key, place, look.heading(place), f"{{ {look.column(place)} }}", LIKELY, why))
+        guesses.append(Guess(key, place, look.heading(place), f"{{ {look.column(place)}{more} }}", LIKELY, why))
     return guesses
 
 
@@ -225,120 +238,3 @@ def _clean_is_higher(look: Look, chosen: dict[str, tuple[int, float]]) -> bool:
     return bool(
         sand.sum() > 10 and float(np.median(clean[sand] - slurry[sand])) > 0.05 * float(np.median(slurry[sand]))
     )
-
-
-def ledger_guesses(look: Look, zone: str, only: str = "") -> tuple[str, list[Guess], list[str]] | None:
-    """Return the table, columns and questions of a file with one row per job, stage, plug, run, month or line.
-
-    Parameters
-    ----------
-    look : Look
-    zone : str
-        Time zone of clock times that do not say theirs.
-    only : str
-        The one table that is looked for; any if empty.
-    """
-    best: tuple[float, str, dict[str, tuple[int, float]]] | None = None
-    for lands, meanings in vocabulary().tables.items():
-        if only not in ("", lands):
-            continue
-        table = LANDED[lands]
-        keys = {key: vocabulary().keys[key] for key in table.key if key in vocabulary().keys}
-        chosen = _assigned(look, {**keys, **meanings}, skip=set(), numeric=False)
-        missing = [key for key in table.key if key not in chosen and key not in USUAL_KEYS.get(lands, {})]
-        own = [lake for lake in chosen if lake not in keys]
-        weight = sum(chosen[lake][1] for lake in own) + 0.5 * (len(chosen) - len(own)) - 1.5 * len(missing)
-        if not missing and _keys_repeat(look, [chosen[key][0] for key in table.key if key in chosen]):
-            weight -= REPEATED_KEYS
-        if own and (best is None or weight > best[0]) and weight > 1.0:
-            best = (weight, lands, chosen)
-    if best is None:
-        return None
-    _, lands, chosen = best
-    guesses, questions = [], []
-    for lake in LANDED[lands].columns:
-        if lake in chosen:
-            guess, asked = _cell_guess(look, lands, lake, *chosen[lake], zone)
-            guesses.append(guess)
-            questions += asked
-        elif (usual := USUAL_KEYS.get(lands, {}).get(lake)) is not None:
-            guesses.append(Guess(lake, -1, "", f"{{ value = {usual} }}", ASKED, "the file does not say it"))
-            questions.append(f"{lake}: the file does not say it; is it {usual} in all rows?")
-    return lands, guesses, questions
-
-
-def _keys_repeat(look: Look, places: list[int]) -> bool:
-    """Whether many rows have the same keys: a table with one row per well does not name each well twenty times."""
-    rows = [row for row in zip(*(look.cells[place] for place in places), strict=True) if all(row)]
-    return len(rows) > 3 and len(set(rows)) < 0.7 * len(rows)
-
-
-def _cell_guess(look: Look, lands: str, lake: str, place: int, score: float, zone: str) -> tuple[Guess, list[str]]:
-    column = look.column(place)
-    why = f"'{look.heading(place)}' is read as {lake.replace('_', ' ')}"
-    confidence = SURE if score >= 1.0 else LIKELY
-    dtype = str(LANDED[lands].dtypes[lake])
-    if lake_unit(lake):
-        unit, sure, told, units = unit_guess(look, place, lands, lake)
-        asked = (
-            [f"{lake}: the unit of '{look.heading(place)}': {unit}{''.join(f' or {u}' for u in units)}?"]
-            if sure == ASKED
-            else []
-        )
-        text = f"{{ {column}, unit = {json.dumps(unit, ensure_ascii=False)} }}"
-        against = goes_against(look, place, lake, unit)
-        return Guess(
-            lake, place, look.heading(place), text, weaker(confidence, sure), f"{why}; {told}", units, against
-        ), asked
-    if dtype.startswith("Date"):
-        guess = time_guess(look.cells[place], look.table.decimal)
-        written = guess.format if guess is not None and guess.format else "%Y-%m-%d"
-        questions = (
-            [f"{lake}: day and month could be exchanged: {guess.format} or {guess.other}?"]
-            if guess and guess.ambiguous
-            else []
-        )
-        months = "" if guess is None or guess.months == "en" else f', months = "{guess.months}"'
-        if not dtype.startswith("Datetime"):
-            text = f'{{ {column}, format = "{written}"{months} }}'
-        else:
-            text = f'{{ {column}, format = "{written}", zone = "{zone}"{months} }}'
-            questions.append(f"{lake}: {zone_question(look.heading(place), zone)}")
-        sure = ASKED if guess is None or guess.ambiguous else LIKELY
-        return Guess(lake, place, look.heading(place), text, weaker(confidence, sure), why), questions
-    allowed = meta(LANDED[lands].columns[lake]).get("one_of")
-    if allowed:
-        return _word_guess(look, lands, lake, place, confidence, why, tuple(allowed))
-    return Guess(lake, place, look.heading(place), f"{{ {column} }}", confidence, why), []
-
-
-def _toml(text: str) -> str:
-    """Return a text as TOML writes it."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _word_guess(
-    look: Look, lands: str, lake: str, place: int, confidence: str, why: str, allowed: tuple[str, ...]
-) -> tuple[Guess, list[str]]:
-    """Return the guess for a column with a fixed list of words; what no word means is left out, and asked."""
-    known = {word.casefold() for word in allowed}
-    strange = sorted(
-        {cell.strip() for cell in look.cells[place] if cell.strip() and cell.strip().casefold() not in known}
-    )
-    words = {cell: word for cell in strange if (word := listed(cell, lake)) is not None}
-    unknown = [cell for cell in strange if cell not in words][:MOST_WORDS]
-    quoted = ", ".join(_toml(cell) for cell in unknown)
-    setting, left_out = "", "such cells are empty until then"
-    heading = look.table.names[place]
-    if unknown and lake in LANDED[lands].key and heading and look.table.names.count(heading) == 1:
-        setting, left_out = f"not_rows = {{ {_toml(heading)} = [{quoted}] }}", "such rows are left out until then"
-    elif unknown:
-        words |= dict.fromkeys(unknown, "")
-    text = f"{{ {look.column(place)} }}"
-    if words:
-        pairs = ", ".join(f"{_toml(cell)} = {_toml(word)}" for cell, word in words.items())
-        text = f"{{ {look.column(place)}, words = {{ {pairs} }} }}"
-        why = f"{why}; its words by their meaning"
-    sure = weaker(confidence, ASKED if unknown else LIKELY if words else SURE)
-    question = f"{lake}: which of {', '.join(allowed)} is {quoted}? ({left_out})"
-    return Guess(lake, place, look.heading(place), text, sure, why, setting=setting), [question] if unknown else []

@@ -9,7 +9,7 @@ from pipeline.ingest.behaviour import spread
 from pipeline.ingest.propose.guess import ASKED, BRACKETED, SURE, Look
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import meta
-from pipeline.unit_names import is_unit, looks_like_unit, read_unit
+from pipeline.unit_names import is_unit, looks_like_unit, read_unit, two_meanings
 
 _TYPICAL: dict[str, tuple[tuple[str, float, float], ...]] = {
     # unit, range of the 99th percentile in it (common practice); the first that fits is proposed, and asked
@@ -73,6 +73,8 @@ def unit_guess(look: Look, place: int, lands: str, lake: str) -> tuple[str, str,
         if target == "ppa" and 0.0 < high * line.factor < LEAST_PPA:
             other = typical(target, high)
             return other or unit, ASKED, f"the file says {unit}; values up to {high:g} are unusual", (unit,)
+        if (second := two_meanings(unit)) is not None:
+            return unit, ASKED, f"the file says {unit}: thousands, as in the trade, or millions?", (second,)
         return unit, SURE, f"the file says {unit}", ()
     if target == "ratio":
         return "ratio", SURE, "a count or a share", ()

@@ -94,7 +94,7 @@ def number_in_name(name: str, number: str) -> int | None:
 def _in_name(name: str, number: str, wanted: dict[str, bool]) -> str | None:
     """Return the first pattern of well and stage, or run, that a file's name fits."""
     word = _RUN_WORD if number == "run" else _STAGE_WORD
-    short = "r" if number == "run" else "(?:st|s|e|z)"
+    short = "(?:r|c)" if number == "run" else "(?:st|s|et|e|fr|f|z)"
     no = r"[ _.#-]*(?:no\.?|num\.?)?[ _.#-]*"
     both: Iterable[str] = (
         rf"(?i)^(?:\d{{8}}[ _-]+|ctu?[ _-]+)*(?P<well>.+?)[ _.-]*{word}{no}(?P<{number}>\d+)",
@@ -103,7 +103,7 @@ def _in_name(name: str, number: str, wanted: dict[str, bool]) -> str | None:
         rf"(?i)^(?P<well>.+?){_NOISE}[ _.-]+{short}[ _.#-]?(?P<{number}>\d+)(?!\d)",
     )
     alone = (rf"(?i){word}{no}(?P<{number}>\d+)", rf"(?i)(?:^|[ _.-]){short}[ _.#-]?(?P<{number}>\d+)(?!\d)")
-    if wanted.get("well") and wanted.get(number):
+    if wanted.get("well"):
         for pattern in both:
             match = re.search(pattern, name)
             if (
@@ -111,7 +111,7 @@ def _in_name(name: str, number: str, wanted: dict[str, bool]) -> str | None:
                 and re.search(r"[^\W_]", match["well"])
                 and not re.search(rf"(?i).[ _.-]{_NOISE_WORD}$", match["well"])
             ):
-                return pattern
+                return pattern if wanted.get(number) else pattern.replace(f"(?P<{number}>", "(?:")
     if wanted.get(number):
         return next((pattern for pattern in alone if re.search(pattern, name)), None)
     return None

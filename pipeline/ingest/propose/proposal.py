@@ -8,8 +8,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import PurePath
 
 from pipeline.ingest.propose.clocks import find_times, time_channel
-from pipeline.ingest.propose.columns import find_signal, key_columns, ledger_guesses, signal_guesses
-from pipeline.ingest.propose.guess import CHECK, SURE, Guess, Look
+from pipeline.ingest.propose.columns import find_signal, key_columns, signal_guesses
+from pipeline.ingest.propose.guess import ASKED, CHECK, SURE, Guess, Look
+from pipeline.ingest.propose.ledgers import ledger_guesses
 from pipeline.ingest.propose.named import name_guesses, quoted
 from pipeline.ingest.sniff import Table
 
@@ -84,7 +85,7 @@ def propose(
     if signal is not None:
         lands, chosen = signal
         guesses, questions = signal_guesses(look, lands, chosen)
-        timed, asked = time_channel(look, times, zone) if times is not None else (None, [])
+        timed, asked = time_channel(look, times, zone, PurePath(path).name) if times is not None else (None, [])
         taken = {guess.place for guess in guesses} | ({times.place, times.date} if times is not None else set())
         guesses = [*key_columns(look, lands, taken), *([timed] if timed is not None else []), *guesses]
         questions = [*asked, *questions]
@@ -93,6 +94,7 @@ def propose(
         if found is None:
             return None
         lands, guesses, questions = found
+    guesses, questions = _marks_asked(table, guesses, questions)
     if any(guess.against_units_row for guess in guesses):  # the map goes against what the file says of its units
         table = replace(table, units_row=None)
     names, keyed, told = name_guesses(path, table, lands, {guess.lake for guess in guesses}, sheet)
@@ -104,6 +106,22 @@ def propose(
     return Proposal(
         f"{name}_{lands}", lands, files or (pattern_of(path),), settings, [*keyed, *guesses], [*told, *questions], left
     )
+
+
+def _marks_asked(table: Table, guesses: list[Guess], questions: list[str]) -> tuple[list[Guess], list[str]]:
+    """Ask where a point could stand between thousands as well as before decimals."""
+    doubtful = {guess.place: table.doubtful[guess.place] for guess in guesses if guess.place in table.doubtful}
+    if not doubtful:
+        return guesses, questions
+    cell = next(iter(doubtful.values()))
+    plain, read = cell.replace(".", ""), "thousands" if table.thousands == "." else "decimals"
+    asked = f"numbers: is '{cell}' {plain}, or {cell.rstrip('0').rstrip('.')} with decimals? read as with {read}"
+    marked = [
+        replace(guess, confidence=ASKED, why=f"{guess.why}; the mark in '{doubtful[guess.place]}' is not certain")
+        if guess.place in doubtful else guess
+        for guess in guesses
+    ]  # fmt: skip
+    return marked, [asked, *questions]
 
 
 def pattern_of(path: str) -> str:

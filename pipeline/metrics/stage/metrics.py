@@ -355,7 +355,7 @@ def reached_design_rate(s: StageView) -> bool:
     return bool(s.at_rate.any())
 
 
-@STAGE.metric("", "whether physics contradicts the declared unit of a channel", kind="flag")
+@STAGE.metric("", "whether physics contradicts the record: the unit of a channel, or that it is one stage", kind="flag")
 def units_in_doubt(s: StageView) -> bool:
     return s.units_in_doubt
 

@@ -13,7 +13,7 @@ import numpy as np
 from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.waves import joukowsky_surge_psi
-from pipeline.picks.arrays import integral, median, percentile
+from pipeline.picks.arrays import integral, median, percentile, runs
 from pipeline.picks.falloff import last_pumping_psi
 from pipeline.picks.stage import StagePicks
 from pipeline.picks.timeline import SMALLEST_BPM
@@ -47,6 +47,8 @@ BALANCE = (0.4, 2.5)
 """What the slurry rate exceeds the clean rate by, over what the concentration says, with room for metering. [1]"""
 LEAST_EXCESS = 0.03
 """Smaller differences of that excess are metering. [1]"""
+PAUSE_S = 3600.0
+"""Treatments of one stage are not apart by more. [s]"""
 SURGE_SHARE = 3.0
 """No fall at shut-in exceeds the surge of an instant stop and the friction of the record by this factor. [1]"""
 DATE_DAYS = 25.0
@@ -94,7 +96,39 @@ def suspects(picks: StagePicks, design: StageDesign, row: Row, reported: Row) ->
         conc = record.conc_ppa[span]
         usual = reported["proppant_lbm"] / (GAL_PER_BBL * reported["clean_bbl"])
         found.append(_against("concentration", float(np.nanmean(conc)), usual))
+    found.append(_several_jobs(picks, design))
     return [suspect for suspect in found if suspect is not None]
+
+
+def _several_jobs(picks: StagePicks, design: StageDesign) -> Suspect | None:
+    """Tell a record that holds several treatments: as much is pumped again after a long pause."""
+    record = picks.timeline.record
+    pumped = runs(record.rate_bpm >= picks.timeline.main_bpm)
+    if len(pumped) < 2:
+        return None
+    first, last = record.time_s[pumped[:, 0]], record.time_s[pumped[:, 1] - 1]
+    pause = first[1:] - last[:-1]
+    jobs = np.split(np.arange(len(pumped)), np.flatnonzero(pause > PAUSE_S) + 1)
+    volumes = [
+        sum(integral(record.time_s[a:b], record.rate_bpm[a:b] / 60.0)[0] for a, b in pumped[job]) for job in jobs
+    ]
+    alike = [volume for volume in volumes if volume >= 0.5 * max(volumes)]
+    if len(alike) < 2:
+        return None
+    if design.proppant_lbm and record.conc_ppa is not None and not _more_than(design.proppant_lbm, picks):
+        return None
+    hours = float(np.max(pause)) / 3600.0
+    text = f"{len(alike)} treatments of similar volume, with pauses of up to {hours:.1f} h"
+    return Suspect("record", f"{text}: are these several stages in one record?")
+
+
+def _more_than(designed_lbm: float, picks: StagePicks) -> bool:
+    """Whether a record holds much more proppant than was designed for the stage."""
+    record = picks.timeline.record
+    clean = record.clean_bpm if record.clean_bpm is not None else record.rate_bpm
+    assert record.conc_ppa is not None
+    placed = integral(record.time_s, np.nan_to_num(record.conc_ppa * clean) * GAL_PER_BBL / 60.0)[0]
+    return placed > AS_STATED[1] * designed_lbm
 
 
 def _pressure(pumping: Array, picks: StagePicks, design: StageDesign, row: Row, reported: Row) -> Suspect | None:

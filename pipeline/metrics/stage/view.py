@@ -77,7 +77,7 @@ class StageView:
     around : Surroundings
         Data from the rest of the well.
     units_in_doubt : bool
-        Whether physics contradicts the declared unit of a channel.
+        Whether physics contradicts the record: the unit of a channel, or that it is one stage.
     """
 
     picks: StagePicks
