@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 from typing import Any
 
 import polars as pl
@@ -11,13 +12,16 @@ from pipeline.ingest.clock import english, moment
 from pipeline.ingest.headings import beside
 from pipeline.ingest.numbers import numbers_of
 from pipeline.ingest.read import ROW
-from pipeline.ingest.tally import FileJob, counted
+from pipeline.ingest.tally import FileJob, Finding, counted
 from pipeline.ingest.times import days_allowed
 from pipeline.ingest.workbook import ERRORS
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm, added_concentration_ppa
 from pipeline.schemas.base import meta
+from pipeline.units import qty
 from pipeline.workspace import known_zone
 
+LEAST_CODES = 3
+"""Rows with the same unusual value from which it is taken for a code."""
 LEAST_INT, MOST_INT = -(2**31), 2**31 - 1
 YES_NO = {"true": True, "yes": True, "y": True, "1": True, "false": False, "no": False, "n": False, "0": False}
 
@@ -51,7 +55,18 @@ def typed(work: FileJob, frame: pl.DataFrame) -> list[pl.Series]:
             quantities.append(value.alias(lake))
         else:
             done.append(_cells(work, lake, dtype, series, frame[ROW]))
-    return done + _quantities(work, quantities, frame[ROW])
+    return _after(work, done) + _quantities(work, quantities, frame[ROW])
+
+
+def _after(work: FileJob, done: list[pl.Series]) -> list[pl.Series]:
+    """Return the columns with times moved to the next day where they would not follow the time that they are after."""
+    by_name = {series.name: series for series in done}
+    for lake, channel in work.source.columns.items():
+        if channel.after in by_name and lake in by_name:
+            time, before = by_name[lake], by_name[channel.after]
+            late = pl.when(time <= before).then(time + timedelta(days=1)).otherwise(time)
+            by_name[lake] = pl.select(late.alias(lake)).to_series()
+    return list(by_name.values())
 
 
 def _cells(work: FileJob, lake: str, dtype: Any, series: pl.Series, lines: pl.Series) -> pl.Series:
@@ -132,7 +147,23 @@ def _quantities(work: FileJob, floats: list[pl.Series], lines: pl.Series) -> lis
                 first = int((~inside).arg_true()[0])
                 tally.first_outside = (int(lines[first]), f"{shown[name][first]:g}")
             shown = shown.with_columns(pl.when(inside).then(pl.col(name)).alias(name))
+        if unusual >= LEAST_CODES:
+            shown = _without_codes(work, shown, name, lines)
     return shown.get_columns()
+
+
+def _without_codes(work: FileJob, shown: pl.DataFrame, name: str, lines: pl.Series) -> pl.DataFrame:
+    """Void a height above the usual range that a few rows have exactly: a sensor's code for no value."""
+    column = work.source.table.columns[name]
+    above = shown[name] > meta(column)["soft"][1]
+    found = shown[name].filter(above.fill_null(value=False))
+    if found.n_unique() != 1 or len(found) > 0.1 * shown[name].count() or "time" not in work.source.table.key:
+        return shown
+    work.tallies[name].unusual -= len(found)
+    value, first = qty(float(found[0]), work.source.table.unit(name)), int(lines.filter(above)[0])
+    text = f"{name} is exactly {value} in {len(found)} rows, the first in line {first}: a sensor's code; void"
+    work.findings.append(Finding("sensor_code", text, first, len(found)))
+    return shown.with_columns(pl.when(~above).then(pl.col(name)).alias(name))
 
 
 def _without_zeros(work: FileJob, shown: pl.DataFrame, names: list[str]) -> pl.DataFrame:

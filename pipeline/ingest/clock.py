@@ -58,6 +58,8 @@ _MONTHS_OF = {
 
 def english(channel: Channel, text: pl.Series) -> pl.Series:
     """Return texts with their month names as English abbreviations, and the halves of the day as am and pm."""
+    if channel.after is not None:  # midnight at the end of a day is that of the next one
+        text = text.str.replace(r"\b24:00", "00:00")
     if any("%p" in written for written in channel.formats):
         text = text.str.replace(r"(?i)\b([ap])\.?\s?m\.?\s*$", "${1}m")
     for name, pattern in zip(_MONTHS, _MONTHS_OF.get(channel.months, ()), strict=False):

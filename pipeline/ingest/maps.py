@@ -100,6 +100,8 @@ class Channel(Frozen):
         Of a time or date; of several, the first that fits a cell.
     date : str, optional
         Heading of the column with the date, where the time of day has its own: the two are joined by a space.
+    after : str, optional
+        Lake column of a time that this one follows: a time of day that is not later is one of the next day.
     months : {"en", "es", "fr"}
         Language of month names.
     zone : str, optional
@@ -124,6 +126,7 @@ class Channel(Frozen):
     pattern: str | None = None
     format: str | list[str] | None = None
     date: str | None = None
+    after: str | None = None
     months: Literal["en", "es", "fr"] = "en"
     zone: str | None = None
     start: Start | None = None
@@ -301,6 +304,10 @@ def _channel_problems(source: SourceMap, name: str, channel: Channel) -> list[st
                 source.unit(channel.unit, unit)
             except UnknownUnit as error:
                 problems.append(str(error))
+    if channel.after is not None and (
+        channel.after not in source.columns or not isinstance(columns[name].dtype, pl.Datetime)
+    ):
+        problems.append("'after' of a time must name another time of the map")
     if isinstance(columns[name].dtype, pl.Datetime) and channel.from_rows:
         problems += _time_problems(channel)
     return problems

@@ -220,7 +220,7 @@ def _table(rows: list[list[str]], lines: list[str], encoding: str, delimiter: st
     doubtful: dict[int, str] = {}
     if decimal == "." and not thousands and delimiter != ",":
         columns = [[row[place] for row in kept if place < len(row)] for place in range(width)]
-        grouped, doubtful = _points_between_thousands(columns)
+        grouped, doubtful = _points_between_thousands(columns, semicolons=delimiter == ";")
         if grouped:
             decimal, thousands = ",", "."
     skip = _skip(rows, lines, header, first)
@@ -347,23 +347,26 @@ def _marks(cells: list[str], delimiter: str) -> tuple[str, str]:
 _GROUPED = re.compile(r"[-+]?[1-9]\d{0,2}(\.\d{3})+")
 
 
-def _points_between_thousands(columns: list[list[str]]) -> tuple[bool, dict[int, str]]:
+def _points_between_thousands(columns: list[list[str]], *, semicolons: bool) -> tuple[bool, dict[int, str]]:
     """Return whether points stand between thousands, and the columns in which that is not certain.
 
     A column of 1.800, 149 and 2.370 has thousands: with three decimals it would have them everywhere. Where every
-    number is like 1.800, nothing tells; 0.250 or 5432.100 anywhere in the file are decimals.
+    number is like 1.800, nothing tells: semicolons between fields speak for decimal commas. 0.250 or 5432.100 anywhere
+    in the file are decimals.
     """
     numbers = [[cell for cell in column if _is_number(cell)] for column in columns]
     pointed = [cell for column in numbers for cell in column if "." in cell]
     if not pointed or not all(_GROUPED.fullmatch(cell) for cell in pointed):
         return False, {}
+    if any(cell.count(".") > 1 for cell in pointed):
+        return True, {}
     short = re.compile(r"[1-9]\d{0,2}")
     mixed = [any("." in cell for cell in column) and any(map(short.fullmatch, column)) for column in numbers]
     doubtful = {
         place: next(cell for cell in column if "." in cell)
         for place, column in enumerate(numbers) if any("." in cell for cell in column)
     }  # fmt: skip
-    return any(mixed), doubtful
+    return any(mixed) or semicolons, doubtful
 
 
 def _thousands_of(numbers: list[str], mark: str) -> bool:

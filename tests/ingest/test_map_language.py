@@ -240,3 +240,16 @@ def test_rows_that_lost_a_field_are_cut_out_or_refuse_the_file(tmp_path: Path) -
     assert told(shaped)["unreadable_rows"] == "8 row(s) lost a field and are not used (lines 102 to 109)"
     assert {row["treating_pressure_psi"] for row in rows(shaped)} == {6000.0 + i for i in range(7)}
     assert landed(tmp_path, record_that_loses_a_field(0, 0), LOST_FIELD_MAP).rows.height == 200
+
+
+def test_a_height_that_only_a_code_reaches_is_no_value(tmp_path: Path) -> None:
+    """16,383 is what a converter of fourteen bits writes; two of them could be two samples of one event."""
+
+    def text(codes: int) -> str:
+        lines = [f"2024-01-01 00:00:{i:02d},{16383 if i < codes else 5000 + i},80,0,50" for i in range(50)]
+        return "\n".join(["time,p,q,sand,water", *lines, ""])
+
+    shaped = landed(tmp_path, text(4), SAMPLE_MAP)
+    assert max(row["treating_pressure_psi"] or 0.0 for row in rows(shaped)) == 5049.0  # type: ignore[type-var]
+    assert "is exactly {16383 psi} in 4 rows, the first in line 2" in told(shaped)["sensor_code"]
+    assert "sensor_code" not in told(landed(tmp_path, text(2), SAMPLE_MAP))

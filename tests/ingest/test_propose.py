@@ -548,6 +548,10 @@ def pumped(headings: str, *columns: float) -> str:
             "'Treating Pressure (psi)' does not change with the rate, 'Annulus Pressure (psi)' does",
         ),
         (
+            "Tubing Pressure (psi),Casing Pressure (psi),Slurry Rate (bpm)", (900.0, 7480.0, 80.0, 905.0, 4800.0, 0.0),
+            "treating_pressure_psi", "Casing Pressure (psi)", "psi", "'Tubing Pressure (psi)' does not change with the rate",
+        ),
+        (
             "Treating Pressure (psi),Slurry Rate (bpm)", (80.0, 7480.0, 0.0, 4800.0),
             "treating_pressure_psi", "Slurry Rate (bpm)", "psi", "the headings seem to be exchanged",
         ),
@@ -670,11 +674,12 @@ def test_cost_lines_are_counted_and_their_currency_is_that_of_the_heading(tmp_pa
 
 
 def test_dates_and_times_of_a_time_log_are_joined(tmp_path: Path) -> None:
-    text = "Date,From,To,Pad,Operation\n2025-03-04,06:00,07:30,Teal,Pumping\n2025-03-04,07:30,09:00,Teal,Wireline\n"
+    rows = ["06:00,07:30,Teal,Pumping", "07:30,24:00,Teal,Wireline", "23:30,00:42,Teal,Standby"]
+    text = "\n".join(["Date,From,To,Pad,Operation", *(f"2025-03-04,{row}" for row in rows), ""])
     draft = found_in(text, tmp_path, "time log.csv")
     assert draft.proposal.lands == "activity" and draft.shaped is not None, draft.problem
     found = next(iter(draft.shaped.rows.frames()))
-    assert [f"{moment:%d %H:%M}" for moment in found["end_time"]] == ["04 07:30", "04 09:00"]
+    assert [f"{moment:%d %H:%M}" for moment in found["end_time"]] == ["04 07:30", "05 00:00", "05 00:42"]
 
 
 def test_a_record_of_a_wireline_run_is_no_coil_run(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.ingest.behaviour import spread
 from pipeline.ingest.propose.guess import Look
 from pipeline.ingest.propose.measured import in_lake_units, typical, unit_can_be
-from pipeline.ingest.vocabulary import words_of
+from pipeline.ingest.vocabulary import fit, vocabulary, words_of
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 from pipeline.unit_names import is_unit, names_added, read_unit
 
@@ -26,6 +26,8 @@ FAST_BPM, LEAST_FAST_PSI = 50.0, 1200.0
 """At this rate treating pressures are above the other (common practice). [bpm], [psi]"""
 BALANCE, LEAST_EXCESS = (0.4, 2.5), 0.03
 """What the slurry rate exceeds the clean rate by, over what the concentration says; smaller ones are metering. [1]"""
+RIVAL = 0.45
+"""Two headings whose fits differ by less cannot be told apart by their words. [1]"""
 _PRESSURE_WORDS = frozenset(["p", "pr", "pres", "presion", "press", "pression", "pressure", "prs", "psi", "psig"])
 
 
@@ -69,6 +71,9 @@ def better_read(look: Look, chosen: Chosen) -> tuple[Chosen, dict[str, Doubt]]:
     if leader is not None:
         why = f"'{one}' does not change with the rate, '{look.heading(leader)}' does"
         doubts[PRESSURE] = Doubt(why, f"{PRESSURE}: {why}: which one is it?")
+        score = fit(look.said(leader), vocabulary().signals["treatment"][PRESSURE])
+        if score and chosen[PRESSURE][1] - score < RIVAL:  # words cannot tell them apart
+            chosen = {**chosen, PRESSURE: (leader, score)}
     elif bpm >= FAST_BPM and psi < LEAST_FAST_PSI:
         unit = typical("psi", spread(look.values(pressure))[1]) or ""
         why = f"at most {psi:.4g} psi at {bpm:.3g} bpm is unusual"
@@ -84,6 +89,10 @@ def _says(look: Look, place: int, unit: str, target: str) -> bool:
     return not said or read_unit(said[0], target) == read_unit(unit, target)
 
 
+def _says_pressure(look: Look, place: int) -> bool:
+    return any(is_unit(unit, "psi") for unit in look.units_said(place))
+
+
 def _leader(look: Look, chosen: Chosen) -> int | None:
     """Return a column of pressure that follows the rate, where the chosen one does not."""
     own = _response(look, chosen[PRESSURE][0], chosen[RATE][0])
@@ -94,7 +103,7 @@ def _leader(look: Look, chosen: Chosen) -> int | None:
         (share, place)
         for place in range(len(look.table.names))
         if place not in taken
-        and words_of(look.said(place)) & _PRESSURE_WORDS
+        and (words_of(look.said(place)) & _PRESSURE_WORDS or _says_pressure(look, place))
         and unit_can_be(look, place, PRESSURE)
         and (share := _response(look, place, chosen[RATE][0])) is not None
     ]

@@ -10,7 +10,7 @@ import numpy as np
 
 from pipeline.errors import SetAside
 from pipeline.ingest.behaviour import spread, usual_step_s
-from pipeline.ingest.propose.behaves import better_read, volume_of
+from pipeline.ingest.propose.behaves import RIVAL, better_read, volume_of
 from pipeline.ingest.propose.clocks import Times
 from pipeline.ingest.propose.guess import ASKED, LIKELY, Guess, Look, weaker
 from pipeline.ingest.propose.measured import goes_against, in_lake_units, lake_unit, only_unit, unit_can_be, unit_guess
@@ -18,8 +18,6 @@ from pipeline.ingest.vocabulary import Meaning, fit, vocabulary, words_of
 from pipeline.schemas import LANDED
 from pipeline.unit_names import names_added
 
-RIVAL = 0.45
-"""Two headings whose fits differ by less cannot be told apart by their words. [1]"""
 SMALL_RATE = 16.0
 """Rates of a stage that stay below could be cubic metres per minute. [1]"""
 UNIT_ONLY = 0.3

@@ -23,6 +23,7 @@ USUAL_KEYS = {
         "string": ('{ value = "casing" }', 'is it "casing" in all rows?'),
         "section": ("{ value = 1 }", "is it 1 in all rows?"),
     },
+    "activity": {"pad": ('{ value = "pad" }', 'write the name of the pad in place of "pad"')},
     "cost": {"line": ("{ row = true }", "rows are counted; a second file of the well needs numbers that go on")},
 }
 """Keys that tables of a kind rarely have: what they are then, and the question."""
@@ -131,10 +132,12 @@ def _cell_guess(look: Look, lands: str, lake: str, place: int, score: float, zon
             lake, place, look.heading(place), text, weaker(confidence, sure), f"{why}; {told}", units, against
         ), asked
     if dtype.startswith("Date"):
-        guess = time_guess(look.cells[place], look.table.decimal)
+        cells = [re.sub(r"^24:00", "00:00", cell) for cell in look.cells[place]]
+        guess = time_guess(cells, look.table.decimal)
         if dtype.startswith("Datetime") and guess is not None and guess.kind == "time of day":
-            guess, day = _with_day(look, guess, place)
+            guess, day = _with_day(look, guess, cells, place)
             column = f"{column}, date = {_toml(day)}" if day else column
+            column += ', after = "start_time"' if day and lake == "end_time" else ""
         written = guess.format if guess is not None and guess.format else "%Y-%m-%d"
         questions = (
             [f"{lake}: day and month could be exchanged: {guess.format} or {guess.other}?"]
@@ -155,12 +158,12 @@ def _cell_guess(look: Look, lands: str, lake: str, place: int, score: float, zon
     return Guess(lake, place, look.heading(place), f"{{ {column} }}", confidence, why), []
 
 
-def _with_day(look: Look, guess: TimeGuess, place: int) -> tuple[TimeGuess, str]:
+def _with_day(look: Look, guess: TimeGuess, times: list[str], place: int) -> tuple[TimeGuess, str]:
     """Return how a time of day and the date of another column are written together, and that column's heading."""
     for at, cells in enumerate(look.cells):
         if at == place or not fit(look.said(at), vocabulary().date) or not look.table.names[at]:
             continue
-        both = [f"{day} {time}" for day, time in zip(cells, look.cells[place], strict=True) if day and time]
+        both = [f"{day} {time}" for day, time in zip(cells, times, strict=True) if day and time]
         joined = time_guess(both, look.table.decimal, look.about(at))
         if joined is not None and joined.kind == "clock":
             return joined, look.table.names[at]
