@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -175,9 +175,35 @@ def gather(
         numbers = [] if counted is None else [row | {"was": ""} for row in counted.frame.to_dicts()]
         charts = [_drawn(rows, chart, system) for chart in page.charts]
         look = "" if page.look is None else str(rows(page.look).frame["sentence"][0] or "")
-        parts.append(Part(page, numbers, charts, [rows(name) for name in page.tables], look, counted))
+        tables = [side_by_side(rows(name), page.across.get(name)) for name in page.tables]
+        parts.append(Part(page, numbers, charts, tables, look, counted))
     headline = rows("headline").frame.row(0, named=True)
     return Content(headline, parts, [rows(name) for name in LEDGER], used)
+
+
+def side_by_side(rows: Rows, column: str | None) -> Rows:
+    """Return rows with a column of their own for each value of a column: their `value` stands there.
+
+    What the others have in common is said once; where it differs, it is said for each.
+    """
+    if column is None or rows.frame.is_empty():
+        return rows
+    frame = rows.frame
+    first = next(name for name in frame.columns if name not in (column, "value"))
+    others = [name for name in frame.columns if name not in (first, column, "value")]
+    apart = frame.pivot(column, index=first, values="value", aggregate_function="first", maintain_order=True)
+    told = frame.group_by(first, maintain_order=True).agg(
+        pl.when(pl.col(name).n_unique() > 1)
+        .then(pl.format("{}: {}", pl.col(column), pl.col(name).fill_null("")).str.join("; "))
+        .otherwise(pl.col(name).first())
+        .first()
+        .alias(name)
+        for name in others
+    )
+    found = apart.join(told, on=first, how="left", maintain_order="left")
+    described = {item.name: item for item in rows.answer.columns}
+    columns = [described.get(name) or replace(described["value"], name=name) for name in found.columns]
+    return Rows(replace(rows.answer, frame=found, columns=columns), found, rows.units)
 
 
 def steps_of(pages: list[Page]) -> int:

@@ -85,6 +85,8 @@ class Page(Frozen):
     charts : list of ChartSpec
     tables : list of str
         Queries shown as tables below the charts.
+    across : dict of str to str
+        Tables in which each value of a column gets a column of its own: candidates side by side.
     """
 
     title: str
@@ -94,6 +96,7 @@ class Page(Frozen):
     numbers: str | None = None
     charts: list[ChartSpec]
     tables: list[str] = Field(default_factory=list)
+    across: dict[str, str] = Field(default_factory=dict)
 
 
 def load_pages(folder: Path | None = None) -> list[Page]:

@@ -9,10 +9,11 @@ import pytest
 
 from pipeline import queries
 from pipeline.errors import HeelwardError
-from pipeline.report.content import MOST_POINTS, Content, gather, method_notes
+from pipeline.report.content import MOST_POINTS, Content, Rows, gather, method_notes, side_by_side
 from pipeline.report.html import Sheet, write_html
 from pipeline.report.pages import ChartSpec, load_pages
 from pipeline.report.pictures import Pictures
+from pipeline.sql import Described
 from tests.builders import query_on
 from tests.conftest import Fitted
 
@@ -142,3 +143,20 @@ def test_the_quarters_numbers_say_whether_a_change_is_more_than_pads_differ() ->
     assert "too few pads to test" in numbers(2.5, None)["verdict"]
     assert numbers(2.5, 1.0)["limits"] == "9.00 min to 11.0 min, from pad-to-pad variation"
     assert numbers(2.5, None)["limits"] == "no limits: fewer than three pads so far"
+
+
+def test_candidates_stand_side_by_side_and_what_they_share_is_said_once() -> None:
+    frame = pl.DataFrame(
+        {
+            "figure": ["margin", "margin", "hours"], "design": ["a", "b", "b"], "value": ["1 psi", "2 psi", "3 h"],
+            "basis": ["model", "model", "sum"], "note": ["8 pads", "wide", None],
+        }
+    )  # fmt: skip
+    columns = [Described(name, "", f"the {name}") for name in frame.columns]
+    found = side_by_side(Rows(queries.Answer(queries.load("next_figures"), frame, columns), frame, {}), "design")
+    assert found.frame.to_dicts() == [
+        {"figure": "margin", "a": "1 psi", "b": "2 psi", "basis": "model", "note": "a: 8 pads; b: wide"},
+        {"figure": "hours", "a": None, "b": "3 h", "basis": "sum", "note": None},
+    ]
+    assert [item.name for item in found.answer.columns] == found.frame.columns
+    assert found.answer.columns[1].meaning == "the value"

@@ -108,7 +108,7 @@ def test_the_engineer_chooses_a_design_for_the_next_pad(campaign: Campaign, open
     for design in planned["design"]:
         assert design in texts
     figures = steps.run_query(campaign.workspace, "next_figures", {}).frame
-    assert table.locator("tbody tr").count() == figures.height
+    assert table.locator("tbody tr").count() == figures["figure"].n_unique(), "a row per figure, a column per design"
 
 
 def test_a_newcomer_finds_what_a_word_and_a_column_mean(campaign: Campaign, opened: Any) -> None:
