@@ -266,7 +266,8 @@ def _report(space: Workspace, **asked: Any) -> None:
 
     with _bar("report") as tell:
         built = steps.run_report(space, tell, **asked)
-    say(f"report: {built.path} ({built.charts} charts, {built.size_bytes / 1e6:.1f} MB)")
+    state = "" if built.anew else "unchanged: "
+    say(f"report: {state}{built.path} ({built.charts} charts, {built.size_bytes / 1e6:.1f} MB)")
     for path in built.beside:
         say(f"  {path}")
 
@@ -325,7 +326,7 @@ def refresh(workspace: Where = Path(), cluster: Spread = None) -> None:
     code = _ingest(space)
     _measure(space)
     code = _fit(space) or code
-    _report(space)
+    _report(space, again=False)
     raise typer.Exit(code)
 
 

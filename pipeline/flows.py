@@ -42,7 +42,7 @@ def fit(workspace: str) -> list[str]:
 @task(task_run_name="report", retries=2, retry_delay_seconds=30, retry_condition_fn=_passing)
 def report(workspace: str) -> str:
     """Build the report; return its path."""
-    return str(steps.run_report(open_workspace(Path(workspace))).path)
+    return str(steps.run_report(open_workspace(Path(workspace)), again=False).path)
 
 
 @flow(name="heelward-refresh", flow_run_name="refresh of {workspace}", log_prints=True)

@@ -30,7 +30,7 @@ from pipeline.plan.compare import Planned
 from pipeline.plan.compare import run_plan as plan
 from pipeline.plan.store import record_plan
 from pipeline.queries import Answer
-from pipeline.report.build import Built, build
+from pipeline.report.build import Built, build, last_built, mark_of, note_built
 from pipeline.report.edition import PLAIN, Edition, snapshot_of, versions_as_of
 from pipeline.report.plan_page import write_plan
 from pipeline.schemas.lineage import SNAPSHOTS
@@ -151,6 +151,7 @@ def run_report(
     *,
     edition: Edition = PLAIN,
     beside: Sequence[str] | None = None,
+    again: bool = True,
 ) -> Built:
     """Build an edition of the report: from the current tables, or from their state on a past day.
 
@@ -161,6 +162,8 @@ def run_report(
     edition : Edition
     beside : sequence of str, optional
         ``pdf``, ``xlsx``, ``brief``; default: as in the settings.
+    again : bool
+        Whether to draw it even if the one that is there was built from the same.
 
     Raises
     ------
@@ -173,7 +176,14 @@ def run_report(
         sweep_parts(workspace.out, deep=True)
         pinned = versions(lake) if edition.as_of is None else versions_as_of(lake, edition.as_of, settings.time_zone)
         before = None if edition.against is None else snapshot_of(lake, edition.against, settings.time_zone)
-        return build(workspace, lake.at(pinned), pinned, edition, asked, progress, before, workers)
+        mark = mark_of(workspace, pinned, asked)
+        standing = None if again or edition != PLAIN else last_built(workspace, mark)
+        if standing is not None:
+            return standing
+        built = build(workspace, lake.at(pinned), pinned, edition, asked, progress, before, workers)
+        if edition == PLAIN:
+            note_built(workspace, mark, built)
+        return built
 
 
 def connect(workspace: Workspace) -> duckdb.DuckDBPyConnection:
@@ -229,5 +239,5 @@ def refresh(workspace: Workspace, progress: Callable[[str], Progress] | None = N
         run_ingest(workspace, of("ingest")),
         run_measure(workspace, of("measure")),
         run_fit(workspace, of("fit")),
-        run_report(workspace, of("report")),
+        run_report(workspace, of("report"), again=False),
     )

@@ -194,3 +194,26 @@ def test_mistakes_get_a_message_and_no_traceback(tmp_path: Path, words: tuple[st
     assert done.returncode == 1
     assert text in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_a_refresh_that_finds_nothing_new_rewrites_nothing(slice_workspace: Workspace) -> None:
+    """Not the lake, not the report; until a setting, a lost file or the command `report` asks for it."""
+    root = str(slice_workspace.root)
+
+    def state() -> dict[Path, tuple[int, int]]:
+        kept = (slice_workspace.root / "lake", slice_workspace.out)
+        files = (path for folder in kept for path in folder.rglob("*") if path.is_file())
+        return {path: (path.stat().st_mtime_ns, path.stat().st_ino) for path in files}
+
+    assert "report: unchanged" not in heelward("refresh", "-w", root).stdout
+    before = state()
+    done = heelward("refresh", "-w", root)
+    assert f"report: unchanged: {slice_workspace.out / 'report.html'}" in done.stdout
+    assert state() == before
+    assert "unchanged" not in heelward("report", "-w", root).stdout
+    (slice_workspace.out / "report.html").unlink()
+    assert "report: unchanged" not in heelward("refresh", "-w", root).stdout
+    settings = slice_workspace.root / "heelward.toml"
+    settings.write_text(settings.read_text(encoding="utf-8").replace("title = ", 'title = "New " #'), encoding="utf-8")
+    assert "report: unchanged" not in heelward("refresh", "-w", root).stdout
+    assert "<h1>New" in (slice_workspace.out / "report.html").read_text(encoding="utf-8")

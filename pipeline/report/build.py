@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import shutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -24,21 +26,64 @@ from pipeline.report.html import Sheet, write_html
 from pipeline.report.mask import make_mask
 from pipeline.report.pages import load_pages
 from pipeline.report.pictures import Pictures
+from pipeline.resources import folder, source_digest
 from pipeline.schemas.base import Table
 from pipeline.text import inert_text
-from pipeline.workspace import Workspace
+from pipeline.workspace import Workspace, replace_text
 
 Progress = Callable[[int, int, str], None]
+NOTE = "report.json"
+"""File of the workspace's state with what its plain report was built from."""
 
 
 @dataclass(frozen=True)
 class Built:
-    """A built report: its location and content."""
+    """A built report: its location and content; whether it was written anew."""
 
     path: Path
     charts: int
     size_bytes: int
     beside: list[Path] = field(default_factory=list)
+    anew: bool = True
+
+
+def last_built(workspace: Workspace, mark: str) -> Built | None:
+    """Return the report that stands in the output folder, if it was built from the same; else None.
+
+    Parameters
+    ----------
+    workspace : Workspace
+    mark : str
+        Of everything that it is built from (`mark_of`).
+    """
+    try:
+        note = json.loads((workspace.state / NOTE).read_text(encoding="utf-8"))
+        found = Built(
+            Path(note["path"]), note["charts"], note["size_bytes"], [Path(one) for one in note["beside"]], anew=False
+        )
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    there = all(path.is_file() for path in (found.path, *found.beside))
+    return found if note.get("mark") == mark and there else None
+
+
+def note_built(workspace: Workspace, mark: str, built: Built) -> None:
+    """Remember what a report was built from."""
+    note = {
+        "mark": mark, "path": str(built.path), "charts": built.charts, "size_bytes": built.size_bytes,
+        "beside": [str(path) for path in built.beside],
+    }  # fmt: skip
+    replace_text(workspace.state / NOTE, json.dumps(note))
+
+
+def mark_of(workspace: Workspace, versions: Mapping[str, int], beside: Sequence[str]) -> str:
+    """Return a hash of all that a plain report depends on: tables, settings, code, queries and pages."""
+    digest = hashlib.sha256(source_digest(".").encode())
+    for name in ("queries", "reports"):
+        for path in sorted(one for one in folder(name).rglob("*") if one.is_file() and one.suffix != ".png"):
+            digest.update(path.read_bytes())
+    digest.update(json.dumps([dict(versions), workspace.settings_hash, list(beside)], sort_keys=True).encode())
+    return digest.hexdigest()[:16]
 
 
 def build(
