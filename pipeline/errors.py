@@ -91,6 +91,12 @@ _CAUSES = (
      "correct the permissions of the workspace, its lake and its output folder"),
     ((errno.ENOTDIR, errno.EISDIR, errno.EEXIST), ("Not a directory", "Is a directory"),
      "a file exists where a folder is expected, or a folder where a file is expected", "move it elsewhere"),
+    ((), ("InvalidAccessKeyId", "AccessDenied", "SignatureDoesNotMatch", "403 Forbidden", "MissingCredentials"),
+     "the object store refuses the credentials",
+     "set them in the environment (for S3: AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY)"),
+    ((), ("Connection refused", "error sending request", "dns error", "tcp connect error"),
+     "the object store cannot be reached",
+     "check the network, the URL of the lake and the endpoint (for S3: AWS_ENDPOINT_URL)"),
 )  # fmt: skip
 
 _COLOURS = re.compile(r"\x1b\[[0-9;]*m")

@@ -54,7 +54,7 @@ def open_lake(workspace: Workspace, *, anew: bool = False) -> Lake:
     HeelwardError
         If the workspace had a lake that is now missing: it must not be treated as empty.
     """
-    lake, note = Lake(workspace.lake, workspace.settings.storage), workspace.state / "lake"
+    lake, note = Lake(workspace.lake, workspace.storage), workspace.state / "lake"
     gone = "://" not in lake.root and not Path(lake.root).is_dir() and _noted(note) == lake.root
     if gone and not (anew and _below(workspace, lake)):
         raise HeelwardError(

@@ -71,6 +71,14 @@ class Settings(Frozen):
             raise ValueError("is not a known time zone; use one such as America/Denver")
         return value
 
+    @field_validator("storage")
+    @classmethod
+    def _no_secrets(cls, value: dict[str, str]) -> dict[str, str]:
+        for key in value:
+            if any(word in key.casefold() for word in ("secret", "key", "token", "password", "credential")):
+                raise ValueError(f"'{key}' is a credential: it belongs in the environment, not in this file")
+        return value
+
     @field_validator("schedules")
     @classmethod
     def _cron(cls, value: Schedules) -> Schedules:
@@ -106,6 +114,12 @@ class Workspace:
     def lake(self) -> str:
         """Location of the lake: a path, or an object-store URL."""
         return self.settings.lake if "://" in self.settings.lake else str(self.root / self.settings.lake)
+
+    @property
+    def storage(self) -> dict[str, str]:
+        """Options of the lake's object store; S3 must refuse a commit whose version another writer has taken."""
+        safe = {"AWS_CONDITIONAL_PUT": "etag"} if self.lake.startswith("s3") else {}
+        return {**safe, **self.settings.storage}
 
     @property
     def out(self) -> Path:

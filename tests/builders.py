@@ -15,10 +15,12 @@ import polars as pl
 import pytest
 
 from pipeline import queries
+from pipeline.lake import Lake
 from pipeline.lake.marts import create_marts, tables_below
 from pipeline.metrics.declare import Missing
 from pipeline.metrics.tables import TABLES
 from pipeline.picks.types import StageRecord
+from pipeline.schemas.lineage import SNAPSHOTS
 from pipeline.sql import tables_read
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 
@@ -165,6 +167,15 @@ def forked(function: Callable[..., None], *given: Any) -> BaseProcess:
     child = context.Process(target=function, args=given)
     child.start()
     return child
+
+
+def rows_of(lake: Lake) -> dict[str, pl.DataFrame]:
+    """Rows of all tables of a lake by key, without the times at which they were written."""
+    return {
+        name: lake.scan(table).select(pl.exclude("landed_at", "modified_us", "fitted_at")).collect().sort(table.key)
+        for name, table in TABLES.items()
+        if table is not SNAPSHOTS
+    }
 
 
 def missing(function: Any, view: Any) -> str:

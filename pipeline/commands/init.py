@@ -18,7 +18,7 @@ landing = ["landing"]
 
 # Location of the lake: a folder, or an object-store URL such as "s3://bucket/lake".
 lake = "lake"
-# [storage]                      # options of the object store, as named by its client
+# [storage]                      # options of the object store; credentials belong in the environment
 # AWS_REGION = "..."
 
 out = "out"                      # reports, and copies of files set aside
@@ -131,7 +131,7 @@ def missing(workspace: Workspace) -> list[str]:
     from pipeline.lake import Lake
     from pipeline.schemas import LANDED
 
-    lake = Lake(workspace.lake, workspace.settings.storage)
+    lake = Lake(workspace.lake, workspace.storage)
     lines = []
     for name, what, gives in _GAINS:
         rows = lake.scan(LANDED[name])

@@ -93,7 +93,7 @@ def _read_by_a_map(workspace: Workspace, path: Path) -> bool:
 
 def _proposed(workspace: Workspace, groups: list[Group], base: Path, *, write: bool) -> tuple[str, bool]:
     names = WellRegistry()
-    names.learn(Lake(workspace.lake, workspace.settings.storage).scan(WELLS).collect())
+    names.learn(Lake(workspace.lake, workspace.storage).scan(WELLS).collect())
     parts: list[str] = []
     fine = True
     taken: set[str] = set()

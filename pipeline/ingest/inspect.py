@@ -43,7 +43,7 @@ def inspect_file(workspace: Workspace, file: Path) -> tuple[str, bool]:
     if not file.is_file():
         raise HeelwardError(f"file not found: {file}")
     names = WellRegistry()
-    names.learn(Lake(workspace.lake, workspace.settings.storage).scan(WELLS).collect())
+    names.learn(Lake(workspace.lake, workspace.storage).scan(WELLS).collect())
     try:
         content = content_of(file)
     except SetAside as aside:

@@ -10,16 +10,13 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-import polars as pl
 import pytest
 
 from pipeline import parallel, steps
 from pipeline.demo.build import SMALL, lay_out
 from pipeline.errors import HeelwardError
-from pipeline.lake import Lake
-from pipeline.metrics.tables import TABLES
-from pipeline.schemas.lineage import SNAPSHOTS
 from pipeline.workspace import Workspace, open_workspace
+from tests.builders import rows_of
 from tests.command import heelward
 
 pytestmark = [pytest.mark.turn, pytest.mark.filterwarnings("default")]
@@ -51,17 +48,8 @@ def same_files(alone: Workspace, folder: Path) -> Workspace:
     return open_workspace(folder)
 
 
-def rows(lake: Lake) -> dict[str, pl.DataFrame]:
-    """Rows of all tables by key, without the times at which they were written."""
-    return {
-        name: lake.scan(table).select(pl.exclude("landed_at", "modified_us", "fitted_at")).collect().sort(table.key)
-        for name, table in TABLES.items()
-        if table is not SNAPSHOTS
-    }
-
-
 def assert_equal(one: Workspace, other: Workspace) -> None:
-    expected, found = rows(steps.open_lake(one)), rows(steps.open_lake(other))
+    expected, found = rows_of(steps.open_lake(one)), rows_of(steps.open_lake(other))
     for name, frame in expected.items():
         assert frame.equals(found[name]), name
     pages = {path.relative_to(one.out) for path in (one.out / "audit").rglob("*.html")}
