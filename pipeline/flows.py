@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from deltalake.exceptions import DeltaError
 from prefect import flow, serve, task
-from prefect.client.schemas.objects import State, TaskRun
-from prefect.schedules import Cron
-from prefect.tasks import Task
+from prefect.client.schemas.objects import ConcurrencyLimitConfig, ConcurrencyLimitStrategy, State, TaskRun
+from prefect.deployments.runner import RunnerDeployment
+from prefect.schedules import Cron, Interval, Schedule
+from prefect.tasks import Task, exponential_backoff
 
 from pipeline import steps
-from pipeline.workspace import open_workspace
+from pipeline.messages import tell
+from pipeline.workspace import Workspace, open_workspace
+
+STEP_S = 6.0 * 3600.0
+"""A step that takes longer is given up. [s]"""
+_ONE = ConcurrencyLimitConfig(limit=1, collision_strategy=ConcurrencyLimitStrategy.CANCEL_NEW)
+"""A run that is due while the one before still works is left out: the next one finds what it would have found."""
 
 
 def _passing(_task: Task, _run: TaskRun, state: State) -> bool:
@@ -21,50 +30,104 @@ def _passing(_task: Task, _run: TaskRun, state: State) -> bool:
     return isinstance(error, OSError | DeltaError)
 
 
-@task(task_run_name="ingest", retries=2, retry_delay_seconds=30, retry_condition_fn=_passing)
+_retried = {
+    "retries": 3, "retry_delay_seconds": exponential_backoff(15), "retry_jitter_factor": 0.5,
+    "retry_condition_fn": _passing, "timeout_seconds": STEP_S,
+}  # fmt: skip
+
+
+@contextmanager
+def _watched(root: str) -> Iterator[Workspace]:
+    """Open a workspace; a failure of what is done with it is told."""
+    workspace = open_workspace(Path(root))
+    try:
+        yield workspace
+    except BaseException as error:
+        tell(workspace, "failure", f"{type(error).__name__}: {str(error)[:500]}")
+        raise
+
+
+@task(task_run_name="ingest", **_retried)
 def ingest(workspace: str) -> int:
-    """Land new and changed files; return the number of files set aside."""
-    return len(steps.run_ingest(open_workspace(Path(workspace))).set_aside)
+    """Land new and changed files that have stopped growing; return the number of files set aside."""
+    opened = open_workspace(Path(workspace))
+    report = steps.run_ingest(opened, only_settled=True)
+    for path, aside in report.set_aside:
+        tell(opened, "set aside", f"{path}: {aside}", path=path)
+    return len(report.set_aside)
 
 
-@task(task_run_name="measure", retries=2, retry_delay_seconds=30, retry_condition_fn=_passing)
+@task(task_run_name="measure", **_retried)
 def measure(workspace: str) -> int:
     """Measure stale wells; return their number."""
     return steps.run_measure(open_workspace(Path(workspace))).wells
 
 
-@task(task_run_name="fit", retries=2, retry_delay_seconds=30, retry_condition_fn=_passing)
+@task(task_run_name="fit", **_retried)
 def fit(workspace: str) -> list[str]:
     """Fit stale models; return their names."""
     return steps.run_fit(open_workspace(Path(workspace))).fitted
 
 
-@task(task_run_name="report", retries=2, retry_delay_seconds=30, retry_condition_fn=_passing)
+@task(task_run_name="report", **_retried)
 def report(workspace: str) -> str:
-    """Build the report; return its path."""
-    return str(steps.run_report(open_workspace(Path(workspace)), again=False).path)
+    """Build the report, unless the one that is there was built from the same; return its path."""
+    opened = open_workspace(Path(workspace))
+    built = steps.run_report(opened, again=False)
+    if built.anew:
+        tell(opened, "results", f"the report was drawn: {built.path}", path=str(built.path))
+    return str(built.path)
+
+
+@flow(name="heelward-land", flow_run_name="landing of {workspace}", log_prints=True)
+def land(workspace: str) -> str:
+    """Land what is new, measure and fit."""
+    with _watched(workspace) as opened:
+        aside, wells, fitted = ingest(workspace), measure(workspace), fit(workspace)
+        if wells or fitted:
+            tell(opened, "results", f"{wells} wells measured, {len(fitted)} fits", wells=wells, fitted=fitted)
+        done = f"{aside} files set aside, {wells} wells measured, {len(fitted)} fits"
+        print(done)
+        return done
 
 
 @flow(name="heelward-refresh", flow_run_name="refresh of {workspace}", log_prints=True)
 def refresh(workspace: str) -> str:
-    """Run the four steps in order."""
-    aside = ingest(workspace)
-    wells = measure(workspace)
-    fitted = fit(workspace)
-    path = report(workspace)
-    print(f"{aside} files set aside, {wells} wells measured, {len(fitted)} fits, report {path}")
+    """Land, measure and fit what is new, then draw the report."""
+    done = land(workspace)
+    with _watched(workspace):
+        path = report(workspace)
+    print(f"{done}, report {path}")
     return path
 
 
-def serve_schedules(root: Path) -> None:
-    """Register the workspace's schedules and run them until stopped."""
+def deployments(root: Path) -> list[RunnerDeployment]:
+    """Return the scheduled flows of a workspace."""
     settings = open_workspace(root).settings
-    cron = settings.schedules.refresh
-    schedule = Cron(cron, timezone=settings.time_zone) if cron else None
-    deployment = refresh.to_deployment(
-        name=root.name or "workspace", schedule=schedule, parameters={"workspace": str(root)}
-    )
-    serve(deployment, print_starting_message=False)
+    given, name = {"workspace": str(root)}, root.name or "workspace"
+    every = settings.schedules.land
+
+    def cron(text: str) -> Schedule:
+        return Cron(text, timezone=settings.time_zone)
+
+    landing = Interval(every) if isinstance(every, int) else cron(every) if every else None
+    return [
+        land.to_deployment(name=name, schedule=landing, parameters=given, concurrency_limit=_ONE),
+        refresh.to_deployment(
+            name=name, schedules=[cron(one) for one in settings.schedules.report], parameters=given,
+            concurrency_limit=_ONE,
+        ),
+    ]  # fmt: skip
+
+
+def serve_schedules(root: Path) -> None:
+    """Catch up with what was missed, then run the workspace's schedules until stopped."""
+    ready = deployments(root)
+    try:
+        refresh(str(root))
+    except Exception as error:  # told already; the schedule tries again
+        print(f"the first run failed: {error}")
+    serve(*ready, print_starting_message=False)
 
 
 if __name__ == "__main__":

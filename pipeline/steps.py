@@ -115,11 +115,11 @@ def _snapshot(workspace: Workspace, lake: Lake, step: str, result: Result) -> Re
     return result
 
 
-def run_ingest(workspace: Workspace, progress: Progress | None = None) -> Landed:
-    """Land new and changed files."""
+def run_ingest(workspace: Workspace, progress: Progress | None = None, *, only_settled: bool = False) -> Landed:
+    """Land new and changed files; if asked, only those that have stopped growing."""
     with _alone(workspace, "ingest") as lake, cluster(workspace.settings.cluster) as workers:
         sweep_parts(workspace.out / "set_aside", deep=False)
-        return _snapshot(workspace, lake, "ingest", land(workspace, lake, progress, workers))
+        return _snapshot(workspace, lake, "ingest", land(workspace, lake, progress, workers, only_settled=only_settled))
 
 
 def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measured:

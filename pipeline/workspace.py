@@ -40,9 +40,13 @@ class Frozen(BaseModel):
 
 
 class Schedules(Frozen):
-    """When `heelward serve` runs the steps: cron expressions in the workspace's time zone; empty for never."""
+    """When `heelward serve` runs the steps: cron expressions in the workspace's time zone; empty for never.
 
-    refresh: str = "0 5 * * *"
+    `land` lands, measures and fits what is new, and can be a number of seconds; `report` also draws the report.
+    """
+
+    land: str | int = "*/10 * * * *"
+    report: tuple[str, ...] = ("0 6 * * 1", "0 7 1 1,4,7,10 *")
 
 
 class Settings(Frozen):
@@ -59,6 +63,8 @@ class Settings(Frozen):
     debris_velocity_ft_min: float = Field(default=180.0, ge=10.0, le=1000.0)
     beside: list[Literal["pdf", "xlsx", "brief"]] = Field(default_factory=list)
     schedules: Schedules = Schedules()
+    settle_s: float = Field(default=30.0, ge=0.0, le=86400.0)
+    messages: str = ""
     wait_s: float = Field(default=600.0, ge=0.0, le=86400.0)
     follow_links_outside: bool = False
     storage: dict[str, str] = Field(default_factory=dict)
@@ -82,8 +88,11 @@ class Settings(Frozen):
     @field_validator("schedules")
     @classmethod
     def _cron(cls, value: Schedules) -> Schedules:
-        if value.refresh and len(value.refresh.split()) != 5:
-            raise ValueError("'refresh' must be a cron expression of five fields, such as '0 5 * * *'")
+        for key, cron in [("land", value.land), *(("report", one) for one in value.report)]:
+            if isinstance(cron, str) and cron and len(cron.split()) != 5:
+                raise ValueError(f"'{key}' must be a cron expression of five fields, such as '0 5 * * *'")
+        if isinstance(value.land, int) and value.land < 1:
+            raise ValueError("'land' must be a cron expression, or a number of seconds above zero")
         return value
 
 
@@ -139,7 +148,8 @@ class Workspace:
     @property
     def settings_hash(self) -> str:
         """Hash of the settings that the results depend on."""
-        return hashlib.sha256(self.settings.model_dump_json(exclude={"cluster"}).encode()).hexdigest()[:16]
+        running = {"cluster", "messages", "settle_s", "wait_s", "schedules"}
+        return hashlib.sha256(self.settings.model_dump_json(exclude=running).encode()).hexdigest()[:16]
 
     def on(self, cluster: str) -> Workspace:
         """Return the workspace with its tasks on a cluster."""

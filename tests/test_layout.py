@@ -18,6 +18,7 @@ ORDER = (
     "units",
     "unit_names",
     "workspace",
+    "messages",
     "locks",
     "sql",
     "schemas",

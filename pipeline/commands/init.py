@@ -30,8 +30,14 @@ time_zone = "UTC"                # for pads without a time zone, and for the sch
 # follow_links_outside = false   # true: follow links that point outside the landing folders
 # cluster = "tcp://10.0.0.5:8786"   # a Dask cluster that reads, measures, fits and draws; it needs this same folder
 
+# settle_s = 30                  # a scheduled run lands a file that has not changed for so long, in seconds
+# messages = "messages.jsonl"    # a scheduled run adds a line per message, and sends it to the address in the
+#                                environment variable HEELWARD_WEBHOOK
+
+# For `heelward serve`, in the time zone above: minute hour day month weekday; "" for never
 [schedules]
-refresh = "0 5 * * *"            # minute hour day month weekday; "" for never
+land = "*/10 * * * *"            # land, measure and fit what is new; a number is seconds
+report = ["0 6 * * 1", "0 7 1 1,4,7,10 *"]   # draw the report: every Monday, and after each quarter
 """
 
 FIRST_MAP = """\

@@ -55,9 +55,11 @@ def serve_workspace(workspace: Workspace, port: int) -> int:
             children.append(_start_server(workspace, environment, port))
             say(f"Prefect's web page: http://127.0.0.1:{port}")
         children.append(_start([sys.executable, "-m", "pipeline.flows", str(workspace.root)], environment, None))
-        cron = workspace.settings.schedules.refresh
-        zone = workspace.settings.time_zone
-        say(f"Schedule of refresh: {cron or 'none'} ({zone}). Stop with Ctrl-C.")
+        schedules, zone = workspace.settings.schedules, workspace.settings.time_zone
+        land = f"every {schedules.land} s" if isinstance(schedules.land, int) else schedules.land or "never"
+        report = ", ".join(schedules.report) or "never"
+        say(f"What was missed is done now. Landing: {land}; report: {report} ({zone}).")
+        say("Stop with Ctrl-C.")
         while all(child.poll() is None for child in children):
             time.sleep(0.5)
         say("A scheduler process ended unexpectedly; see the messages above.", error=True)

@@ -16,6 +16,7 @@ from pipeline.errors import SetAside
 from pipeline.ingest import amend
 from pipeline.ingest.discover import NO_MAP, SourceFile, discover, item_of, unchanged
 from pipeline.ingest.folder import gone_from, readable, refuse_no_maps, retired_rows, tell_skipped
+from pipeline.ingest.growing import settled_items
 from pipeline.ingest.known import SourceIndex
 from pipeline.ingest.maps import read_maps
 from pipeline.ingest.names import WellRegistry
@@ -64,8 +65,8 @@ class Landed:
 
     Attributes
     ----------
-    landed, unchanged, copies, superseded : int
-        Numbers of files.
+    landed, unchanged, copies, superseded, waiting : int
+        Numbers of files; those that wait may still grow.
     set_aside : list of (path, SetAside)
         Files set aside in this run.
     still_aside : int
@@ -89,6 +90,7 @@ class Landed:
     unchanged: int = 0
     copies: int = 0
     superseded: int = 0
+    waiting: int = 0
     set_aside: list[tuple[str, SetAside]] = field(default_factory=list)
     still_aside: int = 0
     findings: int = 0
@@ -106,7 +108,14 @@ class Landed:
         return bool(counted) or self.tidied
 
 
-def land(workspace: Workspace, lake: Lake, progress: Progress | None = None, workers: Workers | None = None) -> Landed:
+def land(
+    workspace: Workspace,
+    lake: Lake,
+    progress: Progress | None = None,
+    workers: Workers | None = None,
+    *,
+    only_settled: bool = False,
+) -> Landed:
     """Land all new and changed files of a workspace.
 
     Parameters
@@ -117,6 +126,8 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None, wor
         Called with (files done, files to do, path).
     workers : Workers, optional
         Where files are read; default: on this machine.
+    only_settled : bool
+        Whether files that may still grow wait for a later run.
 
     Returns
     -------
@@ -136,6 +147,8 @@ def land(workspace: Workspace, lake: Lake, progress: Progress | None = None, wor
     refuse_no_maps(workspace, maps, broken, known)
     found = discover(workspace.root, workspace.landing, maps, follow_outside=workspace.settings.follow_links_outside)
     items = readable(found.items, maps, broken, known, workspace)
+    if only_settled:
+        items, report.waiting = settled_items(workspace, items, known)
     if (workspace.root / amend.FILE).is_file():
         items.append(item_of(workspace.root, workspace.root / amend.FILE, amend.MAP))
     report.skipped = [(item.path, item.message) for item in found.skipped]

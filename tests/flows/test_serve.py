@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -33,8 +34,8 @@ def children(folder: Path) -> list[int]:
 @pytest.mark.turn
 def test_schedules_run_on_a_local_server_and_stopping_leaves_no_process(slice_workspace: Workspace) -> None:
     settings = slice_workspace.root / "heelward.toml"
-    text = settings.read_text(encoding="utf-8").replace('"0 5 * * *"', '"* * * * *"')
-    settings.write_text(text, encoding="utf-8")
+    text = settings.read_text(encoding="utf-8").replace('land = "*/10 * * * *"', "land = 3")
+    settings.write_text(f'settle_s = 1\nmessages = "messages.jsonl"\n{text}', encoding="utf-8")
     environment = {key: value for key, value in os.environ.items() if not key.startswith("PREFECT_")}
     server = subprocess.Popen(
         [sys.executable, "-m", "pipeline.cli", "serve", "-w", str(slice_workspace.root)],
@@ -53,7 +54,14 @@ def test_schedules_run_on_a_local_server_and_stopping_leaves_no_process(slice_wo
         deadline = time.monotonic() + 150.0
         while not report.exists() and time.monotonic() < deadline and server.poll() is None:
             time.sleep(0.5)
-        assert report.exists(), "the schedule did not run within 150 s"
+        assert report.exists(), "what was missed was not done within 150 s"
+        (slice_workspace.landing[0] / "notes.xyz").write_text("nothing that a map takes\n")
+        said = slice_workspace.root / "messages.jsonl"
+        while "notes.xyz" not in said.read_text(encoding="utf-8") and time.monotonic() < deadline:
+            time.sleep(0.5)
+        told = [json.loads(line) for line in said.read_text(encoding="utf-8").splitlines()]
+        assert {message["kind"] for message in told} == {"results", "set aside"}
+        assert told[-1]["path"] == "landing/notes.xyz"
         assert (slice_workspace.root / ".heelward" / "prefect" / "prefect.db").exists()
     finally:
         server.send_signal(signal.SIGTERM)
