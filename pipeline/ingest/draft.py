@@ -111,10 +111,13 @@ def _on_known_clock(
     spool: Path,
 ) -> Draft:
     """Return the draft with the local time of its wells, where the wells table tells it."""
-    zones = {names.zones.get(well) for well in draft.shaped.rows.wells} if draft.shaped is not None else set()
-    if len(zones) != 1 or None in zones:
+    if draft.shaped is not None:
+        zones = {names.zones.get(well) for well in draft.shaped.rows.wells}
+    else:  # perhaps because of a clock change
+        zones = set(names.zones.values())
+    if not zones or None in zones or (len(zones) > 1 and draft.shaped is not None):
         return draft
-    for zone in (PAD_ZONE, *zones):  # a file with wells in a column needs the zone itself
+    for zone in (PAD_ZONE, *sorted(zones, key=str)):  # a file with wells in a column needs the zone itself
         proposal = made(str(zone))
         if proposal is None or proposal.toml() == draft.proposal.toml():
             return draft

@@ -164,7 +164,7 @@ def _read(context: IngestContext, entry: PreparedFile) -> None:
 def _no_map(path: str, data: bytes, maps: Path) -> SetAside:
     """Return the reason why a file without a matching map is set aside."""
     found = sniff_text(data)
-    seen = f"headings {', '.join(short(name) for name in found.names[:8])}" if found else "not a text table"
+    seen = f"headings {', '.join(short(name) for name in found.names[:8])}" if found else "no table of text"
     return SetAside(
         "no map matches the file", f"a map in {maps.name}/ whose 'files' pattern matches it", seen,
         f'propose one (`heelward inspect "{path}" --write`), or move the file out of the landing folder',

@@ -466,6 +466,7 @@ def _read_sheet(content: Content, source: SourceMap) -> RawFile:
     frame = _dates_joined(frame, source)
     frame = frame.with_row_index(ROW, offset=source.data_row).with_columns(pl.col(ROW).cast(pl.Int32))
     head = [
-        " ".join(str(value) for value in row if value is not None) for row in sheet.head(source.data_row - 1).rows()
+        "\t".join("" if value is None else str(value) for value in row).rstrip("\t")
+        for row in sheet.head(source.data_row - 1).rows()
     ]
     return RawFile(head, iter([frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))]), _constants(head, source))

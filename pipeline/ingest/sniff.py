@@ -16,6 +16,8 @@ SAMPLE_BYTES = 4 * 1024**2
 """Bytes of a file that are looked at."""
 LONGEST_CELL = 200
 """Characters of a cell that are looked at."""
+FULL = 0.6
+"""Share of a row's cells that are filled, where it is one of the table and not a name with its value above it. [1]"""
 MOST_HEADS = 400
 """Lines searched for the first row."""
 DELIMITERS = (",", ";", "\t", "|")
@@ -257,13 +259,16 @@ def _first_row(rows: list[list[str]], width: int) -> int | None:
         return values >= max(1, 0.4 * len(filled))
 
     last = min(len(rows), MOST_HEADS)
+    found = []
     for at in range(last):
         if not looks(at):
             continue
         after = [other for other in range(at, min(at + 8, len(rows))) if any(rows[other])]
-        if sum(looks(other) for other in after) >= 0.7 * len(after):
-            return at
-    return _first_of_texts(rows, width)
+        if sum(looks(other) for other in after) >= 0.7 * len(after) and not (len(after) < 3 and at > 8):
+            found.append(at)  # a row of totals at the end of many texts is none
+            if sum(map(bool, rows[at])) >= FULL * width:
+                return at
+    return found[0] if found else _first_of_texts(rows, width)
 
 
 def _first_of_texts(rows: list[list[str]], width: int) -> int | None:

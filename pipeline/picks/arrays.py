@@ -252,24 +252,33 @@ def integral(time_s: Array, values: Array) -> tuple[float, float]:
     time_s : array, shape (n,)
         [s]
     values : array, shape (n,)
-        Per second. NaN is treated as a gap.
+        Per second. A NaN is no sample: the time between its neighbours counts if it is no gap.
 
     Returns
     -------
     total : float
         Integral over the measured time.
     unmeasured_s : float
-        Seconds not covered by a sample pair: gaps (see `gap_limit_s`) and void samples. [s]
+        Seconds not covered by a pair of samples: gaps (see `gap_limit_s`), and void samples before the first or after
+        the last value. [s]
     """
     limit = gap_limit_s(time_s)
     total = unmeasured = 0.0
-    for k in range(1, values.size):
-        step = time_s[k] - time_s[k - 1]
-        area = 0.5 * step * (values[k] + values[k - 1])
-        if step > limit or area != area:
-            unmeasured += step
+    before = -1
+    for k in range(values.size):
+        if values[k] != values[k]:
+            continue
+        if before < 0:
+            unmeasured += time_s[k] - time_s[0]
         else:
-            total += area
+            step = time_s[k] - time_s[before]
+            if step > limit:
+                unmeasured += step
+            else:
+                total += 0.5 * step * (values[k] + values[before])
+        before = k
+    if values.size:
+        unmeasured += time_s[values.size - 1] - time_s[max(before, 0)]
     return total, unmeasured
 
 
@@ -284,7 +293,7 @@ def most_in_gaps(time_s: Array, values: Array) -> float:
         if values[k] != values[k]:
             continue
         step = time_s[k] - time_s[before]
-        if step > limit or before < k - 1:
+        if step > limit or values[before] != values[before]:
             known = values[before] if values[before] == values[before] else 0.0
             most += step * max(known, values[k])
         before = k

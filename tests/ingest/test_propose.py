@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
+import openpyxl
 import polars as pl
 import pytest
 
@@ -712,3 +713,101 @@ def test_layouts_with_the_same_names_have_patterns_of_their_own(tmp_path: Path) 
     assert sorted(group.patterns for group in groups) == [
         ("Teal 1H stage 3.csv",), ("Teal 1H stage 4.csv", "Teal 1H stage 5.csv"),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("head", "heading"),
+    [
+        ("Stages are counted from the heel\n", "Stage"),
+        ("", "Etapa (contada desde el talón)"),
+        ("", "Étape (numérotée depuis le talon)"),
+    ],
+)
+def test_stages_counted_from_the_heel_are_asked_with_the_setting(tmp_path: Path, head: str, heading: str) -> None:
+    rows = [f"Teal 1H,{n},{5000 + n},{80}" for n in range(1, 11)]
+    path = tmp_path / "stages.csv"
+    path.write_text("\n".join([f"{head}Well,{heading},ISIP (psi),Avg Rate (bpm)", *rows, ""]), encoding="utf-8")
+    (draft,) = drafts(path, content_of(path), WellRegistry(), "UTC", tmp_path / "spool")
+    assert any(line.startswith('stages_numbered_from = "heel"') for line in draft.proposal.settings)
+    assert any("counted from the heel?" in question for question in draft.proposal.questions)
+    assert "number of stages is unknown" in draft.problem, "it cannot be turned without the well's number of stages"
+
+
+def test_units_that_cannot_be_read_leave_a_column_out(tmp_path: Path) -> None:
+    rows = [f"2025-{month:02d}-01,Teal 1H,500,11.5,12.7" for month in range(1, 8)]
+    text = "\n".join(["Month,Well,Oil (m3),Gas (10^3 m3/d),Choke (mm)", *rows, ""])
+    draft = found_in(text, tmp_path, "production.csv")
+    lakes = {guess.lake for guess in draft.proposal.guesses}
+    assert "oil_bbl" in lakes and not {"gas_mcf", "choke_64ths"} & lakes
+    assert any("gas_mcf: '10^3 m3/d' of 'Gas (10^3 m3/d)'" in question for question in draft.proposal.questions)
+    plain = found_in(text.replace("(mm)", "(64ths)"), tmp_path, "production.csv")
+    assert "choke_64ths" in {guess.lake for guess in plain.proposal.guesses}
+
+
+@pytest.mark.parametrize(
+    ("head", "heading", "zone"),
+    [
+        ("Time zone: UTC+5\n", "Time", "Etc/GMT-5"),
+        ("Huso horario: GMT -03\n", "Time", "Etc/GMT+3"),
+        ("", "timestamp_utc", "UTC"),
+    ],
+)
+def test_the_zone_that_a_file_says_is_taken(tmp_path: Path, head: str, heading: str, zone: str) -> None:
+    draft = found_in(head + RECORD.replace("Time,", f"{heading},", 1), tmp_path, "Teal 1H stage 3.csv")
+    assert tomllib.loads(f"a = {guess_of(draft, 'time')}")["a"]["zone"] == zone
+    assert not any("is assumed" in question for question in draft.proposal.questions)
+
+
+def test_a_row_of_totals_is_not_taken_for_the_first_row(tmp_path: Path) -> None:
+    rows = [f'Teal 1H,2025-03-{n:02d},Frac,Oak,"{n},000.00",USD' for n in range(1, 13)]
+    text = "\n".join(["Well,Date,Category,Vendor,Amount,Currency", *rows, 'Total,,,,"78,000.00",', ""])
+    table = sniff_text(text.encode())
+    assert table is not None and (table.header_row, table.first_row) == (1, 2)
+    assert found_in(text, tmp_path, "cost.csv").proposal.lands == "cost"
+
+
+def test_names_and_values_above_a_table_of_a_sheet_are_read_as_lines(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    for cells in (["Treatment report"], ["Well:", "Teal 1H"], ["Stage:", 5], ["Remarks:", "none"], []):
+        sheet.append(cells)
+    sheet.append(["Time", "Treating Pressure", "Slurry Rate", "Prop Conc"])
+    sheet.append(["", "psi", "bpm", "ppa"])
+    for i in range(400):
+        sheet.append([f"2025-03-04 10:{i // 60:02d}:{i % 60:02d}", 6000 + i % 40, 80, 1.5])
+    book.save(tmp_path / "report.xlsx")
+    path = tmp_path / "report.xlsx"
+    (draft,) = drafts(path, content_of(path), WellRegistry(), "UTC", tmp_path / "spool")
+    assert draft.shaped is not None, draft.problem
+    assert (set(draft.shaped.rows.wells), set(draft.shaped.rows.numbers)) == ({"teal-1h"}, {5})
+
+
+def test_a_time_log_keeps_its_well(tmp_path: Path) -> None:
+    text = "Well,Date,From,To,Activity,Pad\nTeal 1H,2025-03-04,06:00,07:30,Pumping,Teal\nTeal 1H,2025-03-04,07:30,09:00,Wireline,Teal\n"
+    assert "well_id" in {guess.lake for guess in found_in(text, tmp_path, "log.csv").proposal.guesses}
+
+
+def test_an_hour_that_comes_twice_is_read_in_the_zone_of_the_wells(tmp_path: Path) -> None:
+    names = WellRegistry()
+    names.learn(
+        pl.DataFrame(
+            [
+                {
+                    "well_id": "teal-1h",
+                    "well_name": "Teal 1H",
+                    "aliases": None,
+                    "stub": False,
+                    "time_zone": "America/Chicago",
+                    "stage_count": None,
+                    "rotary_table_ft": None,
+                }
+            ]
+        )
+    )
+    rows = [f"2025-11-02 01:{i // 60:02d}:{i % 60:02d},{6000 + i % 40},80,1.5" for i in range(3600)]
+    again = [row.replace(",80,", ",70,") for row in rows]
+    path = tmp_path / "Teal 1H stage 3.csv"
+    path.write_text("\n".join(["Time,Treating Pressure (psi),Slurry Rate (bpm),Prop Conc (ppa)", *rows, *again, ""]))
+    (draft,) = drafts(path, content_of(path), names, "UTC", tmp_path / "spool")
+    assert draft.shaped is not None and draft.shaped.rows.height == 7200

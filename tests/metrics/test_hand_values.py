@@ -335,7 +335,7 @@ def finding_kinds(row: dict[str, Any] | None = None, **measured: Any) -> list[st
     nothing = dict.fromkeys(
         ("zero_offset_psi", "unmeasured_s", "pressure_margin_psi", "plug_differential_psi", "plug_margin_psi", "misfired",
          "isip_gradient_psi_ft", "screenout", "cut_short", "placed_share", "reflector_depth_ft", "reflector_error_ft",
-         "screenout_reason")
+         "screenout_reason", "unmeasured_proppant_lbm", "proppant_lbm")
     )  # fmt: skip
     time = np.concatenate((np.arange(60.0), 60.0 + measured.pop("pause_s", 0.0) + np.arange(60.0)))
     record = SimpleNamespace(
@@ -356,6 +356,8 @@ def finding_kinds(row: dict[str, Any] | None = None, **measured: Any) -> list[st
     [
         ({}, []),
         ({"zero_offset_psi": -85.0}, ["zero_offset"]),
+        ({"unmeasured_proppant_lbm": 990.0, "proppant_lbm": 99000.0}, []),
+        ({"unmeasured_proppant_lbm": 1010.0, "proppant_lbm": 99000.0}, ["unmeasured_proppant"]),
         ({"zero_offset_psi": 0.0}, []),
         ({"void_rate_s": 12.0, "unmeasured_s": 12.0}, ["void_rate"]),
         ({"clean_above_s": 30}, []),

@@ -20,7 +20,7 @@ from pipeline.schemas.lineage import FINDINGS, SOURCES
 from pipeline.schemas.picks import PICKS
 from pipeline.workspace import Workspace
 from tests.builders import TREATMENT_MAP as FIELD_MAP
-from tests.builders import simple_stage, workspace
+from tests.builders import WELLS, WELLS_MAP, put, record_csv, simple_stage, workspace
 from tests.conftest import Fitted
 
 
@@ -165,3 +165,16 @@ def test_changed_code_of_findings_pump_downs_or_coil_paths_makes_wells_stale(
         monkeypatch.setattr(module, "source_digest", lambda *names: "as if a line of them had changed")
     again = steps.run_measure(slice_workspace)
     assert (again.wells, again.pads) == (1, 1)
+
+
+def test_two_stages_of_a_well_that_pump_at_once_are_told(tmp_path: Path) -> None:
+    files: dict[str, str | bytes] = {
+        "tables/wells.csv": WELLS, "Saltgrass 3H stage 1.csv": record_csv(1200), "Saltgrass 3H stage 2.csv": record_csv(1200),
+        "Saltgrass 3H stage 3.csv": record_csv(1200, "2025-03-02 12:00:00"),
+    }  # fmt: skip
+    space = workspace(tmp_path, {"records": FIELD_MAP, "wells": WELLS_MAP}, files)
+    put(space.root, "Saltgrass 3H stage 2.csv", record_csv(1200).replace("5000", "5001"))
+    steps.run_ingest(space)
+    steps.run_measure(space)
+    told = steps.open_lake(space).scan(FINDINGS).filter(kind="overlapping_records").collect()
+    assert [(row["number"], "as stage 1 of the well" in row["message"]) for row in told.to_dicts()] == [(2, True)]

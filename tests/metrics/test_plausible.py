@@ -184,6 +184,24 @@ def test_two_stages_in_one_record_are_suspect_and_a_repeated_start_is_not() -> N
         assert not any("2 treatments" in words for _, words in told(generous, twice(case.record, 7200.0), {}, {}))
 
 
+def test_a_stage_that_goes_on_with_proppant_after_a_shutdown_is_one() -> None:
+    for case in cases(9108, 4, screenout=False, cut_short=False):
+        assert case.record.conc_ppa is not None
+        middle = int(np.argmax(case.record.conc_ppa))
+        still, end = np.arange(1.0, 5400.0), case.record.time_s[middle]
+
+        def split(values: Any, level: float, at: int = middle, size: int = still.size) -> Any:
+            return np.concatenate([values[:at], np.full(size, level), values[at:]])
+
+        late = case.record.time_s[middle:] + 5400.0
+        record = StageRecord(
+            np.concatenate([case.record.time_s[:middle], end + still - 1.0, late]),
+            split(case.record.pressure_psi, 3000.0), split(case.record.rate_bpm, 0.0),
+            split(case.record.clean_bpm, 0.0), split(case.record.conc_ppa, 0.0),
+        )  # fmt: skip
+        assert not any("treatments of similar volume" in words for _, words in told(case, record, {}, {}))
+
+
 @pytest.mark.parametrize(
     ("clean", "conc", "words"),
     [

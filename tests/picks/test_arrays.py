@@ -130,10 +130,21 @@ def test_what_gaps_can_hold_is_their_time_at_the_higher_rate_beside_them() -> No
     time_s = np.array([0.0, 1.0, 2.0, 32.0, 33.0, 34.0, 35.0])
     rate = np.array([1.0, 1.0, 1.0, 1.5, np.nan, np.nan, 0.5])
     total, unmeasured = ours.integral(time_s, rate)
-    assert (total, unmeasured) == (pytest.approx(2.0), pytest.approx(33.0))
-    assert ours.most_in_gaps(time_s, rate) == pytest.approx(30.0 * 1.5 + 3.0 * 1.5)
+    assert (total, unmeasured) == (pytest.approx(2.0 + 3.0 * 1.0), pytest.approx(30.0)), "two void seconds are no gap"
+    assert ours.most_in_gaps(time_s, rate) == pytest.approx(30.0 * 1.5)
     assert ours.most_in_gaps(time_s[:3], rate[:3]) == 0.0
     assert ours.most_in_gaps(time_s[4:], rate[4:]) == pytest.approx(2.0 * 0.5)
+
+
+def test_every_second_or_seventh_value_that_is_missing_costs_nothing() -> None:
+    time_s = np.arange(0.0, 601.0)
+    for every in (2, 7):
+        values = np.where(np.arange(601) % every == 1, np.nan, 3.0)
+        assert ours.integral(time_s, values) == (pytest.approx(1800.0), 0.0)
+        assert ours.most_in_gaps(time_s, values) == 0.0
+    block = np.where((time_s > 100.0) & (time_s < 400.0), np.nan, 3.0)
+    assert ours.integral(time_s, block) == (pytest.approx(900.0), 300.0)
+    assert ours.integral(time_s, np.full(601, np.nan)) == (0.0, 600.0)
 
 
 def test_a_gap_is_longer_than_five_seconds_and_three_usual_steps() -> None:

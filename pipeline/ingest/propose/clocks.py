@@ -137,7 +137,13 @@ def _zone_said(look: Look, place: int) -> str | None:
         named = re.search(r"\b(America|Europe|Asia|Africa|Australia|Atlantic|Pacific)/[A-Z][A-Za-z_]+", text)
         if named is not None and known_zone(named[0]):
             return named[0]
-    return "UTC" if re.search(r"\b(UTC|GMT)\b(?![+-])", look.about(place)) else None
+    for text in look.table.head:
+        offset = re.search(
+            r"(?i)(?:zone|zona|huso|fuseau|zeit)[^+\d-]{0,30}?(?:UTC|GMT)\s*([+-])\s*0?(\d{1,2})\b", text
+        )
+        if offset is not None:  # the sign of these names is turned
+            return f"Etc/GMT{'-' if offset[1] == '+' else '+'}{offset[2]}" if offset[2] != "0" else "UTC"
+    return "UTC" if re.search(r"(?i)(?<![a-z])(UTC|GMT)(?![a-z+-])", look.about(place)) else None
 
 
 def _from_zero(look: Look, place: int) -> bool:

@@ -10,11 +10,12 @@ from dataclasses import replace
 from pipeline.ingest.behaviour import TimeGuess, time_guess, usual_step_s
 from pipeline.ingest.propose.clocks import zone_question
 from pipeline.ingest.propose.columns import assigned
-from pipeline.ingest.propose.guess import ASKED, CHECK, LIKELY, SURE, Guess, Look, weaker
+from pipeline.ingest.propose.guess import ASKED, BRACKETED, CHECK, LIKELY, SURE, Guess, Look, weaker
 from pipeline.ingest.propose.measured import goes_against, lake_unit, unit_guess
 from pipeline.ingest.vocabulary import fit, listed, vocabulary
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import meta
+from pipeline.unit_names import is_unit
 
 REPEATED_KEYS = 3.0
 """What speaks against a table whose rows the keys do not tell apart. [1]"""
@@ -51,13 +52,14 @@ def ledger_guesses(look: Look, zone: str, only: str = "") -> tuple[str, list[Gue
         if only not in ("", lands):
             continue
         table = LANDED[lands]
-        keys = {key: vocabulary().keys[key] for key in table.key if key in vocabulary().keys}
+        with_well = (*table.key, *(["well_id"] if "well_id" in table.columns else []))
+        keys = {key: vocabulary().keys[key] for key in with_well if key in vocabulary().keys}
         chosen = assigned(look, {**keys, **meanings}, skip=set(), numeric=False)
         missing = [key for key in table.key if key not in chosen and key not in USUAL_KEYS.get(lands, {})]
         own = [lake for lake in chosen if lake not in keys]
         told = [lake for lake in own if lake not in table.key]  # a table of keys alone says nothing
         weight = sum(chosen[lake][1] for lake in own) + 0.5 * (len(chosen) - len(own)) - 1.5 * len(missing)
-        if not missing and _keys_repeat(look, [chosen[key][0] for key in table.key if key in chosen]):
+        if set(table.key) <= set(chosen) and _keys_repeat(look, [chosen[key][0] for key in table.key]):
             weight -= REPEATED_KEYS
         if told and (best is None or weight > best[0]) and weight > 1.0:
             best = (weight, lands, chosen)
@@ -66,7 +68,12 @@ def ledger_guesses(look: Look, zone: str, only: str = "") -> tuple[str, list[Gue
     _, lands, chosen = best
     guesses, questions = [], []
     for lake in LANDED[lands].columns:
-        if lake in chosen:
+        if lake in chosen and (strange := _strange_unit(look, lake, chosen[lake][0])):
+            questions.append(
+                f"{lake}: '{strange}' of '{look.heading(chosen[lake][0])}' is no unit that is known here: left out; "
+                "say what it is under [units], and add the column"
+            )
+        elif lake in chosen:
             guess, asked = _cell_guess(look, lands, lake, *chosen[lake], zone)
             guesses.append(guess)
             questions += asked
@@ -103,6 +110,20 @@ def _days_of_months(look: Look, lands: str, chosen: Mapping[str, tuple[int, floa
     heading = look.heading(chosen["month"][0])
     asked = f"month: '{heading}' is a day: the amounts of a month are added (duplicates = \"add\"): right?"
     return f'duplicates = "add"  {CHECK} the rows are days', [asked]
+
+
+def _strange_unit(look: Look, lake: str, place: int) -> str:
+    """Return the unit in brackets that a heading gives and nobody knows; empty if there is none."""
+    bracketed = BRACKETED.findall(look.table.names[place])
+    target = lake_unit(lake)
+    if (
+        not bracketed
+        or not target
+        or target == "ratio"
+        or any(is_unit(unit, target) for unit in look.units_said(place))
+    ):
+        return ""
+    return bracketed[-1] if re.search(r"\d|/", bracketed[-1]) else ""
 
 
 def _keys_repeat(look: Look, places: list[int]) -> bool:

@@ -9,7 +9,7 @@ from pipeline.ingest.behaviour import spread
 from pipeline.ingest.propose.guess import ASKED, BRACKETED, SURE, Look
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import meta
-from pipeline.unit_names import is_unit, looks_like_unit, read_unit, two_meanings
+from pipeline.unit_names import bare, is_unit, looks_like_unit, read_unit, two_meanings
 
 _TYPICAL: dict[str, tuple[tuple[str, float, float], ...]] = {
     # unit, range of the 99th percentile in it (common practice); the first that fits is proposed, and asked
@@ -50,7 +50,11 @@ def unit_can_be(look: Look, place: int, lake: str) -> bool:
     given = [unit for unit in (below.strip(), *bracketed) if unit and looks_like_unit(unit)]
     if not target:  # a name, a number or a time: a measured quantity is none of them
         return lake in ("time", "start_time", "end_time", "set_time") or not given
-    return target == "ratio" or not given or any(is_unit(unit, target) for unit in given)
+    if lake == "amount" or not given:
+        return True
+    return any(
+        is_unit(unit, target) or (lake.endswith("64ths") and bare(unit) in ("64ths", "/64", "1/64in")) for unit in given
+    )
 
 
 def unit_guess(look: Look, place: int, lands: str, lake: str) -> tuple[str, str, str, tuple[str, ...]]:

@@ -16,6 +16,7 @@ _NOISE_WORD = r"(?:frac|fracturing|treatment|treating|data|datos|record|job|pump
 _NOISE = rf"(?:[ _.-]*{_NOISE_WORD}\b)*"
 _STAGE_WORD = r"(?:stage|stg|etapa|[eé]tape|interval|int|zone|zona|frac)"
 _RUN_WORD = r"(?:run|carrera|corrida|descente)"
+_FROM_HEEL = r"(?i)(?:count|number|num[eé]ro|nummer|contad|z[aä]hl)\w*\b[^.;\n]{0,30}\b(?:heel|tal[oó]n|ferse)\b"
 _FROM_HEAD, _FROM_NAME = "from the lines above the data of one file", "from the name of one file"
 _HEADS = {
     "well": (
@@ -51,6 +52,10 @@ def name_guesses(
             patterns.append(told[0])
             wanted[group] = False
             questions.append(f"{group}: '{_group(*told, group)}', from the lines above the data: right?")
+    counted = next((text for text in (*table.head, *table.said) if re.search(_FROM_HEEL, text)), None)
+    if "stage" in LANDED[lands].columns and counted is not None:
+        lines.append(f'stages_numbered_from = "heel"  {CHECK} the file says so; it needs the well\'s number of stages')
+        questions.append(f"stage: '{counted.strip()[:60]}': are the stages counted from the heel?")
     if patterns:
         lines.append(f"head_pattern = [{', '.join(quoted(pattern) for pattern in patterns)}]  {CHECK} {_FROM_HEAD}")
     on_sheet = re.search(rf"(?i)(?:{_STAGE_WORD}|{_RUN_WORD})[ _.#-]*(\d+)", sheet)

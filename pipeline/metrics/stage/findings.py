@@ -17,6 +17,10 @@ PAUSE_S = 12 * 3600.0
 """A longer time without samples within a stage is a doubt of its number. [s]"""
 
 
+LEAST_UNSEEN = 0.01
+"""Share of the proppant that may be missing without a word. [1]"""
+
+
 def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> list[Row]:
     """Return the findings about a measured stage."""
     found: list[tuple[str, str]] = []
@@ -39,6 +43,10 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
     gap = (measured["unmeasured_s"] or 0.0) - void
     if gap > 2.0:
         found.append(("unmeasured", f"{gap:.0f} s of the injection has no usable rate (gaps, void samples)"))
+    most, placed = measured["unmeasured_proppant_lbm"] or 0.0, measured["proppant_lbm"] or 0.0
+    if most > LEAST_UNSEEN * (most + placed):
+        text = f"up to {qty(most, 'lbm')} of proppant ran while rate or concentration were not recorded: not counted"
+        found.append(("unmeasured_proppant", text))
     found += _record_findings(view)
     margin = measured["pressure_margin_psi"]
     if margin is not None and margin < 0.0:

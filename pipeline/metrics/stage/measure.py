@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,8 @@ from pipeline.picks.pump_down import PumpDown, find_pump_down, pump_down_between
 from pipeline.picks.stage import StagePicks, pick_stage
 from pipeline.picks.types import DISCHARGE, Pipe, StageDesign, StageRecord
 
+OVERLAP_S = 300.0
+"""Two stages of a well cannot pump at once for longer. [s]"""
 METRICS = (metrics, slurry, friction)
 """Importing these modules declares the metrics."""
 
@@ -81,6 +84,7 @@ def measure_stages(well: WellInput, rows: WellRows) -> dict[int, tuple[datetime,
     for one in picked:
         rows.findings += [finding(well.well_id, "stage", one.number, "unit_suspect", odd.words) for odd in one.suspects]
     rows.findings += _date_findings(well, picked)
+    rows.findings += _overlaps(well, picked)
     pumped_down = {}
     for one in picked:
         found = _pump_down(well, one, rows)
@@ -109,6 +113,24 @@ def _pump_down(well: WellInput, one: Picked, rows: WellRows) -> PumpDown | None:
     start, end = (pick.time_s for pick in settle(well, rows, "wireline", run, one.origin, *automatic))
     assert start is not None and end is not None
     return pump_down_between(one.picks.timeline, min(start, end), max(start, end))
+
+
+def _overlaps(well: WellInput, picked: list[Picked]) -> Rows:
+    """Return the stages that pump at the same time as the one before: a well has one pumping at a time."""
+    spans = [
+        (one.origin + timedelta(seconds=float(line.record.time_s[line.main])), one)
+        for one in picked
+        if (line := one.picks.timeline).main is not None
+    ]
+    found = []
+    for (_, one), (start, other) in pairwise(sorted(spans, key=lambda item: item[0])):
+        line = one.picks.timeline
+        last = -1 if line.end is None else line.end
+        end = one.origin + timedelta(seconds=float(line.record.time_s[last]))
+        if (end - start).total_seconds() > OVERLAP_S:
+            text = f"it pumps at the same time as stage {one.number} of the well: the clock of one of them is wrong"
+            found.append(finding(well.well_id, "stage", other.number, "overlapping_records", text))
+    return found
 
 
 def _date_findings(well: WellInput, picked: list[Picked]) -> Rows:

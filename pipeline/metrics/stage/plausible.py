@@ -9,6 +9,7 @@ from functools import cache
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.physics.fluids import hydrostatic_psi
@@ -112,14 +113,24 @@ def _several_jobs(picks: StagePicks, design: StageDesign) -> Suspect | None:
     volumes = [
         sum(integral(record.time_s[a:b], record.rate_bpm[a:b] / 60.0)[0] for a, b in pumped[job]) for job in jobs
     ]
-    alike = [volume for volume in volumes if volume >= 0.5 * max(volumes)]
-    if len(alike) < 2:
+    alike = [at for at, volume in enumerate(volumes) if volume >= 0.5 * max(volumes)]
+    if len(alike) < 2 or any(_continues(record.conc_ppa, pumped[job]) for job in jobs[1:]):
         return None
     if design.proppant_lbm and record.conc_ppa is not None and not _more_than(design.proppant_lbm, picks):
         return None
     hours = float(np.max(pause)) / 3600.0
     text = f"{len(alike)} treatments of similar volume, with pauses of up to {hours:.1f} h"
     return Suspect("record", f"{text}: are these several stages in one record?")
+
+
+def _continues(conc_ppa: Array | None, spans: NDArray[np.intp]) -> bool:
+    """Whether a treatment begins with proppant: it goes on where the one before stopped, and has no pad of its own."""
+    if conc_ppa is None:
+        return False
+    rows = np.concatenate([np.arange(a, b) for a, b in spans])
+    begin, rest = conc_ppa[rows[: max(rows.size // 12, 1)]], conc_ppa[rows]
+    top = float(np.nanmax(rest, initial=0.0))
+    return bool(top > 0.0 and np.nanmedian(begin) > 0.05 * top) if np.isfinite(begin).any() else False
 
 
 def _more_than(designed_lbm: float, picks: StagePicks) -> bool:
