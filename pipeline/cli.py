@@ -510,6 +510,47 @@ def check(workspace: Where = Path()) -> None:
     raise typer.Exit(ALL_WELL if sound else FAILED)
 
 
+@app.command(epilog=_epilog("heelward tidy -w myteam"))
+def tidy(
+    workspace: Where = Path(),
+    keep_days: Annotated[
+        float | None,
+        typer.Option("--keep-days", min=1.0, help="Give up reports as of earlier days; default: keep all days."),
+    ] = None,
+) -> None:
+    """Join small files of the lake and delete those that no report needs, also not one as of a past day."""
+    from pipeline import steps
+
+    done = steps.run_tidy(_open(workspace), keep_days)
+    forgotten = f", {done.forgotten} past states given up" if done.forgotten else ""
+    say(f"tidy: {done.joined} small files joined, {done.deleted} files deleted{forgotten}")
+
+
+@app.command(epilog=_epilog("heelward backup myteam_2031-04-01.tar -w myteam"))
+def backup(
+    file: Annotated[Path, typer.Argument(help="The file to write; it must not exist.")],
+    workspace: Where = Path(),
+    records: Annotated[
+        bool, typer.Option("--records/--no-records", help="Whether to include the landing folder.")
+    ] = True,
+) -> None:
+    """Write settings, maps, amendments, the lake and the records to one file, with a sum of each."""
+    from pipeline.commands.backup import backup as write
+
+    say(write(_open(workspace), file, records=records))
+
+
+@app.command(epilog=_epilog("heelward restore myteam_2031-04-01.tar restored_team"))
+def restore(
+    file: Annotated[Path, typer.Argument(help="A file that `heelward backup` wrote.")],
+    folder: Annotated[Path, typer.Argument(help="The new workspace folder; it must not exist.")],
+) -> None:
+    """Restore a workspace from a backup into a new folder; every file is compared with its sum."""
+    from pipeline.commands.backup import restore as read
+
+    say(read(file, folder))
+
+
 @app.command(epilog=_epilog("heelward serve -w myteam --port 4300"))
 def serve(
     workspace: Where = Path(),

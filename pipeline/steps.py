@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -37,7 +37,7 @@ from pipeline.schemas.lineage import SNAPSHOTS
 from pipeline.workspace import Workspace, replace_text, sweep_parts
 
 Progress = Callable[[int, int, str], None]
-Result = TypeVar("Result", Landed, Measured, FitReport)
+Result = TypeVar("Result", Landed, Measured, FitReport, "Tidied")
 
 
 def open_lake(workspace: Workspace, *, anew: bool = False) -> Lake:
@@ -184,6 +184,51 @@ def run_report(
         if edition == PLAIN:
             note_built(workspace, mark, built)
         return built
+
+
+@dataclass
+class Tidied:
+    """What tidying the lake did: small files joined, files deleted, snapshots that can no longer be read."""
+
+    joined: int = 0
+    deleted: int = 0
+    forgotten: int = 0
+
+    @property
+    def changed(self) -> bool:
+        """Whether the lake was changed."""
+        return self.joined + self.deleted + self.forgotten > 0
+
+
+def run_tidy(workspace: Workspace, keep_days: float | None = None, hours: float = 24.0) -> Tidied:
+    """Join small files of the lake, and delete those that no report needs.
+
+    Parameters
+    ----------
+    workspace : Workspace
+    keep_days : float, optional
+        Reports ``--as-of`` an earlier day become impossible; default: all days on record stay readable. [d]
+    hours : float
+        Files that left the lake less long ago stay for readers of now. [h]
+    """
+    done = Tidied()
+    with _alone(workspace, "tidy") as lake:
+        taken = lake.scan(SNAPSHOTS).sort("at").collect()
+        if keep_days is not None and taken.height:
+            first = datetime.now(UTC) - timedelta(days=keep_days)
+            old = taken.filter(pl.col("at") < first)
+            old = old.head(
+                old.height - 1
+            )  # the last one before stays: it is the state at the beginning of the time kept
+            done.forgotten = old.height
+            if old.height:
+                lake.replace(SNAPSHOTS, SNAPSHOTS.empty(), {"snapshot": old["snapshot"].to_list()})
+                taken = taken.filter(~pl.col("snapshot").is_in(old["snapshot"].implode()))
+        kept = [json.loads(text) for text in taken["versions"]]
+        for name, table in TABLES.items():
+            done.joined += lake.compact(table)
+            done.deleted += lake.vacuum(table, [found[name] for found in kept if name in found], hours)
+        return _snapshot(workspace, lake, "tidy", done)
 
 
 def connect(workspace: Workspace) -> duckdb.DuckDBPyConnection:

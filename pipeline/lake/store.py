@@ -37,6 +37,8 @@ _NO_RETRY = CommitProperties(max_commit_retries=0)
 _TRIES = 8
 ROWS_PER_COMMIT = 200_000
 """Rows of a large file that are written in one commit: the writer keeps them in memory. [rows]"""
+FEW_FILES = 8
+"""A table with fewer files is not worth a commit that joins them."""
 VISIBLE_STATE = "landed"
 
 
@@ -126,6 +128,40 @@ class Lake:
                 if Path(path).exists():
                     Path(path).rename(f"{path}.damaged")
             delta.repair()
+
+    def compact(self, table: Table) -> int:
+        """Join the small files of a table in one commit; return how many files fewer it has. No row changes."""
+        delta = self.open(table)
+        if delta is None or self.versions is not None or len(delta.file_uris()) < FEW_FILES:
+            return 0
+        if self.guard is not None:
+            self.guard()
+        done = delta.optimize.compact(writer_properties=_WRITER, commit_properties=_NO_RETRY)
+        if done["numFilesRemoved"]:
+            delta.create_checkpoint()
+        return int(done["numFilesRemoved"] - done["numFilesAdded"])
+
+    def vacuum(self, table: Table, keep: Sequence[int], hours: float) -> int:
+        """Delete the files of a table that neither its newest nor a kept version reads; return their number.
+
+        Parameters
+        ----------
+        table : Table
+        keep : sequence of int
+            Past versions that stay readable.
+        hours : float
+            Files that left the table, or were left over by a killed write, less long ago stay for readers of now. [h]
+        """
+        delta = self.open(table)
+        if delta is None:
+            return 0
+        if self.guard is not None:
+            self.guard()
+        gone = delta.vacuum(
+            retention_hours=int(hours), dry_run=False, enforce_retention_duration=False, full=True,
+            keep_versions=sorted({*keep, int(delta.version())}), commit_properties=_NO_RETRY,
+        )  # fmt: skip
+        return len(gone)
 
     def move_away(self, table: Table) -> None:
         """Move away a table with an unreadable log, so that it can be created again; only on this machine."""
