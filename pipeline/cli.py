@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pipeline.text import inert_lines, say
+from pipeline.text import say
 
 if TYPE_CHECKING:
     from pipeline.ingest.land import Landed
@@ -39,9 +39,10 @@ Where = Annotated[Path, typer.Option("--workspace", "-w", help="The workspace fo
 def main() -> None:
     """Run the command line; show every error as a message, never as a traceback."""
     from pipeline.errors import HeelwardError, explained
+    from pipeline.events import log_to_terminal
 
     os.environ.setdefault("RUST_BACKTRACE", "0")
-    _tell_warnings()
+    log_to_terminal()
     try:
         app()
     except HeelwardError as error:
@@ -55,16 +56,26 @@ def main() -> None:
         raise SystemExit(FAILED) from None
 
 
-def _tell_warnings() -> None:
-    """Write the warnings of steps to the terminal, made inert like all other output."""
+@app.callback()
+def _told(
+    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Write a line per file, well and fit.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Write neither progress nor summaries.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Write these lines as JSON, for machines.")] = False,
+) -> None:
+    from pipeline.events import log_to_terminal
 
-    class Inert(logging.Formatter):
-        def format(self, record: logging.LogRecord) -> str:
-            return inert_lines(super().format(record))
+    level = logging.ERROR if quiet else logging.INFO if verbose or json else logging.WARNING
+    log_to_terminal(level, as_json=json)
 
-    handler = logging.StreamHandler()
-    handler.setFormatter(Inert("%(message)s"))
-    logging.getLogger("heelward").addHandler(handler)
+
+def _summary(text: str) -> None:
+    """Print what a step did, unless the lines of its events are for machines or it is to be quiet."""
+    if not _quiet():
+        say(text)
+
+
+def _quiet() -> bool:
+    return logging.getLogger("heelward").level >= logging.ERROR
 
 
 Spread = Annotated[
@@ -98,7 +109,7 @@ def _bar(label: str) -> Iterator[Callable[[int, int, str], None]]:
     console = Console(stderr=True)
     times = (TimeElapsedColumn(), TextColumn("left"), TimeRemainingColumn())
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), *times)
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
+    with Progress(*columns, console=console, transient=True, disable=_quiet() or not console.is_terminal) as progress:
         task = progress.add_task(label, total=None)
 
         def tell(done: int, total: int, what: str) -> None:
@@ -119,7 +130,7 @@ def _say_landed(report: Landed, system: str) -> int:
         parts.append(f"{report.superseded} superseded by a later revision")
     if report.still_aside:
         parts.append(f"{report.still_aside} of the unchanged files still set aside")
-    say(f"ingest: {', '.join(parts)}; {report.findings} findings")
+    _summary(f"ingest: {', '.join(parts)}; {report.findings} findings")
     for table in report.restored:
         say(f"  repaired: the lake's table '{table}' was damaged; its lost rows are landed again from the files")
     for path in report.incomplete:
@@ -238,7 +249,7 @@ def _measure(space: Workspace) -> None:
 
     with _bar("measure") as tell:
         report = steps.run_measure(space, tell)
-    say(
+    _summary(
         f"measure: {report.wells} wells measured ({report.stages} stages, {report.plugs} plugs, {report.runs} coil "
         f"runs, {report.findings} findings), {report.unchanged} unchanged"
     )
@@ -255,7 +266,7 @@ def _fit(space: Workspace) -> int:
         "not possible yet": report.not_possible,
         "no longer possible": report.removed,
     }
-    say("fit: " + "; ".join(f"{label}: {', '.join(names)}" for label, names in named.items() if names))
+    _summary("fit: " + "; ".join(f"{label}: {', '.join(names)}" for label, names in named.items() if names))
     if report.plan_error is not None:
         say(f"the plan for the next pad cannot be used:\n{report.plan_error}", error=True)
     return ALL_WELL if report.plan_error is None else FAILED
@@ -267,9 +278,9 @@ def _report(space: Workspace, **asked: Any) -> None:
     with _bar("report") as tell:
         built = steps.run_report(space, tell, **asked)
     state = "" if built.anew else "unchanged: "
-    say(f"report: {state}{built.path} ({built.charts} charts, {built.size_bytes / 1e6:.1f} MB)")
+    _summary(f"report: {state}{built.path} ({built.charts} charts, {built.size_bytes / 1e6:.1f} MB)")
     for path in built.beside:
-        say(f"  {path}")
+        _summary(f"  {path}")
 
 
 @app.command(epilog=_epilog("heelward ingest -w myteam"))

@@ -114,7 +114,7 @@ def deployments(root: Path) -> list[RunnerDeployment]:
     return [
         land.to_deployment(name=name, schedule=landing, parameters=given, concurrency_limit=_ONE),
         refresh.to_deployment(
-            name=name, schedules=[cron(one) for one in settings.schedules.report], parameters=given,
+            name=name, schedules=[cron(one) for one in settings.schedules.drawn], parameters=given,
             concurrency_limit=_ONE,
         ),
     ]  # fmt: skip

@@ -15,6 +15,7 @@ import polars as pl
 
 from pipeline import __version__, queries
 from pipeline.errors import HeelwardError
+from pipeline.events import event
 from pipeline.ingest.land import Landed, land
 from pipeline.lake import Lake, Lease
 from pipeline.locks import held
@@ -181,6 +182,7 @@ def run_report(
         if standing is not None:
             return standing
         built = build(workspace, lake.at(pinned), pinned, edition, asked, progress, before, workers)
+        event("report", path=str(built.path), charts=built.charts, size_bytes=built.size_bytes)
         if edition == PLAIN:
             note_built(workspace, mark, built)
         return built

@@ -42,11 +42,18 @@ class Frozen(BaseModel):
 class Schedules(Frozen):
     """When `heelward serve` runs the steps: cron expressions in the workspace's time zone; empty for never.
 
-    `land` lands, measures and fits what is new, and can be a number of seconds; `report` also draws the report.
+    `land` lands, measures and fits what is new, and can be a number of seconds; `report` also draws the report, as
+    does `refresh`, which older settings have.
     """
 
     land: str | int = "*/10 * * * *"
     report: tuple[str, ...] = ("0 6 * * 1", "0 7 1 1,4,7,10 *")
+    refresh: str = ""
+
+    @property
+    def drawn(self) -> list[str]:
+        """When the report is drawn."""
+        return [cron for cron in (*self.report, self.refresh) if cron]
 
 
 class Settings(Frozen):
@@ -88,7 +95,7 @@ class Settings(Frozen):
     @field_validator("schedules")
     @classmethod
     def _cron(cls, value: Schedules) -> Schedules:
-        for key, cron in [("land", value.land), *(("report", one) for one in value.report)]:
+        for key, cron in [("land", value.land), *(("report", one) for one in value.drawn)]:
             if isinstance(cron, str) and cron and len(cron.split()) != 5:
                 raise ValueError(f"'{key}' must be a cron expression of five fields, such as '0 5 * * *'")
         if isinstance(value.land, int) and value.land < 1:

@@ -12,6 +12,7 @@ PACKAGE = ROOT / "pipeline"
 ORDER = (
     "errors",
     "text",
+    "events",
     "resources",
     "jit",
     "parallel",

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import ast
 import errno
+import json
+import logging
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -226,3 +229,36 @@ def test_maps_that_are_not_there_withdraw_nothing(tmp_path: Path) -> None:
     report = land(space, Lake(space.lake))
     assert not report.set_aside
     assert Lake(space.lake).scan(TREATMENT).collect().height == 60
+
+
+def test_events_are_lines_for_people_or_objects_for_machines(tmp_path: Path) -> None:
+    files: dict[str, str | bytes] = {
+        "tables/wells.csv": WELLS, "Saltgrass 3H stage 1.csv": record_csv(), f"odd{EVIL}.csv": "nothing",
+    }  # fmt: skip
+    space = workspace(tmp_path, {"records": TREATMENT_MAP, "wells": WELLS_MAP}, files)
+    told = run_with("--json", space, "ingest").stderr.splitlines()
+    events = {line["file"]: line for line in map(json.loads, told)}
+    landed = events["landing/Saltgrass 3H stage 1.csv"]
+    assert (landed["event"], landed["well"], landed["number"], landed["rows"]) == ("landed", "saltgrass-3h", 1, 60)
+    assert events[f"landing/odd{EVIL}.csv"]["event"] == "set aside"
+    measured = run_with("--verbose", space, "measure").stderr
+    assert re.search(r'^\d\d:\d\d:\d\d measured: well="saltgrass-3h" stage=1$', measured, re.MULTILINE)
+    put(space.root, f"strange{EVIL}.csv", "nothing")
+    assert "\x1b" not in run_with("--verbose", space, "ingest").stderr
+
+
+def test_quiet_says_nothing_of_what_went_well(tmp_path: Path) -> None:
+    space = workspace(tmp_path, {"wells": WELLS_MAP}, {"tables/wells.csv": WELLS})
+    done = run_with("--quiet", space, "refresh")
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+    (space.root / "maps" / "broken.toml").write_text("name = ", encoding="utf-8")
+    done = run_with("--quiet", space, "refresh")
+    assert done.returncode != 0 and "not valid TOML" in done.stderr, "what failed is told"
+
+
+def run_with(option: str, space: Workspace, command: str) -> subprocess.CompletedProcess[str]:
+    level = logging.getLogger("heelward").level
+    try:
+        return heelward(option, command, "-w", str(space.root))
+    finally:
+        logging.getLogger("heelward").setLevel(level)

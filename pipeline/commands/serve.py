@@ -57,7 +57,7 @@ def serve_workspace(workspace: Workspace, port: int) -> int:
         children.append(_start([sys.executable, "-m", "pipeline.flows", str(workspace.root)], environment, None))
         schedules, zone = workspace.settings.schedules, workspace.settings.time_zone
         land = f"every {schedules.land} s" if isinstance(schedules.land, int) else schedules.land or "never"
-        report = ", ".join(schedules.report) or "never"
+        report = ", ".join(schedules.drawn) or "never"
         say(f"What was missed is done now. Landing: {land}; report: {report} ({zone}).")
         say("Stop with Ctrl-C.")
         while all(child.poll() is None for child in children):

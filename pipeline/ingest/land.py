@@ -13,6 +13,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.errors import SetAside
+from pipeline.events import event
 from pipeline.ingest import amend
 from pipeline.ingest.discover import NO_MAP, SourceFile, discover, item_of, unchanged
 from pipeline.ingest.folder import gone_from, readable, refuse_no_maps, retired_rows, tell_skipped
@@ -290,7 +291,12 @@ def _land_batch(
 
 
 def _count(report: Landed, entry: PreparedFile) -> None:
-    state = entry.row["state"]
+    state, row = entry.row["state"], entry.row
+    findings = None if entry.shaped is None else len(entry.shaped.findings)
+    event(
+        state, file=entry.item.path, map=row["map"], well=row["well_id"], number=row["number"], rows=row["rows_landed"],
+        findings=findings, reason=row["reason"], line=row["line"],
+    )  # fmt: skip
     if state == "landed" and entry.shaped is not None:
         report.landed += 1
         report.findings += len(entry.shaped.findings)

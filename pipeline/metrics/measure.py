@@ -11,6 +11,7 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.events import event
 from pipeline.lake import Lake, Where
 from pipeline.metrics.coil.measure import measure_runs
 from pipeline.metrics.coil.view import PLUG, RUN, TOE
@@ -114,6 +115,8 @@ def measure(
             _write(lake, waiting)
             waiting = []
         report.add(result)
+        for row in result.frames[STAGE_METRICS.name].select("well_id", "stage").iter_rows():
+            event("measured", well=row[0], stage=row[1])
         if progress is not None:
             progress(report.wells, len(plan.stale), result.wells[-1])
     _forget(lake, plan.gone)

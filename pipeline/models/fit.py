@@ -11,6 +11,7 @@ from typing import Any
 import polars as pl
 from threadpoolctl import threadpool_limits
 
+from pipeline.events import event
 from pipeline.lake import Lake
 from pipeline.models import compare, grouped_cv, quarters, specs
 from pipeline.models.frames import modelling_tables
@@ -107,6 +108,7 @@ def fit(
             compared[name] = result
         else:
             fitted[name] = result
+        event("fitted", name=name, possible=bool(result))
         if progress is not None:
             progress(done, len(stale), name)
     for names, made, before in ((specs.MODELS, fitted, models), (specs.COMPARISONS, compared, comparisons)):
