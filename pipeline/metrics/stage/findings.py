@@ -17,6 +17,8 @@ PAUSE_S = 12 * 3600.0
 """A longer time without samples within a stage is a doubt of its number. [s]"""
 
 
+MANY_EMPTY = 0.2
+"""Share of empty rates that is worth a word. [1]"""
 LEAST_UNSEEN = 0.01
 """Share of the proppant that may be missing without a word. [1]"""
 
@@ -27,9 +29,9 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
     if not view.row:
         found.append(("no_design", "the stages table does not describe this stage: no design, crew or limits"))
     if view.injection is None:
-        found.append(
-            ("no_treatment", f"no sustained rate of {qty(view.picks.timeline.main_bpm, 'bpm')} or more in the record")
-        )
+        text = f"no sustained rate of {qty(view.picks.timeline.main_bpm, 'bpm')} or more in the record"
+        empty = float(np.isnan(view.picks.timeline.record.rate_bpm).mean())
+        found.append(("no_treatment", f"{text}; {empty:.0%} of its rates are empty" if empty > MANY_EMPTY else text))
     void = view.picks.timeline.void_rate_s
     if void > 0.0:
         found.append(("void_rate", f"the rate read zero for {void:.0f} s with no other change: unmeasured volume"))

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -114,7 +115,10 @@ def _several_jobs(picks: StagePicks, design: StageDesign) -> Suspect | None:
         sum(integral(record.time_s[a:b], record.rate_bpm[a:b] / 60.0)[0] for a, b in pumped[job]) for job in jobs
     ]
     alike = [at for at, volume in enumerate(volumes) if volume >= 0.5 * max(volumes)]
-    if len(alike) < 2 or any(_continues(record.conc_ppa, pumped[job]) for job in jobs[1:]):
+    if len(alike) < 2 or any(
+        _with_proppant(record.conc_ppa, pumped[one], at_end=True) or _with_proppant(record.conc_ppa, pumped[other])
+        for one, other in pairwise(jobs)
+    ):
         return None
     if design.proppant_lbm and record.conc_ppa is not None and not _more_than(design.proppant_lbm, picks):
         return None
@@ -123,14 +127,15 @@ def _several_jobs(picks: StagePicks, design: StageDesign) -> Suspect | None:
     return Suspect("record", f"{text}: are these several stages in one record?")
 
 
-def _continues(conc_ppa: Array | None, spans: NDArray[np.intp]) -> bool:
-    """Whether a treatment begins with proppant: it goes on where the one before stopped, and has no pad of its own."""
+def _with_proppant(conc_ppa: Array | None, spans: NDArray[np.intp], *, at_end: bool = False) -> bool:
+    """Whether a treatment begins, or ends, with proppant: it has no pad, or no flush, and is a part of a stage."""
     if conc_ppa is None:
         return False
     rows = np.concatenate([np.arange(a, b) for a, b in spans])
-    begin, rest = conc_ppa[rows[: max(rows.size // 12, 1)]], conc_ppa[rows]
-    top = float(np.nanmax(rest, initial=0.0))
-    return bool(top > 0.0 and np.nanmedian(begin) > 0.05 * top) if np.isfinite(begin).any() else False
+    size = max(rows.size // 12, 1)
+    part = conc_ppa[rows[-size:] if at_end else rows[:size]]
+    top = float(np.nanmax(conc_ppa[rows], initial=0.0))
+    return bool(top > 0.0 and np.nanmedian(part) > 0.05 * top) if np.isfinite(part).any() else False
 
 
 def _more_than(designed_lbm: float, picks: StagePicks) -> bool:
