@@ -348,7 +348,7 @@ def broad_lake(folder: Path, stages: int) -> Workspace:
         texts = [column for column in renamed if column in table.dtypes]
         parts = [
             found[name].with_columns(
-                pl.concat_str(pl.col(column), pl.lit(f" {copy}")).alias(column) for column in texts
+                pl.concat_str(pl.col(column), pl.lit(f"-{copy}")).alias(column) for column in texts
             )
             for copy in range(copies if texts else 1)  # a table that names no well or pad is not copied
         ]
