@@ -12,6 +12,7 @@ from pipeline.ingest.propose.guess import Look
 from pipeline.ingest.propose.measured import in_lake_units, typical, unit_can_be
 from pipeline.ingest.vocabulary import fit, vocabulary, words_of
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm
+from pipeline.physics.plausible import adds_up, too_low
 from pipeline.unit_names import is_unit, names_added, read_unit
 
 Chosen = dict[str, tuple[int, float]]
@@ -22,10 +23,6 @@ FOLLOWS, FLAT = 0.15, 0.05
 """Share of the pressure at rate that is gone without rate: of a treating pressure, and of a line beside it. [1]"""
 HIGHEST_BPM, LEAST_PSI = 160.0, 800.0
 """No rate is above the one, and no treating pressure stays below the other. [bpm], [psi]"""
-FAST_BPM, LEAST_FAST_PSI = 50.0, 1200.0
-"""At this rate treating pressures are above the other (common practice). [bpm], [psi]"""
-BALANCE, LEAST_EXCESS = (0.4, 2.5), 0.03
-"""What the slurry rate exceeds the clean rate by, over what the concentration says; smaller ones are metering. [1]"""
 RIVAL = 0.45
 """Two headings whose fits differ by less cannot be told apart by their words. [1]"""
 _PRESSURE_WORDS = frozenset(["p", "pr", "pres", "presion", "press", "pression", "pressure", "prs", "psi", "psig"])
@@ -74,7 +71,7 @@ def better_read(look: Look, chosen: Chosen) -> tuple[Chosen, dict[str, Doubt]]:
         score = fit(look.said(leader), vocabulary().signals["treatment"][PRESSURE])
         if score and chosen[PRESSURE][1] - score < RIVAL:  # words cannot tell them apart
             chosen = {**chosen, PRESSURE: (leader, score)}
-    elif bpm >= FAST_BPM and psi < LEAST_FAST_PSI:
+    elif too_low(psi, bpm):
         unit = typical("psi", spread(look.values(pressure))[1]) or ""
         why = f"at most {psi:.4g} psi at {bpm:.3g} bpm is unusual"
         doubts[PRESSURE] = Doubt(
@@ -153,9 +150,7 @@ def volume_of(look: Look, chosen: Mapping[str, tuple[int, float]], lands: str) -
     place = chosen[CONC if lands == "treatment" else "sand_conc_ppa"][0]
     words = words_of(look.said(place))
     balance = _balance(look, chosen, place) if lands == "treatment" else None
-    if balance is not None and abs(balance[0] - balance[1]) > LEAST_EXCESS and not (
-        BALANCE[0] <= balance[0] / balance[1] <= BALANCE[1]
-    ):  # fmt: skip
+    if balance is not None and not adds_up(*balance):
         seen, told = (100.0 * part for part in balance)
         return (
             "",

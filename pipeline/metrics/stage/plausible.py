@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.physics.fluids import hydrostatic_psi
+from pipeline.physics.plausible import adds_up, too_low
 from pipeline.physics.waves import joukowsky_surge_psi
 from pipeline.picks.arrays import integral, median, percentile, runs
 from pipeline.picks.falloff import last_pumping_psi
@@ -43,12 +44,6 @@ LEAST_OTHERS = 2
 """Stages of the well that a stage is compared with. [1]"""
 NEAR = (0.8, 1.25)
 """A factor that leads to within these multiples of the stated value names the likely unit. [1]"""
-FAST_BPM, LEAST_FAST_PSI = 50.0, 1200.0
-"""At this rate the highest pressure of a deep or unknown well is above the other (common practice). [bpm], [psi]"""
-BALANCE = (0.4, 2.5)
-"""What the slurry rate exceeds the clean rate by, over what the concentration says, with room for metering. [1]"""
-LEAST_EXCESS = 0.03
-"""Smaller differences of that excess are metering. [1]"""
 PAUSE_S = 3600.0
 """Treatments of one stage are not apart by more. [s]"""
 SURGE_SHARE = 3.0
@@ -177,7 +172,7 @@ def _idle(picks: StagePicks, row: Row) -> Suspect | None:
     if row.get("tvd_ft") and row["tvd_ft"] < SHALLOW_FT:
         return None
     highest, rate = _level("pressure", picks), _level("rate", picks)
-    if highest is None or rate is None or rate < FAST_BPM or highest >= LEAST_FAST_PSI:
+    if highest is None or rate is None or not too_low(highest, rate):
         return None
     return Suspect(
         "pressure",
@@ -199,7 +194,7 @@ def _balance(picks: StagePicks, design: StageDesign) -> Suspect | None:
         return None
     seen = median(slurry[sand] / clean[sand] - 1.0)
     told = median(conc[sand]) * design.absolute_volume_gal_lbm
-    if abs(seen - told) < LEAST_EXCESS or BALANCE[0] <= seen / told <= BALANCE[1]:
+    if adds_up(seen, told):
         return None
     usual = qty(median(conc[sand]), "ppa")
     text = f"the slurry rate is {100.0 * seen:.3g} % above the clean rate, at {usual} it is {100.0 * told:.3g} %"
