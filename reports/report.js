@@ -1,7 +1,10 @@
 // Draws the charts, lets a reader select jobs, and opens the target of a link. The page makes no network requests.
 "use strict";
 (() => {
-  const { charts, data } = JSON.parse(document.getElementById("charts").textContent);
+  const { charts, data: packed } = JSON.parse(document.getElementById("charts").textContent);
+  // Rows come as a table whose names are said once.
+  const data = packed.map((one) => (Array.isArray(one) ? one
+    : one.rows.map((row) => Object.fromEntries(one.names.map((name, place) => [name, row[place]])))));
   const views = {}, kept = {};
   // Vega modifies the rows it is given: the original rows are kept separately, and copies are passed on.
   for (const [id, one] of Object.entries(charts)) {

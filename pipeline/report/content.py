@@ -284,7 +284,7 @@ def _drawn(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Drawn:
     _check_columns(chart, found)
     frame, every = found.frame, found.frame.height
     if chart.kind in SAMPLED and every > MOST_POINTS:
-        frame = _sample(frame)
+        frame = _sample(frame.sort(frame.columns))  # the same sample, in whatever order the rows came
     cells = None if chart.cells is None else rows(chart.cells, chart.given).frame
     added_up = None if cells is None else cells.to_dicts()
     choices = [name for name in CHOICES if name in (frame if cells is None else cells).columns]

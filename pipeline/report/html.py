@@ -7,7 +7,7 @@ import gzip
 import json
 import os
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -23,7 +23,7 @@ from pipeline.report.content import CHOICES, MOST_POINTS, Content, Drawn, Part, 
 from pipeline.report.dictionary import write_dictionary
 from pipeline.report.pictures import Pictures
 from pipeline.report.text import CAUTION, cell
-from pipeline.report.theme import render, script, script_json
+from pipeline.report.theme import plain, render, script, script_json
 from pipeline.workspace import replace_text
 
 HEAVIEST = 5_000_000
@@ -80,7 +80,11 @@ def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures) ->
     made = out / "report.part"
     shutil.rmtree(made, ignore_errors=True)
     (made / "ledger").mkdir(parents=True)
-    (made / "index.html").write_text(_page(content, sheet, folder, pictures, apart=True), encoding="utf-8")
+    (made / "pictures").mkdir()
+    page = _page(content, sheet, folder, pictures, apart=True)
+    for identity, drawn in _drawn_in(content):
+        (made / "pictures" / f"{identity}.svg").write_text(plain(pictures.svg(drawn.spec or {})), encoding="utf-8")
+    (made / "index.html").write_text(page, encoding="utf-8")
     (made / "charts.js").write_text(_bundle(), encoding="utf-8")
     for rows in content.ledger:
         table = _table(rows, folder / "ledger", sheet.root, out)
@@ -123,13 +127,15 @@ def _page(content: Content, sheet: Sheet, place: Path, pictures: Pictures, *, ap
     parts: list[dict[str, Any]] = []
     charts: dict[str, dict[str, Any]] = {}
     held: dict[str, int] = {}  # rows, each text once: several charts draw the same ones
+    names = {id(drawn): identity for identity, drawn in _drawn_in(content)}
     for part in content.parts:
         shown: list[dict[str, Any]] = []
         for drawn in part.charts:
             if drawn.spec is not None:
-                identity = f"chart-{len(charts) + 1}"
+                identity = names[id(drawn)]
                 charts[identity] = _embedded(drawn, held)
-                shown.append(_figure(drawn, identity) | {"picture": Markup(pictures.svg(drawn.spec))})
+                picture = None if apart else Markup(pictures.svg(drawn.spec))
+                shown.append(_figure(drawn, identity) | {"picture": picture})
         tables = [_table(rows, place, sheet.root, out) for rows in part.tables]
         parts.append(
             {
@@ -146,7 +152,7 @@ def _page(content: Content, sheet: Sheet, place: Path, pictures: Pictures, *, ap
     return render(
         "report.html", title=sheet.title, caution=CAUTION, edition=sheet.edition, headline=content.headline,
         parts=parts, ledger=ledger, apart=apart, opened=_OPENED,
-        charts=script_json({"charts": charts, "data": [json.loads(text) for text in held]}),
+        charts=script_json({"charts": charts, "data": [_as_table(json.loads(text)) for text in held]}),
         script=script("report.js"), tables_script=script("tables.js"),
         bundle=None if apart else Markup(_bundle().replace("</script", "<\\/script")), notes=method_notes(),
         dictionary="../dictionary.html" if apart else "dictionary.html", records="../audit" if apart else "audit",
@@ -155,6 +161,20 @@ def _page(content: Content, sheet: Sheet, place: Path, pictures: Pictures, *, ap
         versions=sheet.versions, built_at=sheet.built_at, since=content.since,
         beside=sheet.beside, to_out="../" if apart else "",
     )  # fmt: skip
+
+
+def _drawn_in(content: Content) -> Iterator[tuple[str, Drawn]]:
+    """Yield the charts of a report, each with its name on the page."""
+    shown = (drawn for part in content.parts for drawn in part.charts if drawn.spec is not None)
+    for number, drawn in enumerate(shown, start=1):
+        yield f"chart-{number}", drawn
+
+
+def _as_table(rows: list[dict[str, Any]]) -> Any:
+    """Return rows with their names said once, where all have the same."""
+    if not rows or any(row.keys() != rows[0].keys() for row in rows):
+        return rows
+    return {"names": list(rows[0]), "rows": [list(row.values()) for row in rows]}
 
 
 def _embedded(drawn: Drawn, held: dict[str, int]) -> dict[str, Any]:
@@ -231,14 +251,18 @@ def _link_records(cells: list[list[dict[str, Any]]], rows: Rows, out: Path, to_o
     place = {name: index for index, name in enumerate(rows.frame.columns)}
     if not {"well", "well_id"} <= set(place):
         return
+    files: dict[str, set[str]] = {}  # of each well, listed once
     for row, values in zip(cells, rows.frame.iter_rows(named=True), strict=True):
         well = values["well_id"]
         if well is None:
             continue
+        if well not in files:
+            folder = out / "audit" / well
+            files[well] = {path.name for path in folder.iterdir()} if folder.is_dir() else set()
         row[place["well"]]["href"] = f"{to_out}audit/{quote(well)}/index.html"
         for column, level, number in _records_of(values):
-            files = (file_of(level, number, kind) for kind in ("html", "svg"))
-            file = next((file for file in files if (out / "audit" / well / file).exists()), None)
+            kinds = (file_of(level, number, kind) for kind in ("html", "svg"))
+            file = next((name for name in kinds if name in files[well]), None)
             if file is not None:
                 row[place[column]]["href"] = f"{to_out}audit/{quote(well)}/{file}"
 

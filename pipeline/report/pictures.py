@@ -34,6 +34,13 @@ def _drawn(spec: str) -> str:
     return _PLACE.sub(lambda place: _FINE.sub(r"\1", place[0]), drawn)
 
 
+def _in_any_order(spec: dict[str, Any]) -> str:
+    """Return a text of a chart that is the same in whatever order its rows came, and were added up."""
+    seen = json.loads(json.dumps(spec), parse_float=lambda text: f"{float(text):.6g}")
+    rows = {name: sorted(map(json.dumps, held)) for name, held in seen.get("datasets", {}).items()}
+    return json.dumps({**seen, "datasets": rows})
+
+
 @dataclass
 class Pictures:
     """SVG of charts, kept in a folder by what they draw: a chart that did not change is not drawn again.
@@ -47,7 +54,8 @@ class Pictures:
     def svg(self, spec: dict[str, Any]) -> str:
         """Return the picture of a chart."""
         fixed = json.dumps(spec | {"width": WIDTH, "autosize": {"type": "fit-x", "contains": "padding"}})
-        name = hashlib.sha256(f"{VERSION} {version('vl-convert-python')} {fixed}".encode()).hexdigest()[:24]
+        of = f"{VERSION} {version('vl-convert-python')} {_in_any_order(spec)}"
+        name = hashlib.sha256(of.encode()).hexdigest()[:24]
         path = self.folder / f"{name}.svg"
         self.used.add(path.name)
         if not path.exists():
