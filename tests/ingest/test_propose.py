@@ -558,7 +558,7 @@ def pumped(headings: str, *columns: float) -> str:
         ),
         (
             "Treating Pressure (kPa),Slurry Rate (bpm)", (7480.0, 80.0, 4800.0, 0.0),
-            "treating_pressure_psi", "Treating Pressure (kPa)", "psi", "at most 1089 psi at 80.3 bpm is unusual",
+            "treating_pressure_psi", "Treating Pressure (kPa)", "psi", "at most 1,089 psi at 80.3 bpm is unusual",
         ),
         (
             "Treating Pressure (psi),Slurry Rate (bpm),Prop Conc (kg/m3)", (7480.0, 80.0, 2.0, 4800.0, 0.0, 0.0),

@@ -14,6 +14,7 @@ from pipeline.ingest.vocabulary import fit, vocabulary, words_of
 from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 from pipeline.physics.plausible import adds_up, too_low
 from pipeline.unit_names import is_unit, names_added, read_unit
+from pipeline.units import format_number
 
 Chosen = dict[str, tuple[int, float]]
 PRESSURE, RATE, CLEAN, CONC = "treating_pressure_psi", "slurry_rate_bpm", "clean_rate_bpm", "proppant_conc_ppa"
@@ -57,7 +58,8 @@ def better_read(look: Look, chosen: Chosen) -> tuple[Chosen, dict[str, Doubt]]:
         and _says(look, pressure, "psi", "psi")
         and _says(look, rate, "bpm", "bpm")
     ):
-        why = f"'{one}' reaches {low:.4g} and '{other}' {high:.4g}: the headings seem to be exchanged"
+        reach = f"'{one}' reaches {format_number(low)} and '{other}' {format_number(high)}"
+        why = f"{reach}: the headings seem to be exchanged"
         asked = f"{PRESSURE}: {why}, and are read so: right?"
         turned = {**chosen, PRESSURE: chosen[RATE], RATE: chosen[PRESSURE]}
         return turned, {PRESSURE: Doubt(why, asked, "psi"), RATE: Doubt(why, f"{RATE}: see {PRESSURE}", "bpm")}
@@ -73,7 +75,7 @@ def better_read(look: Look, chosen: Chosen) -> tuple[Chosen, dict[str, Doubt]]:
             chosen = {**chosen, PRESSURE: (leader, score)}
     elif too_low(psi, bpm):
         unit = typical("psi", spread(look.values(pressure))[1]) or ""
-        why = f"at most {psi:.4g} psi at {bpm:.3g} bpm is unusual"
+        why = f"at most {format_number(psi)} psi at {format_number(bpm, 3)} bpm is unusual"
         doubts[PRESSURE] = Doubt(
             why, f"{PRESSURE}: {why}: the column, or its unit{f' ({unit}?)' if unit else ''}?", unit
         )
@@ -151,12 +153,8 @@ def volume_of(look: Look, chosen: Mapping[str, tuple[int, float]], lands: str) -
     words = words_of(look.said(place))
     balance = _balance(look, chosen, place) if lands == "treatment" else None
     if balance is not None and not adds_up(*balance):
-        seen, told = (100.0 * part for part in balance)
-        return (
-            "",
-            f"the slurry rate is {seen:.3g} % above the clean rate, by the concentration it is {told:.3g} %",
-            True,
-        )
+        shown, told = (format_number(100.0 * part, 3) for part in balance)
+        return "", f"the slurry rate is {shown} % above the clean rate, by the concentration it is {told} %", True
     if words & {"slurry", "lechada", "coulis"}:
         return "slurry", "the heading says per volume of slurry", False
     said = [unit for unit in look.units_said(place) if is_unit(unit, "ppa")]
@@ -167,8 +165,8 @@ def volume_of(look: Look, chosen: Mapping[str, tuple[int, float]], lands: str) -
         held = added / (1.0 - added) if added < 1.0 else np.inf
         for name, here, other in (("clean", added, held), ("slurry", held, added)):
             if abs(seen - here) < 0.2 * abs(seen - other):
-                why = f"the slurry rate is {100 * seen:.3g} % above the clean rate, as it is per volume of {name}"
-                return name, why, name == "slurry"
+                above = f"the slurry rate is {format_number(100.0 * seen, 3)} % above the clean rate"
+                return name, f"{above}, as it is per volume of {name}", name == "slurry"
     return "", "", True
 
 

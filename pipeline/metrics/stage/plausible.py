@@ -21,7 +21,7 @@ from pipeline.picks.falloff import last_pumping_psi
 from pipeline.picks.stage import StagePicks
 from pipeline.picks.timeline import SMALLEST_BPM
 from pipeline.picks.types import Array, Pick, StageDesign
-from pipeline.units import conversion, qty
+from pipeline.units import conversion, format_number, qty
 
 Row = dict[str, Any]
 UNITS = {
@@ -197,7 +197,8 @@ def _balance(picks: StagePicks, design: StageDesign) -> Suspect | None:
     if adds_up(seen, told):
         return None
     usual = qty(median(conc[sand]), "ppa")
-    text = f"the slurry rate is {100.0 * seen:.3g} % above the clean rate, at {usual} it is {100.0 * told:.3g} %"
+    shares = [format_number(100.0 * share, 3) for share in (seen, told)]
+    text = f"the slurry rate is {shares[0]} % above the clean rate, at {usual} it is {shares[1]} %"
     for name, factor in _factors("concentration"):
         for unit, value in ((name, told * factor), ("ppa", told / factor)):
             if seen > 0.0 and NEAR[0] <= value / seen <= NEAR[1]:
