@@ -177,13 +177,13 @@ def run_report(
         sweep_parts(workspace.out, deep=True)
         pinned = versions(lake) if edition.as_of is None else versions_as_of(lake, edition.as_of, settings.time_zone)
         before = None if edition.against is None else snapshot_of(lake, edition.against, settings.time_zone)
-        mark = mark_of(workspace, pinned, asked)
-        standing = None if again or edition != PLAIN else last_built(workspace, mark)
+        mark = mark_of(workspace, pinned, asked) if edition == PLAIN else ""
+        standing = last_built(workspace, mark) if mark and not again else None
         if standing is not None:
             return standing
         built = build(workspace, lake.at(pinned), pinned, edition, asked, progress, before, workers)
         event("report", path=str(built.path), charts=built.charts, size_bytes=built.size_bytes)
-        if edition == PLAIN:
+        if mark:
             note_built(workspace, mark, built)
         return built
 
@@ -219,9 +219,7 @@ def run_tidy(workspace: Workspace, keep_days: float | None = None, hours: float 
         if keep_days is not None and taken.height:
             first = datetime.now(UTC) - timedelta(days=keep_days)
             old = taken.filter(pl.col("at") < first)
-            old = old.head(
-                old.height - 1
-            )  # the last one before stays: it is the state at the beginning of the time kept
+            old = old.head(max(old.height - 1, 0))  # the last one is the state at the beginning of the time kept
             done.forgotten = old.height
             if old.height:
                 lake.replace(SNAPSHOTS, SNAPSHOTS.empty(), {"snapshot": old["snapshot"].to_list()})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -196,7 +197,7 @@ def test_mistakes_get_a_message_and_no_traceback(tmp_path: Path, words: tuple[st
     assert "Traceback" not in done.stderr
 
 
-def test_a_refresh_that_finds_nothing_new_rewrites_nothing(slice_workspace: Workspace) -> None:
+def test_a_refresh_that_finds_nothing_new_rewrites_nothing(slice_workspace: Workspace, tmp_path: Path) -> None:
     """Not the lake, not the report; until a setting, a lost file or the command `report` asks for it."""
     root = str(slice_workspace.root)
 
@@ -210,6 +211,9 @@ def test_a_refresh_that_finds_nothing_new_rewrites_nothing(slice_workspace: Work
     done = heelward("refresh", "-w", root)
     assert f"report: unchanged: {slice_workspace.out / 'report.html'}" in done.stdout
     assert state() == before
+    copied = shutil.copytree(slice_workspace.root, tmp_path / "copied")
+    done = heelward("refresh", "-w", str(copied))
+    assert f"report: unchanged: {copied / 'out' / 'report.html'}" in done.stdout, "its own, not that of the first"
     assert "unchanged" not in heelward("report", "-w", root).stdout
     (slice_workspace.out / "report.html").unlink()
     assert "report: unchanged" not in heelward("refresh", "-w", root).stdout

@@ -58,9 +58,8 @@ def last_built(workspace: Workspace, mark: str) -> Built | None:
     """
     try:
         note = json.loads((workspace.state / NOTE).read_text(encoding="utf-8"))
-        found = Built(
-            Path(note["path"]), note["charts"], note["size_bytes"], [Path(one) for one in note["beside"]], anew=False
-        )
+        path, *beside = (workspace.out / one for one in note["files"])
+        found = Built(path, note["charts"], note["size_bytes"], beside, anew=False)
     except (OSError, ValueError, KeyError, TypeError):
         return None
     there = all(path.is_file() for path in (found.path, *found.beside))
@@ -69,10 +68,8 @@ def last_built(workspace: Workspace, mark: str) -> Built | None:
 
 def note_built(workspace: Workspace, mark: str, built: Built) -> None:
     """Remember what a report was built from."""
-    note = {
-        "mark": mark, "path": str(built.path), "charts": built.charts, "size_bytes": built.size_bytes,
-        "beside": [str(path) for path in built.beside],
-    }  # fmt: skip
+    files = [str(path.relative_to(workspace.out)) for path in (built.path, *built.beside)]  # the folder can be copied
+    note = {"mark": mark, "files": files, "charts": built.charts, "size_bytes": built.size_bytes}
     replace_text(workspace.state / NOTE, json.dumps(note))
 
 
