@@ -99,8 +99,8 @@ def shape(raw: RawFile, source: SourceMap, names: WellRegistry, file_name: str, 
 
 def _tell_created(work: FileJob, rows: Rows) -> None:
     """Tell the wells that are created; a void row, such as one of totals, creates none."""
-    work.created = {well: named for well, named in work.created.items() if well in rows.wells}
-    for name, line in work.created.values():
+    work.created = {name: made for name, made in work.created.items() if made[0] in rows.wells}
+    for _, name, line in work.created.values():
         text = f"'{short(name)}' is in no wells table: a new well without data was created"
         digits = re.sub(r"\D", "", name)  # Teal 1H and Teal 2H are neighbours, not spellings
         alike = [one for one in work.names.nearest(name, cutoff=0.85) if re.sub(r"\D", "", one) == digits]
@@ -235,9 +235,7 @@ def _resolve(work: FileJob, name: str, line: int | None) -> str:
     if known is not None:
         return known
     if work.source.unknown_wells == "create":
-        alike = (well for well, (other, _) in work.created.items() if folded(other) == folded(name))
-        well = next(alike, None) or new_id(name)
-        work.created.setdefault(well, (name, line))
+        well, _, _ = work.created.setdefault(folded(name), (new_id(name), name, line))
         return well
     near = work.names.nearest(name)
     hint = f"nearest known: {', '.join(near)}" if near else "no similar well is known"
@@ -248,7 +246,7 @@ def _resolve(work: FileJob, name: str, line: int | None) -> str:
 
 
 def _stubs(work: FileJob) -> pl.DataFrame:
-    rows = [{"well_id": well, "well_name": name, "stub": True} for well, (name, _) in work.created.items()]
+    rows = [{"well_id": well, "well_name": name, "stub": True} for well, name, _ in work.created.values()]
     dtypes = {name: dtype for name, dtype in WELLS.dtypes.items() if name != "source_id"}
     return pl.DataFrame(rows, schema=dtypes)
 

@@ -18,7 +18,7 @@ LASTS = 5
 LONGEST = 50
 """Shifted rows that can be cut out; of more, no row can be trusted. [rows]"""
 
-Mask = NDArray[np.bool_]
+Values = NDArray[np.float64]
 
 
 def shifted_rows(frame: pl.DataFrame, places: Mapping[str, int]) -> tuple[int, int] | None:
@@ -49,32 +49,41 @@ def shifted_rows(frame: pl.DataFrame, places: Mapping[str, int]) -> tuple[int, i
         lake: frame[lake].cast(pl.Float64, strict=False).fill_null(np.nan).to_numpy() for _, lake in order
     }  # fmt: skip
     left = _repeats([(values[a], values[b]) for a, b in neighbours])
-    if not left.any():
+    if not left.size:
         return None
-    first = int(left.argmax()) + 1
-    right = _repeats([(values[b], values[a]) for a, b in neighbours])[first:]
-    return first, first + 1 + int(right.argmax()) if right.any() else frame.height
+    first = int(left[0])
+    right = _repeats([(values[b], values[a]) for a, b in neighbours])
+    right = right[right > first]
+    return first, int(right[0]) if right.size else frame.height
 
 
-def _stays(values: NDArray[np.float64]) -> Mask:
-    """Return the rows whose value the following rows keep."""
-    kept = np.ones(values.size, dtype=bool)
-    for step in range(1, LASTS):
-        later = np.append(values[step:], np.full(min(step, values.size), np.nan))
-        kept &= np.abs(later - values) <= MOVED / 3.0 * np.abs(values)
-    return kept
+def _repeats(pairs: list[tuple[Values, Values]]) -> NDArray[np.intp]:
+    """Return the rows in which the first of each pair takes the value that the second had in the row before.
 
-
-def _repeats(pairs: list[tuple[NDArray[np.float64], NDArray[np.float64]]]) -> Mask:
-    """Return the rows, from the second on, in which the first of each pair takes the value that the second had."""
-    count, moved, far = 0, 0, 0
+    Hardly any row has a channel that jumps: only these are looked at.
+    """
     with np.errstate(invalid="ignore"):
+        jumping = np.zeros(pairs[0][0].size - 1, dtype=bool)
+        for here, _ in pairs:
+            size = np.abs(here)
+            jumping |= np.abs(np.diff(here)) > MOVED * np.maximum(size[1:], size[:-1])
+        rows = np.flatnonzero(jumping) + 1
+        count, moved, far = 0, 0, 0
         for here, there in pairs:
-            now, before, other = here[1:], here[:-1], there[:-1]
+            now, before, other = here[rows], here[rows - 1], there[rows - 1]
             same = (np.abs(now - other) <= ALIKE * np.abs(other)) & (other != 0.0)
             size, step = np.maximum(np.abs(now), np.abs(before)), np.abs(now - before)
-            stays = _stays(here)[1:]
+            stays = same & _stays(here, rows)
             count = count + same
-            moved = moved + (same & stays & (step > MOVED * size))
-            far = far + (same & stays & (step > FAR * size))
-    return np.asarray((moved >= LEAST_PAIRS) | ((count >= LEAST_PAIRS) & (far > 0)))
+            moved = moved + (stays & (step > MOVED * size))
+            far = far + (stays & (step > FAR * size))
+    return np.asarray(rows[(moved >= LEAST_PAIRS) | ((count >= LEAST_PAIRS) & (far > 0))])
+
+
+def _stays(values: Values, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Return which rows have a value that the rows after them keep."""
+    kept = rows + LASTS <= values.size
+    for step in range(1, LASTS):
+        later = values[np.minimum(rows + step, values.size - 1)]
+        kept = kept & (np.abs(later - values[rows]) <= MOVED / 3.0 * np.abs(values[rows]))
+    return np.asarray(kept)

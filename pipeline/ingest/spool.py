@@ -89,7 +89,7 @@ class Spool:
         What counts of rows with the same key: ``first`` or ``last`` value of each column; with ``set aside`` the file
         is set aside.
     asked : bool
-        Whether the map says so. If it does not, a record whose clock goes back is set aside.
+        Whether the map sets it. If not, a record whose clock goes back is set aside.
     """
 
     table: Table

@@ -72,8 +72,8 @@ class Tally:
 class FileJob:
     """State of converting one file: its map and content, the known wells, groups of its name and head, its findings.
 
-    `created` has the name and line of each well that the file names and no wells table has; `passed_midnight` is the
-    last time of day in microseconds, and the days that passed, where times have no date.
+    `created` has, by folded name, the id, name and line of each well that the file names and no wells table has;
+    `passed_midnight` is the last time of day in microseconds, and the days that passed, where times have no date.
     """
 
     source: SourceMap
@@ -83,7 +83,7 @@ class FileJob:
     file_name: str = ""
     passed_midnight: tuple[int, int] = (-1, 0)
     findings: list[Finding] = field(default_factory=list)
-    created: dict[str, tuple[str, int | None]] = field(default_factory=dict)
+    created: dict[str, tuple[str, str, int | None]] = field(default_factory=dict)
     tallies: dict[str, Tally] = field(default_factory=lambda: defaultdict(Tally))
 
 

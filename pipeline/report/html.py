@@ -127,12 +127,12 @@ def _page(content: Content, sheet: Sheet, place: Path, pictures: Pictures, *, ap
     parts: list[dict[str, Any]] = []
     charts: dict[str, dict[str, Any]] = {}
     held: dict[str, int] = {}  # rows, each text once: several charts draw the same ones
-    names = {id(drawn): identity for identity, drawn in _drawn_in(content)}
+    names = _drawn_in(content)
     for part in content.parts:
         shown: list[dict[str, Any]] = []
         for drawn in part.charts:
             if drawn.spec is not None:
-                identity = names[id(drawn)]
+                identity, _ = next(names)
                 charts[identity] = _embedded(drawn, held)
                 picture = None if apart else Markup(pictures.svg(drawn.spec))
                 shown.append(_figure(drawn, identity) | {"picture": picture})

@@ -11,8 +11,8 @@ from pipeline.ingest.behaviour import spread
 from pipeline.ingest.propose.guess import Look
 from pipeline.ingest.propose.measured import in_lake_units, typical, unit_can_be
 from pipeline.ingest.vocabulary import fit, vocabulary, words_of
-from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 from pipeline.physics.plausible import adds_up, too_low
+from pipeline.picks.types import SAND_GAL_LBM
 from pipeline.unit_names import is_unit, names_added, read_unit
 from pipeline.units import format_number
 
@@ -26,7 +26,6 @@ HIGHEST_BPM, LEAST_PSI = 160.0, 800.0
 """No rate is above the one, and no treating pressure stays below the other. [bpm], [psi]"""
 RIVAL = 0.45
 """Two headings whose fits differ by less cannot be told apart by their words. [1]"""
-_PRESSURE_WORDS = frozenset(["p", "pr", "pres", "presion", "press", "pression", "pressure", "prs", "psi", "psig"])
 
 
 @dataclass(frozen=True)
@@ -88,8 +87,11 @@ def _says(look: Look, place: int, unit: str, target: str) -> bool:
     return not said or read_unit(said[0], target) == read_unit(unit, target)
 
 
-def _says_pressure(look: Look, place: int) -> bool:
-    return any(is_unit(unit, "psi") for unit in look.units_said(place))
+def _is_pressure(look: Look, place: int) -> bool:
+    """Whether heading or unit of a column say that it is a pressure: by the words that all pressures have."""
+    signals = vocabulary().signals
+    words = signals["treatment"][PRESSURE].needs[0] & signals["coil"]["circulating_pressure_psi"].needs[0]
+    return bool(words_of(look.said(place)) & words) or any(is_unit(unit, "psi") for unit in look.units_said(place))
 
 
 def _leader(look: Look, chosen: Chosen) -> int | None:
@@ -102,7 +104,7 @@ def _leader(look: Look, chosen: Chosen) -> int | None:
         (share, place)
         for place in range(len(look.table.names))
         if place not in taken
-        and (words_of(look.said(place)) & _PRESSURE_WORDS or _says_pressure(look, place))
+        and _is_pressure(look, place)
         and unit_can_be(look, place, PRESSURE)
         and (share := _response(look, place, chosen[RATE][0])) is not None
     ]
@@ -180,5 +182,5 @@ def _balance(look: Look, chosen: Mapping[str, tuple[int, float]], place: int) ->
         sand = (conc > 0.25 * np.nanmax(conc, initial=0.0)) & (conc > 0.0) & (clean > 1.0) & (slurry > 1.0)
     if sand.sum() < LEAST_ROWS:
         return None
-    added = float(np.median(conc[sand])) * float(absolute_volume_gal_per_lbm(2.65))
+    added = float(np.median(conc[sand])) * SAND_GAL_LBM
     return float(np.median(slurry[sand] / clean[sand] - 1.0)), added

@@ -113,7 +113,7 @@ def _days_of_months(look: Look, lands: str, chosen: Mapping[str, tuple[int, floa
 
 
 def _strange_unit(look: Look, lake: str, place: int) -> str:
-    """Return the unit in brackets that a heading gives and nobody knows; empty if there is none."""
+    """Return the unit in brackets of a heading, if it is not a known one; else an empty text."""
     bracketed = BRACKETED.findall(look.table.names[place])
     target = lake_unit(lake)
     if (

@@ -54,7 +54,9 @@ def name_guesses(
             questions.append(f"{group}: '{_group(*told, group)}', from the lines above the data: right?")
     counted = next((text for text in (*table.head, *table.said) if re.search(_FROM_HEEL, text)), None)
     if "stage" in LANDED[lands].columns and counted is not None:
-        lines.append(f'stages_numbered_from = "heel"  {CHECK} the file says so; it needs the well\'s number of stages')
+        lines.append(
+            f'stages_numbered_from = "heel"  {CHECK} stated in the file; the wells table must have the number of stages'
+        )
         questions.append(f"stage: '{counted.strip()[:60]}': are the stages counted from the heel?")
     if patterns:
         lines.append(f"head_pattern = [{', '.join(quoted(pattern) for pattern in patterns)}]  {CHECK} {_FROM_HEAD}")
