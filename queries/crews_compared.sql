@@ -2,7 +2,7 @@
 -- reader: analyst
 -- grain: a crew
 -- parameters:
---   comparison: frac_crews_pump_time or coil_crews_mill_time
+--   comparison: frac_crews_pump_time, frac_crews_swap or coil_crews_mill_time
 -- columns:
 --   crew: crew
 --   difference [min]: adjusted difference, from jobs on the same pads
@@ -11,7 +11,7 @@
 --   shrunken [min]: best guess for the next job: the difference, shrunken towards none
 --   compared: stages or plugs compared
 --   excluded: stages or plugs of the crew excluded from the comparison
---   per: unit of the minutes: per stage or per plug
+--   per: unit of the minutes: per stage, swap or plug
 SELECT
     level AS crew,
     effect AS difference,
@@ -22,7 +22,7 @@ SELECT
     rows_excluded AS excluded,
     pads,
     separable,
-    CASE outcome WHEN 'mill_min' THEN 'plug' ELSE 'stage' END AS per,
+    CASE outcome WHEN 'mill_min' THEN 'plug' WHEN 'swap_min' THEN 'swap' ELSE 'stage' END AS per,
     note
 FROM comparisons
 WHERE comparison = $comparison

@@ -3,7 +3,7 @@
 -- grain: one row
 -- chart: crews_compared
 -- parameters:
---   comparison: frac_crews_pump_time or coil_crews_mill_time
+--   comparison: frac_crews_pump_time, frac_crews_swap or coil_crews_mill_time
 -- columns:
 --   title: the result in a sentence
 WITH counted AS (

@@ -4,7 +4,7 @@
 -- columns:
 --   pressure [psi]: mean treating pressure at 90 % of the design rate or more; over the main treatment if no design rate is known
 --   rate [bpm]: mean slurry rate over the same time
---   fractured: whether the stage takes part in comparisons: an injection test does not
+--   compared: whether the stage takes part in comparisons: an injection test does not
 --   at_rate: whether the pressure is that at 90 % of the design rate or more
 --   isip [psi]: ISIP
 --   breakdown [psi]: breakdown pressure
@@ -19,7 +19,7 @@ WITH latest AS (
     FROM stage
     WHERE start_time IS NOT NULL
     GROUP BY well_id
-    ORDER BY last_start DESC
+    ORDER BY last_start DESC, well_id
     LIMIT 20
 )
 SELECT
@@ -28,7 +28,7 @@ SELECT
     s.stage,
     coalesce(s.at_rate_pressure_psi, s.avg_treating_pressure_psi) AS pressure,
     coalesce(s.at_rate_rate_bpm, s.avg_slurry_rate_bpm) AS rate,
-    s.left_out_because IS NULL AS fractured,
+    s.left_out_because IS NULL AS compared,
     s.at_rate_pressure_psi IS NOT NULL AS at_rate,
     s.isip_psi AS isip,
     s.breakdown_pressure_psi AS breakdown,

@@ -19,7 +19,7 @@ WITH named AS (
             ELSE mill_time
         END AS value
     FROM chart
-    WHERE fractured
+    WHERE compared
 ),
 counted AS (
     SELECT

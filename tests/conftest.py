@@ -21,6 +21,7 @@ from pipeline.demo.build import FULL, lay_out
 from pipeline.demo.campaign import Truth
 from pipeline.ingest.land import Landed
 from pipeline.lake import Lake
+from pipeline.report import charts
 from pipeline.report.build import Built
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 from tests.forked import READY
@@ -85,6 +86,12 @@ def one_thread() -> Iterator[None]:
     """Tests run side by side: the threads of one process would wait for those of the other."""
     with threadpool_limits(1):
         yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def checked_charts() -> None:
+    """Every chart that a test draws is held against the schema."""
+    charts.CHECKED = True
 
 
 def _once(tmp_path_factory: pytest.TempPathFactory, name: str, make: Callable[[Path], Made]) -> Made:

@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.picks.arrays import ahead, at_time, integral, lasting, median, runs
 from pipeline.picks.timeline import Timeline
-from pipeline.picks.types import Array, Method, Pick
+from pipeline.picks.types import Array, Confidence, Method, Pick
 
 LOADED_PPA = 0.1
 """A lower concentration is meter noise. [ppa]"""
@@ -55,11 +55,13 @@ def find_proppant(timeline: Timeline) -> list[Pick]:
     first, last = int(sustained[0, 0]), int(sustained[-1, 1]) - 1
     levels = plateaus(time[first : last + 1], conc[first : last + 1])
     steps, sweeps = _steps(levels)
+    sure: Confidence = "high" if levels.size else "low"
+    held = f"{levels.size} plateau{'s'[: levels.size != 1]} of concentration"
     return [
         FIRST_PROPPANT.at(None, float(time[first]), "high", "concentration rises and remains"),
         LAST_PROPPANT.at(None, float(time[last]), "high", "no proppant after it"),
-        PROPPANT_STEPS.at(float(steps), None, "high" if levels.size else "low", f"{levels.size} plateaus"),
-        SWEEPS.at(float(sweeps), None, "high" if levels.size else "low", f"{levels.size} plateaus"),
+        PROPPANT_STEPS.at(float(steps), None, sure, f"{steps} of {held} rise above the one before"),
+        SWEEPS.at(float(sweeps), None, sure, f"{sweeps} of {held} fall and are followed by a higher one"),
     ]  # fmt: skip
 
 

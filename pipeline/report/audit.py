@@ -12,18 +12,23 @@ import polars as pl
 
 from pipeline.lake import Lake
 from pipeline.metrics.coil.measure import measure_runs
-from pipeline.metrics.measure import STAGE_METRICS, read_wells
+from pipeline.metrics.coil.view import RUN
+from pipeline.metrics.declare import Level
+from pipeline.metrics.measure import read_wells
 from pipeline.metrics.stage.measure import pick_stages
+from pipeline.metrics.stage.view import STAGE as STAGE_LEVEL
 from pipeline.metrics.well import PLANNING, Planning, Rows, WellInput, WellRows
+from pipeline.metrics.wireline.metrics import WIRELINE_RUN
 from pipeline.parallel import Workers, map_unordered
 from pipeline.queries import sentences_shown
 from pipeline.report.mask import Mask
 from pipeline.report.pump_down_page import pump_down_record
-from pipeline.report.record_page import Facts, Place, Record, pick_rows, render_record
+from pipeline.report.record_facts import Facts, design_against_record, history, measures, pick_rows
+from pipeline.report.record_page import Place, Record, render_record
 from pipeline.report.record_svg import COIL_RUN, STAGE, Kind, record_svg
 from pipeline.report.run_page import run_record
-from pipeline.report.stage_page import design_against_record, stage_record
-from pipeline.report.text import CAUTION, cell, inert
+from pipeline.report.stage_page import stage_record
+from pipeline.report.text import CAUTION, inert
 from pipeline.report.theme import render
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import SOURCES
@@ -34,11 +39,14 @@ from pipeline.schemas.wells import WELLS
 from pipeline.text import inert_text
 from pipeline.workspace import replace_text
 
-VERSION = 6
+VERSION = 7
 """Increased when the layout of pages changes: all are drawn again."""
 FILES = {"stage": "{}", "run": "run-{}", "wireline": "pump-down-{}"}
 """Name of the page (.html) and of the picture (.svg) of a record, by its level."""
 CALLED = {"stage": "Stage", "run": "Coil run", "wireline": "Pump-down"}
+MEASURED: dict[str, Level[Any]] = {"stage": STAGE_LEVEL, "run": RUN, "wireline": WIRELINE_RUN}
+KEYS = {"stage": "stage", "run": "run", "wireline": "run"}
+"""Column of the number, by level."""
 WELLS_PER_CORE = 4
 """Wells that pay for starting one more process. [1]"""
 MOST_PAGES = 1500
@@ -146,7 +154,8 @@ class _Rows:
             return mask.seen(table, lake.scan(table).filter(mine)).collect()
 
         picks = inert(sentences_shown(PICKS, seen(PICKS), system)).sort("time", "pick", nulls_last=True)
-        self.picks, self.measured = _by_well(picks), _by_well(seen(STAGE_METRICS))
+        self.picks = _by_well(picks)
+        self.measured = {level: _by_well(seen(kind.table)) for level, kind in MEASURED.items()}
         self.amendments = _by_well(inert(seen(AMENDMENTS)))
         sources = inert(seen(SOURCES)).select("source_id", "path", "landed_at")
         found = []
@@ -226,29 +235,30 @@ class _Well:
         plugs = {row["plug"]: row for row in given.tables["plugs"]}
         designs = {row["stage"]: row for row in given.tables["stages"]}
         reported = {row["stage"]: row for row in given.tables["reported"]}
-        measured = {row["stage"]: row for row in self._of_mine(self.rows.measured, STAGE_METRICS).iter_rows(named=True)}
+        measured = {level: self._measured(level) for level in MEASURED}
         amendments = self._of_mine(self.rows.amendments, AMENDMENTS).sort("at", descending=True).to_dicts()
         files = self._files()
         found: list[tuple[str, int, tuple[Record, list[tuple[float, float]]], Rows, list[Facts]]] = []
         for one in stages:
             mine = of.get(("stage", one.number), [])
-            table = design_against_record(
-                designs.get(one.number, {}), measured.get(one.number, {}), reported.get(one.number, {}), self.system,
-                {row["pick"] for row in mine if row["amended_reason"] is not None},
-            )  # fmt: skip
+            design, row, report = (rows.get(one.number, {}) for rows in (designs, measured["stage"], reported))
+            changed = {pick["pick"] for pick in mine if pick["amended_reason"] is not None}
+            table = design_against_record(design, row, report, self.system, changed)
             found.append(("stage", one.number, stage_record(one, mine, self.system), mine, [table]))
         for one in stages:
             mine = of.get(("wireline", one.number + 1), [])
             drawn = pump_down_record(one, mine, self.system)
             if drawn is not None:
-                found.append(("wireline", one.number + 1, drawn, mine, []))
+                table = measures(measured["wireline"].get(one.number + 1, {}), WIRELINE_RUN, self.system)
+                found.append(("wireline", one.number + 1, drawn, mine, [table]))
         for run, view in views.items():
             mine = of.get(("run", run), []) + [row for plug in sorted(view.plugs) for row in of.get(("plug", plug), [])]
-            found.append(("run", run, run_record(view, plugs, mine, self.system), mine, []))
+            table = measures(measured["run"].get(run, {}), RUN, self.system)
+            found.append(("run", run, run_record(view, plugs, mine, self.system), mine, [table]))
         self.made = [(level, number) for level, number, *_ in found]
         for level, number, (record, around), mine, tables in found:
             source = ("stage", number - 1) if level == "wireline" else (level, number)
-            facts = [*tables, _history(amendments, mine), files.get(source, Facts("Files", [], []))]
+            facts = [*tables, history(amendments, mine), files.get(source, Facts("Files", [], []))]
             named = None if self.rows.mask.whole else self.name
             rows = pick_rows(mine, record.origin, self.system)
             picture = None if level == "wireline" else file_of(level, number, "svg")
@@ -256,6 +266,11 @@ class _Well:
             place = Place(level, number, title, self._links(level, number), picture)
             text = render_record(place, record, around, rows, [one for one in facts if one.rows], self.system, named)
             yield level, number, text
+
+    def _measured(self, level: str) -> dict[int, dict[str, Any]]:
+        """Return the measured rows of a level by number."""
+        rows = self._of_mine(self.rows.measured[level], MEASURED[level].table)
+        return {row[KEYS[level]]: row for row in rows.iter_rows(named=True)}
 
     def _links(self, level: str, number: int) -> list[tuple[str, str]]:
         """Return the links of a page: the records before and after it of its kind, and those that belong to it."""
@@ -299,17 +314,3 @@ def _tags(picks: pl.DataFrame, frame: pl.DataFrame) -> pl.DataFrame:
 def _doubts(picks: pl.DataFrame) -> str:
     doubtful = picks.filter(pl.col("confidence").is_in(["low", "medium"]) & pl.col("amended_reason").is_null())
     return "; ".join(f"{row['pick']} {row['confidence']}" for row in doubtful.iter_rows(named=True)).replace("_", " ")
-
-
-def _history(amendments: Rows, picks: Rows) -> Facts:
-    """Return the amendments of a record, the latest first; a run's page has those of its plugs."""
-    of = {(row["level"], row["number"]) for row in picks}
-    rows = [
-        [f"{row['at']:%Y-%m-%d %H:%M}", row["by"], f"{row['level']} {row['number']}, {row['pick'].replace('_', ' ')}",
-         "withdrawn" if row["withdrawn"] else "; ".join(
-             cell(value) for value in (row["value"], row["time"]) if value is not None), row["why"]]
-        for row in amendments
-        if (row["level"], row["number"]) in of
-    ]  # fmt: skip
-    heads = [("when (UTC)", False), ("who", False), ("pick", False), ("set to, in lake units", False), ("why", False)]
-    return Facts("History: amendments and confirmations", heads, rows)

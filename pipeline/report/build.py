@@ -160,6 +160,7 @@ def build(
         None if edition.mask else workspace.root, beside,
     )  # fmt: skip
     pictures = Pictures(out / "pictures")
+    pictures.draw((drawn.spec for part in content.parts for drawn in part.charts if drawn.spec is not None), workers)
     path = write_html(content, sheet, out, pictures)
     pictures.sweep()
     written: list[Path] = []

@@ -4,31 +4,60 @@ from __future__ import annotations
 
 import json
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import altair as alt
 import polars as pl
+from altair.utils.schemapi import debug_mode
 
 from pipeline.report.pages import ChartSpec
 from pipeline.report.theme import chart_theme
 
+CHECKED = False
+"""Whether charts are held against the schema of Vega-Lite: the tests do; a report does not spend time on it."""
 HEIGHT = 300
-LINE = 42
-"""Longest line of an axis title. [characters]"""
+LINE = {"x": 28, "y": 42}
+"""Longest line of an axis title: beside long names, the axis of a narrow screen is short. [characters]"""
 QUIET, MARK, PAPER, SECOND = "var(--quiet)", "var(--mark)", "var(--paper)", "var(--two)"
 INK = "var(--ink)"
 ROWS, CELLS = "rows", "cells"
 """Names of a chart's data: the rows it draws; the cells it sums for the jobs that a reader selects."""
 PICKED = "picked"
 """Whether a reader has selected jobs: a parameter of charts that sum cells."""
-Labels = dict[str, str]
+
+
+@dataclass(frozen=True)
+class Labels:
+    """What a chart calls its columns.
+
+    Attributes
+    ----------
+    units : mapping of str to str
+        Label of each column's unit; one that has none is absent or empty.
+    headings : mapping of str to str
+        Heading of each column, with its unit; a column without one goes by its name.
+    """
+
+    units: Mapping[str, str] = field(default_factory=dict)
+    headings: Mapping[str, str] = field(default_factory=dict)
+
+    def unit(self, column: str) -> str:
+        """Return the label of a column's unit, empty if it has none."""
+        return self.units.get(column, "")
+
+    def heading(self, column: str) -> str:
+        """Return a column's heading."""
+        return self.headings.get(column) or column.replace("_", " ")
+
+
 _LABELS = alt.expr("containerSize()[0] < 420 ? 150 : 330")
 """Maximum width of a row label: leaves space for the values on a narrow screen. [px]"""
 
 
 def draw(
-    spec: ChartSpec, frame: pl.DataFrame, units: Labels, cells: list[dict[str, Any]] | None = None
+    spec: ChartSpec, frame: pl.DataFrame, labels: Labels, cells: list[dict[str, Any]] | None = None
 ) -> dict[str, Any]:
     """Draw a chart.
 
@@ -37,8 +66,7 @@ def draw(
     spec : ChartSpec
     frame : polars.DataFrame
         Rows of the chart's query, not empty.
-    units : dict of str to str
-        Label of each column's unit, empty if it has none.
+    labels : Labels
     cells : list of dict, optional
         Rows of the chart's cells.
 
@@ -51,9 +79,10 @@ def draw(
         "trend": _trend, "stack": _stack, "bars": _bars, "interval": _interval, "strip": _strip, "scatter": _scatter,
         "timeline": _timeline, "funnel": _funnel, "trade": _trade, "cells": _cells,
     }  # fmt: skip
-    chart = kinds[spec.kind](spec, alt.NamedData(name=ROWS), frame, units)
-    chart = chart.properties(width="container").configure(**chart_theme())
-    built: dict[str, Any] = chart.to_dict()
+    with debug_mode(CHECKED):
+        chart = kinds[spec.kind](spec, alt.NamedData(name=ROWS), frame, labels)
+        chart = chart.properties(width="container").configure(**chart_theme())
+        built: dict[str, Any] = chart.to_dict(validate=CHECKED)
     built["datasets"] = {ROWS: json.loads(frame.write_json())} | ({} if cells is None else {CELLS: cells})
     built["autosize"] = {"type": "fit-x", "contains": "padding"}
     return built
@@ -63,23 +92,23 @@ def _title(label: str, unit: str) -> str:
     return f"{label} [{unit}]" if unit and unit != "ratio" else label
 
 
-def _axis(spec: ChartSpec, units: Labels, side: str) -> list[str] | None:
+def _axis(spec: ChartSpec, labels: Labels, side: str) -> list[str] | None:
     """Return an axis title with its unit, wrapped for a narrow screen."""
     column, label = (spec.x, spec.x_label) if side == "x" else (spec.y, spec.y_label)
-    return textwrap.wrap(_title(label, units.get(column, "")), LINE) or None
+    return textwrap.wrap(_title(label, labels.unit(column)), LINE[side]) or None
 
 
-def _format(column: str, units: Labels) -> str:
+def _format(column: str, labels: Labels) -> str:
     """Return the format of a column's numbers: shares are per cent."""
-    return ".1%" if "share" in column and units.get(column) in (None, "", "ratio") else ",.4~g"
+    return ".1%" if "share" in column and labels.unit(column) in ("", "ratio") else ",.4~g"
 
 
-def _tips(frame: pl.DataFrame, units: Labels) -> list[alt.Tooltip]:
+def _tips(frame: pl.DataFrame, labels: Labels) -> list[alt.Tooltip]:
     tips = []
     for name, dtype in frame.drop("well_id", strict=False).schema.items():  # the name is told
-        title = _title(name.replace("_", " "), units.get(name, ""))
+        title = labels.heading(name)
         if dtype.is_float():
-            tips.append(alt.Tooltip(field=name, type="quantitative", title=title, format=_format(name, units)))
+            tips.append(alt.Tooltip(field=name, type="quantitative", title=title, format=_format(name, labels)))
         elif dtype.is_integer():
             tips.append(alt.Tooltip(field=name, type="quantitative", title=title))
         else:
@@ -87,15 +116,15 @@ def _tips(frame: pl.DataFrame, units: Labels) -> list[alt.Tooltip]:
     return tips
 
 
-def _trend(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+def _trend(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.LayerChart:
     base = alt.Chart(data, height=HEIGHT)
     x = alt.X(
-        field=spec.x, type="ordinal", title=_axis(spec, units, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True)
+        field=spec.x, type="ordinal", title=_axis(spec, labels, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True)
     )
-    y = alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y"), scale=alt.Scale(zero=False))
+    y = alt.Y(field=spec.y, type="quantitative", title=_axis(spec, labels, "y"), scale=alt.Scale(zero=False))
     rules = [
         base.mark_line(color=QUIET, strokeDash=dash, strokeWidth=1.5).encode(
-            x=x, y=alt.Y(field=column, type="quantitative", title=_axis(spec, units, "y"))
+            x=x, y=alt.Y(field=column, type="quantitative", title=_axis(spec, labels, "y"))
         )
         for column, dash in (("centre", [1, 0]), ("lower", [5, 4]), ("upper", [5, 4]))
         if frame[column].null_count() < frame.height
@@ -105,7 +134,7 @@ def _trend(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Lab
         x=x,
         y=y,
         fill=alt.condition("datum.signal", alt.value(MARK), alt.value(PAPER)),
-        tooltip=_tips(frame, units),
+        tooltip=_tips(frame, labels),
     )
     layers = [*rules, line, points]
     if spec.cells:
@@ -116,7 +145,7 @@ def _trend(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Lab
             .transform_aggregate(total="sum(total)", n="sum(n)", groupby=[spec.x])
             .transform_calculate(chosen="datum.total / datum.n")
         )
-        mean = alt.Y(field="chosen", type="quantitative", title=_axis(spec, units, "y"))
+        mean = alt.Y(field="chosen", type="quantitative", title=_axis(spec, labels, "y"))
         marks = {"color": SECOND, "opacity": alt.expr(f"{PICKED} ? 1 : 0")}
         layers += [
             chosen.mark_line(strokeWidth=2.5, **marks).encode(x=x, y=mean),
@@ -137,12 +166,12 @@ def _shape(spec: ChartSpec, frame: pl.DataFrame) -> alt.Shape | alt.ShapeValue:
     return alt.Shape(field=spec.colour or "", type="nominal")
 
 
-def _colour(spec: ChartSpec, frame: pl.DataFrame) -> alt.Color | alt.ColorValue:
+def _colour(spec: ChartSpec, frame: pl.DataFrame, labels: Labels) -> alt.Color | alt.ColorValue:
     """Colour by a column; listed values have the same colour in every chart that lists them."""
     if not _told_apart(spec, frame):
         return alt.ColorValue(MARK)
     legend: dict[str, Any] = {
-        "title": (spec.colour or "").replace("_", " "),
+        "title": labels.heading(spec.colour or ""),
         "columns": alt.expr("width < 330 ? 2 : 3"),
         "labelLimit": 130,
     }
@@ -155,16 +184,16 @@ def _colour(spec: ChartSpec, frame: pl.DataFrame) -> alt.Color | alt.ColorValue:
     return alt.Color(field=spec.colour or "", type="nominal", legend=alt.Legend(**legend), **scale)
 
 
-def _stack(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.Chart:
-    return _columns(spec, data, frame, units)
+def _stack(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.Chart:
+    return _columns(spec, data, frame, labels)
 
 
-def _bars(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.Chart:
+def _bars(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.Chart:
     beside = alt.XOffset(field=spec.colour or "", type="nominal")
-    return _columns(spec, data, frame, units).encode(xOffset=beside)
+    return _columns(spec, data, frame, labels).encode(xOffset=beside)
 
 
-def _columns(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.Chart:
+def _columns(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.Chart:
     level = alt.Axis(labelAngle=0, labelOverlap=True)
     amount = alt.Axis()
     if frame[spec.y].dtype.is_integer():  # counts have whole-number ticks
@@ -174,62 +203,62 @@ def _columns(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: L
     keys = [spec.x, *([spec.colour] if spec.colour else [])]
     piled = bool(frame.select(keys).is_duplicated().any())
     summed: dict[str, Any] = {"aggregate": "sum"} if piled else {}
-    tips = _tips(frame.select(*keys, spec.y), units) if piled else _tips(frame, units)
+    tips = _tips(frame.select(*keys, spec.y), labels) if piled else _tips(frame, labels)
     if piled:
         tips[-1] = alt.Tooltip(
             field=spec.y,
             aggregate="sum",
             type="quantitative",
-            title=_title(spec.y, units.get(spec.y, "")),
+            title=labels.heading(spec.y),
             format=",.4~g",
         )
     return (
         alt.Chart(data, height=HEIGHT)
         .mark_bar()
         .encode(
-            x=alt.X(field=spec.x, type="ordinal", title=_axis(spec, units, "x"), axis=level),
-            y=alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y"), axis=amount, **summed),
-            color=_colour(spec, frame),
+            x=alt.X(field=spec.x, type="ordinal", title=_axis(spec, labels, "x"), axis=level),
+            y=alt.Y(field=spec.y, type="quantitative", title=_axis(spec, labels, "y"), axis=amount, **summed),
+            color=_colour(spec, frame, labels),
             tooltip=tips,
         )
     )
 
 
-def _interval(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+def _interval(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.LayerChart:
     order = frame[spec.y].to_list()
     base = alt.Chart(data, height=38 * len(order))
     y = alt.Y(
-        field=spec.y, type="nominal", sort=order, title=_axis(spec, units, "y"), axis=alt.Axis(labelLimit=_LABELS)
+        field=spec.y, type="nominal", sort=order, title=_axis(spec, labels, "y"), axis=alt.Axis(labelLimit=_LABELS)
     )
     zero = alt.Chart(alt.Data(values=[{"zero": 0}])).mark_rule(color=QUIET).encode(
         x=alt.X(field="zero", type="quantitative")
     )  # fmt: skip
     limits = base.mark_rule(strokeWidth=3, color=MARK).encode(
         y=y,
-        x=alt.X(field="low", type="quantitative", title=_axis(spec, units, "x"), axis=alt.Axis(labelOverlap=True)),
+        x=alt.X(field="low", type="quantitative", title=_axis(spec, labels, "x"), axis=alt.Axis(labelOverlap=True)),
         x2=alt.X2(field="high"),
     )
     known = f"isValid(datum['{spec.x}'])"
     points = base.mark_point(size=110, filled=True, opacity=1, color=MARK).encode(
-        y=y, x=alt.X(field=spec.x, type="quantitative", axis=alt.Axis(labelOverlap=True)), tooltip=_tips(frame, units)
+        y=y, x=alt.X(field=spec.x, type="quantitative", axis=alt.Axis(labelOverlap=True)), tooltip=_tips(frame, labels)
     )
     absent = (
         base.transform_filter(f"!({known})")
         .mark_text(align="left", dx=6, color=QUIET, fontSize=12, text=spec.absent)
-        .encode(y=y, x=alt.XDatum(0), tooltip=_tips(frame, units))
+        .encode(y=y, x=alt.XDatum(0), tooltip=_tips(frame, labels))
     )
     layers = [zero, limits, points.transform_filter(known)]
     return alt.layer(*layers, absent) if frame[spec.x].null_count() else alt.layer(*layers)
 
 
-def _strip(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+def _strip(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.LayerChart:
     order = frame[spec.y].unique(maintain_order=True).to_list()  # as the query gives them
     base = alt.Chart(data, height=64 * len(order))
-    y = alt.Y(field=spec.y, type="nominal", sort=order, title=_axis(spec, units, "y"))
+    y = alt.Y(field=spec.y, type="nominal", sort=order, title=_axis(spec, labels, "y"))
     x = alt.X(
         field=spec.x,
         type="quantitative",
-        title=_axis(spec, units, "x"),
+        title=_axis(spec, labels, "x"),
         scale=alt.Scale(zero=False),
         axis=alt.Axis(tickCount=6, labelOverlap=True),
     )
@@ -237,36 +266,36 @@ def _strip(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Lab
         y=y,
         yOffset=alt.YOffset(field=spec.colour or "", type="nominal"),
         x=x,
-        color=_colour(spec, frame),
-        tooltip=_tips(frame, units),
+        color=_colour(spec, frame, labels),
+        tooltip=_tips(frame, labels),
     )
     return alt.layer(ticks)
 
 
-def _timeline(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.Chart:
+def _timeline(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.Chart:
     return (
         alt.Chart(data, height=46 * frame[spec.y].n_unique())
         .mark_bar(height=24)
         .encode(
-            y=alt.Y(field=spec.y, type="nominal", title=_axis(spec, units, "y")),
+            y=alt.Y(field=spec.y, type="nominal", title=_axis(spec, labels, "y")),
             x=alt.X(
                 field=spec.x,
                 type="temporal",
-                title=_axis(spec, units, "x"),
+                title=_axis(spec, labels, "x"),
                 axis=alt.Axis(format="%d %b %H:%M", tickCount=5, labelOverlap=True, labelBound=True),
             ),
             x2=alt.X2(field=spec.x_end or spec.x),
-            color=_colour(spec, frame),
-            tooltip=_tips(frame, units),
+            color=_colour(spec, frame, labels),
+            tooltip=_tips(frame, labels),
         )
     )
 
 
-def _funnel(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+def _funnel(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.LayerChart:
     """Proportions against their counts, with limits that become narrower as counts grow."""
     base = alt.Chart(data, height=HEIGHT)
-    x = alt.X(field=spec.x, type="quantitative", title=_axis(spec, units, "x"), scale=alt.Scale(zero=False))
-    title = _axis(spec, units, "y")
+    x = alt.X(field=spec.x, type="quantitative", title=_axis(spec, labels, "x"), scale=alt.Scale(zero=False))
+    title = _axis(spec, labels, "y")
 
     def y(column: str) -> alt.Y:
         return alt.Y(field=column, type="quantitative", title=title, axis=alt.Axis(format="%"))
@@ -283,26 +312,26 @@ def _funnel(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: La
     points = crews.mark_point(size=90, filled=True, opacity=1).encode(
         x=x,
         y=y(spec.y),
-        color=_colour(spec, frame),
+        color=_colour(spec, frame, labels),
         shape=_shape(spec, frame),
-        tooltip=_tips(frame, units),
+        tooltip=_tips(frame, labels),
     )
     return alt.layer(*lines, points)
 
 
-def _scatter(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+def _scatter(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.LayerChart:
     chosen = alt.selection_point(fields=[spec.colour or ""], bind="legend", name=f"chosen_{spec.query}")
-    x = alt.X(field=spec.x, type="quantitative", title=_axis(spec, units, "x"), scale=alt.Scale(zero=False))
-    y = alt.Y(field=spec.y, type="quantitative", title=_axis(spec, units, "y"), scale=alt.Scale(zero=False))
+    x = alt.X(field=spec.x, type="quantitative", title=_axis(spec, labels, "x"), scale=alt.Scale(zero=False))
+    y = alt.Y(field=spec.y, type="quantitative", title=_axis(spec, labels, "y"), scale=alt.Scale(zero=False))
     points: Any = (
         alt.Chart(data, height=HEIGHT)
         .mark_point(filled=True, size=42)
         .encode(
             x=x,
             y=y,
-            color=_colour(spec, frame),
+            color=_colour(spec, frame, labels),
             shape=_shape(spec, frame),
-            tooltip=_tips(frame, units),
+            tooltip=_tips(frame, labels),
         )
     )
     if _told_apart(spec, frame):
@@ -319,7 +348,8 @@ def _scatter(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: L
 # Quantized, because the names of colours cannot be mixed.
 STEPS = [f"var(--{name})" for name in ("least", "less", "middle", "more", "most")]
 FLAGS = {"screen-out": "S", "pressure-out": "P", "cut short": "C"}
-"""Letters in cells, by how the stage ended."""
+"""Letters in cells, by how the stage ended; `LEFT_OUT` in that of a stage that is not compared."""
+LEFT_OUT = "X"
 
 
 def _usual(values: pl.Series) -> list[float]:
@@ -328,51 +358,53 @@ def _usual(values: pl.Series) -> list[float]:
     return [low, high] if high > low else [low - 0.5, low + 0.5]
 
 
-def _cells(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+def _cells(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.LayerChart:
     """One row per well, one cell per stage; stages without a value have none."""
     measure = spec.colour or ""
     order = frame[spec.y].unique(maintain_order=True).to_list()  # as the query gives them
     base = alt.Chart(data, height=22 * len(order) + 10).transform_filter(f"isValid(datum['{measure}'])")
     x = alt.X(
-        field=spec.x, type="ordinal", title=_axis(spec, units, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True)
+        field=spec.x, type="ordinal", title=_axis(spec, labels, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True)
     )
     y = alt.Y(field=spec.y, type="nominal", sort=order, title=None, axis=alt.Axis(labelLimit=_LABELS))
-    title = textwrap.wrap(_title(spec.colour_label, units.get(measure, "")), LINE)
+    title = textwrap.wrap(_title(spec.colour_label, labels.unit(measure)), LINE["y"])
     legend = alt.Legend(
-        title=title, titleLimit=400, gradientLength=alt.expr("min(width, 300)"), format=_format(measure, units)
+        title=title, titleLimit=400, gradientLength=alt.expr("min(width, 300)"), format=_format(measure, labels)
     )
     scale = alt.Scale(type="quantize", range=STEPS, zero=False, domain=_usual(frame[measure]))
     cells = base.mark_rect(stroke=PAPER, strokeWidth=1, cursor="pointer").encode(
-        x=x, y=y, tooltip=_tips(frame, units),
+        x=x, y=y, tooltip=_tips(frame, labels),
         color=alt.Color(field=measure, type="quantitative", scale=scale, legend=legend),
     )  # fmt: skip
-    letter = f"({json.dumps(FLAGS)}[datum.ended] || '')"
+    letter = f"(datum.compared === false ? '{LEFT_OUT}' : {json.dumps(FLAGS)}[datum.ended] || '')"
     if spec.confidence is not None:
         letter += f" + (datum['{spec.confidence}'] === 'low' ? '?' : '')"
     flagged = base.transform_calculate(letter=letter).transform_filter("datum.letter")
     letters = [
         flagged.mark_text(fontWeight="bold", fontSize=13, cursor="pointer", **look).encode(
-            x=x, y=y, text=alt.Text(field="letter", type="nominal"), tooltip=_tips(frame, units)
+            x=x, y=y, text=alt.Text(field="letter", type="nominal"), tooltip=_tips(frame, labels)
         )
         for look in ({"stroke": PAPER, "strokeWidth": 4, "color": PAPER}, {"color": INK})
     ]  # a letter with a halo is read on every colour
     return alt.layer(cells, *letters)
 
 
-def _trade(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, units: Labels) -> alt.LayerChart:
+def _trade(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.LayerChart:
     """Two quantities against each other, with intervals and names; rows without both values are not drawn."""
     base = alt.Chart(data, height=HEIGHT).transform_filter(f"isValid(datum['{spec.x}']) && isValid(datum['{spec.y}'])")
 
     def at(side: str, end: str = "") -> dict[str, Any]:
         column = spec.x if side == "x" else spec.y
-        return {"field": column + end, "type": "quantitative", "title": _axis(spec, units, side)}
+        return {"field": column + end, "type": "quantitative", "title": _axis(spec, labels, side)}
 
     scale = alt.Scale(zero=False)
     x, y = alt.X(**at("x"), scale=scale), alt.Y(**at("y"), scale=scale)
     bars = {"color": MARK, "strokeWidth": 2}
     across = base.mark_rule(**bars).encode(x=alt.X(**at("x", "_low")), x2=alt.X2(field=f"{spec.x}_high"), y=y)
     upright = base.mark_rule(**bars).encode(x=x, y=alt.Y(**at("y", "_low")), y2=alt.Y2(field=f"{spec.y}_high"))
-    points = base.mark_point(filled=True, size=110, color=MARK, opacity=1).encode(x=x, y=y, tooltip=_tips(frame, units))
+    points = base.mark_point(filled=True, size=110, color=MARK, opacity=1).encode(
+        x=x, y=y, tooltip=_tips(frame, labels)
+    )
     names = base.mark_text(align="left", dx=9, dy=-9, fontSize=13).encode(
         x=x, y=y, text=alt.Text(field=spec.colour or "", type="nominal")
     )

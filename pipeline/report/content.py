@@ -14,7 +14,7 @@ import polars as pl
 from pipeline import queries
 from pipeline.errors import HeelwardError
 from pipeline.metrics.measure import LEVELS
-from pipeline.report.charts import draw
+from pipeline.report.charts import Labels, draw
 from pipeline.report.pages import ChartSpec, Page
 from pipeline.report.plain_words import capitals, plain
 from pipeline.report.text import inert
@@ -60,6 +60,11 @@ class Rows:
     def label(self, column: str) -> str:
         """Return a column's heading with the display unit, which replaces the unit in the column's name."""
         return capitals(queries.heading(column, self.answer.unit(column), self.units.get(column, "")))
+
+    @property
+    def labels(self) -> Labels:
+        """What a chart of the rows calls their columns."""
+        return Labels(self.units, {name: self.label(name) for name in self.frame.columns})
 
 
 @dataclass(frozen=True)
@@ -290,7 +295,7 @@ def _drawn(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Drawn:
     choices = [name for name in CHOICES if name in (frame if cells is None else cells).columns]
     measure = chart.colour if chart.kind == "cells" and chart.colour else None
     empty = frame.is_empty() or (measure is not None and frame[measure].null_count() == frame.height)
-    spec = None if empty else draw(chart, frame, found.units, added_up)
+    spec = None if empty else draw(chart, frame, found.labels, added_up)
     chart = chart.model_copy(update={"words": format_quantities(chart.words, system)})
     return Drawn(
         chart, title, found, spec, added_up or [], choices,

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import base64
-import gzip
 import json
-import os
 import shutil
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 import polars as pl
 import vl_convert
 from markupsafe import Markup
 
-from pipeline.report.audit import FILES, file_of
 from pipeline.report.content import CHOICES, MOST_POINTS, Content, Drawn, Part, Rows, method_notes
 from pipeline.report.dictionary import write_dictionary
+from pipeline.report.page_table import anchor_of, packed, table_of
 from pipeline.report.pictures import Pictures
 from pipeline.report.text import CAUTION, cell
 from pipeline.report.theme import plain, render, script, script_json
@@ -87,10 +83,10 @@ def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures) ->
     (made / "index.html").write_text(page, encoding="utf-8")
     (made / "charts.js").write_text(_bundle(), encoding="utf-8")
     for rows in content.ledger:
-        table = _table(rows, folder / "ledger", sheet.root, out)
+        table = table_of(rows, folder / "ledger", sheet.root, out)
         text = render(
             "table.html", title=sheet.title, caution=CAUTION, table=table, edition=sheet.edition,
-            packed=_packed(table), script=script("tables.js"),
+            packed=packed(table), script=script("tables.js"),
         )  # fmt: skip
         (made / "ledger" / f"{table['anchor']}.html").write_text(text, encoding="utf-8")
     old = out / "report.old"
@@ -136,7 +132,7 @@ def _page(content: Content, sheet: Sheet, place: Path, pictures: Pictures, *, ap
                 charts[identity] = _embedded(drawn, held)
                 picture = None if apart else Markup(pictures.svg(drawn.spec))
                 shown.append(_figure(drawn, identity) | {"picture": picture})
-        tables = [_table(rows, place, sheet.root, out) for rows in part.tables]
+        tables = [table_of(rows, place, sheet.root, out) for rows in part.tables]
         parts.append(
             {
                 "page": part.page, "anchor": part.anchor, "numbers": part.numbers, "brief": part.brief,
@@ -144,8 +140,8 @@ def _page(content: Content, sheet: Sheet, place: Path, pictures: Pictures, *, ap
             }
         )  # fmt: skip
     ledger = [
-        {"title": rows.query.title, "anchor": _anchor(rows), "count": rows.frame.height}
-        | ({} if apart else _table(rows, place, sheet.root, out))
+        {"title": rows.query.title, "anchor": anchor_of(rows), "count": rows.frame.height}
+        | ({} if apart else table_of(rows, place, sheet.root, out))
         for rows in content.ledger
     ]
     cards = next((rows for rows in content.ledger if rows.query.name == "model_cards"), None)
@@ -220,78 +216,6 @@ def _choices(part: Part) -> dict[str, list[str]]:
     return {name: sorted(found[name]) for name in CHOICES if len(found.get(name, ())) > 1}
 
 
-def _anchor(rows: Rows) -> str:
-    return rows.query.name.replace("_", "-")
-
-
-def _table(rows: Rows, place: Path, root: Path | None, out: Path) -> dict[str, Any]:
-    """Return a table for a template, with links relative to the folder ``place``."""
-    frame = rows.frame
-    numeric = [dtype.is_numeric() for dtype in frame.dtypes]
-    cells = [
-        [{"text": cell(value), "number": number, "href": None} for value, number in zip(row, numeric, strict=True)]
-        for row in frame.iter_rows()
-    ]
-    to_out = "" if place == out else os.path.relpath(out, place) + "/"
-    _link_records(cells, rows, out, to_out)
-    if root is not None:
-        _link_files(cells, rows, place, root)
-    columns = [
-        {"name": column.name, "label": rows.label(column.name), "meaning": column.meaning, "number": number}
-        for column, number in zip(rows.answer.columns, numeric, strict=True)
-    ]
-    return {
-        "title": rows.query.title, "anchor": _anchor(rows), "columns": columns, "rows": cells, "query": rows.query.name,
-        "count": len(cells),
-    }  # fmt: skip
-
-
-def _link_records(cells: list[list[dict[str, Any]]], rows: Rows, out: Path, to_out: str) -> None:
-    """Link every well to its records, and every measurement to the page of its record, or to its picture."""
-    place = {name: index for index, name in enumerate(rows.frame.columns)}
-    if not {"well", "well_id"} <= set(place):
-        return
-    files: dict[str, set[str]] = {}  # of each well, listed once
-    for row, values in zip(cells, rows.frame.iter_rows(named=True), strict=True):
-        well = values["well_id"]
-        if well is None:
-            continue
-        if well not in files:
-            folder = out / "audit" / well
-            files[well] = {path.name for path in folder.iterdir()} if folder.is_dir() else set()
-        row[place["well"]]["href"] = f"{to_out}audit/{quote(well)}/index.html"
-        for column, level, number in _records_of(values):
-            kinds = (file_of(level, number, kind) for kind in ("html", "svg"))
-            file = next((name for name in kinds if name in files[well]), None)
-            if file is not None:
-                row[place[column]]["href"] = f"{to_out}audit/{quote(well)}/{file}"
-
-
-def _records_of(values: Mapping[str, Any]) -> list[tuple[str, str, int]]:
-    """Return the columns of a row to link, with level and number of their record."""
-    if values.get("stage") is not None:
-        return [("stage", "stage", values["stage"])]
-    if values.get("level") == "plug" and values.get("run") is not None:
-        return [("number", "run", values["run"])]
-    if values.get("run") is not None:
-        level = "wireline" if "pump_down_min" in values else "run"
-        return [(column, level, values["run"]) for column in ("plug", "run") if column in values]
-    if values.get("number") is not None and values.get("level") in FILES:
-        return [("number", values["level"], values["number"])]
-    return []
-
-
-def _link_files(cells: list[list[dict[str, Any]]], rows: Rows, place: Path, root: Path) -> None:
-    """Link every row to its source file."""
-    index = next((i for i, name in enumerate(rows.frame.columns) if name in ("files", "path")), None)
-    if index is None:
-        return
-    for row, paths in zip(cells, rows.frame.to_series(index), strict=True):
-        first = paths.split(" | ")[0] if paths else ""
-        if first and "://" not in first:
-            row[index]["href"] = quote(os.path.relpath(root / first, place))
-
-
 def _cards(rows: Rows | None) -> list[dict[str, Any]]:
     if rows is None:
         return []
@@ -300,16 +224,6 @@ def _cards(rows: Rows | None) -> list[dict[str, Any]]:
          "facts": [(rows.label(name), cell(value)) for name, value in row.items() if name not in ("model", "verdict")]}
         for row in rows.frame.iter_rows(named=True)
     ]  # fmt: skip
-
-
-def _packed(table: dict[str, Any]) -> str:
-    """Return a table's rows in compressed form: a long table is large in HTML, and very repetitive."""
-    rows = [
-        [cell["text"] if cell["href"] is None else [cell["text"], cell["href"]] for cell in row]
-        for row in table["rows"]
-    ]
-    said = json.dumps({"numbers": [column["number"] for column in table["columns"]], "rows": rows}, ensure_ascii=False)
-    return base64.b64encode(gzip.compress(said.encode(), mtime=0)).decode()
 
 
 @cache

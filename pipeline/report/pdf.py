@@ -37,12 +37,13 @@ def _write(part: Part, content: Content, sheet: Sheet, path: Path, pictures: Pic
     with tempfile.TemporaryDirectory() as name:
         room = Path(name)
         shutil.copyfile(resources.folder("reports") / "templates" / "part.typ", room / "part.typ")
-        charts = []
+        charts: list[dict[str, Any]] = []
         for number, drawn in enumerate(part.charts):
             if drawn.spec is not None:
                 picture = f"chart-{number}.svg"
                 (room / picture).write_text(plain(pictures.svg(drawn.spec)), encoding="utf-8")
-                charts.append(_chart(drawn, picture))
+                again = any(drawn.about == one["about"] for one in charts)
+                charts.append(_chart(drawn, picture) | ({"about": drawn.rows.query.title} if again else {}))
         said = {
             "title": sheet.title, "part": part.page.title, "question": part.page.question, "edition": sheet.edition,
             "caution": CAUTION, "built": f"{sheet.built_at} UTC, heelward {__version__}", "font": FONT,

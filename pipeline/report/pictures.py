@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib.metadata import version
@@ -13,6 +14,7 @@ from typing import Any
 
 import vl_convert
 
+from pipeline.parallel import Workers, map_unordered
 from pipeline.report.theme import font_folder
 from pipeline.workspace import replace_text
 
@@ -20,11 +22,19 @@ VERSION = 2
 """Increased when pictures are drawn otherwise: all are drawn again."""
 WIDTH = 720
 """Width of a chart before it is fitted to its place. [px]"""
+PER_CORE = 8
+"""Pictures that pay for starting a process."""
+_FIXED = {"width": WIDTH, "autosize": {"type": "fit-x", "contains": "padding"}}
 _UNSEEN = re.compile(r' (?:aria-[a-z]+|role|pointer-events|class)="[^"]*"')
 """What only a script or a tooltip uses: most of a picture's bytes."""
 _PLACE = re.compile(r' (?:d|transform|x[12]?|y[12]?|width|height)="[^"]*"')
 _FINE = re.compile(r"(\d+\.\d)\d+")
 """Digits of a position that are too small to see. Only positions are shortened: numbers in texts stay as they are."""
+
+
+def _drawer() -> Callable[[tuple[Path, dict[str, Any]]], tuple[Path, str]]:
+    """Return the function that draws a picture for a path."""
+    return lambda task: (task[0], _drawn(json.dumps(task[1] | _FIXED)))
 
 
 @lru_cache(maxsize=200)  # the editions that one process builds have most charts in common
@@ -51,18 +61,24 @@ class Pictures:
     folder: Path
     used: set[str] = field(default_factory=set)
 
-    def svg(self, spec: dict[str, Any]) -> str:
-        """Return the picture of a chart."""
-        fixed = json.dumps(spec | {"width": WIDTH, "autosize": {"type": "fit-x", "contains": "padding"}})
-        of = f"{VERSION} {version('vl-convert-python')} {_in_any_order(spec)}"
-        name = hashlib.sha256(of.encode()).hexdigest()[:24]
-        path = self.folder / f"{name}.svg"
-        self.used.add(path.name)
-        if not path.exists():
+    def draw(self, specs: Iterable[dict[str, Any]], workers: Workers | None = None) -> None:
+        """Draw the pictures that are missing, on all cores."""
+        missing = {path: spec for spec in specs if not (path := self._path(spec)).exists()}
+        for path, picture in map_unordered(_drawer, list(missing.items()), PER_CORE, workers):
             self.folder.mkdir(parents=True, exist_ok=True)
             # names of parts are those of this picture only: a page has several
-            replace_text(path, re.sub(r'(\bid="|url\(#)', rf"\g<1>{name}-", _drawn(fixed)))
+            replace_text(path, re.sub(r'(\bid="|url\(#)', rf"\g<1>{path.stem}-", picture))
+
+    def svg(self, spec: dict[str, Any]) -> str:
+        """Return the picture of a chart."""
+        self.draw([spec])
+        path = self._path(spec)
+        self.used.add(path.name)
         return path.read_text(encoding="utf-8")
+
+    def _path(self, spec: dict[str, Any]) -> Path:
+        of = f"{VERSION} {version('vl-convert-python')} {_in_any_order(spec)}"
+        return self.folder / f"{hashlib.sha256(of.encode()).hexdigest()[:24]}.svg"
 
     def sweep(self) -> None:
         """Remove the pictures of charts that are not drawn any more."""

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from pipeline.metrics.well import Rows
 from pipeline.report.plain_words import in_words
+from pipeline.report.record_facts import Facts
 from pipeline.report.text import CAUTION
 from pipeline.report.theme import render, script, script_json
 from pipeline.report.typed import amend_pattern
@@ -32,8 +33,6 @@ STEPS = 8000
 """A value is written in steps of about this share of the highest one: 1 psi of 8,000. [1]"""
 BREAK_S = 30.0
 """No line is drawn across a longer time without samples. [s]"""
-DECISIONS = ("screenout", "pressure_out")
-"""Picks that are 1 or 0."""
 Array = NDArray[np.float64]
 Look = Literal["fit", "also", "moved", "shape", "limit"]
 """How a line is drawn: what the pick rests on, another law, another window, an envelope, a limit."""
@@ -121,15 +120,6 @@ class Record:
     time_s: Array
     strips: list[Strip]
     panels: list[Panel]
-
-
-@dataclass(frozen=True)
-class Facts:
-    """A table beside the drawings: title, headings (True for a column of numbers), rows of texts."""
-
-    title: str
-    heads: list[tuple[str, bool]]
-    rows: list[list[str]]
 
 
 @dataclass(frozen=True)
@@ -235,73 +225,41 @@ def _panel(panel: Panel, scales: Sequence[tuple[Any, str]]) -> dict[str, Any]:
 
 
 def marks(picks: Rows, origin: datetime, unit: str, system: str, left_out: Sequence[str] = ()) -> list[Mark]:
-    """Return the marks of picks that have a time; their value is drawn where it has the given lake unit."""
-    made = []
-    for row in picks:
-        moment = row["amended_time"] or row["time"]
-        if moment is None or row["pick"].startswith(tuple(left_out)):
-            continue
-        amended = row["amended_reason"] is not None
-        value = row["value"] if row["amended_value"] is None else row["amended_value"]
+    """Return the marks of picks that have a time; their value is drawn where it has the given lake unit.
+
+    A pick that an engineer changed has two: as it is now, and as it was picked.
+    """
+    made: list[Mark] = []
+
+    def mark(row: dict[str, Any], moment: datetime | None, value: float | None, why: str, *, amended: bool) -> None:
+        if moment is None:
+            return
         label = in_words(row["pick"])
         if value is not None and row["unit"]:
             line, name = shown(row["unit"], system)
             label += f" {format_number(value * line.factor + line.offset, 4)} {name}"
-        why = row["amended_reason"] if amended else f"{row['confidence']}: {row['reason']}"
+        was = row["amended_reason"] is not None and not amended
         made.append(
-            Mark((moment - origin).total_seconds(), label, why, amended or row["confidence"] == "high",
-                 value if row["unit"] == unit else None, amended)
+            Mark((moment - origin).total_seconds(), f"{label} (automatic)" if was else label, why,
+                 amended or (row["confidence"] == "high" and not was), value if row["unit"] == unit else None, amended)
         )  # fmt: skip
-    return sorted(made, key=lambda mark: mark.time_s)
+
+    for row in picks:
+        if row["pick"].startswith(tuple(left_out)):
+            continue
+        picked = row["time"], row["value"]
+        now = row["amended_time"] or row["time"], row["value"] if row["amended_value"] is None else row["amended_value"]
+        if row["amended_reason"] is not None:
+            mark(row, *now, row["amended_reason"], amended=True)
+        if row["amended_reason"] is None or picked != now:
+            mark(row, *picked, f"{row['confidence']}: {row['reason']}", amended=False)
+    return sorted(made, key=lambda one: one.time_s)
 
 
 def reasons(picks: Rows) -> str:
     """Return the reasons of picks as one sentence."""
     text = "; ".join(f"{in_words(row['pick'])}: {row['reason']}" for row in picks)
     return f"{text[:1].upper()}{text[1:]}."
-
-
-def pick_rows(picks: Rows, origin: datetime, system: str) -> list[dict[str, Any]]:
-    """Return picks for the page's table, with the options of the commands that change them."""
-    rows = []
-    for row in picks:
-        amended = row["amended_reason"] is not None
-        moment, now = row["time"], row["amended_time"]
-        options = ["--value NUMBER" if row["unit"] else "--time 'YYYY-MM-DD HH:MM:SS'"]
-        if row["value"] is not None or row["time"] is not None:
-            options.append("--confirm")
-        rows.append(
-            {
-                "name": in_words(row["pick"]), "key": row["pick"], "level": row["level"], "number": row["number"],
-                "value": _said(row["pick"], row["value"], row["unit"], system), "amended": amended,
-                "error": _amount(row["standard_error"], row["unit"], system, error=True),
-                "time": _moment(moment, origin), "confidence": row["confidence"], "reason": row["reason"],
-                "method": row["method"], "options": options,
-                "set_value": _said(row["pick"], row["amended_value"], row["unit"], system),
-                "set_time": _moment(now, origin), "set_reason": row["amended_reason"] or "",
-            }
-        )  # fmt: skip
-    return rows
-
-
-def _said(pick: str, value: float | None, unit: str, system: str) -> str:
-    if pick in DECISIONS and value is not None:
-        return "yes" if value else "no"
-    return _amount(value, unit, system)
-
-
-def _amount(value: float | None, unit: str, system: str, *, error: bool = False) -> str:
-    if value is None:
-        return "–"
-    line, label = shown(unit, system)
-    number = format_number(value * line.factor + (0.0 if error else line.offset), 2 if error else 4)
-    return number if unit in ("", "ratio") else f"{number} {label}"
-
-
-def _moment(moment: datetime | None, origin: datetime) -> str:
-    if moment is None:
-        return "–"
-    return f"{moment:%Y-%m-%d %H:%M:%S} ({format_number((moment - origin).total_seconds() / 60.0, 4)} min)"
 
 
 def render_record(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,7 @@ from pipeline.picks.screenout import RISE_S, Climb, earlier_span, find_climb
 from pipeline.picks.shutin import SHIFT_S, Extrapolated, Fit, extrapolate, slope_through
 from pipeline.picks.stage import fit_falloff
 from pipeline.picks.stepdown import Plateau, find_plateaus
-from pipeline.report.record_page import Band, Facts, Line, Mark, Panel, Record, Strip, marks, reasons
+from pipeline.report.record_page import Band, Line, Mark, Panel, Record, Strip, marks, reasons
 from pipeline.units import format_number, format_quantities, shown
 
 PRESSURE, RATE, PROPPANT = 0, 1, 2
@@ -100,15 +100,15 @@ def _shut_ins(one: Picked, every: Sequence[Mark], system: str) -> list[Panel]:
         made = extrapolate(fall, ringing)
         if made is None:
             continue
-        label = next((mark for mark in every if mark.time_s == end and mark.value is not None), None)
-        panels.append(_on_the_root(made, fall, end, title, pick.reason, label, system))
+        here = [mark for mark in every if mark.time_s == end and mark.value is not None]
+        panels.append(_on_the_root(made, fall, end, title, pick.reason, here, system))
         if ringing is not None:
             panels.append(_over_time(made.best, fall, ringing, end, title, system))
     return panels
 
 
 def _on_the_root(
-    made: Extrapolated, fall: Falloff, end: float, title: str, reason: str, mark: Mark | None, system: str
+    made: Extrapolated, fall: Falloff, end: float, title: str, reason: str, here: list[Mark], system: str
 ) -> Panel:
     best = made.best
     stop = float(fall.time_s[-1])
@@ -132,9 +132,10 @@ def _on_the_root(
     words = f"{_sentence(reason, system)} The automatic fit is of {window_s} after the shut-in, and is extended to it."
     late = fall.pressure_psi[at_time(fall.time_s, made.after.begin_s) :]
     heights = [float(late.min()), float(late.max()), best.root, best.line, *(root for _, root in made.after.moved)]
+    heights += [mark.value for mark in here if mark.value is not None]
     room = max(0.5 * (max(heights) - min(heights)), 20.0)
     return Panel(f"Shut-in: {title} on the square root of time", words, end, end + min(stop, FALLOFF_S), (PRESSURE,),
-                 lines, [window], [] if mark is None else [mark], origin_s=end,
+                 lines, [window], here, origin_s=end,
                  between=(min(heights) - room, max(heights) + room))  # fmt: skip
 
 
@@ -218,44 +219,3 @@ def _within(every: Sequence[Mark], begin: float, end: float) -> list[Mark]:
 def _sentence(reason: str, system: str) -> str:
     text = format_quantities(reason, system)
     return f"{text[:1].upper()}{text[1:]}."
-
-
-COMPARED = (
-    ("mean slurry rate", "bpm", "designed_rate_bpm", "avg_slurry_rate_bpm", "avg_slurry_rate_bpm"),
-    ("highest slurry rate", "bpm", None, "max_slurry_rate_bpm", "max_slurry_rate_bpm"),
-    ("mean treating pressure", "psi", None, "avg_treating_pressure_psi", "avg_treating_pressure_psi"),
-    ("highest treating pressure", "psi", "pressure_limit_psi", *["max_treating_pressure_psi"] * 2),
-    ("breakdown pressure", "psi", None, "breakdown_pressure_psi", "breakdown_pressure_psi"),
-    ("ISIP", "psi", None, "isip_psi", "isip_psi"),
-    ("pressure after 5 min", "psi", None, "pressure_5min_psi", "pressure_5min_psi"),
-    ("pressure after 10 min", "psi", None, "pressure_10min_psi", "pressure_10min_psi"),
-    ("pressure after 15 min", "psi", None, "pressure_15min_psi", "pressure_15min_psi"),
-    ("clean fluid", "bbl", "designed_fluid_bbl", "clean_bbl", "clean_bbl"),
-    ("flush", "bbl", None, "flush_bbl", "flush_bbl"),
-    ("proppant", "lbm", "designed_proppant_lbm", "proppant_lbm", "proppant_lbm"),
-)  # fmt: skip
-"""What a stage's table compares: words, lake unit, column of the design (or limit), of the measures, of the report."""
-
-
-def design_against_record(
-    designed: dict[str, Any],
-    measured: dict[str, Any],
-    reported: dict[str, Any],
-    system: str,
-    amended: Collection[str] = (),
-) -> Facts:
-    """Return the table of design, record and the provider's report; a row for each that has any of them.
-
-    Of the measures, those that follow an amended pick of the same name say so.
-    """
-    rows = []
-    for words, unit, design, measure, report in COMPARED:
-        values = [designed.get(design) if design else None, measured.get(measure), reported.get(report)]
-        if any(value is not None for value in values):
-            line, label = shown(unit, system)
-            texts = ["–" if value is None else format_number(value * line.factor + line.offset) for value in values]
-            if values[1] is not None and {measure, measure.removesuffix("_psi")} & set(amended):
-                texts[1] += " (amended)"
-            rows.append([f"{words} [{label}]", *texts])
-    heads = [("", False), ("design or limit", True), ("measured", True), ("reported", True)]
-    return Facts("Design against record", heads, rows)

@@ -44,3 +44,12 @@ def cell(value: Any) -> str:
         return value.isoformat()
     text = str(value)
     return text if len(text) <= LONGEST else text[: LONGEST - 1] + "…"
+
+
+def texts(column: pl.Series) -> list[str]:
+    """Return a column's values as displayed texts, as `cell` does for one."""
+    if column.dtype == pl.String:
+        size = column.str.len_chars()
+        if (size.max() or 0) <= LONGEST:  # type: ignore[operator]
+            return column.fill_null("–").to_list()
+    return [cell(value) for value in column]

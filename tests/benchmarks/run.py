@@ -33,6 +33,7 @@ from pipeline.models.columns import COLUMNS as COLUMN_OF
 from pipeline.models.compare import compare
 from pipeline.models.grouped_cv import fit_model
 from pipeline.models.specs import COMPARISONS, MODELS
+from pipeline.report.pictures import _drawn
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import SOURCES
 from pipeline.schemas.records import COIL, TREATMENT
@@ -361,17 +362,23 @@ def reporting(folder: Path, stages: int) -> list[Result]:
     """Build the report of a lake of many pads, with PDF and spreadsheet, and open it in Chromium."""
     workspace = broad_lake(folder, stages)
     steps.run_report(workspace, beside=[])
+    shutil.rmtree(workspace.out / "pictures")
+    _drawn.cache_clear()
+    drawn = timed(lambda: steps.run_report(workspace, beside=[]), 1)
     page = timed(lambda: steps.run_report(workspace, beside=[]), 1)
     built = steps.run_report(workspace, beside=[])
     beside = timed(lambda: steps.run_report(workspace, beside=["pdf", "xlsx"]), 1)
     megabytes = built.size_bytes / 1e6
+    opens = sum(path.stat().st_size for path in built.path.parent.glob("*.*")) / 1e6
     lines = [
-        Result(f"report of {stages:,} stages ({megabytes:.1f} MB)", page, "", None, "<= 30 s, 10 MB, goal 10 s, 5 MB"),
+        Result(f"report of {stages:,} stages", page, "", None, "<= 10 s"),
+        Result("the same with every picture drawn again", drawn, "", None, "none"),
+        Result(f"its page has {opens:.1f} MB; all files {megabytes:.1f} MB", 0.0, "", None, "<= 5 MB to open"),
         Result("the same with PDF and spreadsheet", beside, "", None, "none"),
     ]
     opened = opening(built.path)
     if opened is not None:
-        lines.append(Result("opening it in Chromium until every chart is drawn", opened, "", None, "<= 3 s"))
+        lines.append(Result("opening it in Chromium until every chart is drawn", opened, "", None, "<= 2 s"))
     return lines
 
 

@@ -104,13 +104,13 @@ def test_many_points_are_sampled_before_the_page_and_it_says_so(
 
 
 def test_more_values_than_colours_are_not_coloured() -> None:
-    from pipeline.report.charts import draw
+    from pipeline.report.charts import Labels, draw
 
     spec = ChartSpec(kind="scatter", query="q", title="t", x="a", y="b", colour="pad", x_label="", y_label="", words="")
     few = pl.DataFrame({"a": [1.0] * 8, "b": [1.0] * 8, "pad": [f"p{i}" for i in range(8)]})
     many = pl.DataFrame({"a": [1.0] * 9, "b": [1.0] * 9, "pad": [f"p{i}" for i in range(9)]})
-    assert "field" in draw(spec, few, {})["layer"][0]["encoding"]["color"]
-    assert "value" in draw(spec, many, {})["layer"][0]["encoding"]["color"]
+    assert "field" in draw(spec, few, Labels())["layer"][0]["encoding"]["color"]
+    assert "value" in draw(spec, many, Labels())["layer"][0]["encoding"]["color"]
 
 
 def test_every_metric_has_its_definition_in_the_method_notes() -> None:

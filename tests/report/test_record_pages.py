@@ -18,13 +18,16 @@ from axe_playwright_python.sync_playwright import Axe
 from pipeline import steps
 from pipeline.commands.review import amend, describe
 from pipeline.errors import HeelwardError
+from pipeline.metrics.coil.view import RUN
 from pipeline.metrics.measure import read_wells
 from pipeline.metrics.stage.measure import pick_stages
+from pipeline.metrics.wireline.metrics import WIRELINE_RUN
 from pipeline.report import audit
 from pipeline.report.audit import draw_audit
 from pipeline.report.mask import make_mask
+from pipeline.report.record_facts import design_against_record, measures
 from pipeline.report.record_page import Mark, Panel, Place, Record, Strip, drawing, kept, render_record
-from pipeline.report.stage_page import design_against_record, stage_record
+from pipeline.report.stage_page import stage_record
 from pipeline.schemas.picks import PICKS
 from pipeline.schemas.records import TREATMENT
 from pipeline.workspace import Workspace
@@ -183,6 +186,21 @@ def test_an_amended_pick_shows_both_values_and_its_history(measured_slice: Works
     data = data_of(page)
     mark = next(mark for mark in data["panels"][0]["marks"] if mark["label"].startswith("ISIP"))
     assert mark["amended"] and mark["value"] == pytest.approx(3333.0) and "A. Reader" in mark["why"]
+    fit = next(panel for panel in data["panels"] if panel["root"] is not None)
+    (automatic,) = [mark for mark in fit["marks"] if mark["label"].endswith("(automatic)")]
+    assert automatic["value"] == pytest.approx(row["value"], abs=0.1) and not automatic["amended"]
+    assert fit["range"][0] < 3333.0 < fit["range"][1], "both are seen"
+
+
+def test_pump_downs_and_coil_runs_show_what_was_measured(campaign: Campaign, drawn: Path) -> None:
+    for level, number, file in ((WIRELINE_RUN, 4, "pump-down-4.html"), (RUN, 1, "run-1.html")):
+        row = campaign.lake.scan(level.table).filter(well_id="saltgrass-2h", run=number).collect().row(0, named=True)
+        said = {cells[0]: cells[1] for cells in measures(row, level, "field").rows}
+        assert len(said) == sum(row[name] is not None for name in level.metrics)
+        text = (drawn / "saltgrass-2h" / file).read_text(encoding="utf-8")
+        assert ">Measured</h2>" in text and all(f">{name}</td>" in text for name in said)
+    metric = dict(measures({"peak_pressure_psi": 3000.0}, WIRELINE_RUN, "metric").rows)
+    assert metric == {"peak pressure [MPa]": "20.68"}
 
 
 def test_pages_of_a_large_lake_are_drawn_on_request(

@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from pipeline import queries
-from pipeline.report.charts import _usual, draw
+from pipeline.report.charts import Labels, _usual, draw
 from pipeline.report.content import gather
 from pipeline.report.html import waits
 from pipeline.report.pages import load_pages
@@ -54,7 +54,7 @@ def chart_rows(*values: tuple[str, int, float | None, str]) -> pl.DataFrame:
     'slow' never reached its rate, a 'test' is an injection test."""
     rows = [
         {"well": well, "stage": stage, "isip": value, "placed_share": value, "ended": ended, "pressure": value,
-         "at_rate": ended != "slow", "fractured": ended != "test", "isip_confidence": "low" if ended == "doubt" else "high",
+         "at_rate": ended != "slow", "compared": ended != "test", "isip_confidence": "low" if ended == "doubt" else "high",
          "breakdown": None, "breakdown_confidence": "high", "pump_time": None, "mill_time": None}
         for well, stage, value, ended in values
     ]  # fmt: skip
@@ -123,11 +123,18 @@ def test_the_page_definitions_say_what_every_chart_needs() -> None:
     assert all(chart.needs for page in load_pages() for chart in page.charts)
 
 
+def test_a_stage_left_out_of_comparisons_is_marked_and_the_mark_is_explained() -> None:
+    (wells,) = [page for page in load_pages() if page.title == "Wells"]
+    drawn = draw(wells.charts[0], chart_rows(("A 1H", 1, 9000.0, "test"), ("A 1H", 2, 9100.0, "complete")), Labels())
+    assert "datum.compared === false ? 'X'" in json.dumps(drawn)
+    assert "X: left out of comparisons" in wells.charts[0].words
+
+
 def test_a_share_is_shown_in_per_cent() -> None:
     """On the scale of the colours and in the tooltip; another number without a unit is not."""
     (wells,) = [page for page in load_pages() if page.title == "Wells"]
     (spec,) = [chart for chart in wells.charts if chart.colour == "placed_share"]
-    drawn = draw(spec, chart_rows(("A 1H", 1, 0.98, "complete")), {"placed_share": "", "pump_time": "min"})
+    drawn = draw(spec, chart_rows(("A 1H", 1, 0.98, "complete")), Labels({"placed_share": "", "pump_time": "min"}))
     text = json.dumps(drawn)
     assert text.count('"format": ".1%"') >= 2
     tips = {tip["field"]: tip.get("format") for tip in drawn["layer"][0]["encoding"]["tooltip"]}
