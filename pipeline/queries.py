@@ -105,9 +105,11 @@ def speak(connection: duckdb.DuckDBPyConnection, system: str = "field") -> None:
     """Add to a connection the macros that format numbers in titles.
 
     ``said(amount, unit)`` is the amount in display units, to three significant figures, with the unit's label;
-    ``said_change(amount, unit)`` the same with its sign. ``trend_p(values)`` is the p value of the Mann-Kendall test
-    of a list in time order, null if the list is too short for a p value, and ``trend_p_serial(values)`` the same if a
-    value may resemble the one before it; ``trend_slope(values)`` is the Theil-Sen slope.
+    ``said_change(amount, unit)`` the same with its sign. ``shown_amount(amount, unit)`` and ``shown_unit(unit)`` are
+    amount and label apart; ``said_chance(share)`` is a probability or share in per cent. ``trend_p(values)`` is the p
+    value of the Mann-Kendall test of a list in time order, null if the list is too short for a p value, and
+    ``trend_p_serial(values)`` the same if a value may resemble the one before it; ``trend_slope(values)`` is the
+    Theil-Sen slope.
     """
     factors: dict[str, float] = {}
     labels: dict[str, str] = {}
@@ -126,6 +128,13 @@ def speak(connection: duckdb.DuckDBPyConnection, system: str = "field") -> None:
         sign = f"CASE WHEN {in_units} < 0 THEN '−' ELSE '{plus}' END"
         said = f"CASE WHEN isfinite(amount) THEN rtrim({sign} || {size} || ' ' || {label}) END"
         connection.execute(f"CREATE MACRO {name}(amount, unit) AS {said}")
+    per_cent = (
+        "CASE WHEN share < 0.001 THEN '< 0.1 %' WHEN share > 0.999 AND share < 1 THEN '> 99.9 %' "
+        "ELSE format('{:.1f} %', 100 * share) END"
+    )
+    connection.execute(f"CREATE MACRO shown_amount(amount, unit) AS {in_units}")
+    connection.execute(f"CREATE MACRO shown_unit(unit) AS {label}")
+    connection.execute(f"CREATE MACRO said_chance(share) AS CASE WHEN share IS NOT NULL THEN {per_cent} END")
     special: Any = "special"  # null is a valid result
     functions: dict[str, Any] = {
         "trend_p": trend_p, "trend_p_serial": trend_p_serial, "trend_slope": trend_slope,

@@ -5,6 +5,7 @@
 --   automatic: automatic value, in the unit given in the column unit
 --   amended: value set by an engineer, used instead of the automatic value
 --   automatic_time: automatic time, UTC
+--   automatic_confidence: confidence of the automatic pick
 --   amended_time: time set by an engineer, UTC
 --   reason: who and why
 SELECT
@@ -18,7 +19,7 @@ SELECT
     unit,
     time AS automatic_time,
     amended_time,
-    confidence,
+    confidence AS automatic_confidence,
     amended_reason AS reason
 FROM pick
 WHERE amended_reason IS NOT NULL

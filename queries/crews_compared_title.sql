@@ -23,6 +23,10 @@ SELECT
         CASE
             WHEN crews = 0 THEN 'No crews compared yet'
             WHEN comparable = 0 THEN 'No crews that can be compared'
+            WHEN comparable = 2 AND least IS NOT NULL
+                THEN format('{} takes {:.1f} min per {} less than {}', quickest, most - least, per, slowest)
+            WHEN least IS NOT NULL AND most IS NOT NULL
+                THEN format('{} takes {:.1f} min per {} less than the mean, {} {:.1f} min more', quickest, -least, per, slowest, most)
             WHEN least IS NOT NULL THEN format('{} takes {:.1f} min per {} less than the mean', quickest, -least, per)
             WHEN most IS NOT NULL THEN format('{} takes {:.1f} min per {} more than the mean', slowest, most, per)
             ELSE format('No clear difference between {} crews', comparable)

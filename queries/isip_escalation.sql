@@ -16,7 +16,7 @@ WITH ordered AS (
 known AS (
     SELECT *, row_number() OVER (PARTITION BY well_id ORDER BY stage) AS place
     FROM compared_stage
-    WHERE isip_gradient_psi_ft IS NOT NULL
+    WHERE isip_gradient_psi_ft IS NOT NULL AND isip_confidence IS DISTINCT FROM 'low' AND stage_end IS DISTINCT FROM 'screen-out'
 )
 SELECT
     k.pad,

@@ -4,12 +4,13 @@
 -- columns:
 --   comparison: the comparison that it would improve
 --   wells: design of each well
+--   shrinks_to: width of the limits after the trial, as a share of today's
 --   half_width: expected half width of the 95 % interval of the difference, with its unit
 SELECT
-    replace(comparison, '_', ' ') AS comparison,
+    comparison,
     wells,
     said(half_width, unit) AS half_width,
-    shrinks_to,
+    said_chance(shrinks_to) AS shrinks_to,
     note
 FROM trials
-ORDER BY comparison, shrinks_to
+ORDER BY comparison, trials.shrinks_to

@@ -11,7 +11,9 @@ WITH summed AS (
         median(hours) FILTER (method = 'one run') AS one_h,
         median(hours) FILTER (method = 'two runs') AS two_h,
         median(cost) FILTER (method = 'one run') AS one_cost,
-        median(cost) FILTER (method = 'two runs') AS two_cost
+        median(cost) FILTER (method = 'two runs') AS two_cost,
+        -- whether any formation has both
+        (SELECT bool_or(methods > 1) FROM (SELECT count(DISTINCT method) AS methods FROM chart GROUP BY formation)) AS mixed
     FROM chart
 )
 SELECT
@@ -26,6 +28,6 @@ SELECT
                 WHEN one_cost IS NULL OR two_cost IS NULL THEN ''
                 ELSE format('; one run cost {:.0f} % of two', 100 * one_cost / two_cost)
             END
-        )
+        ) || CASE WHEN mixed THEN '' ELSE '; no formation has both, so formation may explain it' END
     END AS title
 FROM summed

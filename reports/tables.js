@@ -3,7 +3,7 @@
 (() => {
   const WHOLE = { atOnce: Infinity, few: 8 }, IN_PARTS = { atOnce: 200, few: 0 };
   const LONG = 120, FIRST = 90;  // letters of a text that is folded, and of what is seen of it
-  const LEVELS = ["high", "medium", "low", "none"];
+  const LEVELS = ["amended", "high", "medium", "low", "none"];
   const count = (number) => number.toLocaleString("en");
   const make = (tag, values = {}, ...inside) => {
     const made = Object.assign(document.createElement(tag), values);
@@ -19,10 +19,12 @@
   const order = (a, b) => (typeof a === "number" && typeof b === "number" ? a - b
     : String(a).localeCompare(String(b), "en", { numeric: true }));
 
+  // A text is folded between two words.
+  const cut = (text) => Math.max(text.lastIndexOf(" ", FIRST), 0) || FIRST;
   const fold = (cell) => {
     const text = cell.textContent;
     if (text.length > LONG && !cell.querySelector("a")) {
-      cell.replaceChildren(make("details", { className: "cell" }, make("summary", { textContent: text.slice(0, FIRST) }), text.slice(FIRST)));
+      cell.replaceChildren(make("details", { className: "cell" }, make("summary", { textContent: text.slice(0, cut(text)) }), text.slice(cut(text))));
     }
     return cell;
   };

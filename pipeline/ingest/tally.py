@@ -99,8 +99,9 @@ def judge(work: FileJob) -> None:
         _judge_bad(work, lake, tally)
         _judge_outside(work, lake, tally)
         text = isinstance(work.source.table.columns[lake].dtype, pl.String)
-        if tally.values == tally.outside and tally.rows and not text:
-            heading = short(work.source.columns[lake].shown or lake)
+        channel = work.source.columns[lake]
+        if tally.values == tally.outside and tally.rows and not text and not channel.optional:
+            heading = short(channel.shown or lake)
             message = f"'{heading}' ({lake}) has no value in any of {tally.rows} row(s)"
             work.findings.append(Finding("void_column", message, rows=tally.rows))
 

@@ -81,7 +81,7 @@ def amended(well: WellInput, level: str, number: int, origin: datetime) -> dict[
         moment = None if row["time"] is None else (row["time"] - origin).total_seconds()
         reason = f"amended by {row['by']}: {row['why']}"
         method = "amended by an engineer"
-        found[row["pick"]] = Pick(row["pick"], row["value"], "", moment, method, BY_ENGINEER, "high", reason)
+        found[row["pick"]] = Pick(row["pick"], row["value"], "", moment, method, BY_ENGINEER, "amended", reason)
     return found
 
 
@@ -178,7 +178,7 @@ def pick_row(
     def at(seconds: float | None) -> datetime | None:
         return None if seconds is None else origin + timedelta(seconds=seconds)
 
-    other = effective if effective is not None and effective is not pick else None
+    other = effective if effective is not None and effective.by_engineer else None
     return {
         "well_id": well.well_id, "level": level, "number": number, "pick": pick.name, "value": pick.value,
         "unit": pick.unit, "time": at(pick.time_s), "standard_error": pick.standard_error, "method": pick.method,

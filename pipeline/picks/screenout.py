@@ -132,7 +132,9 @@ def _pressure_out(timeline: Timeline, design: StageDesign, climb: Climb | None) 
         return PRESSURE_OUT.at(0.0, None, "high", "no climb of pressure at held rate before the rate was cut")
     if limit is None:
         return PRESSURE_OUT.missing(f"{climb.words}; no pressure limit in the stages table")
-    reached = f"the pressure reached {qty(climb.top_psi, 'psi')}, the limit is {qty(limit, 'psi')}"
+    reached = (
+        f"the pressure reached {qty(climb.top_psi, 'psi')} before the rate was cut, the limit is {qty(limit, 'psi')}"
+    )
     if climb.top_psi < AT_LIMIT * limit:
         return PRESSURE_OUT.at(0.0, None, "high", reached)
     return PRESSURE_OUT.at(1.0, float(timeline.record.time_s[climb.cut]), "medium", f"{climb.words}; {reached}")

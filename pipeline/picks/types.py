@@ -13,7 +13,7 @@ from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-Confidence = Literal["high", "medium", "low", "none"]
+Confidence = Literal["high", "medium", "low", "none", "amended"]
 DISCHARGE = 0.75
 """Discharge coefficient of perforations where none is stated (common practice). [1]"""
 BY_ENGINEER = 0

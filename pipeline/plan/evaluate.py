@@ -21,6 +21,10 @@ RISE_PSI = 1000.0
 """Pressure at rate exceeds the mean of a stage by up to this (common practice); added when checking the limit. [psi]"""
 
 
+SIGNED = ("pressure_margin", "mean_pressure_margin")
+"""Quantities that can be below zero; of the others the lower limit is zero at the least."""
+
+
 @dataclass(frozen=True)
 class Line:
     """One figure of a design.
@@ -144,7 +148,8 @@ def _margins(design: Candidate, at_toe: Prediction, limit_psi: float, above_psi:
 
 
 def _said(design: Candidate, quantity: str, found: Prediction, unit: str) -> Line:
-    return Line(design.name, quantity, found.value, found.low, found.high, unit, "model", found.note, found.as_mean)
+    low = found.low if found.low is None or quantity in SIGNED else max(found.low, 0.0)
+    return Line(design.name, quantity, found.value, low, found.high, unit, "model", found.note, found.as_mean)
 
 
 def _physics(plan: PlanFile, design: Candidate) -> list[Line]:
@@ -231,6 +236,8 @@ def _added(
         for side in ends
     )  # fmt: skip
     note = "errors of all parts assumed fully correlated: the widest case"
+    if as_mean := [line.quantity.replace("_", " ") for line, _ in parts if line.as_mean]:
+        note += f"; the model of {' and '.join(as_mean)} is no better than the mean"
     if needs_extra:
         note += f"; {extra:.1f} h of this for wiper trips and trips, from medians of past runs"
     return Line(design.name, quantity, value, low, high, unit, "sum", note)

@@ -15,7 +15,7 @@ from pipeline.plan.compare import run_plan
 from pipeline.schemas.fitted import COMPARISONS as COMPARED
 from pipeline.schemas.fitted import MODEL_CARDS, PLANNED, TRIALS
 
-METHOD_VERSION = 2
+METHOD_VERSION = 3
 TAUGHT = ("designs_pressure", "designs_hours")
 """Comparisons in which the plan's designs can differ; the most informative trials for them are also stored."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -99,15 +99,21 @@ def _axis(spec: ChartSpec, labels: Labels, side: str) -> list[str] | None:
 
 
 def _format(column: str, labels: Labels) -> str:
-    """Return the format of a column's numbers: shares are per cent."""
-    return ".1%" if "share" in column and labels.unit(column) in ("", "ratio") else ",.4~g"
+    """Return the format of a column's numbers: shares and probabilities are per cent, and no number has an exponent."""
+    per_cent = any(word in column for word in ("share", "p_value", "chance", "target"))
+    return ".1%" if per_cent and labels.unit(column) in ("", "ratio") else ",.5~r"
 
 
-def _tips(frame: pl.DataFrame, labels: Labels) -> list[alt.Tooltip]:
+def _tips(frame: pl.DataFrame, labels: Labels, times: Sequence[str | None] = ()) -> list[alt.Tooltip]:
+    """Return what a reader sees at a mark. Yes and no are seen in the mark itself; `times` are drawn as times."""
     tips = []
     for name, dtype in frame.drop("well_id", strict=False).schema.items():  # the name is told
         title = labels.heading(name)
-        if dtype.is_float():
+        if dtype == pl.Boolean:
+            continue
+        if name in times:
+            tips.append(alt.Tooltip(field=name, type="temporal", title=title, format="%Y-%m-%d %H:%M"))
+        elif dtype.is_float():
             tips.append(alt.Tooltip(field=name, type="quantitative", title=title, format=_format(name, labels)))
         elif dtype.is_integer():
             tips.append(alt.Tooltip(field=name, type="quantitative", title=title))
@@ -116,11 +122,21 @@ def _tips(frame: pl.DataFrame, labels: Labels) -> list[alt.Tooltip]:
     return tips
 
 
+def _every_quarter(spec: ChartSpec, frame: pl.DataFrame) -> dict[str, alt.Scale]:
+    """Return the scale of an axis of quarters, with those that have no row."""
+    known = sorted(value for value in frame[spec.x].unique().to_list() if value is not None)
+    if spec.x != "quarter" or not known:
+        return {}
+    first, last = (int(value[:4]) * 4 + int(value[-1]) - 1 for value in (known[0], known[-1]))
+    return {"scale": alt.Scale(domain=[f"{one // 4}Q{one % 4 + 1}" for one in range(first, last + 1)])}
+
+
 def _trend(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.LayerChart:
     base = alt.Chart(data, height=HEIGHT)
     x = alt.X(
-        field=spec.x, type="ordinal", title=_axis(spec, labels, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True)
-    )
+        field=spec.x, type="ordinal", title=_axis(spec, labels, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True),
+        **_every_quarter(spec, frame),
+    )  # fmt: skip
     y = alt.Y(field=spec.y, type="quantitative", title=_axis(spec, labels, "y"), scale=alt.Scale(zero=False))
     rules = [
         base.mark_line(color=QUIET, strokeDash=dash, strokeWidth=1.5).encode(
@@ -194,7 +210,12 @@ def _bars(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Lab
 
 
 def _columns(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.Chart:
-    level = alt.Axis(labelAngle=0, labelOverlap=True)
+    in_order = spec.x == "quarter"  # of quarters some may be left out where there is no room; names must all be read
+    narrow = "false" if in_order else "width < 90 * domain('x').length"
+    level = alt.Axis(
+        labelAngle=alt.expr(f"{narrow} ? -35 : 0"), labelAlign=alt.expr(f"{narrow} ? 'right' : 'center'"),
+        labelOverlap=in_order,
+    )  # fmt: skip
     amount = alt.Axis()
     if frame[spec.y].dtype.is_integer():  # counts have whole-number ticks
         highest = frame.group_by(spec.x).agg(pl.col(spec.y).sum())[spec.y].max()
@@ -210,13 +231,15 @@ def _columns(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: 
             aggregate="sum",
             type="quantitative",
             title=labels.heading(spec.y),
-            format=",.4~g",
+            format=",.5~r",
         )
     return (
         alt.Chart(data, height=HEIGHT)
         .mark_bar()
         .encode(
-            x=alt.X(field=spec.x, type="ordinal", title=_axis(spec, labels, "x"), axis=level),
+            x=alt.X(
+                field=spec.x, type="ordinal", title=_axis(spec, labels, "x"), axis=level, **_every_quarter(spec, frame)
+            ),
             y=alt.Y(field=spec.y, type="quantitative", title=_axis(spec, labels, "y"), axis=amount, **summed),
             color=_colour(spec, frame, labels),
             tooltip=tips,
@@ -286,7 +309,7 @@ def _timeline(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels:
             ),
             x2=alt.X2(field=spec.x_end or spec.x),
             color=_colour(spec, frame, labels),
-            tooltip=_tips(frame, labels),
+            tooltip=_tips(frame, labels, (spec.x, spec.x_end)),
         )
     )
 
@@ -350,6 +373,8 @@ STEPS = [f"var(--{name})" for name in ("least", "less", "middle", "more", "most"
 FLAGS = {"screen-out": "S", "pressure-out": "P", "cut short": "C"}
 """Letters in cells, by how the stage ended; `LEFT_OUT` in that of a stage that is not compared."""
 LEFT_OUT = "X"
+SURE = {"low": "?", "amended": "A"}
+"""Letters in cells, by the confidence of what is drawn."""
 
 
 def _usual(values: pl.Series) -> list[float]:
@@ -372,13 +397,15 @@ def _cells(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: La
         title=title, titleLimit=400, gradientLength=alt.expr("min(width, 300)"), format=_format(measure, labels)
     )
     scale = alt.Scale(type="quantize", range=STEPS, zero=False, domain=_usual(frame[measure]))
+    if spec.steps is not None:
+        scale = alt.Scale(type="threshold", range=STEPS, domain=spec.steps)
     cells = base.mark_rect(stroke=PAPER, strokeWidth=1, cursor="pointer").encode(
         x=x, y=y, tooltip=_tips(frame, labels),
         color=alt.Color(field=measure, type="quantitative", scale=scale, legend=legend),
     )  # fmt: skip
     letter = f"(datum.compared === false ? '{LEFT_OUT}' : {json.dumps(FLAGS)}[datum.ended] || '')"
     if spec.confidence is not None:
-        letter += f" + (datum['{spec.confidence}'] === 'low' ? '?' : '')"
+        letter += f" + ({json.dumps(SURE)}[datum['{spec.confidence}']] || '')"
     flagged = base.transform_calculate(letter=letter).transform_filter("datum.letter")
     letters = [
         flagged.mark_text(fontWeight="bold", fontSize=13, cursor="pointer", **look).encode(

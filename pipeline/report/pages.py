@@ -34,7 +34,9 @@ class ChartSpec(Frozen):
     colour_label : str
         For cells: title of the colours; the unit is added.
     confidence : str
-        For cells: column with the confidence of what is drawn; a low one is marked.
+        For cells: column with the confidence of what is drawn; a low one and an amended one are marked.
+    steps : list of float
+        For cells: four values between the five colours; default: even steps over the usual values.
     colour_order : list of str
         Values with the same colour in all charts with the same list.
     x_end : str
@@ -61,6 +63,7 @@ class ChartSpec(Frozen):
     colour: str | None = None
     colour_label: str = ""
     confidence: str | None = None
+    steps: list[float] | None = Field(default=None, min_length=4, max_length=4)
     colour_order: list[str] = Field(default_factory=list)
     x_label: str
     y_label: str

@@ -19,6 +19,8 @@ from pipeline.report.text import CAUTION, cell
 from pipeline.report.theme import FONT, colours, font_folder, plain
 from pipeline.workspace import replace_bytes
 
+MOST_COLUMNS = 9
+"""Columns of a table that an upright page has room for."""
 LONGEST_TABLE = 40
 """A longer table is complete only in the page and the spreadsheet. [rows]"""
 BREAK = "\u200b"
@@ -74,13 +76,17 @@ def _words(part: Part) -> list[dict[str, str]]:
 
 
 def _table(rows: Rows) -> dict[str, Any]:
-    frame = rows.frame.head(LONGEST_TABLE)
-    left = rows.frame.height - frame.height
+    frame = rows.frame.select(rows.frame.columns[:MOST_COLUMNS]).head(LONGEST_TABLE)
+    left = [
+        f"{count:,} more {'rows' if count > 1 else 'row'}" if what == "row" else f"{count} more columns"
+        for what, count in (("row", rows.frame.height - frame.height), ("column", rows.frame.width - frame.width))
+        if count
+    ]
     return {
         "title": rows.query.title, "heads": [rows.label(name) for name in frame.columns],
         "numeric": [dtype.is_numeric() for dtype in frame.dtypes],
         "rows": [[_breakable(cell(value)) for value in row] for row in frame.iter_rows()],
-        "left": f"{left} more rows are in the page." if left else "",
+        "left": f"In the page: {' and '.join(left)}." if left else "",
     }  # fmt: skip
 
 

@@ -83,11 +83,13 @@ def measures(row: dict[str, Any], level: Level[Any], system: str) -> Facts:
     return Facts("Measured", [("", False), ("measured", True)], rows)
 
 
-COMPARED = (
-    ("mean slurry rate", "bpm", "designed_rate_bpm", "avg_slurry_rate_bpm", "avg_slurry_rate_bpm"),
+COMPARED: tuple[tuple[str, str, str | None, str, str | None], ...] = (
+    ("slurry rate, at 90 % of the design or more", "bpm", "designed_rate_bpm", "at_rate_rate_bpm", None),
+    ("mean slurry rate, ramps included", "bpm", None, "avg_slurry_rate_bpm", "avg_slurry_rate_bpm"),
     ("highest slurry rate", "bpm", None, "max_slurry_rate_bpm", "max_slurry_rate_bpm"),
     ("mean treating pressure", "psi", None, "avg_treating_pressure_psi", "avg_treating_pressure_psi"),
-    ("highest treating pressure", "psi", "pressure_limit_psi", *["max_treating_pressure_psi"] * 2),
+    ("highest treating pressure of the stage", "psi", "pressure_limit_psi", "max_treating_pressure_psi",
+     "max_treating_pressure_psi"),
     ("breakdown pressure", "psi", None, "breakdown_pressure_psi", "breakdown_pressure_psi"),
     ("ISIP", "psi", None, "isip_psi", "isip_psi"),
     ("pressure after 5 min", "psi", None, "pressure_5min_psi", "pressure_5min_psi"),
@@ -113,7 +115,11 @@ def design_against_record(
     """
     rows = []
     for words, unit, design, measure, report in COMPARED:
-        values = [designed.get(design) if design else None, measured.get(measure), reported.get(report)]
+        values = [
+            designed.get(design) if design else None,
+            measured.get(measure),
+            reported.get(report) if report else None,
+        ]
         if any(value is not None for value in values):
             line, label = shown(unit, system)
             texts = ["–" if value is None else format_number(value * line.factor + line.offset) for value in values]

@@ -36,8 +36,9 @@ def cell(value: Any) -> str:
         return "–"
     if isinstance(value, bool):
         return "yes" if value else "no"
-    if isinstance(value, float):
-        return format_number(value)
+    if isinstance(value, int | float):
+        said = format_number(value) if isinstance(value, float) else str(value)
+        return said.replace("-", "−")
     if isinstance(value, datetime):
         return f"{value:%Y-%m-%d %H:%M:%S}"
     if isinstance(value, date):

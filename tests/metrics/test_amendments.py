@@ -58,6 +58,9 @@ def test_an_amended_value_counts_in_all_that_follows_and_the_automatic_stays_bes
     assert stage(space, 3)["plug_differential_psi"] is not None
     row = pick(space, "isip")
     assert row["value"] == pytest.approx(before["isip_psi"])
+    assert after["isip_confidence"] == "amended" and before["isip_confidence"] == row["confidence"] != "amended"
+    findings = steps.open_lake(space).scan(FINDINGS).filter(path=FILE).collect()
+    assert findings.is_empty(), "value or time: the other one is empty"
     assert row["amended_value"] == pytest.approx(before["isip_psi"] + 200.0)
     assert "A. Reader" in row["amended_reason"]
     assert stage(space, 1)["isip_psi"] is not None

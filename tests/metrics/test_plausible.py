@@ -9,9 +9,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from pipeline.metrics.measure import STAGE_METRICS
 from pipeline.metrics.stage.plausible import beside, doubted, exchanged, suspects
 from pipeline.picks.stage import pick_stage
 from pipeline.picks.types import StageRecord
+from pipeline.schemas.picks import PICKS
+from tests.conftest import Campaign
 from tests.picks.test_campaign_picks import Case, cases
 
 MPA, M3_MIN, BAR = 0.006894757, 0.158987295, 0.06894757
@@ -118,6 +121,13 @@ def test_an_amended_pick_stands() -> None:
     low = doubted(picks, suspects(picks, case.design, {}, {}))
     assert low.effective["isip"].confidence == "high"
     assert low.automatic["isip"].confidence == "low"
+
+
+def test_a_doubted_pick_is_not_an_amended_one(campaign: Campaign) -> None:
+    """A stage of the campaign is recorded in units that its map does not know."""
+    stages = campaign.lake.scan(STAGE_METRICS).filter("units_in_doubt").select("well_id", number="stage")
+    mine = campaign.lake.scan(PICKS).filter(level="stage").join(stages, on=["well_id", "number"], how="semi").collect()
+    assert mine.height and mine["amended_reason"].null_count() == mine.height
 
 
 def day(month: int, number: int) -> datetime:

@@ -113,6 +113,30 @@ def test_more_values_than_colours_are_not_coloured() -> None:
     assert "value" in draw(spec, many, Labels())["layer"][0]["encoding"]["color"]
 
 
+def test_a_tooltip_has_headings_and_no_exponent_no_raw_time_and_no_true() -> None:
+    from pipeline.report.charts import Labels, draw
+
+    words = {"x": "a", "y": "b", "x_label": "", "y_label": "", "words": "", "query": "q", "title": "t"}
+    rows = pl.DataFrame({"a": [12345.6], "b": [0.0007], "p_value": [0.0007], "clear": [True]})
+    drawn = draw(ChartSpec(kind="scatter", **words), rows, Labels({"a": "psi"}, {"a": "Highest pressure [psi]"}))
+    tips = {tip["field"]: tip for tip in drawn["layer"][0]["encoding"]["tooltip"]}
+    assert tips["a"]["title"] == "Highest pressure [psi]" and "g" not in tips["a"]["format"]
+    assert tips["p_value"]["format"] == ".1%" and "clear" not in tips
+    lane = pl.DataFrame(
+        {"a": ["2025-01-01T00:00:00"], "end": ["2025-01-01T01:00:00"], "b": ["A 1H"], "kind": ["wireline"]}
+    )
+    drawn = draw(ChartSpec(kind="timeline", x_end="end", colour="kind", **words), lane, Labels())
+    assert {tip["field"] for tip in drawn["encoding"]["tooltip"] if tip["type"] == "temporal"} == {"a", "end"}
+
+
+def test_an_axis_of_quarters_has_those_without_rows() -> None:
+    from pipeline.report.charts import Labels, draw
+
+    spec = ChartSpec(kind="stack", query="q", title="t", x="quarter", y="n", x_label="", y_label="", words="")
+    drawn = draw(spec, pl.DataFrame({"quarter": ["2024Q1", "2024Q4"], "n": [1, 2]}), Labels())
+    assert drawn["encoding"]["x"]["scale"]["domain"] == ["2024Q1", "2024Q2", "2024Q3", "2024Q4"]
+
+
 def test_every_metric_has_its_definition_in_the_method_notes() -> None:
     notes = method_notes()
     assert len(notes) > 100

@@ -17,7 +17,7 @@ from pipeline.report.plain_words import plain
         ("note", "Crew_7 and heron_gate_1h", "Crew_7 and heron_gate_1h"),
         ("kind", "out_of_order", "out of order"),
         ("model", "mill_minutes", "mill minutes per plug"),
-        ("comparison", "coil_crews_mill_time", "coil crews mill time"),
+        ("comparison", "coil_crews_mill_time", "mill time, coil crews"),
         ("level", "crew_a", "crew_a"), ("well", "stage_length_ft", "stage_length_ft"), ("term", "design: slick_v2", "design: slick_v2"),
         ("path", "tables/set_depth_ft", "tables/set_depth_ft"),
         ("map", "set_depth_ft", "set_depth_ft"),

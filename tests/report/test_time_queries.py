@@ -32,7 +32,7 @@ def test_a_faster_wiper_rate_saves_its_share_of_the_wiper_hours() -> None:
     found = query_on("hole_cleaning", tables)
     assert found.select("well", "saved_hours").rows() == [("A", 0.0), ("B", 1.0)]  # 4 h at 3 bpm are 3 h at 4 bpm
     title = query_on("hole_cleaning_title", tables)["title"][0]
-    assert "7 of 20 coil hours; 1 of 2 runs were slower than planned" in title
+    assert "7 of 20 coil hours; runs slower than planned: 1 of 2" in title
     assert title.endswith("about 1 h")
 
 

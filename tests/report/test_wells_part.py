@@ -138,4 +138,4 @@ def test_a_share_is_shown_in_per_cent() -> None:
     text = json.dumps(drawn)
     assert text.count('"format": ".1%"') >= 2
     tips = {tip["field"]: tip.get("format") for tip in drawn["layer"][0]["encoding"]["tooltip"]}
-    assert tips["placed_share"] == ".1%" and tips["pump_time"] == ",.4~g"
+    assert tips["placed_share"] == ".1%" and tips["pump_time"] == ",.5~r"

@@ -155,7 +155,7 @@ def _surroundings(one: Picked, picked: list[Picked], plugs: dict[int, dict[str, 
     speeds, errors = [], []
     for other in picked:
         period, depth = other.picks.effective["hammer_period"], other.row.get("bottom_perf_ft")
-        if other is not one and period.value and period.confidence in ("high", "medium") and depth:
+        if other is not one and period.value and period.confidence not in ("low", "none") and depth:
             speeds.append(4.0 * depth / period.value)
             errors.append(speeds[-1] * (period.standard_error or 0.0) / period.value)
     speed, error = pooled_wave_speed(speeds, errors) or (None, None)
