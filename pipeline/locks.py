@@ -16,7 +16,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from pipeline.errors import HeelwardError
-from pipeline.workspace import replace_text
+from pipeline.workspace import replace_text, sweep_parts
 
 log = logging.getLogger("heelward")
 TOLD_AFTER_S = 0.5
@@ -112,6 +112,7 @@ def held(path: Path, step: str, wait_s: float, what: str = "this workspace") -> 
 
     wait_until(take, what, lambda: _holder(note), wait_s, 0.05)
     try:
+        sweep_parts(note.parent, deep=False, of=note.name)
         replace_text(note, json.dumps(vars(Holder.here(step))))
         yield
     finally:

@@ -245,7 +245,7 @@ def replacing(path: Path) -> Iterator[Path]:
         part.unlink(missing_ok=True)
 
 
-def sweep_parts(folder: Path, *, deep: bool) -> None:
-    """Remove temporary files of killed writes from a folder; no other process may be writing there."""
-    for part in folder.rglob(f".*{PART}") if deep else folder.glob(f".*{PART}"):
+def sweep_parts(folder: Path, *, deep: bool, of: str = "") -> None:
+    """Remove what killed writes left in a folder (those of one file, if named); nothing else may be writing there."""
+    for part in folder.rglob(f".*{PART}") if deep else folder.glob(f".{of}*{PART}"):
         part.unlink(missing_ok=True)

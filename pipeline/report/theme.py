@@ -107,7 +107,7 @@ def _face(weight: int, letters: tuple[int, ...]) -> str:
     from fontTools import subset
     from fontTools.ttLib import TTFont
 
-    font = TTFont(font_folder() / FACES[weight])
+    font = TTFont(font_folder() / FACES[weight], recalcTimestamp=False)  # the same page has the same bytes
     for rules in ("GPOS", "GSUB"):  # pruning kerning takes seconds; digits have one width without it
         del font[rules]
     options = subset.Options(hinting=False)
