@@ -152,6 +152,20 @@ def test_what_many_files_have_in_common_is_told_once(slice_workspace: Workspace)
     assert status.count("fix:") == 2 and f"findings: {sum(counts)} of {len(told)} kinds" in status
 
 
+def test_status_says_what_is_stale_and_why(slice_workspace: Workspace) -> None:
+    steps.run_ingest(slice_workspace)
+    assert "stale: 1 well (saltgrass-1h): not measured yet" in describe(slice_workspace)
+    steps.refresh(slice_workspace)
+    assert "stale: nothing" in describe(slice_workspace)
+    strings = slice_workspace.root / "landing" / "tables" / "strings.csv"
+    strings.write_text(strings.read_text(encoding="utf-8").replace("4.778", "4.67"), encoding="utf-8")
+    steps.run_ingest(slice_workspace)
+    assert "stale: 1 well (saltgrass-1h): table strings changed" in describe(slice_workspace)
+    steps.run_measure(slice_workspace)
+    steps.run_fit(slice_workspace)
+    assert "stale: the report: tables" in describe(slice_workspace)
+
+
 def test_status_lists_the_guesses_that_nobody_confirmed(slice_workspace: Workspace) -> None:
     steps.run_ingest(slice_workspace)
     assert "to confirm" not in describe(slice_workspace)

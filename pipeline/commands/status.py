@@ -14,10 +14,16 @@ from pipeline.ingest.verify import verify
 from pipeline.lake import Lake
 from pipeline.metrics.measure import stale_wells
 from pipeline.metrics.well import planning
+from pipeline.models.fit import stale_fits
+from pipeline.report.build import last_built, mark_of
+from pipeline.report.plain_words import in_words
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
-from pipeline.steps import open_lake
+from pipeline.steps import open_lake, versions
 from pipeline.units import format_quantities
 from pipeline.workspace import Workspace
+
+NAMED = 6
+"""Names that a line gives."""
 
 
 def describe(workspace: Workspace) -> str:
@@ -56,13 +62,36 @@ def describe(workspace: Workspace) -> str:
     ]
     if verified.orphans:
         lines.append("a stopped run left rows that are not used in any report; the next ingest removes them")
-    stale = stale_wells(lake, planning(workspace.settings))
-    lines.append(f"stale: {', '.join(stale)} (run `heelward refresh`)" if stale else "stale: nothing")
+    lines += _stale(lake, workspace)
     steps = lake.scan(SNAPSHOTS).group_by("step").agg(pl.col("at").max()).sort("at").collect()
     lines += [f"last {step} with changes: {at:%Y-%m-%d %H:%M} UTC" for step, at in steps.iter_rows()]
     report = workspace.out / "report.html"
     lines.append(f"report: {report if report.exists() else 'not built yet'}")
     return "\n".join(lines)
+
+
+def _stale(lake: Lake, workspace: Workspace) -> list[str]:
+    """Return what a refresh would do, and why: wells to measure, models to fit, the report to draw."""
+    wells: dict[str, list[str]] = {}
+    for well, why in stale_wells(lake, planning(workspace.settings)).items():
+        wells.setdefault(why, []).append(well)
+    lines = [f"stale: {_some(names, 'well')}: {why}" for why, names in wells.items()]
+    if wells:
+        lines.append("stale: models and report, once these wells are measured")
+    elif fits := stale_fits(lake, workspace.settings.time_zone):
+        named = _some([in_words(name) for name in fits], "model")
+        lines.append(f"stale: {named}: their rows or methods changed")
+    elif (workspace.out / "report.html").exists():
+        mark = mark_of(workspace, versions(lake), workspace.settings.beside)
+        if last_built(workspace, mark) is None:
+            lines.append("stale: the report: tables, settings, pages or this version changed since it was built")
+    return [f"{line} (run `heelward refresh`)" for line in lines] or ["stale: nothing"]
+
+
+def _some(names: list[str], what: str) -> str:
+    """Return how many there are, and the names of the first."""
+    shown = ", ".join(names[:NAMED]) + (", …" if len(names) > NAMED else "")
+    return f"{len(names)} {what}{'s'[: len(names) != 1]} ({shown})"
 
 
 def _findings(lake: Lake, workspace: Workspace) -> list[str]:

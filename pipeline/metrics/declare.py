@@ -8,7 +8,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
@@ -156,6 +156,17 @@ class Level(Generic[View]):
         make: Callable[..., type[dy.Schema]] = type(dy.Schema)
         schema = make(title, (dy.Schema,), {"__doc__": self.grain, **columns})
         return Table(self.name, schema, self.grain)
+
+
+def marked(parts: Mapping[str, Any]) -> str:
+    """Return a fingerprint of named parts, of which `changed` tells the differences."""
+    return " ".join(f"{name}={fingerprint([part])[:10]}" for name, part in parts.items())
+
+
+def changed(before: str, now: str) -> list[str]:
+    """Return the names of the parts in which two fingerprints differ."""
+    one, other = (dict(part.split("=", 1) for part in text.split() if "=" in part) for text in (before, now))
+    return sorted(name for name in one.keys() | other.keys() if one.get(name) != other.get(name))
 
 
 def fingerprint(parts: Iterable[Any]) -> str:

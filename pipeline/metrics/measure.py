@@ -15,7 +15,7 @@ from pipeline.events import event
 from pipeline.lake import Lake, Where
 from pipeline.metrics.coil.measure import measure_runs
 from pipeline.metrics.coil.view import PLUG, RUN, TOE
-from pipeline.metrics.declare import fingerprint
+from pipeline.metrics.declare import changed, marked
 from pipeline.metrics.findings import offset_findings
 from pipeline.metrics.pad.measure import measure_pads
 from pipeline.metrics.stage.measure import measure_stages
@@ -125,9 +125,9 @@ def measure(
     return report
 
 
-def stale_wells(lake: Lake, planning: Planning = PLANNING) -> list[str]:
-    """Return the wells whose rows are out of date with their inputs."""
-    return [well.well_id for well in _plan(lake, planning).stale]
+def stale_wells(lake: Lake, planning: Planning = PLANNING) -> dict[str, str]:
+    """Return the wells whose rows are out of date with their inputs, each with what changed."""
+    return {well.well_id: well.why for well in _plan(lake, planning).stale}
 
 
 @dataclass(frozen=True)
@@ -139,6 +139,7 @@ class _Stale:
     tables: dict[str, Rows]
     sources: list[str]
     planning: Planning
+    why: str = ""
 
 
 def read_wells(lake: Lake, wells: Sequence[str], planning: Planning = PLANNING) -> Callable[[str], WellInput]:
@@ -171,13 +172,23 @@ def _plan(lake: Lake, planning: Planning) -> _Plan:
     tables = {table.name: _by_well(lake, table) for table in _DESCRIBED}
     signals = _signal_sources(lake)
     before = dict(lake.scan(PICKS).select("well_id", "fingerprint").unique().collect().iter_rows())
-    stale = []
+    stale, methods = [], _methods()
     for well, sources in sorted(signals.items()):
         described = {name: rows.get(well, []) for name, rows in tables.items()}
-        inputs_hash = fingerprint([_methods(), planning, sources, list(described.values())])
-        if before.get(well) != inputs_hash:
-            stale.append(_Stale(well, inputs_hash, described, sources, planning))
+        parts = {"methods": methods, "settings": planning, "records": sources}
+        mark = marked(parts | {name: rows for name, rows in described.items() if rows})
+        if before.get(well) != mark:
+            stale.append(_Stale(well, mark, described, sources, planning, _why(before.get(well), mark)))
     return _Plan(stale, len(signals) - len(stale), [well for well in before if well not in signals])
+
+
+def _why(before: str | None, now: str) -> str:
+    """Return what changed since a well was measured."""
+    if before is None:
+        return "not measured yet"
+    named = {"methods": "methods of this version", "records": "records", "settings": "settings"}
+    parts = [named.get(name, f"table {name}") for name in changed(before, now)]
+    return f"{', '.join(parts)} changed"
 
 
 def _methods() -> list[Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import chain
 from typing import Any
@@ -91,16 +91,7 @@ def fit(
     report = FitReport()
     frames = modelling_tables(lake, zone)
     models, comparisons = _hashes(lake, MODEL_CARDS, "model"), _hashes(lake, COMPARISONS, "comparison")
-    stale: list[Task] = [
-        (model, frames[model.level])
-        for model in specs.MODELS
-        if models.get(model.name) != {grouped_cv.inputs_hash(frames[model.level], model)}
-    ]
-    stale += [
-        (spec, frames[spec.level])
-        for spec in specs.COMPARISONS
-        if comparisons.get(spec.name) != {compare.inputs_hash(frames[spec.level], spec)}
-    ]
+    stale = _stale(frames, models, comparisons)
     fitted: dict[str, grouped_cv.ModelRows | None] = {}
     compared: dict[str, Rows] = {}
     for done, (name, result) in enumerate(map_unordered(_fitter, stale, _fits_per_core(stale), workers), start=1):
@@ -123,6 +114,28 @@ def fit(
     )
     _fit_small_tables(lake, frames, report)
     return report
+
+
+def stale_fits(lake: Lake, zone: str) -> list[str]:
+    """Return the fitted models and comparisons whose rows or method changed since."""
+    models, comparisons = _hashes(lake, MODEL_CARDS, "model"), _hashes(lake, COMPARISONS, "comparison")
+    stale = _stale(modelling_tables(lake, zone), models, comparisons)
+    return [spec.name for spec, _ in stale if spec.name in models or spec.name in comparisons]
+
+
+def _stale(
+    frames: Mapping[str, pl.DataFrame], models: Mapping[str, set[str]], comparisons: Mapping[str, set[str]]
+) -> list[Task]:
+    stale: list[Task] = [
+        (model, frames[model.level])
+        for model in specs.MODELS
+        if models.get(model.name) != {grouped_cv.inputs_hash(frames[model.level], model)}
+    ]
+    return stale + [
+        (spec, frames[spec.level])
+        for spec in specs.COMPARISONS
+        if comparisons.get(spec.name) != {compare.inputs_hash(frames[spec.level], spec)}
+    ]
 
 
 def _fits_per_core(stale: list[Task]) -> int:

@@ -33,7 +33,7 @@ def test_a_new_stage_makes_its_well_stale_and_no_other(slice_workspace: Workspac
     file = next(folder.glob("*stage 03.csv"))
     file.unlink()  # the original is gone, the rows stay
     steps.run_ingest(slice_workspace)
-    assert stale_wells(steps.open_lake(slice_workspace)) == []
+    assert stale_wells(steps.open_lake(slice_workspace)) == {}
 
 
 def test_changed_tables_make_the_well_stale(slice_workspace: Workspace) -> None:
@@ -43,7 +43,7 @@ def test_changed_tables_make_the_well_stale(slice_workspace: Workspace) -> None:
     table.write_text(table.read_text(encoding="utf-8").replace("4.778", "4.67"), encoding="utf-8")
     steps.run_ingest(slice_workspace)
     lake = steps.open_lake(slice_workspace)
-    assert stale_wells(lake) == ["saltgrass-1h"]
+    assert stale_wells(lake) == {"saltgrass-1h": "table strings changed"}
     before = lake.scan(STAGE_METRICS).collect()["capacity_bbl"]
     steps.run_measure(slice_workspace)
     assert (lake.scan(STAGE_METRICS).collect()["capacity_bbl"] < before).all()
