@@ -16,6 +16,7 @@ import polars as pl
 from pipeline import __version__, queries
 from pipeline.errors import HeelwardError
 from pipeline.events import event
+from pipeline.ingest.growing import LOOK
 from pipeline.ingest.land import Landed, land
 from pipeline.lake import Lake, Lease
 from pipeline.locks import held
@@ -31,7 +32,7 @@ from pipeline.plan.compare import Planned
 from pipeline.plan.compare import run_plan as plan
 from pipeline.plan.store import record_plan
 from pipeline.queries import Answer
-from pipeline.report.build import Built, build, last_built, mark_of, note_built
+from pipeline.report.build import NOTE, Built, build, last_built, mark_of, note_built
 from pipeline.report.edition import PLAIN, Edition, snapshot_of, versions_as_of
 from pipeline.report.plan_page import write_plan
 from pipeline.schemas.lineage import SNAPSHOTS
@@ -84,6 +85,8 @@ def _alone(workspace: Workspace, step: str, *, writes_lake: bool = True) -> Iter
     wait_s, lake = workspace.settings.wait_s, open_lake(workspace, anew=step == "ingest")
     with ExitStack() as stack:
         stack.enter_context(held(workspace.state / "run.lock", step, wait_s))
+        for name in ("lake", NOTE, LOOK):
+            sweep_parts(workspace.state, deep=False, of=name)
         if writes_lake and "://" in lake.root:
             lease = Lease(f"{lake.root.rstrip('/')}/lease", lake.storage_options, step)
             lake = replace(lake, guard=stack.enter_context(lease.held(wait_s)).check)
