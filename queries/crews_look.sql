@@ -10,6 +10,8 @@ doubt AS (SELECT count(*) AS stages, count(*) FILTER (isip_confidence IN ('low',
 SELECT
     CASE
         WHEN d.stages = 0 THEN 'nothing is measured yet'
+        WHEN (SELECT count(*) FROM comparisons) = 0 AND (SELECT count(frac_crew) FROM stage) = 0
+            THEN 'no crew is on record yet: the stages table names it'
         WHEN a.names IS NOT NULL THEN format(
             '{} cannot be compared in any comparison; the table below says why, and which job would connect them',
             a.names

@@ -4,7 +4,7 @@
 -- columns:
 --   quarter: quarter, on the pad's clock
 --   stages: stages pumped
---   near_misses: near misses
+--   near_misses: near misses; none if no event is on record
 --   injuries: first aid, recordable and lost time
 --   severity_not_stated: events without a recorded severity
 --   water_per_stage [bbl]: mean of the stages with recorded water
@@ -32,12 +32,13 @@ pumped AS (
 SELECT
     quarter,
     coalesce(p.stages, 0) AS stages,
-    coalesce(c.near_misses, 0) AS near_misses,
-    coalesce(c.injuries, 0) AS injuries,
-    coalesce(c.severity_not_stated, 0) AS severity_not_stated,
+    CASE WHEN any_event THEN coalesce(c.near_misses, 0) END AS near_misses,
+    CASE WHEN any_event THEN coalesce(c.injuries, 0) END AS injuries,
+    CASE WHEN any_event THEN coalesce(c.severity_not_stated, 0) END AS severity_not_stated,
     p.water_per_stage,
     p.fuel_per_stage,
     coalesce(p.stages_with_water, 0) AS stages_with_water
 FROM pumped AS p
 FULL JOIN counted AS c USING (quarter)
+CROSS JOIN (SELECT count(*) > 0 AS any_event FROM incident)
 ORDER BY quarter

@@ -43,9 +43,12 @@
     return step;
   };
   const minutes = (seconds, step) => {
+    if (step >= 3600) return number(seconds / 3600, 0);
     if (step >= 60) return number(seconds / 60, 0);
     const sign = seconds < 0 ? "−" : "", whole = Math.abs(Math.round(seconds));
-    return `${sign}${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
+    const two = (value) => String(value).padStart(2, "0");
+    return whole < 7200 ? `${sign}${Math.floor(whole / 60)}:${two(whole % 60)}`
+      : `${sign}${Math.floor(whole / 3600)} h ${two(Math.floor(whole / 60) % 60)} min`;
   };
   const clock = (seconds) => new Date((drawn.origin + seconds) * 1000).toISOString().slice(11, 19);
   const nearest = (seconds) => {
@@ -162,7 +165,7 @@
       for (const tick of ticks(from, to, step)) {
         make("text", { class: "tick", x: x(tick), y: low + 16, "text-anchor": "middle" }, svg, root ? number(tick, 1) : minutes(tick, step));
       }
-      make("text", { class: "axis", x: width - RIGHT, y: low + 34, "text-anchor": "end" }, svg, root ? "square root of seconds since the shut-in" : step >= 60 ? "minutes of the record" : "minutes:seconds of the record");
+      make("text", { class: "axis", x: width - RIGHT, y: low + 34, "text-anchor": "end" }, svg, root ? "square root of seconds since the shut-in" : step >= 3600 ? "hours of the record" : step >= 60 ? "minutes of the record" : "minutes:seconds of the record");
       const line = make("path", { class: "reading", d: "" }, svg), chosen = make("rect", { class: "chosen", y: head, height: low - head, width: 0 }, svg);
       box.replaceChildren(svg);
       Object.assign(svg, { line, chosen, head, low });

@@ -3,7 +3,7 @@
 (() => {
   const WHOLE = { atOnce: Infinity, few: 8 }, IN_PARTS = { atOnce: 200, few: 0 };
   const LONG = 120, FIRST = 90;  // letters of a text that is folded, and of what is seen of it
-  const LEVELS = ["amended", "high", "medium", "low", "none"];
+  const LEVELS = ["amended", "confirmed", "high", "medium", "low", "none"];
   const count = (number) => number.toLocaleString("en");
   const make = (tag, values = {}, ...inside) => {
     const made = Object.assign(document.createElement(tag), values);

@@ -23,7 +23,7 @@ from pipeline.errors import HeelwardError, explained
 from pipeline.ingest.land import land
 from pipeline.lake import Lake
 from pipeline.schemas.records import TREATMENT
-from pipeline.text import inert_lines, inert_text
+from pipeline.text import inert_lines, inert_text, say
 from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 from tests.builders import TREATMENT_MAP, WELLS, WELLS_MAP, put, record_csv, workspace
 from tests.command import heelward
@@ -245,6 +245,23 @@ def test_events_are_lines_for_people_or_objects_for_machines(tmp_path: Path) -> 
     assert re.search(r'^\d\d:\d\d:\d\d measured: well="saltgrass-3h" stage=1$', measured, re.MULTILINE)
     put(space.root, f"strange{EVIL}.csv", "nothing")
     assert "\x1b" not in run_with("--verbose", space, "ingest").stderr
+
+
+def test_a_line_is_broken_between_words_at_the_width_of_the_terminal_and_a_command_is_not(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    line, command = (
+        "  " + "a finding of some words " * 9,
+        "  look: heelward inspect --stage 36 --open 'Marl Flats 2H' " * 3,
+    )
+    say(line)
+    assert capsys.readouterr().out == f"{line}\n", "a pipe gets whole lines"
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
+    monkeypatch.setenv("COLUMNS", "80")
+    say(f"{line}\n{command}")
+    first, *others, last = capsys.readouterr().out.rstrip("\n").split("\n")
+    assert last == command and others and all(one.startswith("    ") for one in others)
+    assert max(map(len, (first, *others))) <= 80 and " ".join([first, *others]).split() == line.split()
 
 
 def test_quiet_says_nothing_of_what_went_well(tmp_path: Path) -> None:

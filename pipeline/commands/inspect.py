@@ -20,7 +20,7 @@ from pipeline.ingest.propose import SURE
 from pipeline.ingest.tally import told_once
 from pipeline.lake import Lake
 from pipeline.schemas.wells import WELLS
-from pipeline.units import format_number
+from pipeline.units import format_number, format_quantities
 from pipeline.workspace import Workspace, replace_text
 
 SHOWN_QUESTIONS = 20
@@ -150,7 +150,10 @@ def _told(workspace: Workspace, draft: Draft, group: Group, *, write: bool, take
     if proposal.left:
         shown = ", ".join(short(name, 30) for name in proposal.left[:12])
         lines.append(f"  not used: {shown}{' ...' if len(proposal.left) > 12 else ''}")
-    lines += [f"  finding: {message}" for message in told_once(draft.shaped.findings)]
+    lines += [
+        f"  finding: {format_quantities(message, workspace.settings.display_units)}"
+        for message in told_once(draft.shaped.findings)
+    ]
     lines += ["", *_rows(draft)]
     lines += _asked(draft)
     asked = sum(guess.confidence != SURE for guess in proposal.guesses)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import webbrowser
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import polars as pl
 
@@ -13,18 +14,19 @@ from pipeline.ingest.amend import Amendment, read_moment, write
 from pipeline.ingest.names import WellRegistry
 from pipeline.lake import Lake
 from pipeline.metrics.well import planning
-from pipeline.picks.catalogue import METHODS, hard_range, soft_range
+from pipeline.picks.catalogue import COUNTED, METHODS, hard_range, is_time, soft_range
 from pipeline.queries import sentences_shown
 from pipeline.report.audit import draw_audit, file_of
 from pipeline.schemas.picks import PICKS
+from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.schemas.wells import WELLS
 from pipeline.steps import open_lake
 from pipeline.units import format_number, format_quantity, shown
 from pipeline.workspace import Workspace
 
 LEVELS = {"stage": "stage", "plug": "plug", "run": "coil run", "wireline": "pump-down"}
-NEAR = timedelta(days=1)
-"""Maximum distance of an amended time from the picks of its record."""
+NEAR = timedelta(minutes=5)
+"""How far outside its record an amended time may lie."""
 
 
 def find_well(workspace: Workspace, name: str) -> str:
@@ -139,7 +141,13 @@ def amend(
         moment = row["time"] if value is None else None  # its time stays as it is
         if value is None and moment is None:
             raise HeelwardError(f"{level} {number} has no {pick} to confirm: {row['reason']}; give --value or --time")
-    _refuse_impossible(pick, value, moment, picks)
+    if time is not None and value is None and not is_time(pick) and pick in COUNTED:
+        raise HeelwardError(f"{pick} is a number: give --value. Nothing was written")
+    if value is not None and is_time(pick):
+        raise HeelwardError(f"{pick} is a moment: give --time. Nothing was written")
+    _refuse_impossible(pick, value)
+    if time is not None and moment is not None:
+        _refuse_outside(moment, zone, *_span(lake, well_id, level, number))
     amendment = Amendment(well_id, level, number, pick, value, moment, by, why, withdraw)
     write(workspace.root, amendment, workspace.settings.wait_s)
     automatic = "nothing" if row["value"] is None else _both(row["value"], row["unit"], workspace)
@@ -149,6 +157,9 @@ def amend(
     now = "withdrawn" if withdraw else "confirmed" if confirm else "recorded"
     if value is not None:
         now += f": {_both(value, row['unit'], workspace)}"
+    if time is not None and moment is not None:
+        now += f": {_clocks(moment, zone)}"
+    if value is not None:
         low, high = soft_range(pick)
         if not low <= value <= high:
             usual = f"{low:g} to {high:g} {row['unit']}".strip()
@@ -162,17 +173,35 @@ def _both(value: float, unit: str, workspace: Workspace) -> str:
     return stored if also == stored else f"{stored} ({also})"
 
 
-def _refuse_impossible(pick: str, value: float | None, moment: datetime | None, picks: pl.DataFrame) -> None:
-    """Reject a value outside the pick's range, and a time far from the record."""
+def _clocks(moment: datetime, zone: str) -> str:
+    """Return a moment in UTC and on the clock of the pad."""
+    return f"{moment:%Y-%m-%d %H:%M:%S} UTC ({moment.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M:%S} in {zone})"
+
+
+def _span(lake: Lake, well_id: str, level: str, number: int) -> tuple[datetime | None, datetime | None]:
+    """Return the first and the last sample of the record that a pick is taken from."""
+    if level in ("stage", "wireline"):  # a pump-down is in the record of the stage before
+        rows = lake.scan(TREATMENT).filter(well_id=well_id, stage=number if level == "stage" else number - 1)
+    else:
+        rows = lake.scan(COIL).filter(well_id=well_id)
+        rows = rows.filter(run=number) if level == "run" else rows
+    first, last = rows.select(pl.col("time").min().alias("first"), pl.col("time").max().alias("last")).collect().row(0)
+    return first, last
+
+
+def _refuse_impossible(pick: str, value: float | None) -> None:
+    """Reject a value outside the pick's range."""
     low, high = hard_range(pick)
     if value is not None and not low <= value <= high:  # NaN is in no range
         span = f"{low:g} to {high:g} {METHODS[pick].unit}".strip()
         raise HeelwardError(f"--value: {pick} must be within {span}, got {value:g}. Nothing was written")
-    first, last = picks["time"].min(), picks["time"].max()
-    if moment is None or not isinstance(first, datetime) or not isinstance(last, datetime):
-        return
-    if not first - NEAR <= moment <= last + NEAR:
+
+
+def _refuse_outside(moment: datetime, zone: str, first: datetime | None, last: datetime | None) -> None:
+    """Reject a time outside the record."""
+    if first is not None and last is not None and not first - NEAR <= moment <= last + NEAR:
         raise HeelwardError(
-            f"--time: {moment:%Y-%m-%d %H:%M:%S} UTC is too far from the record. Its picks are from "
-            f"{first:%Y-%m-%d %H:%M:%S} to {last:%Y-%m-%d %H:%M:%S} UTC. Nothing was written"
+            f"--time: {_clocks(moment, zone)} is outside the record, which is from {first:%Y-%m-%d %H:%M:%S} to "
+            f"{last:%Y-%m-%d %H:%M:%S} UTC. Nothing was written\n"
+            "fix: a time without an offset is on the pad's clock; write +00:00 after a time in UTC"
         )

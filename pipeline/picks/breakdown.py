@@ -22,8 +22,13 @@ MISSED_S = 3.0
 """A longer time without samples between ball seat and the fall may hide the peak. [s]"""
 NEAR_PSI, NEAR = 50.0, 0.01
 """A peak that can lie higher than its sample by more than both is a doubt. [psi], [1]"""
+COARSE_S = 2.5
+"""With a longer time between samples a peak is one of them: it is not smoothed, the samples around it tell nothing of
+the noise, and the pick is never sure. [s]"""
 RAISED = 1.2
 """A rate above this multiple of the pump-down rate counts as raised. [1]"""
+AFTER_S = 3.0
+"""Of the rise to rate, this much is searched too: the fall of a late breakdown. [s]"""
 SHARP_S = 60.0
 """Window for the pressure fall of a sharp breakdown. [s]"""
 HIGHER, FALLS, BELOW = 1.2, 0.15, 0.6
@@ -33,7 +38,7 @@ of the treating rate. On the field records, whose peaks engineers confirmed, non
 BALL_SEAT = Method(
     "ball_seat", "", "largest step of pressure on the pump-down plateau that the rate does not explain", 2
 )
-BREAKDOWN = Method("breakdown_pressure", "psi", "first local maximum after ball seat, before the rate is raised", 3)
+BREAKDOWN = Method("breakdown_pressure", "psi", "first local maximum after ball seat, before the rate is raised", 4)
 
 
 def find_ball_seat(timeline: Timeline) -> Pick:
@@ -124,7 +129,8 @@ def find_breakdown(timeline: Timeline, ball_seat_s: float | None) -> tuple[Pick,
     else:
         begin = timeline.start
         doubts.add("no ball seat: first maximum at injection rate", grave=True)
-    stop = min((span[1] if span is not None else timeline.main) + 3, time.size)
+    raised = min(span[1] if span is not None else timeline.main, time.size - 1)
+    stop = max(at_time(time, time[raised] + AFTER_S), raised + 1)
     if stop - begin < 5:
         return BREAKDOWN.missing("too few samples between ball seat and the rate increase"), "unseen"
     if np.isnan(pressure[begin:stop]).mean() > 0.2:
@@ -135,11 +141,12 @@ def find_breakdown(timeline: Timeline, ball_seat_s: float | None) -> tuple[Pick,
 def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tuple[Pick, str]:
     time = timeline.record.time_s
     raw, clock = timeline.record.pressure_psi[begin:stop], time[begin:stop]
-    smooth = median3(raw)
-    sigma = max(noise_sigma(raw), _still_sigma(timeline, begin), 1.0)
     step = median(np.diff(clock))
+    coarse, still = step > COARSE_S, _still_sigma(timeline, begin)
+    smooth = raw if coarse else median3(raw)
+    sigma = max(still if coarse and still > 0.0 else noise_sigma(raw), still, 1.0)
     if step > 1.5:
-        doubts.add(f"one sample every {step:.0f} s can miss the peak", grave=step > 2.5)
+        doubts.add(f"one sample every {step:.0f} s can miss the peak", grave=coarse)
     running = np.fmax.accumulate(smooth)
     fall = running - smooth
     felled = np.flatnonzero(fall > 3.0 * sigma + 5.0)
@@ -168,6 +175,9 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
         doubts.add("the fall is barely above noise")
     # the highest of a few noisy samples is above the true peak; between samples the true peak is above them
     error = float(np.hypot(max(2.5 * sigma, 0.25 * depth if not sharp else 0.1 * depth), 0.5 * above))
+    if coarse:  # what happened between the peak and the samples beside it is not on record
+        beside = raw[max(top - 1, 0) : top + 2]
+        error = max(error, 0.5 * (peak - float(np.nanmin(beside))))
     pick = BREAKDOWN.at(
         peak, float(clock[top]), doubts.confidence,
         doubts.words(f"{kind}: falls by {qty(depth, 'psi')} before the rate is raised"), error,

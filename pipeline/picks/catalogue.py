@@ -17,6 +17,15 @@ _BY_NAME = {"zero_offset": (-250.0, 250.0)}
 """Lowest valid pressure, because a gauge with a zero offset can read below zero."""
 
 
+COUNTED = ("screenout", "pressure_out", "proppant_steps", "sweeps", "stalls", "wiper_trips", "stations")
+"""Picks that are a number without a unit."""
+
+
+def is_time(pick: str) -> bool:
+    """Whether a pick is a moment: it has a time and no value."""
+    return not METHODS[pick].unit and pick not in COUNTED
+
+
 def hard_range(pick: str) -> tuple[float, float]:
     """Return the valid range of a pick, in its unit; amendments outside it are refused.
 

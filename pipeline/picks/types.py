@@ -13,7 +13,7 @@ from pipeline.physics.fluids import absolute_volume_gal_per_lbm
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-Confidence = Literal["high", "medium", "low", "none", "amended"]
+Confidence = Literal["high", "medium", "low", "none", "amended", "confirmed"]
 DISCHARGE = 0.75
 """Discharge coefficient of perforations where none is stated (common practice). [1]"""
 BY_ENGINEER = 0
@@ -160,7 +160,10 @@ class Pick:
             return self
         value = self.value if given.value is None else given.value
         moment = self.time_s if given.time_s is None else given.time_s
-        return replace(given, value=value, time_s=moment, unit=self.unit)
+        found = replace(given, value=value, time_s=moment, unit=self.unit)
+        if (value, moment) != (self.value, self.time_s):
+            return found
+        return replace(found, confidence="confirmed", reason=given.reason.replace("amended", "confirmed", 1))
 
 
 @dataclass(frozen=True)

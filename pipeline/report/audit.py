@@ -23,7 +23,7 @@ from pipeline.parallel import Workers, map_unordered
 from pipeline.queries import sentences_shown
 from pipeline.report.mask import Mask
 from pipeline.report.pump_down_page import pump_down_record
-from pipeline.report.record_facts import Facts, design_against_record, history, measures, pick_rows
+from pipeline.report.record_facts import Facts, design_against_record, differs, history, measures, pick_rows, verdict
 from pipeline.report.record_page import Place, Record, render_record
 from pipeline.report.record_svg import COIL_RUN, STAGE, Kind, record_svg
 from pipeline.report.run_page import run_record
@@ -31,7 +31,7 @@ from pipeline.report.stage_page import stage_record
 from pipeline.report.text import CAUTION, inert
 from pipeline.report.theme import render
 from pipeline.schemas.base import Table
-from pipeline.schemas.lineage import SOURCES
+from pipeline.schemas.lineage import FINDINGS, SOURCES
 from pipeline.schemas.picks import PICKS
 from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.schemas.review import AMENDMENTS
@@ -156,6 +156,8 @@ class _Rows:
         picks = inert(sentences_shown(PICKS, seen(PICKS), system)).sort("time", "pick", nulls_last=True)
         self.picks = _by_well(picks)
         self.measured = {level: _by_well(seen(kind.table)) for level, kind in MEASURED.items()}
+        told = seen(FINDINGS).filter(pl.col("level").is_not_null())
+        self.findings = _by_well(inert(sentences_shown(FINDINGS, told, system)))
         self.amendments = _by_well(inert(seen(AMENDMENTS)))
         sources = inert(seen(SOURCES)).select("source_id", "path", "landed_at")
         found = []
@@ -238,13 +240,16 @@ class _Well:
         measured = {level: self._measured(level) for level in MEASURED}
         amendments = self._of_mine(self.rows.amendments, AMENDMENTS).sort("at", descending=True).to_dicts()
         files = self._files()
+        words: dict[int, str] = {}
         found: list[tuple[str, int, tuple[Record, list[tuple[float, float]]], Rows, list[Facts]]] = []
         for one in stages:
             mine = of.get(("stage", one.number), [])
             design, row, report = (rows.get(one.number, {}) for rows in (designs, measured["stage"], reported))
-            changed = {pick["pick"] for pick in mine if pick["amended_reason"] is not None}
+            changed = {pick["pick"] for pick in mine if differs(pick)}
             table = design_against_record(design, row, report, self.system, changed)
-            found.append(("stage", one.number, stage_record(one, mine, self.system), mine, [table]))
+            facts = [table, measures(row, STAGE_LEVEL, self.system)]
+            found.append(("stage", one.number, stage_record(one, mine, self.system), mine, facts))
+            words[one.number] = verdict(design, row, self.rows.mask.text)
         for one in stages:
             mine = of.get(("wireline", one.number + 1), [])
             drawn = pump_down_record(one, mine, self.system)
@@ -255,6 +260,9 @@ class _Well:
             mine = of.get(("run", run), []) + [row for plug in sorted(view.plugs) for row in of.get(("plug", plug), [])]
             table = measures(measured["run"].get(run, {}), RUN, self.system)
             found.append(("run", run, run_record(view, plugs, mine, self.system), mine, [table]))
+        notes: dict[tuple[str, int], list[str]] = {}
+        for row in self._of_mine(self.rows.findings, FINDINGS).iter_rows(named=True):
+            notes.setdefault((row["level"], row["number"]), []).append(row["message"])
         self.made = [(level, number) for level, number, *_ in found]
         for level, number, (record, around), mine, tables in found:
             source = ("stage", number - 1) if level == "wireline" else (level, number)
@@ -263,7 +271,10 @@ class _Well:
             rows = pick_rows(mine, record.origin, self.system)
             picture = None if level == "wireline" else file_of(level, number, "svg")
             title = f"{self.name}, {CALLED[level].lower()} {number}"
-            place = Place(level, number, title, self._links(level, number), picture)
+            place = Place(
+                level, number, title, self._links(level, number), picture,
+                words.get(number, "") if level == "stage" else "", notes.get((level, number), ()),
+            )  # fmt: skip
             text = render_record(place, record, around, rows, [one for one in facts if one.rows], self.system, named)
             yield level, number, text
 

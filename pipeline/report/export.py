@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.text import Text
 
+NAMED = ("well", "stage", "plug", "run", "level", "number", "pick")
+"""Columns that say what a row is: they are printed first."""
 MOST_CHARACTERS = 36
 """Longer texts are cut in a table on the terminal."""
 
@@ -126,17 +128,26 @@ def _cell(value: object) -> str:
 
 
 def _fitting(names: list[tuple[str, str]], cells: list[list[str]], numeric: list[bool], width: int) -> list[int]:
-    """Return the places of the columns that fit the terminal, from the left; at least one."""
+    """Return the places of the columns that fit the terminal, at least one: names first, then numbers, then texts."""
     shown: list[int] = []
     used = 1
-    for place, name in enumerate(names):
+
+    def rank(place: int) -> tuple[int, int]:
+        name = names[place][0]
+        if name == "well_id":
+            return 3, place  # the well is named
+        first = place == 0 and not any(other in NAMED for other, _ in names)
+        return 0 if first or name in NAMED else 1 if numeric[place] else 2, place
+
+    for place in sorted(range(len(names)), key=rank):
+        name = names[place]
         longest = max((len(row[place]) for row in cells), default=0)
         needs = max(*(len(part) for part in name), longest if numeric[place] else min(longest, MOST_CHARACTERS)) + 3
         if shown and used + needs > width:
             break
         shown.append(place)
         used += needs
-    return shown
+    return sorted(shown)
 
 
 def _table(
@@ -148,12 +159,14 @@ def _table(
     shown: list[int],
 ) -> None:
     from rich.table import Table
+    from rich.text import Text
 
     table = Table(title=_text(title), title_justify="left", header_style="bold")
     for place in shown:
         table.add_column(
-            _text("\n".join(part for part in names[place] if part)), justify="right" if numeric[place] else "left",
-            no_wrap=True, overflow="ellipsis", max_width=None if numeric[place] else MOST_CHARACTERS,
+            Text("\n").join(_text(part) for part in names[place] if part),
+            justify="right" if numeric[place] else "left", no_wrap=True, overflow="ellipsis",
+            max_width=None if numeric[place] else MOST_CHARACTERS,
         )  # fmt: skip
     if len(shown) == 1:  # a sentence is read in full
         table.columns[0].no_wrap, table.columns[0].max_width = False, None

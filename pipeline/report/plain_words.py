@@ -20,6 +20,7 @@ _PHRASES = {
     "pressure_5min": "pressure after 5 min", "pressure_10min": "pressure after 10 min",
     "pressure_15min": "pressure after 15 min", "screenout": "screen-out", "pressure_out": "pressure-out",
     "step_down_kp": "perforation term of the step-down", "step_down_kt": "near-wellbore term of the step-down",
+    "plugs_left": "plugs that no run reached",
     "main_start": "start of the main treatment", "mill_min": "mill time",
     "frac_crews_pump_time": "pump time, fracturing crews", "frac_crews_swap": "swap, fracturing crews",
     "coil_crews_mill_time": "mill time, coil crews", "designs_pressure": "treating pressure, designs",

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from pipeline.metrics.declare import Level
 from pipeline.metrics.well import Rows
+from pipeline.picks.catalogue import is_time
 from pipeline.report.plain_words import in_words
 from pipeline.report.text import cell
 from pipeline.units import format_number, shown
 
+LONG = 25
+"""A longer table of measures is folded. [rows]"""
 DECISIONS = ("screenout", "pressure_out")
 """Picks that are 1 or 0."""
 
@@ -24,6 +27,7 @@ class Facts:
     title: str
     heads: list[tuple[str, bool]]
     rows: list[list[str]]
+    folded: bool = False
 
 
 def pick_rows(picks: Rows, origin: datetime, system: str) -> list[dict[str, Any]]:
@@ -32,13 +36,14 @@ def pick_rows(picks: Rows, origin: datetime, system: str) -> list[dict[str, Any]
     for row in picks:
         amended = row["amended_reason"] is not None
         moment, now = row["time"], row["amended_time"]
-        options = ["--value NUMBER" if row["unit"] else "--time 'YYYY-MM-DD HH:MM:SS'"]
+        options = [_option(row["pick"], now or moment)]
         if row["value"] is not None or row["time"] is not None:
             options.append("--confirm")
         rows.append(
             {
                 "name": in_words(row["pick"]), "key": row["pick"], "level": row["level"], "number": row["number"],
                 "value": _said(row["pick"], row["value"], row["unit"], system), "amended": amended,
+                "state": "amended" if differs(row) else "confirmed",
                 "error": _amount(row["standard_error"], row["unit"], system, error=True),
                 "time": _moment(moment, origin), "confidence": row["confidence"], "reason": row["reason"],
                 "method": row["method"], "options": options,
@@ -47,6 +52,19 @@ def pick_rows(picks: Rows, origin: datetime, system: str) -> list[dict[str, Any]
             }
         )  # fmt: skip
     return rows
+
+
+def differs(row: dict[str, Any]) -> bool:
+    """Whether an engineer changed a pick: a confirmed one is as it was picked."""
+    now = row["amended_value"], row["amended_time"]
+    return row["amended_reason"] is not None and now != (row["value"], row["time"])
+
+
+def _option(pick: str, moment: datetime | None) -> str:
+    """Return the option that amends a pick; a time is in UTC, as the page shows it."""
+    if not is_time(pick):
+        return "--value NUMBER"
+    return f"--time '{'YYYY-MM-DD HH:MM:SS' if moment is None else f'{moment:%Y-%m-%d %H:%M:%S}'}+00:00'"
 
 
 def _said(pick: str, value: float | None, unit: str, system: str) -> str:
@@ -80,7 +98,7 @@ def measures(row: dict[str, Any], level: Level[Any], system: str) -> Facts:
         said = cell(value * line.factor + line.offset if metric.kind == "number" else value)
         name = in_words(metric.name, metric.unit)
         rows.append([f"{name} [{label}]" if label and metric.unit != "ratio" else name, said])
-    return Facts("Measured", [("", False), ("measured", True)], rows)
+    return Facts("Measured", [("", False), ("measured", True)], rows, folded=len(rows) > LONG)
 
 
 COMPARED: tuple[tuple[str, str, str | None, str, str | None], ...] = (
@@ -88,7 +106,7 @@ COMPARED: tuple[tuple[str, str, str | None, str, str | None], ...] = (
     ("mean slurry rate, ramps included", "bpm", None, "avg_slurry_rate_bpm", "avg_slurry_rate_bpm"),
     ("highest slurry rate", "bpm", None, "max_slurry_rate_bpm", "max_slurry_rate_bpm"),
     ("mean treating pressure", "psi", None, "avg_treating_pressure_psi", "avg_treating_pressure_psi"),
-    ("highest treating pressure of the stage", "psi", "pressure_limit_psi", "max_treating_pressure_psi",
+    ("highest pressure of the main treatment", "psi", "pressure_limit_psi", "max_treating_pressure_psi",
      "max_treating_pressure_psi"),
     ("breakdown pressure", "psi", None, "breakdown_pressure_psi", "breakdown_pressure_psi"),
     ("ISIP", "psi", None, "isip_psi", "isip_psi"),
@@ -130,12 +148,31 @@ def design_against_record(
     return Facts("Design against record", heads, rows)
 
 
+def _as_picked(row: dict[str, Any], picks: Rows) -> bool:
+    key = row["level"], row["number"], row["pick"]
+    mine = next((one for one in picks if (one["level"], one["number"], one["pick"]) == key), None)
+    if mine is None:
+        return False
+    value = mine["value"] if row["value"] is None else row["value"]
+    moment = mine["time"] if row["time"] is None else row["time"]
+    return bool((value, moment) == (mine["value"], mine["time"]))
+
+
+def verdict(design: dict[str, Any], measured: dict[str, Any], shown_name: Callable[[str], str]) -> str:
+    """Return a stage's design, crew and end in a few words."""
+    names = [f"{word} {shown_name(design[name])}" for word, name in (("design", "design"), ("by", "frac_crew"))
+             if design.get(name)]  # fmt: skip
+    ends = {"screenout": "screened out", "pressure_out": "pressured out", "cut_short": "cut short"}
+    ended = [words for name, words in ends.items() if measured.get(name)]
+    return ", ".join([*names, *ended])
+
+
 def history(amendments: Rows, picks: Rows) -> Facts:
     """Return the amendments of a record, the latest first; a run's page has those of its plugs."""
     of = {(row["level"], row["number"]) for row in picks}
     rows = [
         [f"{row['at']:%Y-%m-%d %H:%M}", row["by"], f"{row['level']} {row['number']}, {row['pick'].replace('_', ' ')}",
-         "withdrawn" if row["withdrawn"] else "; ".join(
+         "withdrawn" if row["withdrawn"] else "as it was picked" if _as_picked(row, picks) else "; ".join(
              cell(value) for value in (row["value"], row["time"]) if value is not None), row["why"]]
         for row in amendments
         if (row["level"], row["number"]) in of

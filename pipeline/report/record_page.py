@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Literal
 
 import numpy as np
@@ -124,13 +124,15 @@ class Record:
 
 @dataclass(frozen=True)
 class Place:
-    """Where a page stands: its level and number, its title, and the links that lead away from it."""
+    """Where a page stands: level, number, title, links away from it, what it is in a few words, findings on it."""
 
     level: str
     number: int
     title: str
     links: list[tuple[str, str]]
     picture: str | None = None
+    words: str = ""
+    notes: Sequence[str] = ()
 
 
 def kept(
@@ -258,7 +260,10 @@ def marks(picks: Rows, origin: datetime, unit: str, system: str, left_out: Seque
 
 def reasons(picks: Rows) -> str:
     """Return the reasons of picks as one sentence."""
-    text = "; ".join(f"{in_words(row['pick'])}: {row['reason']}" for row in picks)
+    of: dict[str, list[str]] = {}  # what several have in common is said once
+    for row in picks:
+        of.setdefault(row["reason"], []).append(in_words(row["pick"]))
+    text = "; ".join(f"{' and '.join(names)}: {reason}" for reason, names in of.items())
     return f"{text[:1].upper()}{text[1:]}."
 
 
@@ -268,10 +273,11 @@ def render_record(
 ) -> str:  # fmt: skip
     """Return the page of a record; all texts are escaped. Without a well's name it has no commands."""
     share = max(1.0 - 0.25 * max(len(picks) / PICKS_BESIDE - 1.0, 0.0), 0.3)
+    begin = record.origin + timedelta(seconds=float(record.time_s[0]) if record.time_s.size else 0.0)
     commands = {} if well is None else {pick["level"]: amend_pattern(well, pick["level"]) for pick in picks}
     return render(
         "record.html", short=True, place=place,
-        subtitle=f"from {record.origin:%Y-%m-%d %H:%M:%S} UTC; {record.time_s.size:,} samples",
+        subtitle=f"from {begin:%Y-%m-%d %H:%M:%S} UTC; {record.time_s.size:,} samples",
         panels=record.panels, picks=picks, facts=facts, commands=commands, caution=CAUTION, script=script("record.js"),
         drawn=script_json(drawing(record, around, system, share) | {"commands": commands}), seen=set(),
     )  # fmt: skip

@@ -156,7 +156,10 @@ def _over_time(best: Fit, fall: Falloff, ringing: Hammer, end: float, title: str
         f"amplitude {format_number(ringing.amplitude_psi * line.factor, 3)} {unit} at the shut-in, 1/e of it after "
         f"{ringing.decay_s:.0f} s."
     )
-    return Panel(f"Ringing after the shut-in: {title}", words, end - 15.0, end + shown_s, (PRESSURE, RATE), lines)
+    heights = [best.root + ringing.amplitude_psi, float((decline - envelope).min())]
+    room = 0.3 * (heights[0] - heights[1])
+    return Panel(f"Ringing after the shut-in: {title}", words, end - 15.0, end + shown_s, (PRESSURE, RATE), lines,
+                 between=(heights[1] - room, heights[0] + room))  # fmt: skip
 
 
 def _step_down(one: Picked, system: str) -> Panel | None:

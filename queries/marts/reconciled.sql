@@ -37,7 +37,7 @@ SELECT
     t.reported,
     o.ours - t.reported AS difference,
     (o.ours - t.reported) / nullif(t.reported, 0) AS share,
-    CASE WHEN p.amended_reason IS NULL THEN p.confidence ELSE 'amended' END AS confidence
+    CASE WHEN p.amended_reason IS NULL THEN p.confidence WHEN p.amended_value IS NOT DISTINCT FROM p.value THEN 'confirmed' ELSE 'amended' END AS confidence
 FROM ours AS o
 JOIN theirs AS t USING (well_id, stage, measure)
 JOIN stage AS s USING (well_id, stage)

@@ -11,7 +11,7 @@ from typing import Any
 import polars as pl
 import pytest
 
-from pipeline import steps
+from pipeline import queries, steps
 from pipeline.commands.review import amend, describe
 from pipeline.errors import HeelwardError
 from pipeline.ingest.amend import FILE, read_moment
@@ -64,6 +64,20 @@ def test_an_amended_value_counts_in_all_that_follows_and_the_automatic_stays_bes
     assert row["amended_value"] == pytest.approx(before["isip_psi"] + 200.0)
     assert "A. Reader" in row["amended_reason"]
     assert stage(space, 1)["isip_psi"] is not None
+
+
+def test_a_confirmed_pick_is_not_an_amended_one(space: Workspace) -> None:
+    before = pick(space, "isip")
+    amend(space, "Saltgrass 1H", "stage", 2, "isip", value=None, time=None, by="A. Reader", why="seen", withdraw=False,
+          confirm=True)  # fmt: skip
+    again(space)
+    assert stage(space, 2)["isip_confidence"] == "confirmed"
+    assert pick(space, "isip")["amended_value"] == before["value"]
+    state = queries.run(steps.connect(space), queries.load("amendments"), {}).frame["state"]
+    assert state.to_list() == ["confirmed"]
+    page = describe(space, "Saltgrass 1H", "stage", 2).rpartition("page: ")[2]
+    text = Path(page).read_text(encoding="utf-8")
+    assert '<em class="provisional">confirmed</em>' in text and "(amended)" not in text
 
 
 def test_an_amended_shut_in_moves_volumes_and_isip(space: Workspace) -> None:
@@ -158,7 +172,10 @@ def test_the_report_counts_amendments_and_says_how_far_they_lie(space: Workspace
         (2, "isip", {"value": 999_999.0}, "isip must be within 0 to 20000 psi"),
         (2, "drag_reduction", {"value": 1.5}, "drag_reduction must be within 0 to 1 ratio"),
         (2, "isip", {"time": "9999-12-31 23:59:59"}, "--time"),
-        (2, "isip", {"time": "1999-12-31 23:59:59"}, "is too far from the record"),
+        (2, "isip", {"time": "1999-12-31 23:59:59"}, "is outside the record"),
+        (2, "shut_in", {"time": "2023-07-10 08:00:00"}, r"write \+00:00 after a time in UTC"),
+        (2, "sweeps", {"time": "2023-07-10 00:30:00+00:00"}, "sweeps is a number: give --value"),
+        (2, "shut_in", {"value": 1.0}, "shut_in is a moment: give --time"),
     ],
 )
 def test_mistakes_are_named_and_nothing_is_written(

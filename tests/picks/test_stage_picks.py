@@ -219,6 +219,28 @@ def test_a_crest_at_a_higher_rate_that_falls_as_a_breakdown_does_is_a_doubt(fall
     assert ("falls as a breakdown does" in pick.reason) is told
 
 
+@pytest.mark.parametrize("offset", range(5))
+def test_a_peak_between_samples_of_five_seconds_is_its_highest_sample_and_its_error_says_what_was_missed(
+    offset: int,
+) -> None:
+    """A median of three would take such a peak for a spike."""
+    t = np.arange(1500.0)
+    rate = np.interp(t, [0.0, 60.0, 65.0, 420.0, 480.0, 1500.0], [0.0, 0.0, 14.0, 14.0, 80.0, 80.0])
+    pressure = np.interp(
+        t, [0.0, 60.0, 65.0, 350.0, 420.0, 480.0, 1500.0], [50.0, 50.0, 3480.0, 3480.0, 3480.0, 8000.0, 8000.0]
+    )
+    pressure += np.where(t >= 350.0, np.where(t < 420.0, 320.0, 0.0), 0.0)
+    pressure += np.where((t >= 350.0) & (t < 420.0), 590.0 * np.exp(-np.abs(t - 353.0) / 3.0), 0.0)
+    pressure += np.random.default_rng(offset).normal(0.0, 2.0, t.size)
+    keep = slice(offset, None, 5)
+    picked = pick_stage(StageRecord(t[keep], pressure[keep], rate[keep], None, None), StageDesign())
+    pick = picked.automatic["breakdown_pressure"]
+    near = (t[keep] > 340.0) & (t[keep] < 420.0)
+    assert pick.value == pytest.approx(float(pressure[keep][near].max()))
+    assert pick.confidence == "low" and picked.breakdown_kind == "sharp"
+    assert pick.standard_error is not None and abs(pick.value - 4390.0) < 2.5 * pick.standard_error
+
+
 def test_a_record_that_begins_at_rate_has_no_breakdown() -> None:
     stage = simple_stage()
     late = StageRecord(

@@ -152,7 +152,7 @@ def test_design_record_and_report_stand_side_by_side_and_nothing_is_made_up() ->
     assert table.rows == [
         ["slurry rate, at 90 % of the design or more [bpm]", "80", "–", "–"],
         ["mean slurry rate, ramps included [bpm]", "–", "78.25", "–"],
-        ["highest treating pressure of the stage [psi]", "9,500", "–", "–"],
+        ["highest pressure of the main treatment [psi]", "9,500", "–", "–"],
         ["ISIP [psi]", "–", "3,500 (amended)", "3,522"],
     ]
 

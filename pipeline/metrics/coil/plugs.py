@@ -67,7 +67,7 @@ def mill_error_min(p: PlugView) -> float:
     return known(p.picks.mill.standard_error, p.picks.mill.reason)
 
 
-@PLUG.metric("", "confidence of the mill time, or amended", kind="text", version=2)
+@PLUG.metric("", "confidence of the mill time, or amended or confirmed", kind="text", version=2)
 def mill_confidence(p: PlugView) -> str:
     return p.picks.mill.confidence
 

@@ -72,7 +72,7 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
         found.append(("screenout", measured["screenout_reason"]))
     elif measured["cut_short"]:
         found.append(
-            ("cut_short", f"{measured['placed_share']:.0%} of the designed proppant placed, with a full flush")
+            ("cut_short", f"{measured['placed_share']:.0%} of the designed proppant placed, without a screen-out")
         )
     return [finding(well_id, "stage", stage, kind, message) for kind, message in found]
 

@@ -137,7 +137,7 @@ def breakdown_kind(s: StageView) -> str:
     return s.picks.breakdown_kind
 
 
-@STAGE.metric("", "confidence of the breakdown pick, or amended", kind="text", version=2)
+@STAGE.metric("", "confidence of the breakdown pick, or amended or confirmed", kind="text", version=2)
 def breakdown_confidence(s: StageView) -> str:
     return s.picks.effective["breakdown_pressure"].confidence
 
@@ -153,7 +153,7 @@ def isip_error_psi(s: StageView) -> float:
     return known(found.standard_error, found.reason)
 
 
-@STAGE.metric("", "confidence of the ISIP, or amended", kind="text", version=2)
+@STAGE.metric("", "confidence of the ISIP, or amended or confirmed", kind="text", version=2)
 def isip_confidence(s: StageView) -> str:
     return s.picks.effective["isip"].confidence
 
@@ -360,9 +360,9 @@ def units_in_doubt(s: StageView) -> bool:
     return s.units_in_doubt
 
 
-@STAGE.metric("", "number of the stage's picks with high confidence, or amended", kind="count")
+@STAGE.metric("", "number of the stage's picks with high confidence, or amended or confirmed", kind="count")
 def picks_high(s: StageView) -> int:
-    return sum(pick.confidence in ("high", "amended") for pick in s.picks.effective.values())
+    return sum(pick.confidence in ("high", "amended", "confirmed") for pick in s.picks.effective.values())
 
 
 @STAGE.metric("", "number of the stage's picks with a value or time", kind="count")
