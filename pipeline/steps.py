@@ -107,9 +107,12 @@ def versions(lake: Lake) -> dict[str, int]:
 
 def _snapshot(workspace: Workspace, lake: Lake, step: str, result: Result) -> Result:
     """Append the state of all tables after a step; a step without changes adds no row, unless it is the first."""
-    before = lake.scan(SNAPSHOTS).filter(pl.col("step") == step).select(pl.len()).collect().item()
-    if result.changed or not before:
+    taken = lake.scan(SNAPSHOTS).select("step", "at").collect()
+    if result.changed or step not in taken["step"]:
+        last: Any = taken["at"].max()
         at = datetime.now(UTC)
+        if last is not None and at <= last:  # the clock was set back: snapshots keep their order
+            at = last + timedelta(microseconds=1)
         name = f"{at:%Y%m%dT%H%M%S%f}-{step}"
         row = {
             "snapshot": name, "at": at, "step": step, "versions": json.dumps(versions(lake), sort_keys=True),
