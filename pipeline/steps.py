@@ -19,6 +19,7 @@ from pipeline.events import event
 from pipeline.ingest.growing import LOOK
 from pipeline.ingest.land import Landed, land
 from pipeline.lake import Lake, Lease
+from pipeline.lake.migrate import migrate
 from pipeline.locks import held
 from pipeline.metrics.measure import (
     Measured,
@@ -39,7 +40,7 @@ from pipeline.schemas.lineage import SNAPSHOTS
 from pipeline.workspace import Workspace, replace_text, sweep_parts
 
 Progress = Callable[[int, int, str], None]
-Result = TypeVar("Result", Landed, Measured, FitReport, "Tidied")
+Result = TypeVar("Result", Landed, Measured, FitReport, "Tidied", "Migrated")
 
 
 def open_lake(workspace: Workspace, *, anew: bool = False) -> Lake:
@@ -92,11 +93,21 @@ def _alone(workspace: Workspace, step: str, *, writes_lake: bool = True) -> Iter
             lake = replace(lake, guard=stack.enter_context(lease.held(wait_s)).check)
         elif writes_lake and not _below(workspace, lake):
             stack.enter_context(held(Path(lake.root) / "run.lock", step, wait_s, f"the lake {lake.root}"))
+        if writes_lake:
+            _bring_up(workspace, lake)
         yield lake
         if writes_lake and "://" not in lake.root and Path(lake.root).is_dir():
             note = workspace.state / "lake"
             if _noted(note) != lake.root:
                 replace_text(note, lake.root)
+
+
+def _bring_up(workspace: Workspace, lake: Lake) -> None:
+    """Make the changes that a lake of an older version lacks; they count as a step, so that they are made once."""
+    changes = migrate(lake)
+    if changes:
+        event("migrated", changes="; ".join(changes))
+        _snapshot(workspace, lake, "migrate", Migrated(changes))
 
 
 def versions(lake: Lake) -> dict[str, int]:
@@ -192,6 +203,18 @@ def run_report(
         if mark:
             note_built(workspace, mark, built)
         return built
+
+
+@dataclass
+class Migrated:
+    """What was changed in a lake that an older version wrote."""
+
+    changes: list[str]
+
+    @property
+    def changed(self) -> bool:
+        """Whether the lake was changed."""
+        return bool(self.changes)
 
 
 @dataclass

@@ -186,6 +186,8 @@ def _why(before: str | None, now: str) -> str:
     """Return what changed since a well was measured."""
     if before is None:
         return "not measured yet"
+    if "=" not in before:
+        return "measured by an earlier version"
     named = {"methods": "methods of this version", "records": "records", "settings": "settings"}
     parts = [named.get(name, f"table {name}") for name in changed(before, now)]
     return f"{', '.join(parts)} changed"
