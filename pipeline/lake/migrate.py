@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import polars as pl
+from deltalake.exceptions import DeltaError
 
 from pipeline import __version__
 from pipeline.errors import HeelwardError
@@ -69,7 +70,15 @@ def number(version: str) -> Version:
 
 
 def version_of(lake: Lake) -> Version | None:
-    """Return the highest version that wrote a lake; None if none has."""
+    """Return the highest version that wrote a lake; None if none has, or the table that says so is damaged.
+
+    Ingest makes damaged tables readable; the step after it asks again.
+    """
+    try:
+        if lake.condition(SNAPSHOTS).missing:
+            return None
+    except DeltaError:
+        return None
     written = lake.scan(SNAPSHOTS).select("code_version").unique().collect()["code_version"].to_list()
     return max(map(number, written), default=None)
 
