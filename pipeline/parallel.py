@@ -7,6 +7,7 @@ import pickle
 import signal
 import time
 import uuid
+import warnings
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import BrokenExecutor, Executor
@@ -21,6 +22,9 @@ from loky import ProcessPoolExecutor
 
 from pipeline import __version__
 from pipeline.errors import HeelwardError
+
+# loky replaces a process that has grown, and tells of it: nothing is lost, and there is nothing to do
+warnings.filterwarnings("ignore", message="A worker (was restarted|stopped)", category=UserWarning)
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")

@@ -8,7 +8,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
@@ -87,7 +87,7 @@ def once(function: Callable[[View], Value]) -> Callable[[View], Value]:
                 finite = not isinstance(value, float) or math.isfinite(value)
                 kept[key] = value if finite else Missing("not enough samples")
             except Missing as missing:
-                kept[key] = missing
+                kept[key] = Missing(str(missing))  # the one that was raised holds the view, and with it the samples
         found: Value | Missing = kept[key]
         if isinstance(found, Missing):
             raise Missing(str(found))
@@ -158,15 +158,17 @@ class Level(Generic[View]):
         return Table(self.name, schema, self.grain)
 
 
-def marked(parts: Mapping[str, Any]) -> str:
-    """Return a fingerprint of named parts, of which `changed` tells the differences."""
-    return " ".join(f"{name}={fingerprint([part])[:10]}" for name, part in parts.items())
+def marked(parts: Iterable[Any]) -> str:
+    """Return a fingerprint of several parts, of which `changed` tells the differences; it stands in every row."""
+    return "-".join(fingerprint([part])[:8] for part in parts)
 
 
-def changed(before: str, now: str) -> list[str]:
-    """Return the names of the parts in which two fingerprints differ."""
-    one, other = (dict(part.split("=", 1) for part in text.split() if "=" in part) for text in (before, now))
-    return sorted(name for name in one.keys() | other.keys() if one.get(name) != other.get(name))
+def changed(before: str, now: str) -> list[int] | None:
+    """Return the places of the parts in which two fingerprints differ; None if they are not of the same parts."""
+    one, other = before.split("-"), now.split("-")
+    if len(one) != len(other):
+        return None
+    return [place for place, (a, b) in enumerate(zip(one, other, strict=True)) if a != b]
 
 
 def fingerprint(parts: Iterable[Any]) -> str:

@@ -175,8 +175,7 @@ def _plan(lake: Lake, planning: Planning) -> _Plan:
     stale, methods = [], _methods()
     for well, sources in sorted(signals.items()):
         described = {name: rows.get(well, []) for name, rows in tables.items()}
-        parts = {"methods": methods, "settings": planning, "records": sources}
-        mark = marked(parts | {name: rows for name, rows in described.items() if rows})
+        mark = marked([methods, planning, sources, *described.values()])
         if before.get(well) != mark:
             stale.append(_Stale(well, mark, described, sources, planning, _why(before.get(well), mark)))
     return _Plan(stale, len(signals) - len(stale), [well for well in before if well not in signals])
@@ -186,11 +185,11 @@ def _why(before: str | None, now: str) -> str:
     """Return what changed since a well was measured."""
     if before is None:
         return "not measured yet"
-    if "=" not in before:
+    places = changed(before, now)
+    if places is None:
         return "measured by an earlier version"
-    named = {"methods": "methods of this version", "records": "records", "settings": "settings"}
-    parts = [named.get(name, f"table {name}") for name in changed(before, now)]
-    return f"{', '.join(parts)} changed"
+    parts = ("methods of this version", "settings", "records", *(f"table {table.name}" for table in _DESCRIBED))
+    return f"{', '.join(parts[place] for place in places)} changed"
 
 
 def _methods() -> list[Any]:

@@ -84,7 +84,10 @@ def _designs(path: Path, target: Path, copies: int) -> None:
 
 
 def watched(folder: Path, step: str) -> tuple[float, float]:
-    """Run a step in a process of its own; return its time [s] and the peak of the memory of it and its workers [MB]."""
+    """Run a step in a process of its own; return its time [s] and the peak of the memory of it and its workers [MB].
+
+    Memory that belongs to a process alone: pages of the lake's files that several map are the system's.
+    """
     command = [sys.executable, "-m", "pipeline.cli", "--quiet", step, "--workspace", str(folder)]
     begin, peak, done = time.perf_counter(), 0, threading.Event()
     with subprocess.Popen(command) as run:
@@ -108,7 +111,7 @@ def _held(process: psutil.Process) -> int:
     total = 0
     try:
         for one in (process, *process.children(recursive=True)):
-            total += one.memory_info().rss
+            total += one.memory_full_info().uss
     except psutil.Error:  # it has ended
         pass
     return total
