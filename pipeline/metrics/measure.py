@@ -48,7 +48,7 @@ WELLS_PER_TASK = 8
 """Wells read and measured together on one core."""
 TASKS_PER_COMMIT = 6
 """Tasks whose rows are written together; if the process is killed in between, only these are measured again."""
-TASKS_PER_CORE = 8
+TASKS_PER_CORE = 5
 """Number of tasks that justifies starting a process on another core."""
 
 
