@@ -176,7 +176,9 @@ def killed_at(before: Path, want: State, step: str, at: int, when: str, folder: 
     shutil.copytree(before, copy)
     child = forked(run_killed, copy, step, at, when)
     child.join()
-    assert child.exitcode == KILLED, (step, at, when, child.exitcode)
+    # its last write may be one that only the undisturbed run needed, such as the note of a lake's place: it ended then
+    assert child.exitcode == KILLED or (child.exitcode == 0 and at > 1), (step, at, when, child.exitcode)
+    (copy / "writes").unlink(missing_ok=True)
     assert_whole(copy)
     _again(copy, step)
     assert_same(copy, want)

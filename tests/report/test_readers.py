@@ -87,7 +87,7 @@ def test_the_engineer_amends_a_doubtful_pick_and_sees_the_report_follow(measured
     assert "has amendments that are not in the lake yet" in status.stdout
     assert heelward("refresh", "-w", measured_slice.root).returncode == 0
     page.reload()
-    assert "amended" in words(page, f"#stage-{stage}-isip th")
+    assert "confirmed" in words(page, f"#stage-{stage}-isip th")
     page.go_back()
     page.reload()
     page.evaluate("location.hash = '#review-queue'")

@@ -105,7 +105,7 @@ def test_a_report_in_metric_units_converts_numbers_and_labels(slice_workspace: W
     settings.write_text(settings.read_text(encoding="utf-8").replace('"field"', '"metric"'), encoding="utf-8")
     built = steps.run_report(open_workspace(slice_workspace.root))
     text = built.path.read_text(encoding="utf-8")
-    assert "isip [MPa]" in text
+    assert "ISIP [MPa]" in text
     assert "m³" in text
 
 
