@@ -5,7 +5,6 @@
 --   automatic: automatic value, in the unit given in the column unit
 --   amended: value set by an engineer, used instead of the automatic value
 --   automatic_time: automatic time, UTC
---   state: amended, or confirmed as it was picked
 --   automatic_confidence: confidence of the automatic pick
 --   amended_time: time set by an engineer, UTC
 --   reason: who and why
@@ -21,10 +20,7 @@ SELECT
     time AS automatic_time,
     amended_time,
     confidence AS automatic_confidence,
-    CASE
-        WHEN amended_value IS NOT DISTINCT FROM value AND amended_time IS NOT DISTINCT FROM time THEN 'confirmed'
-        ELSE 'amended'
-    END AS state,
+    state,
     amended_reason AS reason
 FROM pick
 WHERE amended_reason IS NOT NULL

@@ -10,24 +10,17 @@
 --   mean_size: mean absolute value of that difference
 --   mean_size_s [s]: mean absolute difference of amended and automatic time
 --   note: caution for the reader
-WITH judged AS (
-    SELECT
-        *,
-        amended_reason IS NOT NULL AS reviewed,
-        reviewed AND coalesce(amended_value = value, false) AND coalesce(amended_time = time, true) AS confirmed
-    FROM pick
-)
 SELECT
     pick,
     count(*) FILTER (confidence <> 'none') AS made,
-    count(*) FILTER (reviewed AND NOT confirmed) AS amended,
-    count(*) FILTER (confirmed) AS confirmed,
-    count(*) FILTER (reviewed AND NOT confirmed) / nullif(count(*) FILTER (confidence <> 'none'), 0) AS share,
-    avg(amended_value - value) FILTER (reviewed AND NOT confirmed) AS mean_difference,
-    avg(abs(amended_value - value)) FILTER (reviewed AND NOT confirmed) AS mean_size,
-    avg(abs(epoch(amended_time - time))) FILTER (reviewed AND NOT confirmed) AS mean_size_s,
+    count(*) FILTER (state = 'amended') AS amended,
+    count(*) FILTER (state = 'confirmed') AS confirmed,
+    count(*) FILTER (state = 'amended') / nullif(count(*) FILTER (confidence <> 'none'), 0) AS share,
+    avg(amended_value - value) FILTER (state = 'amended') AS mean_difference,
+    avg(abs(amended_value - value)) FILTER (state = 'amended') AS mean_size,
+    avg(abs(epoch(amended_time - time))) FILTER (state = 'amended') AS mean_size_s,
     'engineers amend only picks that look wrong: these differences are not a random sample' AS note
-FROM judged
+FROM pick
 GROUP BY pick
-HAVING count(*) FILTER (reviewed) > 0
+HAVING count(state) > 0
 ORDER BY amended DESC, pick

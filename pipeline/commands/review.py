@@ -141,7 +141,7 @@ def amend(
         moment = row["time"] if value is None else None  # its time stays as it is
         if value is None and moment is None:
             raise HeelwardError(f"{level} {number} has no {pick} to confirm: {row['reason']}; give --value or --time")
-    if time is not None and value is None and not is_time(pick) and pick in COUNTED:
+    if time is not None and value is None and pick in COUNTED:
         raise HeelwardError(f"{pick} is a number: give --value. Nothing was written")
     if value is not None and is_time(pick):
         raise HeelwardError(f"{pick} is a moment: give --time. Nothing was written")

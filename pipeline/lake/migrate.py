@@ -70,7 +70,7 @@ def number(version: str) -> Version:
 
 
 def version_of(lake: Lake) -> Version | None:
-    """Return the highest version that wrote a lake; None if none has, or the table that says so is damaged.
+    """Return the highest version that wrote a lake; None if none has, or if `snapshots` is damaged.
 
     Ingest makes damaged tables readable; the step after it asks again.
     """

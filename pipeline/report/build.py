@@ -160,7 +160,7 @@ def build(
         None if edition.mask else workspace.root, beside,
     )  # fmt: skip
     pictures = Pictures(out / "pictures")
-    pictures.draw((drawn.spec for part in content.parts for drawn in part.charts if drawn.spec is not None), workers)
+    pictures.draw((drawn.spec for drawn in content.drawn if drawn.spec is not None), workers)
     path = write_html(content, sheet, out, pictures)
     pictures.sweep()
     written: list[Path] = []
@@ -179,6 +179,6 @@ def build(
 
         written.append(write_xlsx(content, sheet, out / "tables.xlsx"))
         told("xlsx")
-    charts = sum(drawn.spec is not None for part in content.parts for drawn in part.charts)
+    charts = len(content.drawn)
     files = [path] if path.parent == out else [one for one in path.parent.rglob("*") if one.is_file()]
     return Built(path, charts, sum(one.stat().st_size for one in files), written)

@@ -144,6 +144,11 @@ class Content:
     used: dict[str, Statement] = field(default_factory=dict)
     since: Since | None = None
 
+    @property
+    def drawn(self) -> list[Drawn]:
+        """The charts that have something to draw, in order."""
+        return [drawn for part in self.parts for drawn in part.charts if drawn.spec is not None]
+
 
 def gather(
     connection: duckdb.DuckDBPyConnection, pages: list[Page], system: str, told: Told = lambda _what: None

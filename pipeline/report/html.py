@@ -161,8 +161,7 @@ def _page(content: Content, sheet: Sheet, place: Path, pictures: Pictures, *, ap
 
 def _drawn_in(content: Content) -> Iterator[tuple[str, Drawn]]:
     """Yield the charts of a report, each with its name on the page."""
-    shown = (drawn for part in content.parts for drawn in part.charts if drawn.spec is not None)
-    for number, drawn in enumerate(shown, start=1):
+    for number, drawn in enumerate(content.drawn, start=1):
         yield f"chart-{number}", drawn
 
 

@@ -77,11 +77,8 @@ def _words(part: Part) -> list[dict[str, str]]:
 
 def _table(rows: Rows) -> dict[str, Any]:
     frame = rows.frame.select(rows.frame.columns[:MOST_COLUMNS]).head(LONGEST_TABLE)
-    left = [
-        f"{count:,} more {'rows' if count > 1 else 'row'}" if what == "row" else f"{count} more columns"
-        for what, count in (("row", rows.frame.height - frame.height), ("column", rows.frame.width - frame.width))
-        if count
-    ]
+    missing = {"row": rows.frame.height - frame.height, "column": rows.frame.width - frame.width}
+    left = [f"{count:,} more {what}{'s' if count > 1 else ''}" for what, count in missing.items() if count]
     return {
         "title": rows.query.title, "heads": [rows.label(name) for name in frame.columns],
         "numeric": [dtype.is_numeric() for dtype in frame.dtypes],

@@ -71,8 +71,9 @@ class Pictures:
 
     def svg(self, spec: dict[str, Any]) -> str:
         """Return the picture of a chart."""
-        self.draw([spec])
         path = self._path(spec)
+        if not path.exists():
+            self.draw([spec])
         self.used.add(path.name)
         return path.read_text(encoding="utf-8")
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from pipeline.metrics.well import Rows
 from pipeline.report.plain_words import in_words
-from pipeline.report.record_facts import Facts
+from pipeline.report.record_facts import Facts, differs
 from pipeline.report.text import CAUTION
 from pipeline.report.theme import render, script, script_json
 from pipeline.report.typed import amend_pattern
@@ -253,7 +253,7 @@ def marks(picks: Rows, origin: datetime, unit: str, system: str, left_out: Seque
         now = row["amended_time"] or row["time"], row["value"] if row["amended_value"] is None else row["amended_value"]
         if row["amended_reason"] is not None:
             mark(row, *now, row["amended_reason"], amended=True)
-        if row["amended_reason"] is None or picked != now:
+        if row["amended_reason"] is None or differs(row):
             mark(row, *picked, f"{row['confidence']}: {row['reason']}", amended=False)
     return sorted(made, key=lambda one: one.time_s)
 

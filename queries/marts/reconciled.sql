@@ -8,7 +8,7 @@
 --   reported: by the provider
 --   difference: ours minus reported
 --   share: difference divided by reported
---   confidence: confidence of our pick, if the value is a pick
+--   confidence: confidence of our pick, or amended or confirmed, if the value is a pick
 WITH ours AS (
     UNPIVOT (
         SELECT
@@ -37,10 +37,10 @@ SELECT
     t.reported,
     o.ours - t.reported AS difference,
     (o.ours - t.reported) / nullif(t.reported, 0) AS share,
-    CASE WHEN p.amended_reason IS NULL THEN p.confidence WHEN p.amended_value IS NOT DISTINCT FROM p.value THEN 'confirmed' ELSE 'amended' END AS confidence
+    coalesce(p.state, p.confidence) AS confidence
 FROM ours AS o
 JOIN theirs AS t USING (well_id, stage, measure)
 JOIN stage AS s USING (well_id, stage)
-LEFT JOIN picks AS p
+LEFT JOIN pick AS p
     ON p.well_id = o.well_id AND p.level = 'stage' AND p.number = o.stage
     AND (o.measure = p.pick OR o.measure = concat(p.pick, '_psi'))

@@ -80,6 +80,14 @@ def test_a_confirmed_pick_is_not_an_amended_one(space: Workspace) -> None:
     assert '<em class="provisional">confirmed</em>' in text and "(amended)" not in text
 
 
+def test_a_confirmed_moment_counts_as_confirmed_too(space: Workspace) -> None:
+    amend(space, "Saltgrass 1H", "stage", 2, "shut_in", value=None, time=None, by="A. Reader", why="seen", withdraw=False,
+          confirm=True)  # fmt: skip
+    again(space)
+    counted = queries.run(steps.connect(space), queries.load("amendments_by_pick"), {}).frame
+    assert counted.select("pick", "amended", "confirmed").rows() == [("shut_in", 0, 1)]
+
+
 def test_an_amended_shut_in_moves_volumes_and_isip(space: Workspace) -> None:
     before = stage(space, 2)
     earlier = before["end_time"].timestamp() - 120.0
