@@ -14,6 +14,7 @@ from concurrent.futures import BrokenExecutor, Executor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
+from importlib import import_module
 from queue import SimpleQueue
 from threading import Thread
 from typing import Any, Generic, TypeVar
@@ -90,10 +91,12 @@ def map_unordered(
     """
     left, done = deque(tasks), SimpleQueue[_Done[Result] | None]()
     here = workers is None
-    if workers is None:
-        helpers = min(_cores(), len(left) // max(min_tasks_per_worker, 1)) - 1
-        pool = ProcessPoolExecutor(helpers, initializer=_end_with, initargs=(os.getpid(),)) if helpers > 0 else None
-        threads = max(helpers, 0)
+    kept = _kept if here else None
+    if kept is not None:
+        pool, threads = kept, min(_cores(), len(left)) - 1
+    elif workers is None:
+        threads = max(min(_cores(), len(left) // max(min_tasks_per_worker, 1)) - 1, 0)
+        pool = _helpers(threads) if threads else None
     else:
         pool, threads = workers.executor, min(2 * workers.count, len(left))  # one task runs, one waits
     call = partial(_call, uuid.uuid4().hex, pickle.dumps(make_worker))
@@ -121,8 +124,46 @@ def map_unordered(
             raise HeelwardError("all workers of the cluster are lost.\nfix: restart them, then run again")
     finally:
         left.clear()
-        if here and pool is not None:
+        if here and kept is None and pool is not None:
             pool.shutdown(wait=True, kill_workers=True)
+
+
+_kept: ProcessPoolExecutor | None = None
+
+
+@contextmanager
+def kept_helpers(module: str) -> Iterator[Callable[[], None]]:
+    """Let the processes of this machine that help stay from one use to the next, until the block ends.
+
+    Parameters
+    ----------
+    module : str
+        What they import when they are started.
+
+    Yields
+    ------
+    callable
+        Starts them: while they import what they need, this process goes on. Without a call each use starts its own.
+    """
+
+    def start() -> None:
+        global _kept
+        if _kept is None and _cores() > 1:
+            _kept = _helpers(_cores() - 1)
+            for _ in range(_cores() - 1):
+                _kept.submit(import_module, module)
+
+    global _kept
+    try:
+        yield start
+    finally:
+        if _kept is not None:
+            _kept.shutdown(wait=True, kill_workers=True)
+            _kept = None
+
+
+def _helpers(count: int) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(count, initializer=_end_with, initargs=(os.getpid(),))
 
 
 def _cores() -> int:

@@ -102,28 +102,34 @@ def discover(
     skipped: list[Skipped] = []
     walk = _Walk(root, None if follow_outside else [folder.resolve() for folder in folders], skipped)
     for folder in folders:
-        for file in sorted(walk.files(folder)):
-            below = shown_path(file.relative_to(folder))
-            claims: Sequence[LoadedMap | None] = [item for item in maps if item.source.claims(below)] or [None]
+        place = _place(root, folder)
+        for below, found in sorted(walk.files(folder), key=lambda entry: entry[0].split("/")):
+            shown = _shown(below)
+            claims: Sequence[LoadedMap | None] = [item for item in maps if item.source.claims(shown)] or [None]
             for loaded in claims:
                 name = loaded.source.name if loaded else NO_MAP
-                try:
-                    by_map[name].append(item_of(root, file, loaded))
-                except OSError as error:
-                    skipped.append(Skipped(_below(root, file), "vanished", f"{error.strerror}: not read in this run"))
+                path = _shown(f"{place}/{below}" if place else below)
+                by_map[name].append(_item(folder / below, path, loaded, found))
     ordered = [_revisions(by_map[item.source.name], item) for item in maps]
     return Discovered([item for group in ordered for item in group] + by_map[NO_MAP], skipped)
 
 
 def item_of(root: Path, file: Path, loaded: LoadedMap | None) -> SourceFile:
     """Return a file with a map, in its current state."""
-    found = file.stat()
-    return SourceFile(file, _below(root, file), loaded, found.st_size, found.st_mtime_ns // 1000)
+    return _item(file, _below(root, file), loaded, file.stat())
+
+
+def _item(file: Path, path: str, loaded: LoadedMap | None, found: os.stat_result) -> SourceFile:
+    return SourceFile(file, path, loaded, found.st_size, found.st_mtime_ns // 1000)
 
 
 def shown_path(path: Path) -> str:
     """Return a path as text with forward slashes; bytes that are not UTF-8 are written as escapes."""
-    written = os.fsencode(path.as_posix())
+    return _shown(path.as_posix())
+
+
+def _shown(path: str) -> str:
+    written = os.fsencode(path)
     try:
         return written.decode()
     except UnicodeDecodeError:  # the mark distinguishes it from a file whose name is the escaped text
@@ -131,8 +137,14 @@ def shown_path(path: Path) -> str:
         return f"{written.decode('utf-8', 'backslashreplace')} (bytes {mark})"
 
 
+def _place(root: Path, file: Path) -> str:
+    """Return a path relative to the workspace, if it lies below it; empty for the workspace itself."""
+    place = (file.relative_to(root) if file.is_relative_to(root) else file).as_posix()
+    return "" if place == "." else place
+
+
 def _below(root: Path, file: Path) -> str:
-    return shown_path(file.relative_to(root) if file.is_relative_to(root) else file)
+    return _shown(_place(root, file))
 
 
 @dataclass
@@ -143,39 +155,39 @@ class _Walk:
     inside: list[Path] | None
     skipped: list[Skipped]
     read: set[tuple[int, int]] = field(default_factory=set)
-    links: list[Path] = field(default_factory=list)
+    links: list[str] = field(default_factory=list)
 
     def skip(self, path: Path, kind: str, message: str) -> None:
         self.skipped.append(Skipped(_below(self.root, path), kind, message))
 
-    def files(self, folder: Path) -> Iterator[Path]:
-        """Yield the files in a folder; link targets come last, and each folder is read once."""
-        yield from self._below(folder)
+    def files(self, folder: Path) -> Iterator[tuple[str, os.stat_result]]:
+        """Yield the files in a folder, by path below it; link targets come last, and each folder is read once."""
+        yield from self._within(folder, "")
         while self.links:
-            link = self.links.pop(0)
+            below = self.links.pop(0)
+            link = folder / below
             if not self._may_follow(link):
                 continue
             if link.is_dir():
-                yield from self._below(link)
+                yield from self._within(folder, f"{below}/")
             else:
-                yield from self._file(link)
+                yield from self._file(folder, below)
 
-    def _below(self, folder: Path) -> Iterator[Path]:
-        waiting = [folder]
+    def _within(self, folder: Path, below: str) -> Iterator[tuple[str, os.stat_result]]:
+        waiting = [below]
         while waiting:
             here = waiting.pop()
-            entries = self._entries(here)
             folders = []
-            for entry in entries:
-                path = here / entry.name
+            for entry in self._entries(folder / here):
+                below = f"{here}{entry.name}"
                 if entry.name.startswith((".", "~$")):
                     continue
                 if entry.is_symlink():
-                    self.links.append(path)
+                    self.links.append(below)
                 elif entry.is_dir(follow_symlinks=False):
-                    folders.append(path)
+                    folders.append(f"{below}/")
                 else:
-                    yield from self._file(path)
+                    yield from self._file(folder, below)
             waiting += reversed(folders)
 
     def _entries(self, folder: Path) -> list[os.DirEntry[str]]:
@@ -192,16 +204,18 @@ class _Walk:
             self.skip(folder, "unreadable_folder", f"cannot read the folder ({error.strerror}): check its permissions")
         return []
 
-    def _file(self, path: Path) -> Iterator[Path]:
+    def _file(self, folder: Path, below: str) -> Iterator[tuple[str, os.stat_result]]:
+        path = folder / below
         try:
-            mode = path.stat().st_mode
+            found = path.stat()
         except FileNotFoundError:
             self.skip(path, "vanished", "the file disappeared before it could be read")
         except OSError as error:
-            self.skip(path, "unreadable_file", f"cannot read the file ({error.strerror}): check its permissions")
+            message = f"cannot read the file ({error.strerror}): check its permissions"
+            self.skip(path, "unreadable_file", message)
         else:
-            if stat.S_ISREG(mode):
-                yield path
+            if stat.S_ISREG(found.st_mode):
+                yield below, found
             else:
                 self.skip(path, "not_a_file", "this is not a file but a pipe, socket or device: remove it")
 

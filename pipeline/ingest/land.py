@@ -25,7 +25,7 @@ from pipeline.ingest.prepare import LINEAGE, IngestContext, PreparedFile, read, 
 from pipeline.ingest.shape import name_groups
 from pipeline.ingest.tally import Finding
 from pipeline.ingest.verify import restore_tables, settled, verify
-from pipeline.lake import Lake
+from pipeline.lake import Condition, Lake
 from pipeline.parallel import Workers
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import Table
@@ -140,7 +140,7 @@ def land(
         If there are no source maps.
     """
     maps, broken = read_maps(workspace.maps)
-    restored = restore_tables(lake)
+    restored, conditions = restore_tables(lake)
     names = WellRegistry()
     names.relearn(lake.scan(WELLS).collect())
     report = Landed(broken_maps=[str(item) for item in broken], restored=restored, tidied=bool(restored))
@@ -159,7 +159,7 @@ def land(
     for key in superseded | gone:
         known.suspend(key)
     retired = retired_rows(known, items, maps, all_maps=not broken)
-    _repair(lake, known, items, retired, report)
+    _repair(lake, conditions, known, items, retired, report)
     done, total = 0, len(items)
     shutil.rmtree(spool(workspace), ignore_errors=True)
     for lands in (*LANDED, NO_MAP):
@@ -189,13 +189,18 @@ def land(
 
 
 def _repair(
-    lake: Lake, known: SourceIndex, items: list[SourceFile], retired: dict[str, list[dict[str, Any]]], report: Landed
+    lake: Lake,
+    conditions: dict[Table, Condition],
+    known: SourceIndex,
+    items: list[SourceFile],
+    retired: dict[str, list[dict[str, Any]]],
+    report: Landed,
 ) -> None:
     """Remove the leftovers of a killed run, and mark files with missing rows to be landed again.
 
     Only if the lake has changed since the last step: counting all rows takes time.
     """
-    if settled(lake):
+    if settled(lake, conditions):
         return
     found = verify(lake)
     for table, ids in found.orphans.items():

@@ -221,14 +221,14 @@ class SourceMap(Frozen):
 
 
 def _claimed(patterns: tuple[str, ...], path: str) -> bool:
-    return any(_glob(pattern).fullmatch(path) is not None for pattern in patterns)
+    return _globs(patterns).fullmatch(path) is not None
 
 
 @cache
-def _glob(pattern: str) -> re.Pattern[str]:
+def _globs(patterns: tuple[str, ...]) -> re.Pattern[str]:
     marks = {"**/": "(?:.*/)?", "**": ".*", "*": "[^/]*", "?": "[^/]"}
-    parts = re.split(r"(\*\*/|\*\*|\*|\?)", pattern)
-    return re.compile("".join(marks.get(part, re.escape(part)) for part in parts))
+    split = (re.split(r"(\*\*/|\*\*|\*|\?)", pattern) for pattern in patterns)
+    return re.compile("|".join("".join(marks.get(part, re.escape(part)) for part in parts) for parts in split))
 
 
 def _problems(source: SourceMap) -> list[str]:

@@ -10,7 +10,7 @@ import polars as pl
 from deltalake.exceptions import DeltaError
 
 from pipeline import __version__
-from pipeline.lake import Lake
+from pipeline.lake import Condition, Lake
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
@@ -38,33 +38,48 @@ class Verified:
     missing: dict[Table, list[str]]
 
 
-def restore_tables(lake: Lake) -> list[str]:
-    """Make externally damaged tables readable again; return their names. Their lost rows are landed again.
+def restore_tables(lake: Lake) -> tuple[list[str], dict[Table, Condition]]:
+    """Make externally damaged tables readable again. Their lost rows are landed again.
 
     Missing or truncated files are removed from the table's log; a table with an unreadable log is moved away.
+
+    Returns
+    -------
+    restored : list of str
+        Names of the tables.
+    found : dict of Table to Condition
+        All tables that hold landed rows, as they are now.
     """
-    restored = []
+    restored, found = [], {}
     for table in (*_CHECKED, SNAPSHOTS):
         try:
-            damaged = bool(lake.condition(table).missing)
+            found[table] = lake.condition(table)
+            damaged = bool(found[table].missing)
             if damaged:
                 lake.drop_missing_files(table)
         except DeltaError:
             damaged = True
             lake.move_away(table)
         if damaged:
+            found[table] = lake.condition(table)
             restored.append(table.name)
-    return restored
+    return restored, found
 
 
-def settled(lake: Lake) -> bool:
-    """Whether the lake is unchanged since the last step, by versions, files and row counts; reads no samples."""
+def settled(lake: Lake, now: dict[Table, Condition]) -> bool:
+    """Whether the lake is unchanged since the last step, by versions, files and row counts; reads no samples.
+
+    Parameters
+    ----------
+    lake : Lake
+    now : dict of Table to Condition
+        Of all tables that hold landed rows.
+    """
     last = lake.scan(SNAPSHOTS).sort("at").tail(1).collect()
     if last.is_empty() or last["code_version"][0] != __version__:
         return False
     versions = json.loads(last["versions"][0])
-    now = {table: lake.condition(table) for table in _CHECKED}
-    if any(state.version != versions.get(table.name) or state.missing for table, state in now.items()):
+    if any(now[table].version != versions.get(table.name) or now[table].missing for table in _CHECKED):
         return False
     sources = lake.scan_raw(SOURCES).filter(pl.col("state") == "landed").collect()
     landed = dict(sources.group_by("lands").agg(pl.col("rows_landed").sum()).iter_rows())

@@ -77,12 +77,15 @@ class Lake:
         Table versions to read; default: the newest. A pinned lake cannot be written.
     guard : callable, optional
         Called before each write; raises if this process must not write any more.
+    landed : sequence of str, optional
+        Ids of the landed files, if they were looked up once for many reads (`still`).
     """
 
     root: str
     storage_options: Mapping[str, str] = field(default_factory=dict)
     versions: Mapping[str, int] | None = None
     guard: Callable[[], None] | None = field(default=None, compare=False, repr=False)
+    landed: Sequence[str] | None = field(default=None, compare=False, repr=False)
 
     def uri(self, table: Table) -> str:
         """Location of a table."""
@@ -129,10 +132,13 @@ class Lake:
                     Path(path).rename(f"{path}.damaged")
             delta.repair()
 
-    def compact(self, table: Table) -> int:
-        """Join the small files of a table in one commit; return how many files fewer it has. No row changes."""
+    def compact(self, table: Table, fewest: int = FEW_FILES) -> int:
+        """Join the small files of a table in one commit; return how many files fewer it has. No row changes.
+
+        A table with fewer files than `fewest` stays as it is.
+        """
         delta = self.open(table)
-        if delta is None or self.versions is not None or len(delta.file_uris()) < FEW_FILES:
+        if delta is None or self.versions is not None or len(delta.file_uris()) < fewest:
             return 0
         if self.guard is not None:
             self.guard()
@@ -171,7 +177,11 @@ class Lake:
 
     def at(self, versions: Mapping[str, int]) -> Lake:
         """Return the same lake at the given table versions."""
-        return replace(self, versions=dict(versions))
+        return replace(self, versions=dict(versions), landed=None)
+
+    def still(self) -> Lake:
+        """Return the same lake for many reads in a row: which files are landed is looked up once."""
+        return self if self.landed is not None else replace(self, landed=self._landed_files())
 
     def reader(self) -> Lake:
         """Return the same lake for other processes, for reading only."""
@@ -190,27 +200,17 @@ class Lake:
             pl.lit(None, dtype=table.dtypes[name]).alias(name) for name in sorted(absent)
         ).select(list(table.dtypes))  # fmt: skip
 
-    def scan(self, table: Table, visible_ids: Sequence[str] | None = None) -> pl.LazyFrame:
-        """Return the visible rows of a table: those whose file is landed.
-
-        Parameters
-        ----------
-        table : Table
-        visible_ids : sequence of str, optional
-            Result of `visible_ids`, when many tables are scanned at once.
-        """
+    def scan(self, table: Table) -> pl.LazyFrame:
+        """Return the visible rows of a table: those whose file is landed."""
         rows = self.scan_raw(table)
         if not table.follows_sources:
             return rows
         source = pl.col("source_id")
         # imploded, the ids are one value; as a list, polars slowly tests each one against the files' statistics
-        visible = source.is_in(
-            pl.Series(self.visible_ids() if visible_ids is None else visible_ids, dtype=pl.String).implode()
-        )
+        visible = source.is_in(pl.Series(self.still().landed, dtype=pl.String).implode())
         return rows.filter(visible if table.landed else source.is_null() | visible)
 
-    def visible_ids(self) -> list[str]:
-        """Return the ids of all landed files."""
+    def _landed_files(self) -> list[str]:
         landed = self.scan_raw(SOURCES).filter(pl.col("state") == VISIBLE_STATE)
         return landed.select("source_id").unique().collect().to_series().to_list()
 
@@ -339,9 +339,9 @@ class Lake:
         tables = list(tables)
         connection = duckdb.connect(":memory:")
         connection.execute("SET TimeZone = 'UTC'")
-        visible = self.visible_ids()
+        here = self.still()
         for table in tables:
-            rows = self.scan(table, visible)
+            rows = here.scan(table)
             connection.register(table.name, rows if seen is None else seen(table, rows))
         create_marts(connection, [table.name for table in tables], zone, quarter=quarter)
         connection.execute("SET python_enable_replacements = false")

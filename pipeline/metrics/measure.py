@@ -103,7 +103,7 @@ def measure(
     -------
     Measured
     """
-    report = Measured()
+    report, lake = Measured(), lake.still()
     plan = _plan(lake, planning)
     report.unchanged = plan.unchanged
     tasks = [plan.stale[first : first + WELLS_PER_TASK] for first in range(0, len(plan.stale), WELLS_PER_TASK)]
@@ -127,7 +127,7 @@ def measure(
 
 def stale_wells(lake: Lake, planning: Planning = PLANNING) -> dict[str, str]:
     """Return the wells whose rows are out of date with their inputs, each with what changed."""
-    return {well.well_id: well.why for well in _plan(lake, planning).stale}
+    return {well.well_id: well.why for well in _plan(lake.still(), planning).stale}
 
 
 @dataclass(frozen=True)
@@ -147,7 +147,7 @@ def read_wells(lake: Lake, wells: Sequence[str], planning: Planning = PLANNING) 
 
     What it returns is all that the well's rows are measured from; its fingerprint is left empty.
     """
-    mine = pl.col("well_id").is_in(list(wells))
+    lake, mine = lake.still(), pl.col("well_id").is_in(list(wells))
     tables = {table.name: _by_well(lake, table, mine) for table in _DESCRIBED}
     signals = _signal_sources(lake, mine)
     treatment, coil = lake.scan_raw(TREATMENT), lake.scan_raw(COIL)

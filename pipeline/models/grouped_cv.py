@@ -5,29 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import polars as pl
 import scipy
-from numpy.typing import NDArray
-from sklearn.base import BaseEstimator, clone
-from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
-from sklearn.linear_model import Ridge
-from sklearn.model_selection import GroupKFold
 
-from pipeline.models.columns import COLUMNS, Column, predictors
+from pipeline.models.columns import COLUMNS
 from pipeline.models.conformal import grouped_coverage, grouped_quantile
-from pipeline.models.design_matrix import Limits, design_matrix, effects_of
-from pipeline.models.logistic import fit_logistic, odds_limits
-from pipeline.models.picker import Picker, picker_errors, picker_of
+from pipeline.models.design_matrix import Limits, effects_of
+from pipeline.models.fitters import Boosted, Linear, Logit, Served
+from pipeline.models.held_out import FEWEST_PADS, OUTER_FOLDS, Later, from_earlier_pads, out_of_pad
+from pipeline.models.logistic import Logistic, odds_limits
 from pipeline.models.specs import ModelSpec, rows_hash
+from pipeline.models.training import Array, Table, prepare
 from pipeline.units import qty
 
-Array = NDArray[np.float64]
-PENALTIES = [0.1, 1.0, 10.0, 100.0, 1000.0]
-FEWEST_PADS = 3
 FEWEST_EVENTS = 5
 """Fewest events, and fewest rows without an event, for modelling a chance."""
 RESAMPLED_PADS = 8
@@ -36,10 +29,9 @@ BOOSTED_ROWS = 100
 """With fewer rows boosting returns the mean."""
 CONSTANT = 1e-18
 """Errors of the mean below this share of the outcome's squares are rounding. [1]"""
-BOOSTED_MOST = 5000
-"""Most rows that a boosted model is fitted on; a random sample of more."""
-OUTER_FOLDS, INNER_FOLDS = 8, 3
-METHOD_VERSION = 6
+MANY_PADS, FEW_GROUPS = 40, 4
+"""With so many pads, boosting on three of four groups of them is as good as on seven of eight, and half the work."""
+METHOD_VERSION = 7
 ALPHA = 0.1
 CONFORMAL_PADS = 9
 """With fewer pads no distribution-free 90 % interval by pad exists: ceil(0.9 * (n + 1)) would exceed n."""
@@ -59,62 +51,10 @@ class ModelRows:
     parameters: list[dict[str, Any]] = field(default_factory=list)
 
 
-@dataclass(frozen=True)
-class Table:
-    """A modelling table ready to fit: features as floats (classes as codes), outcome, pads, excluded rows, weights."""
-
-    used: pl.DataFrame
-    columns: list[Column]
-    features: Array
-    outcome: Array
-    pads: NDArray[np.str_]
-    left_out: int
-    weights: Array
-    picker: Picker | None
-
-
 def inputs_hash(frame: pl.DataFrame, spec: ModelSpec) -> str:
     """Return a hash of the rows and the method that determine a model."""
     physics = [spec.physics] if spec.physics else []
     return rows_hash(frame, spec, METHOD_VERSION, [spec.outcome, *spec.predictors, *physics])
-
-
-def prepare(frame: pl.DataFrame, spec: ModelSpec) -> Table:
-    """Return the rows used to fit a model.
-
-    Raises
-    ------
-    KnownOnlyAfter
-        If a predictor is known only after the job.
-    """
-    columns = predictors(list(spec.predictors))
-    plain = frame.with_columns(pl.col(spec.outcome).fill_nan(None), pl.col("pad").cast(pl.String))
-    used = plain.drop_nulls([spec.outcome, "pad", *spec.predictors])
-    left_out = frame.filter(pl.col("pad").is_not_null()).height - used.height
-    parts = []
-    for column in columns:
-        values = used[column.name]
-        if column.role == "class":
-            values = values.rank("dense")  # codes in alphabetical order; the model one-hot encodes them
-        parts.append(values.to_numpy().astype(float))
-    features = np.column_stack(parts) if parts and used.height else np.empty((used.height, len(columns)))
-    outcome = used[spec.outcome].to_numpy().astype(float)
-    errors = picker_errors(used, spec.outcome)
-    picker = picker_of(errors, _residual_variance(used, columns, outcome)) if errors is not None else None
-    weights = np.ones(outcome.size) if errors is None or picker is None else picker.weights(errors)
-    return Table(
-        used, columns, features, outcome, used["pad"].to_numpy().astype(str), left_out, weights, picker
-    )  # fmt: skip
-
-
-def _residual_variance(used: pl.DataFrame, columns: list[Column], outcome: Array) -> float:
-    """Residual variance of a least-squares fit; NaN if there are not more rows than terms."""
-    if not used.height:
-        return float("nan")
-    design, _, _ = design_matrix(used, columns)
-    rank = int(np.linalg.matrix_rank(design))
-    rest = outcome - design @ np.linalg.lstsq(design, outcome, rcond=None)[0]
-    return float(rest @ rest / (outcome.size - rank)) if outcome.size > rank else float("nan")
 
 
 def fit_model(frame: pl.DataFrame, spec: ModelSpec) -> ModelRows | None:
@@ -137,16 +77,18 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec) -> ModelRows | None:
     on the same held-out pads, whether a straight line misses something.
     """
     table = prepare(frame, spec)
-    if np.unique(table.pads).size < FEWEST_PADS:
+    if table.names.size < FEWEST_PADS:
         return None
     events = int(table.outcome.sum())
     if spec.chance and min(events, table.outcome.size - events) < FEWEST_EVENTS:
         return None
-    predicted, mean = out_of_pad(table, PenaltyByPad(table.columns, spec.chance))
+    fitter = Logit(table) if spec.chance else Linear(table)
+    predicted, mean = out_of_pad(fitter)
     boosted = None
     if table.outcome.size >= BOOSTED_ROWS:
-        boosted, _ = out_of_pad(table, Boosted(table.columns, spec.chance))
-    later = None if spec.chance else from_earlier_pads(table)
+        groups = FEW_GROUPS if table.names.size >= MANY_PADS else OUTER_FOLDS
+        boosted, _ = out_of_pad(Boosted(table, chance=spec.chance), groups)
+    later = from_earlier_pads(fitter) if isinstance(fitter, Linear) else None
     half, coverage, basis = (float("inf"), float("nan"), "") if spec.chance else _interval(table, predicted, later)
     card = _card(spec, table, predicted, mean)
     physics = None if spec.physics is None else table.used[spec.physics].to_numpy().astype(float)
@@ -159,12 +101,12 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec) -> ModelRows | None:
         "rmse_of_physics": None if physics is None else _known(_rmse(table.outcome, physics)),
         "interval_half_width": _known(half), "coverage_90": _known(coverage), "limitations": MUST_NOT,
         "span": _span(table.used),
-        "interval_note": _interval_note(np.unique(table.pads).size, spec.chance, coverage) + basis
+        "interval_note": _interval_note(table.names.size, spec.chance, coverage) + basis
         + _beside(spec, table, later),
         "better_boosted": boosted is not None and _gains(table, _squares(table, predicted), _squares(table, boosted)),
     }  # fmt: skip
-    served = PenaltyByPad(table.columns, spec.chance).fit(table.features, table.outcome, table.pads, table.weights)
-    odds = partial(_odds, served, table) if spec.chance else None
+    served = fitter.fit(np.ones(table.names.size, dtype=bool))
+    odds = None if served.logistic is None else partial(_odds, served, served.logistic, table)
     effects = effects_of(spec, table.used, table.outcome, table.columns, table.pads, table.weights, odds)
     parameters = [row | {"inputs": card["inputs"]} for row in _parameters(spec, table, served)]
     return ModelRows(card, effects, _predictions(spec, table, predicted, mean, half), parameters)
@@ -198,172 +140,6 @@ def _rmse(outcome: Array, predicted: Array) -> float:
     return float(np.sqrt(np.mean((outcome - predicted) ** 2)))
 
 
-@dataclass(frozen=True)
-class _Encoding:
-    """How a linear model reads features: numbers scaled by the training rows, one indicator column per class."""
-
-    numbers: list[int]
-    centre: Array
-    scale: Array
-    levels: dict[int, Array]
-
-    @classmethod
-    def made_on(cls, columns: list[Column], features: Array) -> _Encoding:
-        numbers = [i for i, column in enumerate(columns) if column.role == "number"]
-        levels = {i: np.unique(features[:, i]) for i, column in enumerate(columns) if column.role == "class"}
-        values = features[:, numbers]
-        centre, scale = values.mean(axis=0), values.std(axis=0)
-        return cls(numbers, centre, np.where(scale > 1e-12 * np.abs(centre), scale, 1.0), levels)
-
-    def __call__(self, features: Array) -> Array:
-        """Return the design matrix; a class not in the training rows has no column, so none is set."""
-        scaled = (features[:, self.numbers] - self.centre) / self.scale
-        return np.hstack([scaled, *(features[:, [i]] == levels for i, levels in self.levels.items())])
-
-
-class _OnColumns(BaseEstimator):  # type: ignore[misc]
-    """Base of the models that predict an outcome from declared columns.
-
-    Parameters
-    ----------
-    columns : list of Column
-    chance : bool
-        Whether the outcome is 1 or 0.
-    """
-
-    def __init__(self, columns: list[Column], chance: bool = False) -> None:
-        self.columns = columns
-        self.chance = chance
-
-    def predict(self, features: Array) -> Array:
-        """Return predictions; probabilities if the outcome is a chance."""
-        return self._predicted(self.best_, features)
-
-    def _predicted(self, fitted: Any, features: Array) -> Array:
-        return np.asarray(fitted.predict_proba(features)[:, 1] if self.chance else fitted.predict(features))
-
-
-class PenaltyByPad(_OnColumns):
-    """Ridge regression on scaled numbers and one-hot classes, its penalty chosen with held-out pads.
-
-    A chance is fitted by logistic regression with one fixed penalty; its effects come from the same fit.
-    """
-
-    def predict(self, features: Array) -> Array:
-        """Return predictions; probabilities if the outcome is a chance."""
-        return self._predicted(self.best_, self.encoding_(features))
-
-    def _by_penalty(self, features: Array, outcome: Array, weights: Array, test: Array) -> Array:
-        """Predict rows with every penalty, one column each; ridge fits all penalties together."""
-        encoding = _Encoding.made_on(self.columns, features)
-        many = np.repeat(outcome[:, None], len(PENALTIES), axis=1)
-        return self._predicted(
-            Ridge(alpha=np.asarray(PENALTIES)).fit(encoding(features), many, weights), encoding(test)
-        )
-
-    def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_], weights: Array) -> PenaltyByPad:
-        """Fit; for a number, the penalty is first chosen with whole pads held out."""
-        self.encoding_ = _Encoding.made_on(self.columns, features)
-        if self.chance:
-            encoded = self.encoding_(features)
-            design = np.hstack([np.ones((outcome.size, 1)), encoded])
-            self.logistic_ = fit_logistic(design, outcome, clusters=groups)
-            self.best_ = self.logistic_.model
-            return self
-        total = np.zeros(len(PENALTIES))
-        folds = GroupKFold(min(np.unique(groups).size, INNER_FOLDS)).split(features, outcome, groups)
-        for train, test in folds:
-            predicted = self._by_penalty(features[train], outcome[train], weights[train], features[test])
-            total += (weights[test][:, None] * np.square(outcome[test][:, None] - predicted)).sum(axis=0)
-        self.best_ = Ridge(alpha=PENALTIES[int(np.argmin(total))]).fit(self.encoding_(features), outcome, weights)
-        return self
-
-
-class Boosted(_OnColumns):
-    """Small gradient boosting model with a low learning rate, on the same columns."""
-
-    def fit(self, features: Array, outcome: Array, groups: NDArray[np.str_], weights: Array) -> Boosted:
-        """Fit, on a sample of many rows; no setting is chosen by pads."""
-        classes = [i for i, column in enumerate(self.columns) if column.role == "class"]
-        if outcome.size > BOOSTED_MOST:  # it only tells whether a straight line misses something
-            some = np.random.default_rng(0).choice(outcome.size, BOOSTED_MOST, replace=False)
-            features, outcome, weights = features[some], outcome[some], weights[some]
-        kind = HistGradientBoostingClassifier if self.chance else HistGradientBoostingRegressor
-        self.best_ = kind(
-            max_iter=40, learning_rate=0.15, max_bins=63, max_leaf_nodes=8, min_samples_leaf=10, early_stopping=False,
-            categorical_features=classes or None, random_state=0,
-        ).fit(features, outcome, weights)  # fmt: skip
-        return self
-
-
-def out_of_pad(table: Table, model: PenaltyByPad | Boosted) -> tuple[Array, Array]:
-    """Predict every row with its whole pad held out; all fitting uses only other pads.
-
-    Parameters
-    ----------
-    table : Table
-    model : PenaltyByPad or Boosted
-        The penalty is chosen inside each fold, also with whole pads held out.
-
-    Returns
-    -------
-    predicted, mean : array, shape (n,)
-        Prediction, and mean of the training rows. With few pads, each pad is held out alone; with more, pads are
-        held out in eight groups.
-    """
-    groups, outcome = table.pads, table.outcome
-    predicted, mean = np.empty_like(outcome), np.empty_like(outcome)
-    for train, test in GroupKFold(min(np.unique(groups).size, OUTER_FOLDS)).split(table.features, outcome, groups):
-        mean[test] = outcome[train].mean()
-        if np.unique(outcome[train]).size < 2:
-            predicted[test] = mean[test]
-            continue
-        fitted = clone(model).fit(table.features[train], outcome[train], groups[train], table.weights[train])
-        predicted[test] = fitted.predict(table.features[test])
-    return predicted, mean
-
-
-@dataclass(frozen=True)
-class Later:
-    """Predictions of pads from earlier pads only: which rows, the model's prediction and the mean of earlier pads."""
-
-    rows: NDArray[np.int64]
-    predicted: Array
-    mean: Array
-
-
-def from_earlier_pads(table: Table) -> Later | None:
-    """Predict each pad from the pads before it: what a plan for the next pad does.
-
-    Parameters
-    ----------
-    table : Table
-
-    Returns
-    -------
-    Later or None
-        Pads in order of their first quarter, from the fourth on, in up to eight steps; None if the table has no
-        calendar time or fewer than four pads.
-    """
-    if "quarters" not in table.used.columns:
-        return None
-    first = table.used.group_by("pad").agg(pl.col("quarters").min()).drop_nulls().sort("quarters", "pad")
-    order = first["pad"].to_numpy().astype(str)
-    if order.size <= FEWEST_PADS:
-        return None
-    rows, predicted, mean = [], [], []
-    ends = np.unique(np.linspace(FEWEST_PADS, order.size, min(OUTER_FOLDS, order.size - FEWEST_PADS) + 1).round())
-    for start, stop in pairwise(ends.astype(int)):
-        train = np.flatnonzero(np.isin(table.pads, order[:start]))
-        test = np.flatnonzero(np.isin(table.pads, order[start:stop]))
-        known = (table.features[train], table.outcome[train], table.pads[train], table.weights[train])
-        fitted = PenaltyByPad(table.columns).fit(*known)
-        rows.append(test)
-        predicted.append(fitted.predict(table.features[test]))
-        mean.append(np.full(test.size, table.outcome[train].mean()))
-    return Later(np.concatenate(rows), np.concatenate(predicted), np.concatenate(mean))
-
-
 def _interval(table: Table, predicted: Array, later: Later | None) -> tuple[float, float, str]:
     """Half width of the 90 % interval, its coverage on held-out pads, and a note on pads later than all others."""
     scores = np.abs(table.outcome - predicted)
@@ -385,14 +161,12 @@ def _interval(table: Table, predicted: Array, later: Later | None) -> tuple[floa
 
 def _squares(table: Table, predicted: Array) -> Array:
     """Sum of squared errors of each pad."""
-    _, code = np.unique(table.pads, return_inverse=True)
-    return np.asarray(np.bincount(code, (table.outcome - predicted) ** 2), dtype=np.float64)
+    return np.asarray(np.bincount(table.by_pad[1], (table.outcome - predicted) ** 2), dtype=np.float64)
 
 
 def _gains(table: Table, old: Array, new: Array) -> bool:
     """Whether new errors are smaller than old ones beyond chance: Student's t of the pads' mean gains."""
-    _, count = np.unique(table.pads, return_counts=True)
-    gain = (old - new) / count
+    gain = (old - new) / np.bincount(table.by_pad[1])
     return bool(gain.mean() > scipy.stats.t.ppf(0.975, gain.size - 1) * gain.std(ddof=1) / np.sqrt(gain.size))
 
 
@@ -420,7 +194,6 @@ def _skill(model: Array, naive: Array, square: float, seed: int = 0) -> tuple[fl
 def _card(spec: ModelSpec, table: Table, predicted: Array, mean: Array) -> dict[str, Any]:
     outcome = table.outcome
     error, naive = (outcome - predicted) ** 2, (outcome - mean) ** 2
-    names = np.unique(table.pads)
     skill, low, high = _skill(_squares(table, predicted), _squares(table, mean), float(outcome @ outcome))
     better = low > 0.0
     unit = COLUMNS[spec.outcome].unit
@@ -434,11 +207,11 @@ def _card(spec: ModelSpec, table: Table, predicted: Array, mean: Array) -> dict[
     else:
         verdict = (
             f"No better than the mean: on held-out pads the error of the model is {off}, that of the mean of the other "
-            f"pads {mean_off}, and {names.size} pads are too few to separate them."
+            f"pads {mean_off}, and {table.names.size} pads are too few to separate them."
         )
     return {
         "model": spec.name, "outcome": spec.outcome, "unit": unit, "level": spec.level, "rows": table.used.height,
-        "pads": names.size, "wells": table.used["well_id"].n_unique(), "rows_left_out": table.left_out,
+        "pads": table.names.size, "wells": table.used["well_id"].n_unique(), "rows_left_out": table.left_out,
         "rmse_held_out": rmse, "rmse_of_mean": rmse_mean, "skill": skill, "skill_low": low, "skill_high": high,
         "better_than_mean": better, "verdict": verdict, "fitted_at": datetime.now(UTC),
     }  # fmt: skip
@@ -471,12 +244,12 @@ def _predictions(spec: ModelSpec, table: Table, predicted: Array, mean: Array, h
     ]  # fmt: skip
 
 
-def _odds(served: PenaltyByPad, table: Table) -> Limits:
+def _odds(served: Served, fitted: Logistic, table: Table) -> Limits:
     """Log odds of the served fit: the constant, a step of each number, each class against the first of its column."""
-    encoding = served.encoding_
+    encoding = served.encoding
     columns = {index: at for at, index in enumerate(encoding.numbers, start=1)}
     first = 1 + len(encoding.numbers)
-    width = served.logistic_.estimate.size
+    width = fitted.estimate.size
     rows = [np.eye(width)[0]]
     for index, column in enumerate(table.columns):
         if column.role == "number":
@@ -486,22 +259,21 @@ def _odds(served: PenaltyByPad, table: Table) -> Limits:
         count = encoding.levels[index].size
         rows += [np.eye(width)[first + level] - np.eye(width)[first] for level in range(1, count)]
         first += count
-    return odds_limits(served.logistic_, np.stack(rows), np.unique(table.pads).size)
+    return odds_limits(fitted, np.stack(rows), table.names.size)
 
 
-def _parameters(spec: ModelSpec, table: Table, fitted: PenaltyByPad) -> list[dict[str, Any]]:
+def _parameters(spec: ModelSpec, table: Table, fitted: Served) -> list[dict[str, Any]]:
     """Return the linear model, fitted on all pads, as numbers."""
-    weights = np.ravel(fitted.best_.coef_)
-    constant = float(np.ravel(fitted.best_.intercept_)[0])
+    weights = fitted.coefficients
     empty = {"centre": None, "scale": None, "lowest": None, "highest": None, "pads": None}
-    rows: list[dict[str, Any]] = [{"model": spec.name, "term": "constant", "coefficient": constant, **empty}]
+    rows: list[dict[str, Any]] = [{"model": spec.name, "term": "constant", "coefficient": fitted.constant, **empty}]
     numbers = [column for column in table.columns if column.role == "number"]
     for index, column in enumerate(numbers):
         values = table.used[column.name]
         rows.append(
             {
                 "model": spec.name, "term": column.name, "coefficient": float(weights[index]),
-                "centre": float(fitted.encoding_.centre[index]), "scale": float(fitted.encoding_.scale[index]),
+                "centre": float(fitted.encoding.centre[index]), "scale": float(fitted.encoding.scale[index]),
                 "lowest": float(values.min()), "highest": float(values.max()), "pads": None,  # type: ignore[arg-type]
             }
         )  # fmt: skip

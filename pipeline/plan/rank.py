@@ -12,9 +12,9 @@ import polars as pl
 from pipeline.models.clustered import fit_by_pad, holm
 from pipeline.models.columns import COLUMNS, Column
 from pipeline.models.design_matrix import design_matrix
-from pipeline.models.grouped_cv import prepare
 from pipeline.models.linear import aliased_terms
 from pipeline.models.specs import MODELS, ModelSpec
+from pipeline.models.training import prepare
 from pipeline.plan.evaluate import Line
 
 LESS_IS_BETTER = {

@@ -159,9 +159,9 @@ def build(
         mask.text(inert_text(settings.title)), edition.words(), dict(versions), f"{datetime.now(UTC):%Y-%m-%d %H:%M}",
         None if edition.mask else workspace.root, beside,
     )  # fmt: skip
-    pictures = Pictures(out / "pictures")
+    pictures = Pictures(out / "pictures", workspace.state)
     pictures.draw((drawn.spec for drawn in content.drawn if drawn.spec is not None), workers)
-    path = write_html(content, sheet, out, pictures)
+    path = write_html(content, sheet, out, pictures, workers)
     pictures.sweep()
     written: list[Path] = []
     if "brief" in beside:

@@ -24,6 +24,8 @@ QUIET, MARK, PAPER, SECOND = "var(--quiet)", "var(--mark)", "var(--paper)", "var
 INK = "var(--ink)"
 ROWS, CELLS = "rows", "cells"
 """Names of a chart's data: the rows it draws; the cells it sums for the jobs that a reader selects."""
+TIPS = alt.TooltipValue("")
+"""Stands for a chart's tooltips until it is built: they are long, and every step of building would copy them."""
 PICKED = "picked"
 """Whether a reader has selected jobs: a parameter of charts that sum cells."""
 
@@ -79,10 +81,16 @@ def draw(
         "trend": _trend, "stack": _stack, "bars": _bars, "interval": _interval, "strip": _strip, "scatter": _scatter,
         "timeline": _timeline, "funnel": _funnel, "trade": _trade, "cells": _cells,
     }  # fmt: skip
-    with debug_mode(CHECKED):
+    with debug_mode(False):
         chart = kinds[spec.kind](spec, alt.NamedData(name=ROWS), frame, labels)
         chart = chart.properties(width="container").configure(**chart_theme())
-        built: dict[str, Any] = chart.to_dict(validate=CHECKED)
+        built: dict[str, Any] = chart.to_dict(validate=False)
+    tips = _tips_of(spec, frame, labels)
+    for layer in built.get("layer", [built]):
+        if "tooltip" in layer["encoding"]:
+            layer["encoding"]["tooltip"] = tips
+    if CHECKED:
+        alt.TopLevelSpec.validate(built)
     built["datasets"] = {ROWS: json.loads(frame.write_json())} | ({} if cells is None else {CELLS: cells})
     built["autosize"] = {"type": "fit-x", "contains": "padding"}
     return built
@@ -104,22 +112,40 @@ def _format(column: str, labels: Labels) -> str:
     return ".1%" if per_cent and labels.unit(column) in ("", "ratio") else ",.5~r"
 
 
-def _tips(frame: pl.DataFrame, labels: Labels, times: Sequence[str | None] = ()) -> list[alt.Tooltip]:
+def _tips(frame: pl.DataFrame, labels: Labels, times: Sequence[str | None] = ()) -> list[dict[str, Any]]:
     """Return what a reader sees at a mark. Yes and no are seen in the mark itself; `times` are drawn as times."""
     tips = []
     for name, dtype in frame.drop("well_id", strict=False).schema.items():  # the name is told
-        title = labels.heading(name)
         if dtype == pl.Boolean:
             continue
+        tip = {"field": name, "title": labels.heading(name), "type": "nominal"}
         if name in times:
-            tips.append(alt.Tooltip(field=name, type="temporal", title=title, format="%Y-%m-%d %H:%M"))
+            tip |= {"type": "temporal", "format": "%Y-%m-%d %H:%M"}
         elif dtype.is_float():
-            tips.append(alt.Tooltip(field=name, type="quantitative", title=title, format=_format(name, labels)))
+            tip |= {"type": "quantitative", "format": _format(name, labels)}
         elif dtype.is_integer():
-            tips.append(alt.Tooltip(field=name, type="quantitative", title=title))
-        else:
-            tips.append(alt.Tooltip(field=name, type="nominal", title=title))
+            tip |= {"type": "quantitative"}
+        tips.append(tip)
     return tips
+
+
+def _tips_of(spec: ChartSpec, frame: pl.DataFrame, labels: Labels) -> list[dict[str, Any]]:
+    """Return what a reader sees at the marks of a chart; of rows that are summed, the sum."""
+    if spec.kind == "timeline":
+        return _tips(frame, labels, (spec.x, spec.x_end))
+    if spec.kind not in ("stack", "bars") or not _piled(spec, frame):
+        return _tips(frame, labels)
+    tips = _tips(frame.select(*_keys(spec), spec.y), labels)
+    return [*tips[:-1], tips[-1] | {"aggregate": "sum", "type": "quantitative", "format": ",.5~r"}]
+
+
+def _keys(spec: ChartSpec) -> list[str]:
+    return [spec.x, *([spec.colour] if spec.colour else [])]
+
+
+def _piled(spec: ChartSpec, frame: pl.DataFrame) -> bool:
+    """Whether rows of several jobs are summed to one bar, not stacked as thin slices."""
+    return bool(frame.select(_keys(spec)).is_duplicated().any())
 
 
 def _every_quarter(spec: ChartSpec, frame: pl.DataFrame) -> dict[str, alt.Scale]:
@@ -150,7 +176,7 @@ def _trend(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: La
         x=x,
         y=y,
         fill=alt.condition("datum.signal", alt.value(MARK), alt.value(PAPER)),
-        tooltip=_tips(frame, labels),
+        tooltip=TIPS,
     )
     layers = [*rules, line, points]
     if spec.cells:
@@ -220,19 +246,7 @@ def _columns(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: 
     if frame[spec.y].dtype.is_integer():  # counts have whole-number ticks
         highest = frame.group_by(spec.x).agg(pl.col(spec.y).sum())[spec.y].max()
         amount = alt.Axis(tickCount=max(1, min(int(highest), 8)), format="d")  # type: ignore[arg-type]
-    # rows of several jobs are summed to one bar, not stacked as thin slices
-    keys = [spec.x, *([spec.colour] if spec.colour else [])]
-    piled = bool(frame.select(keys).is_duplicated().any())
-    summed: dict[str, Any] = {"aggregate": "sum"} if piled else {}
-    tips = _tips(frame.select(*keys, spec.y), labels) if piled else _tips(frame, labels)
-    if piled:
-        tips[-1] = alt.Tooltip(
-            field=spec.y,
-            aggregate="sum",
-            type="quantitative",
-            title=labels.heading(spec.y),
-            format=",.5~r",
-        )
+    summed: dict[str, Any] = {"aggregate": "sum"} if _piled(spec, frame) else {}
     return (
         alt.Chart(data, height=HEIGHT)
         .mark_bar()
@@ -242,7 +256,7 @@ def _columns(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: 
             ),
             y=alt.Y(field=spec.y, type="quantitative", title=_axis(spec, labels, "y"), axis=amount, **summed),
             color=_colour(spec, frame, labels),
-            tooltip=tips,
+            tooltip=TIPS,
         )
     )
 
@@ -263,12 +277,12 @@ def _interval(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels:
     )
     known = f"isValid(datum['{spec.x}'])"
     points = base.mark_point(size=110, filled=True, opacity=1, color=MARK).encode(
-        y=y, x=alt.X(field=spec.x, type="quantitative", axis=alt.Axis(labelOverlap=True)), tooltip=_tips(frame, labels)
+        y=y, x=alt.X(field=spec.x, type="quantitative", axis=alt.Axis(labelOverlap=True)), tooltip=TIPS
     )
     absent = (
         base.transform_filter(f"!({known})")
         .mark_text(align="left", dx=6, color=QUIET, fontSize=12, text=spec.absent)
-        .encode(y=y, x=alt.XDatum(0), tooltip=_tips(frame, labels))
+        .encode(y=y, x=alt.XDatum(0), tooltip=TIPS)
     )
     layers = [zero, limits, points.transform_filter(known)]
     return alt.layer(*layers, absent) if frame[spec.x].null_count() else alt.layer(*layers)
@@ -290,7 +304,7 @@ def _strip(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: La
         yOffset=alt.YOffset(field=spec.colour or "", type="nominal"),
         x=x,
         color=_colour(spec, frame, labels),
-        tooltip=_tips(frame, labels),
+        tooltip=TIPS,
     )
     return alt.layer(ticks)
 
@@ -309,7 +323,7 @@ def _timeline(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels:
             ),
             x2=alt.X2(field=spec.x_end or spec.x),
             color=_colour(spec, frame, labels),
-            tooltip=_tips(frame, labels, (spec.x, spec.x_end)),
+            tooltip=TIPS,
         )
     )
 
@@ -337,7 +351,7 @@ def _funnel(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: L
         y=y(spec.y),
         color=_colour(spec, frame, labels),
         shape=_shape(spec, frame),
-        tooltip=_tips(frame, labels),
+        tooltip=TIPS,
     )
     return alt.layer(*lines, points)
 
@@ -354,7 +368,7 @@ def _scatter(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: 
             y=y,
             color=_colour(spec, frame, labels),
             shape=_shape(spec, frame),
-            tooltip=_tips(frame, labels),
+            tooltip=TIPS,
         )
     )
     if _told_apart(spec, frame):
@@ -400,7 +414,7 @@ def _cells(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: La
     if spec.steps is not None:
         scale = alt.Scale(type="threshold", range=STEPS, domain=spec.steps)
     cells = base.mark_rect(stroke=PAPER, strokeWidth=1, cursor="pointer").encode(
-        x=x, y=y, tooltip=_tips(frame, labels),
+        x=x, y=y, tooltip=TIPS,
         color=alt.Color(field=measure, type="quantitative", scale=scale, legend=legend),
     )  # fmt: skip
     letter = f"(datum.compared === false ? '{LEFT_OUT}' : {json.dumps(FLAGS)}[datum.ended] || '')"
@@ -409,7 +423,7 @@ def _cells(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: La
     flagged = base.transform_calculate(letter=letter).transform_filter("datum.letter")
     letters = [
         flagged.mark_text(fontWeight="bold", fontSize=13, cursor="pointer", **look).encode(
-            x=x, y=y, text=alt.Text(field="letter", type="nominal"), tooltip=_tips(frame, labels)
+            x=x, y=y, text=alt.Text(field="letter", type="nominal"), tooltip=TIPS
         )
         for look in ({"stroke": PAPER, "strokeWidth": 4, "color": PAPER}, {"color": INK})
     ]  # a letter with a halo is read on every colour
@@ -429,9 +443,7 @@ def _trade(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: La
     bars = {"color": MARK, "strokeWidth": 2}
     across = base.mark_rule(**bars).encode(x=alt.X(**at("x", "_low")), x2=alt.X2(field=f"{spec.x}_high"), y=y)
     upright = base.mark_rule(**bars).encode(x=x, y=alt.Y(**at("y", "_low")), y2=alt.Y2(field=f"{spec.y}_high"))
-    points = base.mark_point(filled=True, size=110, color=MARK, opacity=1).encode(
-        x=x, y=y, tooltip=_tips(frame, labels)
-    )
+    points = base.mark_point(filled=True, size=110, color=MARK, opacity=1).encode(x=x, y=y, tooltip=TIPS)
     names = base.mark_text(align="left", dx=9, dy=-9, fontSize=13).encode(
         x=x, y=y, text=alt.Text(field=spec.colour or "", type="nominal")
     )

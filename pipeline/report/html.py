@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import polars as pl
-import vl_convert
 from markupsafe import Markup
 
+from pipeline.parallel import Workers, map_unordered
 from pipeline.report.content import CHOICES, MOST_POINTS, Content, Drawn, Part, Rows, method_notes
 from pipeline.report.dictionary import write_dictionary
 from pipeline.report.page_table import anchor_of, packed, table_of
@@ -29,6 +29,8 @@ _POINTER = (
     '<meta http-equiv="refresh" content="0; url=report/index.html">'
     '<p><a href="report/index.html">Report</a></p></html>\n'
 )
+PER_CORE = 14
+"""Tables of a large report that pay for starting a process."""
 _OPENED = ("amendments_by_pick", "set_aside", "findings_by_kind")
 
 
@@ -57,8 +59,17 @@ class Sheet:
     beside: Sequence[str] = ()
 
 
-def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures) -> Path:
+def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures, workers: Workers | None = None) -> Path:
     """Write the report to a folder: ``report.html``, or ``report/index.html`` if that would be too large.
+
+    Parameters
+    ----------
+    content : Content
+    sheet : Sheet
+    out : Path
+    pictures : Pictures
+    workers : Workers, optional
+        Where large tables are written; default: on this machine.
 
     Returns
     -------
@@ -67,7 +78,7 @@ def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures) ->
     """
     write_dictionary(out)
     single, folder = out / "report.html", out / "report"
-    if len(_bundle()) + sum(_least_bytes(rows.frame) for rows in content.ledger) <= HEAVIEST:
+    if len(pictures.script()) + sum(_least_bytes(rows.frame) for rows in content.ledger) <= HEAVIEST:
         page = _page(content, sheet, out, pictures, apart=False)
         if len(page.encode()) <= HEAVIEST:
             replace_text(single, page)
@@ -81,14 +92,10 @@ def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures) ->
     for identity, drawn in _drawn_in(content):
         (made / "pictures" / f"{identity}.svg").write_text(plain(pictures.svg(drawn.spec or {})), encoding="utf-8")
     (made / "index.html").write_text(page, encoding="utf-8")
-    (made / "charts.js").write_text(_bundle(), encoding="utf-8")
-    for rows in content.ledger:
-        table = table_of(rows, folder / "ledger", sheet.root, out)
-        text = render(
-            "table.html", title=sheet.title, caution=CAUTION, table=table, edition=sheet.edition,
-            packed=packed(table), script=script("tables.js"),
-        )  # fmt: skip
-        (made / "ledger" / f"{table['anchor']}.html").write_text(text, encoding="utf-8")
+    (made / "charts.js").write_text(pictures.script(), encoding="utf-8")
+    by_size = sorted(content.ledger, key=lambda rows: -rows.frame.height * rows.frame.width)
+    for _ in map_unordered(partial(_table_writer, sheet, out, made / "ledger"), by_size, PER_CORE, workers):
+        pass
     old = out / "report.old"
     shutil.rmtree(old, ignore_errors=True)
     if folder.exists():
@@ -97,6 +104,20 @@ def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures) ->
     shutil.rmtree(old, ignore_errors=True)
     replace_text(single, _POINTER)  # links and bookmarks to the page stay valid
     return folder / "index.html"
+
+
+def _table_writer(sheet: Sheet, out: Path, target: Path) -> Callable[[Rows], None]:
+    """Return the function that writes the page of a table, with links as from its final place."""
+
+    def write(rows: Rows) -> None:
+        table = table_of(rows, out / "report" / "ledger", sheet.root, out)
+        text = render(
+            "table.html", title=sheet.title, caution=CAUTION, table=table, edition=sheet.edition,
+            packed=packed(table), script=script("tables.js"),
+        )  # fmt: skip
+        (target / f"{table['anchor']}.html").write_text(text, encoding="utf-8")
+
+    return write
 
 
 def _least_bytes(frame: pl.DataFrame) -> int:
@@ -150,7 +171,7 @@ def _page(content: Content, sheet: Sheet, place: Path, pictures: Pictures, *, ap
         parts=parts, ledger=ledger, apart=apart, opened=_OPENED,
         charts=script_json({"charts": charts, "data": [_as_table(json.loads(text)) for text in held]}),
         script=script("report.js"), tables_script=script("tables.js"),
-        bundle=None if apart else Markup(_bundle().replace("</script", "<\\/script")), notes=method_notes(),
+        bundle=None if apart else Markup(pictures.script().replace("</script", "<\\/script")), notes=method_notes(),
         dictionary="../dictionary.html" if apart else "dictionary.html", records="../audit" if apart else "audit",
         record_kind="html" if any((out / "audit").glob("*/[0-9]*.html")) else "svg",
         queries=sorted(content.used.values(), key=lambda query: query.name), cards=_cards(cards),
@@ -223,9 +244,3 @@ def _cards(rows: Rows | None) -> list[dict[str, Any]]:
          "facts": [(rows.label(name), cell(value)) for name, value in row.items() if name not in ("model", "verdict")]}
         for row in rows.frame.iter_rows(named=True)
     ]  # fmt: skip
-
-
-@cache
-def _bundle() -> str:
-    """Return the chart library as a script that needs no network."""
-    return str(vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;"))

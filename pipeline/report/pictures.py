@@ -1,4 +1,4 @@
-"""Charts as pictures: for the PDF, and in the page for readers without a script."""
+"""Charts as pictures: for the PDF, and in the page for readers without a script; and the script that draws them."""
 
 from __future__ import annotations
 
@@ -55,10 +55,12 @@ def _in_any_order(spec: dict[str, Any]) -> str:
 class Pictures:
     """SVG of charts, kept in a folder by what they draw: a chart that did not change is not drawn again.
 
-    Colours keep their names, so that a picture follows the page's light and dark colours.
+    Colours keep their names, so that a picture follows the page's light and dark colours. The script of the charts,
+    the same for every report, is kept in `common`; default: the same folder.
     """
 
     folder: Path
+    common: Path | None = None
     used: set[str] = field(default_factory=set)
 
     def draw(self, specs: Iterable[dict[str, Any]], workers: Workers | None = None) -> None:
@@ -75,6 +77,17 @@ class Pictures:
         if not path.exists():
             self.draw([spec])
         self.used.add(path.name)
+        return path.read_text(encoding="utf-8")
+
+    def script(self) -> str:
+        """Return the chart library as a script that needs no network; it is kept, because making it takes a second."""
+        folder = self.common or self.folder
+        path = folder / f"charts-{version('vl-convert-python')}.js"
+        if not path.exists():
+            folder.mkdir(parents=True, exist_ok=True)
+            for other in folder.glob("charts-*.js"):
+                other.unlink()
+            replace_text(path, str(vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;")))
         return path.read_text(encoding="utf-8")
 
     def _path(self, spec: dict[str, Any]) -> Path:

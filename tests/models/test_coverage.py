@@ -6,13 +6,16 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.models import grouped_cv
+from pipeline.models import held_out
 from pipeline.models.clustered import fit_by_pad
 from pipeline.models.columns import predictors
 from pipeline.models.conformal import grouped_coverage
 from pipeline.models.design_matrix import design_matrix
-from pipeline.models.grouped_cv import PenaltyByPad, fit_model, out_of_pad, prepare
+from pipeline.models.fitters import Linear
+from pipeline.models.grouped_cv import fit_model
+from pipeline.models.held_out import out_of_pad
 from pipeline.models.specs import CompareSpec, ModelSpec
+from pipeline.models.training import prepare
 
 CAMPAIGNS, PADS = 120, 40
 MODEL = ModelSpec("t", "treating pressure", "at_rate_pressure_psi", "stage", ("design", "tvd_ft", "stage"))
@@ -69,11 +72,11 @@ def test_ninety_per_cent_intervals_of_effects_hold_over_many_campaigns() -> None
 
 @pytest.mark.long
 def test_ninety_per_cent_predictions_hold_on_pads_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(grouped_cv, "OUTER_FOLDS", 4)  # the rule of the interval is tried, not the model
+    monkeypatch.setattr(held_out, "OUTER_FOLDS", 4)  # the rule of the interval is tried, not the model
     coverage, bounds = [], []
     for seed in range(CAMPAIGNS):
         table = prepare(campaign(seed), MODEL)
-        predicted, _ = out_of_pad(table, PenaltyByPad(table.columns))
+        predicted, _ = out_of_pad(Linear(table))
         share, bound = grouped_coverage(np.abs(table.outcome - predicted), table.pads, 0.1)
         coverage.append(share)
         bounds.append(bound)

@@ -10,11 +10,14 @@ import pytest
 from scipy import stats
 
 from pipeline.models.compare import compare, sign_flips
-from pipeline.models.grouped_cv import PenaltyByPad, fit_model, from_earlier_pads, prepare
+from pipeline.models.fitters import Linear
+from pipeline.models.grouped_cv import fit_model
+from pipeline.models.held_out import from_earlier_pads
 from pipeline.models.mixed import fit_mixed, row_weights
 from pipeline.models.picker import picker_of
 from pipeline.models.quarters import proportions
 from pipeline.models.specs import CompareSpec, ModelSpec
+from pipeline.models.training import prepare
 from pipeline.schemas.fitted import PROPORTIONS
 from tests.benchmarks.simulations import stages
 from tests.builders import query_on
@@ -213,14 +216,11 @@ def test_pads_are_predicted_from_earlier_pads_only() -> None:
     frame = plugs(4, pads=10)
     spec = ModelSpec("t", "t", "mill_min", "plug", ("coil_crew", "quarters"))
     table = prepare(frame, spec)
-    later = from_earlier_pads(table)
+    later = from_earlier_pads(Linear(table))
     assert later is not None
     assert set(table.pads[later.rows]) == {f"p{i}" for i in range(3, 10)}
     fourth = later.rows[table.pads[later.rows] == "p3"]
-    first = np.isin(table.pads, ["p0", "p1", "p2"])
-    fitted = PenaltyByPad(table.columns).fit(
-        table.features[first], table.outcome[first], table.pads[first], table.weights[first]
-    )
+    fitted = Linear(table).fit(np.isin(table.names, ["p0", "p1", "p2"]))
     told = later.predicted[table.pads[later.rows] == "p3"]
     assert told == pytest.approx(fitted.predict(table.features[fourth]))
-    assert from_earlier_pads(prepare(plugs(4, pads=3), spec)) is None
+    assert from_earlier_pads(Linear(prepare(plugs(4, pads=3), spec))) is None

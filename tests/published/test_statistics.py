@@ -12,12 +12,14 @@ from scipy import integrate, stats
 
 from pipeline.models import conformal, funnel, ranks, trend
 from pipeline.models.compare import connected_sets
-from pipeline.models.grouped_cv import PenaltyByPad, out_of_pad, prepare
+from pipeline.models.fitters import Linear
+from pipeline.models.held_out import out_of_pad
 from pipeline.models.linear import aliased_terms, fit_clustered
 from pipeline.models.logistic import fit_logistic, odds_limits
 from pipeline.models.mixed import fit_mixed
 from pipeline.models.shrink import empirical_bayes
 from pipeline.models.specs import ModelSpec
+from pipeline.models.training import prepare
 from tests.builders import milled, query_on
 
 # NIST StRD Norris, SOURCES.md
@@ -79,7 +81,7 @@ def test_s1_d14_the_mean_of_other_groups_and_no_leak() -> None:
     frame = pl.DataFrame({"pad": pads, "well_id": pads, "quarters": feature, "mill_min": outcome})
     spec = ModelSpec("t", "t", "mill_min", "plug", ("quarters",))
     table = prepare(frame, spec)
-    _, mean = out_of_pad(table, PenaltyByPad(table.columns))
+    _, mean = out_of_pad(Linear(table))
     assert np.mean((outcome - mean) ** 2) == pytest.approx(56.0, rel=1e-12)
 
 
