@@ -28,6 +28,7 @@ from pipeline.metrics.measure import (
 from pipeline.metrics.tables import TABLES
 from pipeline.metrics.well import planning
 from pipeline.models.fit import FitReport, fit
+from pipeline.models.frames import modelling_tables
 from pipeline.parallel import cluster, kept_helpers
 from pipeline.plan.compare import Planned
 from pipeline.plan.compare import run_plan as plan
@@ -161,9 +162,11 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
     A plan that cannot be used is reported; everything else is still done.
     """
     with _alone(workspace, "fit") as lake, cluster(workspace.settings.cluster) as workers:
-        report = fit(lake, workspace.settings.time_zone, progress, workers)
+        zone = workspace.settings.time_zone
+        frames = modelling_tables(lake, zone)
+        report = fit(lake, zone, progress, workers, frames)
         try:
-            if record_plan(lake, workspace.plan, workspace.settings.time_zone):
+            if record_plan(lake, workspace.plan, frames):
                 report.fitted.append("plan")
         except HeelwardError as error:
             report.plan_error = str(error)
@@ -286,7 +289,8 @@ def run_sql(workspace: Workspace, text: str) -> Answer:
 
 def run_plan(workspace: Workspace, path: Path, teach: str | None = None, out: Path | None = None) -> Planned:
     """Compare the designs of a plan file; write its page if requested."""
-    planned = plan(open_lake(workspace), path, workspace.settings.time_zone, () if teach is None else (teach,))
+    lake = open_lake(workspace)
+    planned = plan(lake, path, modelling_tables(lake, workspace.settings.time_zone), () if teach is None else (teach,))
     planned = planned.shown_in(workspace.settings.display_units)
     if out is not None:
         write_plan(planned, out)

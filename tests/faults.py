@@ -1,15 +1,19 @@
-"""Faults at any moment of any step: a run is killed, then run again; what is there equals what an undisturbed run leaves.
+"""Faults at any moment of any step: a run is killed, or its writes are refused from some moment on; then it is run
+again. What is there equals what an undisturbed run leaves.
 
 `tests/test_faults.py` runs it in short form. All of it: ``python -m tests.faults --kills 200``, which kills before and
-after every write of every step, then refreshes at random moments; it ends with an error at the first loss.
+after every write of every step, then refuses its writes from each on, then kills refreshes at random moments; it ends
+with an error at the first loss.
 """
 
 from __future__ import annotations
 
 import argparse
+import errno
 import os
 import random
 import re
+import resource
 import shutil
 import tempfile
 import time
@@ -25,6 +29,7 @@ from pipeline import steps
 from pipeline.commands.review import amend
 from pipeline.demo.basin import CampaignSize
 from pipeline.demo.build import lay_out
+from pipeline.errors import explained
 from pipeline.ingest import amend as amendments
 from pipeline.lake import Lake
 from pipeline.schemas.lineage import SOURCES
@@ -34,7 +39,16 @@ from pipeline.workspace import Workspace, open_workspace
 from tests.builders import forked, rows_of
 
 PLAN = CampaignSize(pads=3, stages=(3, 3), wells_per_pad=2, coil_step_s=5, toe_preparation=False)
-KILLED = 137
+KILLED, REFUSED = 137, 3
+REFUSALS = {
+    "disk full": (errno.ENOSPC, "the disk is full"),
+    "permission denied": (errno.EACCES, "permission denied"),
+    "read-only": (errno.EROFS, "the location is read-only"),
+}
+"""Error of every write from the n-th on, and what the user is told of it."""
+LIMITED = "limit on the size of a file"
+LIMITS = (2_000, 20_000)
+"""[bytes]"""
 State = tuple[dict[str, pl.DataFrame], dict[str, str]]
 
 
@@ -82,8 +96,14 @@ def up_to(folder: Path, step: str) -> None:
 
 
 def run_killed(folder: Path, step: str, at: int, when: str) -> None:
-    """Run a step in a process that ends, without any clean-up, before or after its n-th write; 0 lets it end."""
+    """Run a step in a process that ends, without any clean-up, before or after its n-th write; 0 lets it end.
+
+    If `when` is a refusal, every write from the n-th on fails; what the user is told is written to the file ``told``.
+    With a limit on the size of a file [bytes], the system itself breaks off what is longer, in the middle of a write.
+    """
     count = 0
+    if when == LIMITED:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (at, resource.RLIM_INFINITY))
 
     def hooked(original: Callable[..., Any]) -> Callable[..., Any]:
         def write(*given: Any, **named: Any) -> Any:
@@ -92,6 +112,8 @@ def run_killed(folder: Path, step: str, at: int, when: str) -> None:
             this = count
             if (this, when) == (at, "before"):
                 os._exit(KILLED)
+            if when in REFUSALS and this >= at:
+                raise OSError(REFUSALS[when][0], os.strerror(REFUSALS[when][0]))
             result = original(*given, **named)
             if (this, when) == (at, "after"):
                 os._exit(KILLED)
@@ -101,7 +123,14 @@ def run_killed(folder: Path, step: str, at: int, when: str) -> None:
 
     for owner, name in ((os, "replace"), (os, "rename"), (Lake, "replace"), (Lake, "compact"), (Lake, "vacuum")):
         setattr(owner, name, hooked(getattr(owner, name)))
-    STEPS[step](open_workspace(folder))
+    try:
+        STEPS[step](open_workspace(folder))
+    except Exception as error:
+        if when not in (*REFUSALS, LIMITED):
+            raise
+        resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
+        (folder / "told").write_text(explained(error), encoding="utf-8")
+        os._exit(REFUSED)
     if at == 0:
         (folder / "writes").write_text(str(count), encoding="utf-8")
 
@@ -185,6 +214,28 @@ def killed_at(before: Path, want: State, step: str, at: int, when: str, folder: 
     shutil.rmtree(copy)
 
 
+def refused_at(before: Path, want: State, step: str, at: int, when: str, folder: Path) -> bool:
+    """Refuse a step's writes from one on, look as a reader does, run it again, and compare; return whether it failed.
+
+    A step whose last writes are notes may end without them.
+    """
+    copy = folder / f"{step}-{at}-{when.replace(' ', '-')}"
+    shutil.copytree(before, copy)
+    child = forked(run_killed, copy, step, at, when)
+    child.join()
+    assert child.exitcode in (0, REFUSED), (step, at, when, child.exitcode)
+    if child.exitcode == REFUSED:
+        told = (copy / "told").read_text(encoding="utf-8")
+        cause = "the file exceeds the system's file size limit" if when == LIMITED else REFUSALS[when][1]
+        assert cause in told and "fix:" in told, (step, at, when, told)
+        (copy / "told").unlink()
+    assert_whole(copy)
+    _again(copy, step)
+    assert_same(copy, want)
+    shutil.rmtree(copy)
+    return child.exitcode == REFUSED
+
+
 def _again(folder: Path, step: str) -> None:
     space = open_workspace(folder)
     if step != "amend" or not (folder / "amendments.csv").exists():
@@ -228,6 +279,11 @@ def main() -> None:
                     killed_at(before, want, step, at, when, folder)
                     done += 1
             print(f"{step}: {writes} writes, {done} kills, nothing lost", flush=True)
+            for when in REFUSALS:
+                told = [refused_at(before, want, step, at, when, folder) for at in range(1, writes + 1, given.every)]
+                print(f"{step}: {len(told)} times {when}, {sum(told)} of them told, nothing lost", flush=True)
+            told = [refused_at(before, want, step, size, LIMITED, folder) for size in LIMITS]
+            print(f"{step}: {len(told)} times a {LIMITED}, {sum(told)} of them told, nothing lost", flush=True)
         begin = time.monotonic()
         before, want, _ = undisturbed(base, folder, "refresh")
         longest = 0.5 * (time.monotonic() - begin)

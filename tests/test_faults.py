@@ -38,6 +38,15 @@ def test_a_step_killed_at_a_write_and_run_again_leaves_what_an_undisturbed_one_d
 
 
 @pytest.mark.turn
+@pytest.mark.parametrize("step", faults.ORDER)
+def test_a_step_whose_writes_are_refused_says_why_and_loses_nothing(base: Path, step: str, tmp_path: Path) -> None:
+    before, want, writes = faults.undisturbed(base, tmp_path, step)
+    assert faults.refused_at(before, want, step, 1, "disk full", tmp_path)
+    faults.refused_at(before, want, step, (writes + 1) // 2, "permission denied", tmp_path)
+    faults.refused_at(before, want, step, 2_000, faults.LIMITED, tmp_path)
+
+
+@pytest.mark.turn
 def test_a_refresh_killed_at_any_moment_is_completed_by_the_next(base: Path, tmp_path: Path) -> None:
     begin = time.monotonic()
     before, want, _ = faults.undisturbed(base, tmp_path, "refresh")

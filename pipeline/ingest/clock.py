@@ -101,7 +101,7 @@ def possible(times: pl.Series) -> pl.Series:
     first_day, last_day = days_allowed()
     first, last = datetime.combine(first_day, time()), datetime.combine(last_day + timedelta(days=1), time())
     bounds = pl.Series([first, last], dtype=pl.Datetime("us")).to_physical()
-    span = times.to_physical()
+    span = times.cast(pl.Int64)
     low, high = span.min(), span.max()
     if low is None or (bounds[0] <= low and high <= bounds[1]):  # type: ignore[operator]
         return times

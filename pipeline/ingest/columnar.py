@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import io
+import re
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
 
 import polars as pl
 
 from pipeline.errors import SetAside, short
 from pipeline.ingest.content import Content
 
-LARGEST_BYTES = 256 * 1024**2
+LARGEST_BYTES = 64 * 1024**2
+"""A larger file that must be in memory as a whole is set aside: its cells need ten times as much. [bytes]"""
+ROWS_PER_PIECE = 100_000
+"""Rows of a large file that are in memory together. [rows]"""
+MOST_CELLS = 2_000_000_000
+"""Cells of a Parquet or Arrow file: a small file can hold any number of equal ones."""
 
 
 @dataclass(frozen=True)
@@ -21,8 +30,8 @@ class Columns:
     ----------
     names, units : list of str
         Units are empty where the file gives none.
-    frame : polars.DataFrame
-        Text, columns named by their position.
+    frames : iterable of polars.DataFrame
+        Text, columns named by their position; of a large file in pieces, which can be read once.
     head : list of str
         What the file says above its data, line by line.
     said : list of str
@@ -31,9 +40,14 @@ class Columns:
 
     names: list[str]
     units: list[str]
-    frame: pl.DataFrame
+    frames: Iterable[pl.DataFrame]
     head: list[str]
     said: list[str] = field(default_factory=list)
+
+    @property
+    def first(self) -> pl.DataFrame:
+        """The first rows; all of a small file."""
+        return next(iter(self.frames))
 
 
 def is_las(first: bytes) -> bool:
@@ -54,32 +68,104 @@ def read_las(content: Content) -> Columns:
     SetAside
         If it is not LAS, or has no data.
     """
-    import lasio
-
-    text = content.all(LARGEST_BYTES).decode("utf-8-sig", "replace")
-    if not text.lstrip().startswith("~"):
-        raise SetAside(
-            "the file is not LAS", "a section that begins with ~V", short(text[:40]), "correct 'kind' in the map"
-        )
-    try:
-        las = lasio.read(
-            io.StringIO(text), engine="normal", null_policy="none", ignore_header_errors=True, mnemonic_case="preserve"
-        )
-    except Exception as error:  # the reader raises its own kinds for damaged files
-        raise SetAside(
-            "the LAS file cannot be read", "LAS 2.0", short(str(error) or type(error).__name__, 160),
-            "ask the provider to send it again",
-        ) from error  # fmt: skip
+    if content.whole is None and (found := _large_las(content)) is not None:
+        return found
+    las = _parsed_las(content.all(LARGEST_BYTES))
     if not las.curves or not len(las.curves[0].data):
         raise SetAside(
             "the LAS file has no data", "a section ~A with rows", "none", "ask the provider to send it again"
         )
     series = [pl.Series(str(i), list(curve.data), strict=False).cast(pl.String) for i, curve in enumerate(las.curves)]
+    return _las_columns(las, [pl.DataFrame(series)])
+
+
+def _parsed_las(data: bytes, *, only_header: bool = False) -> Any:
+    import lasio
+
+    text = data.decode("utf-8-sig", "replace")
+    if not text.lstrip().startswith("~"):
+        raise SetAside(
+            "the file is not LAS", "a section that begins with ~V", short(text[:40]), "correct 'kind' in the map"
+        )
+    try:
+        return lasio.read(
+            io.StringIO(text), engine="normal", null_policy="none", ignore_header_errors=True,
+            mnemonic_case="preserve", ignore_data=only_header,
+        )  # fmt: skip
+    except Exception as error:  # the reader raises its own kinds for damaged files
+        raise SetAside(
+            "the LAS file cannot be read", "LAS 2.0", short(str(error) or type(error).__name__, 160),
+            "ask the provider to send it again",
+        ) from error  # fmt: skip
+
+
+def _las_columns(las: Any, frames: Iterable[pl.DataFrame]) -> Columns:
     told = [item for section in (las.well, las.params) for item in section if str(item.value).strip()]
     head = [f"{name}: {item.value}" for item in told for name in dict.fromkeys((item.mnemonic, item.descr)) if name]
     names = [str(curve.original_mnemonic or curve.mnemonic) for curve in las.curves]
     said = [f"{name} {curve.descr or ''}".strip() for name, curve in zip(names, las.curves, strict=True)]
-    return Columns(names, [str(curve.unit or "") for curve in las.curves], pl.DataFrame(series), head, said)
+    return Columns(names, [str(curve.unit or "") for curve in las.curves], frames, head, said)
+
+
+_DATA = re.compile(rb"(?im)^~A[^\n]*\n")
+_PLAIN = re.compile(rb"[+-]?[\d.]+([eE][+-]?\d+)?|[A-Za-z_][\w.]*|\d[\d/:]*")
+"""A value of a row that needs no correction by the reader of small files."""
+
+
+def _large_las(content: Content) -> Columns | None:
+    """Read a large file in parts; None if its records go over several lines, or its values need correction."""
+    parts = content.parts()
+    first = next(parts)
+    begins = _DATA.search(first)
+    if begins is None:
+        return None
+    las = _parsed_las(first[: begins.end()], only_header=True)
+    wrapped = str(las.version["WRAP"].value).strip().upper().startswith("Y") if "WRAP" in las.version else False
+    lines = [line.split() for line in first[begins.end() :].split(b"\n")[:50] if line.strip()]
+    plain = all(len(line) == len(las.curves) and all(map(_PLAIN.fullmatch, line)) for line in lines)
+    if wrapped or not lines or not plain:
+        return None
+    return _las_columns(las, _las_pieces(first[begins.end() :], parts, len(las.curves)))
+
+
+def _las_pieces(first: bytes, parts: Iterator[bytes], width: int) -> Iterator[pl.DataFrame]:
+    waiting, row = first, 0
+    for part in _then_end(parts):
+        cut = len(waiting) if part is None else waiting.rfind(b"\n") + 1
+        frame = _las_rows(waiting[:cut], width, row)
+        row += frame.height
+        yield frame
+        waiting = waiting[cut:] + (part or b"")
+
+
+def _then_end(parts: Iterator[bytes]) -> Iterator[bytes | None]:
+    yield from parts
+    yield None
+
+
+def _las_rows(text: bytes, width: int, row: int) -> pl.DataFrame:
+    """Return the rows of complete lines; numbers are written alike, whatever their zeros."""
+    text = re.sub(rb"(?m)^[ \t]*(#[^\n]*)?\r?\n?|[ \t]+(?=\r?$)", b"", re.sub(rb"[ \t]+", b" ", text))
+    try:
+        frame = pl.read_csv(
+            io.BytesIO(text), has_header=False, separator=" ", quote_char=None, infer_schema=False,
+            new_columns=[str(place) for place in range(width)],
+        ) if text else pl.DataFrame(schema={str(place): pl.String for place in range(width)})  # fmt: skip
+    except pl.exceptions.PolarsError as error:
+        raise _ragged(width, row, str(error)) from error
+    if frame.width != width or (frame.height and frame[str(width - 1)].null_count()):
+        raise _ragged(width, row, "another number of values")
+    numbers = {column.name: column.cast(pl.Float64, strict=False) for column in frame}
+    return frame.with_columns(
+        number.cast(pl.String) for name, number in numbers.items() if number.null_count() == frame[name].null_count()
+    )
+
+
+def _ragged(width: int, row: int, found: str) -> SetAside:
+    return SetAside(
+        f"a row of the LAS file after the first {row:,} does not match its curves", f"{width} values",
+        short(found, 120), "ask the provider to send it again",
+    )  # fmt: skip
 
 
 def read_parquet(content: Content) -> Columns:
@@ -88,16 +174,56 @@ def read_parquet(content: Content) -> Columns:
     Raises
     ------
     SetAside
-        If it is neither.
+        If it is neither, or has more cells than any plausible record.
     """
-    data = content.all(LARGEST_BYTES)
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    packed = content.path.suffix.lower() in (".gz", ".zip")
+    source: Path | io.BytesIO = io.BytesIO(content.all(LARGEST_BYTES)) if packed else content.path
     try:
-        frame = pl.read_parquet(io.BytesIO(data)) if data.startswith(b"PAR1") else pl.read_ipc(io.BytesIO(data))
-    except pl.exceptions.PolarsError as error:
+        if content.first().startswith(b"PAR1"):
+            held = pq.ParquetFile(source)
+            names, rows = held.schema_arrow.names, held.metadata.num_rows
+            batches: Iterator[Any] = held.iter_batches(ROWS_PER_PIECE)
+        else:
+            opened = pa.ipc.open_file(source if isinstance(source, io.BytesIO) else pa.memory_map(str(source)))
+            names, rows = opened.schema.names, 0
+            batches = (opened.get_batch(place) for place in range(opened.num_record_batches))
+    except (pa.ArrowException, OSError) as error:
+        raise _no_arrow(error) from error
+    if rows * len(names) > MOST_CELLS:
         raise SetAside(
-            "the file is not Parquet or Arrow", "a Parquet or Arrow file", short(str(error), 120),
-            "correct 'kind' in the map",
-        ) from error  # fmt: skip
-    names = frame.columns
-    flat = frame.select(pl.col(name).cast(pl.String, strict=False).alias(str(i)) for i, name in enumerate(names))
-    return Columns(list(names), [""] * len(names), flat, [])
+            "the file has too many cells", f"at most {MOST_CELLS:,}", f"{rows:,} rows of {len(names)} columns",
+            "split the file",
+        )  # fmt: skip
+    return Columns(list(names), [""] * len(names), _batches(content, batches, names), [])
+
+
+def _batches(content: Content, batches: Iterator[Any], names: list[str]) -> Iterator[pl.DataFrame]:
+    """Yield a file's rows as text, in pieces; at least one, also of a file without rows."""
+    import pyarrow as pa
+
+    empty = pl.DataFrame(schema={str(place): pl.String for place in range(len(names))})
+    yielded = False
+    try:
+        for batch in batches:
+            for start in range(0, batch.num_rows, ROWS_PER_PIECE):
+                frame = pl.DataFrame(pl.from_arrow(batch.slice(start, ROWS_PER_PIECE)))
+                yielded = True
+                yield frame.select(
+                    pl.nth(place).cast(pl.String, strict=False).alias(str(place)) for place in range(len(names))
+                )
+    except (pa.ArrowException, pl.exceptions.PolarsError, OSError) as error:
+        raise _no_arrow(error) from error
+    if not yielded:
+        yield empty
+    for _ in content.parts():  # ends with an error if the file has changed since it was hashed
+        pass
+
+
+def _no_arrow(error: Exception) -> SetAside:
+    return SetAside(
+        "the file is not Parquet or Arrow", "a Parquet or Arrow file", short(str(error), 120),
+        "correct 'kind' in the map",
+    )  # fmt: skip

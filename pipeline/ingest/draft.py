@@ -61,7 +61,7 @@ def tables_in(path: Path, content: Content) -> Iterator[tuple[str, Table]]:
         return
     if kind := kind_of(first):
         held = KINDS[kind].read(content)
-        columns = [held.frame[name].fill_null("").to_list() for name in held.frame.columns]
+        columns = [column.fill_null("").to_list() for column in held.first]
         yield "", sniff_columns(held.names, held.units, columns, held.head, held.said)
         return
     found = sniff_text(first)

@@ -40,6 +40,8 @@ _LOST: dict[str, Any] = {
     "reason": "rows are missing from the lake, and the file no longer exists", "line": None, "expected": "the file",
     "found": "no such file", "fix": "put the file back into the landing folder",
 }  # fmt: skip
+BATCH_FILES, LIGHT_BYTES = 48, 64 * 1024**2
+"""Wells with few files are landed together up to about so many files and bytes: each commit takes time. [1, bytes]"""
 READERS = 2
 """Number of files of a batch that are read in parallel; each read also uses several cores."""
 
@@ -222,7 +224,7 @@ def _repair(
 
 
 def _batches(items: Iterable[SourceFile], names: WellRegistry) -> list[list[SourceFile]]:
-    """Group files by map and, for records, by well."""
+    """Group files by map and, for records, by well: several small wells, if the map creates none of them."""
     groups: dict[tuple[str, str], list[SourceFile]] = defaultdict(list)
     for item in items:
         well = ""
@@ -233,7 +235,22 @@ def _batches(items: Iterable[SourceFile], names: WellRegistry) -> list[list[Sour
             except SetAside:
                 well = item.path
         groups[(item.key[1], well)].append(item)
-    return [part for group in groups.values() for part in _of_bounded_size(group)]
+    joined: list[list[SourceFile]] = []
+    for group in groups.values():
+        if joined and _together(joined[-1], group):
+            joined[-1] += group
+        else:
+            joined.append(group)
+    return [part for group in joined for part in _of_bounded_size(group)]
+
+
+def _together(before: list[SourceFile], group: list[SourceFile]) -> bool:
+    """Whether two groups of files are landed together."""
+    one, other = before[-1].loaded, group[0].loaded
+    if one is None or one is not other or one.source.unknown_wells == "create":
+        return False
+    size = sum(item.size for item in (*before, *group))
+    return len(before) + len(group) <= BATCH_FILES and size <= LIGHT_BYTES
 
 
 def _of_bounded_size(items: list[SourceFile]) -> Iterator[list[SourceFile]]:

@@ -113,9 +113,12 @@ def _chosen(pieces: Iterator[pl.DataFrame], source: SourceMap, raw: RawFile) -> 
     for frame in pieces:
         kept = frame.filter(wanted) if wanted else frame
         rows, left_out = rows + frame.height, left_out + frame.height - kept.height
-        kept = kept.drop(name for name in kept.columns if name.startswith(beside(CHOICE, "")))
-        yield kept.with_columns(_part(lake, channel.pattern) for lake, channel in source.columns.items()
-                                if channel.pattern is not None and lake in kept.columns)  # fmt: skip
+        kept = kept.select(name for name in kept.columns if not name.startswith(beside(CHOICE, ""))) if wanted else kept
+        parts = [
+            _part(lake, channel.pattern) for lake, channel in source.columns.items()
+            if channel.pattern is not None and lake in kept.columns
+        ]  # fmt: skip
+        yield kept.with_columns(parts) if parts else kept
     if left_out:
         text = f"{left_out} of {rows} row(s) are left out, as the map asks"
         raw.notes.append(("rows_left_out", text, None, left_out))
@@ -392,7 +395,7 @@ def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap, 
     order = sorted(set(places.values()))
 
     def attempt(typed: Sequence[str]) -> pl.DataFrame:
-        return pl.read_csv(
+        frame = pl.read_csv(
             io.BytesIO(text),
             has_header=False,
             new_columns=names,
@@ -403,7 +406,8 @@ def _parse(text: bytes, places: dict[str, int], fields: int, source: SourceMap, 
             decimal_comma=source.decimal == ",",
             quote_char='"' if quoted else None,
             truncate_ragged_lines=True,
-        ).with_columns(pl.col(of).alias(lake) for lake, of in shared.items())
+        )
+        return frame.with_columns(pl.col(of).alias(lake) for lake, of in shared.items()) if shared else frame
 
     if source.thousands:  # read as text: a mark of thousands can look like one of decimals
         return _dates_joined(attempt([]), source)
@@ -433,7 +437,7 @@ def _dates_joined(frame: pl.DataFrame, source: SourceMap) -> pl.DataFrame:
         for lake, channel in source.columns.items()
         if channel.date is not None and beside(lake, channel.date) in frame.columns
     ]
-    return frame.with_columns(joined)
+    return frame.with_columns(joined) if joined else frame
 
 
 def _void_text(value: str | float, decimal: str) -> str:
@@ -444,10 +448,18 @@ def _void_text(value: str | float, decimal: str) -> str:
 def _read_columns(found: Columns, source: SourceMap) -> RawFile:
     places = places_of(found.names, "", source)
     check_units(found.units, places, source, where_absent=False)
-    frame = found.frame.select(pl.col(str(place)).alias(lake) for lake, place in places.items())
-    frame = _dates_joined(frame, source).with_row_index(ROW, offset=1).with_columns(pl.col(ROW).cast(pl.Int32))
-    pieces = iter([frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))])
-    return RawFile(found.head, pieces, _constants(found.head, source))
+
+    def pieces() -> Iterator[pl.DataFrame]:
+        row = 1
+        for held in found.frames:
+            frame = held.select(pl.col(str(place)).alias(lake) for lake, place in places.items())
+            frame = (
+                _dates_joined(frame, source).with_row_index(ROW, offset=row).with_columns(pl.col(ROW).cast(pl.Int32))
+            )
+            row += held.height
+            yield frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))
+
+    return RawFile(found.head, pieces(), _constants(found.head, source))
 
 
 def _read_sheet(content: Content, source: SourceMap) -> RawFile:

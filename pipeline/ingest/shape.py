@@ -135,7 +135,7 @@ def _shaped(work: FileJob, frame: pl.DataFrame, incomplete: _Incomplete) -> pl.D
     frame = _referenced(work, frame)
     dtypes = {name: dtype for name, dtype in source.table.dtypes.items() if name != "source_id"}
     absent = [pl.lit(None, dtype=dtype).alias(name) for name, dtype in dtypes.items() if name not in frame.columns]
-    frame = frame.with_columns(absent).select(list(dtypes)).cast(dtypes)  # type: ignore[arg-type]
+    frame = frame.lazy().with_columns(absent).select(list(dtypes)).cast(dtypes).collect()  # type: ignore[arg-type]
     _keep_rules(work, frame)
     return frame
 

@@ -45,9 +45,7 @@ def shifted_rows(frame: pl.DataFrame, places: Mapping[str, int]) -> tuple[int, i
     neighbours = [(a, b) for (at, a), (next_at, b) in pairwise(order) if next_at == at + 1]
     if len(neighbours) < LEAST_PAIRS or frame.height < 2:
         return None
-    values = {
-        lake: frame[lake].cast(pl.Float64, strict=False).fill_null(np.nan).to_numpy() for _, lake in order
-    }  # fmt: skip
+    values = {lake: frame[lake].cast(pl.Float64, strict=False).to_numpy() for _, lake in order}  # a null is NaN
     left = _repeats([(values[a], values[b]) for a, b in neighbours])
     if not left.size:
         return None

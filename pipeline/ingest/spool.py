@@ -297,7 +297,7 @@ def _turned_clock(back_s: float, line: int) -> SetAside:
 
 
 def _steps(times: pl.Series) -> NDArray[np.int64]:
-    return np.diff(times.to_physical().to_numpy())
+    return np.diff(times.to_numpy().view(np.int64))
 
 
 def _too_many() -> SetAside:

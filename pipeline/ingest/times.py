@@ -46,9 +46,9 @@ def to_utc(times: pl.Series, zone: str) -> tuple[pl.Series, list[tuple[str, str,
     pass, and rows that continue without a gap after it are the second. Otherwise the hour stays ambiguous, is
     read as the first pass, and a finding is added.
     """
+    times = times.cast(pl.Datetime("us"))
     if zone == "UTC":
-        return times.dt.cast_time_unit("us").dt.replace_time_zone("UTC"), []
-    times = times.dt.cast_time_unit("us")
+        return times.dt.replace_time_zone("UTC"), []
     offset = _one_offset(times, zone)
     if offset is not None:
         return (times - offset).dt.replace_time_zone("UTC"), []

@@ -109,8 +109,12 @@ class Lake:
 
     def version(self, table: Table) -> int | None:
         """Return the version of a table, or None if it does not exist."""
-        delta = self.open(table)
-        return None if delta is None else int(delta.version())
+        if self.versions is not None or "://" in self.root:
+            delta = self.open(table)
+            return None if delta is None else int(delta.version())
+        log = Path(self.uri(table)) / "_delta_log"  # each version has a file in it
+        found = [int(path.stem) for path in log.glob("*.json") if path.stem.isdecimal()]
+        return max(found, default=None)
 
     def condition(self, table: Table) -> Condition:
         """Return a table's condition from its log; the existence of files in an object store is not checked."""

@@ -71,6 +71,7 @@ def fit(
     zone: str,
     progress: Callable[[int, int, str], None] | None = None,
     workers: Workers | None = None,
+    frames: Mapping[str, pl.DataFrame] | None = None,
 ) -> FitReport:
     """Fit all models and comparisons whose rows or method changed.
 
@@ -83,13 +84,15 @@ def fit(
         Called with (done, to do, name).
     workers : Workers, optional
         Where models are fitted; default: on this machine.
+    frames : mapping of str to polars.DataFrame, optional
+        The modelling tables; default: made here.
 
     Returns
     -------
     FitReport
     """
     report = FitReport()
-    frames = modelling_tables(lake, zone)
+    frames = modelling_tables(lake, zone) if frames is None else frames
     models, comparisons = _hashes(lake, MODEL_CARDS, "model"), _hashes(lake, COMPARISONS, "comparison")
     stale = _stale(frames, models, comparisons)
     fitted: dict[str, grouped_cv.ModelRows | None] = {}
@@ -156,7 +159,7 @@ def _fitted(task: Task) -> tuple[str, grouped_cv.ModelRows | Rows | None]:
         return spec.name, compare.compare(frame, spec)
 
 
-def _fit_small_tables(lake: Lake, frames: dict[str, pl.DataFrame], report: FitReport) -> None:
+def _fit_small_tables(lake: Lake, frames: Mapping[str, pl.DataFrame], report: FitReport) -> None:
     """Write the inexpensive tables whose inputs changed."""
     for table, key, made in _small_tables(frames):
         before = _hashes(lake, table, key)
@@ -167,7 +170,7 @@ def _fit_small_tables(lake: Lake, frames: dict[str, pl.DataFrame], report: FitRe
         _write(lake, table, key, changed)
 
 
-def _small_tables(frames: dict[str, pl.DataFrame]) -> Iterator[tuple[Table, str, dict[str, Rows]]]:
+def _small_tables(frames: Mapping[str, pl.DataFrame]) -> Iterator[tuple[Table, str, dict[str, Rows]]]:
     """Build the rows of the inexpensive tables: table, key column, rows by key."""
     yield PROPORTIONS, "event", {name: quarters.proportions(frames["stage"], name) for name in quarters.EVENTS}
     for table, make, metrics in (

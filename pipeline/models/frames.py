@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import polars as pl
 
 from pipeline.lake import Lake
@@ -58,22 +59,22 @@ def plain_pressure_psi(closure_gradient_psi_ft: Any, density_ppg: Any, tvd_ft: A
 
 def _with_friction(frame: pl.DataFrame) -> pl.DataFrame:
     """Add physics estimates for a design: friction in pipe and perforations at the designed rate."""
-    design = frame.select(
+    names = (
         "designed_rate_bpm", "fluid_density_ppg", "bottom_perf_ft", "casing_inside_diameter_in", "holes_shot",
         "hole_diameter_in",
     )  # fmt: skip
-    pipe: list[float | None] = []
-    perf: list[float | None] = []
-    for rate, density, depth, inside, holes, hole in design.iter_rows():
-        known = None not in (rate, density, depth, inside)
-        pipe.append(
-            float(pipe_friction_psi(rate, density, depth, inside, drag_reduction=DRAG_REDUCTION)) if known else None
-        )
-        shot = None not in (rate, density, holes, hole) and holes > 0
-        perf.append(float(perforation_friction_psi(rate, density, holes, hole, PERF_CD)) if shot else None)
+    design = {name: frame[name].cast(pl.Float64).to_numpy() for name in names}
+    rate, density, depth, inside, holes, hole = design.values()
+    pipe, perf = np.full((2, frame.height), np.nan)
+    known = ~np.isnan(rate + density + depth + inside)
+    pipe[known] = pipe_friction_psi(
+        rate[known], density[known], depth[known], inside[known], drag_reduction=DRAG_REDUCTION
+    )
+    shot = ~np.isnan(rate + density + hole) & (holes > 0.0)
+    perf[shot] = perforation_friction_psi(rate[shot], density[shot], holes[shot], hole[shot], PERF_CD)
     with_friction = frame.with_columns(
-        pl.Series("designed_pipe_friction_psi", pipe, dtype=pl.Float64),
-        pl.Series("designed_perf_friction_psi", perf, dtype=pl.Float64),
+        pl.Series("designed_pipe_friction_psi", pipe, dtype=pl.Float64).fill_nan(None),
+        pl.Series("designed_perf_friction_psi", perf, dtype=pl.Float64).fill_nan(None),
     )
     friction = pl.col("designed_pipe_friction_psi") + pl.col("designed_perf_friction_psi")
     plain = plain_pressure_psi(

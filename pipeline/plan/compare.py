@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -11,7 +11,6 @@ import polars as pl
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.models.columns import COLUMNS
-from pipeline.models.frames import modelling_tables
 from pipeline.models.predict import load_models
 from pipeline.models.specs import COMPARISONS
 from pipeline.plan.evaluate import Habits, Line, evaluate, job_of, stage_count
@@ -69,15 +68,15 @@ class Planned:
         )  # fmt: skip
 
 
-def run_plan(lake: Lake, path: Path, zone: str, teach: Sequence[str] = ()) -> Planned:
+def run_plan(lake: Lake, path: Path, frames: Mapping[str, pl.DataFrame], teach: Sequence[str] = ()) -> Planned:
     """Compare the designs of a plan file.
 
     Parameters
     ----------
     lake : Lake
     path : Path
-    zone : str
-        Time zone for pads without one.
+    frames : mapping of str to polars.DataFrame
+        The modelling tables.
     teach : sequence of str, optional
         Names of comparisons: also rank trials on the next pad by the information they give about each.
 
@@ -90,7 +89,6 @@ def run_plan(lake: Lake, path: Path, zone: str, teach: Sequence[str] = ()) -> Pl
     models = load_models(lake)
     if not models:
         raise HeelwardError("no model is fitted yet: run `heelward refresh` with records of three or more pads first")
-    frames = modelling_tables(lake, zone)
     habits = _habits(frames)
     lines = evaluate(plan, models, habits)
     jobs = {}
@@ -101,7 +99,7 @@ def run_plan(lake: Lake, path: Path, zone: str, teach: Sequence[str] = ()) -> Pl
     return Planned(plan, lines, rank(plan.rank_by, lines, jobs, frames), taught)
 
 
-def _habits(frames: dict[str, pl.DataFrame]) -> Habits:
+def _habits(frames: Mapping[str, pl.DataFrame]) -> Habits:
     rest = pl.col("running_in_hours") + pl.col("pulling_out_hours") + pl.col("stationary_hours")
     middle = frames["coil_run"].filter("mill_out").select(
         pl.col("wiper_min").median(), pl.col("plugs_per_wiper").median(), rest.median().alias("trip_hours")
@@ -113,7 +111,7 @@ def _habits(frames: dict[str, pl.DataFrame]) -> Habits:
     return Habits(quarter=float(last) if isinstance(last, float) else 0.0, above_mean_psi=peak, **middle)
 
 
-def _teach(frames: dict[str, pl.DataFrame], plan: PlanFile, name: str) -> list[Trial] | str:
+def _teach(frames: Mapping[str, pl.DataFrame], plan: PlanFile, name: str) -> list[Trial] | str:
     spec = next((spec for spec in COMPARISONS if spec.name == name), None)
     if spec is None:
         known = ", ".join(spec.name for spec in COMPARISONS)

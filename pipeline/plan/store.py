@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import polars as pl
@@ -20,8 +21,10 @@ TAUGHT = ("designs_pressure", "designs_hours")
 """Comparisons in which the plan's designs can differ; the most informative trials for them are also stored."""
 
 
-def record_plan(lake: Lake, path: Path | None, zone: str) -> bool:
+def record_plan(lake: Lake, path: Path | None, frames: Mapping[str, pl.DataFrame]) -> bool:
     """Evaluate a plan file and write its figures, if the file or the models changed; return whether it wrote.
+
+    The modelling tables, `frames`, are those that the models were fitted on.
 
     Without a file, or with an invalid one, all figures are removed.
 
@@ -33,7 +36,7 @@ def record_plan(lake: Lake, path: Path | None, zone: str) -> bool:
     if path is None:
         return _clear(lake)
     try:
-        return _record(lake, path, zone)
+        return _record(lake, path, frames)
     except HeelwardError:
         _clear(lake)
         raise
@@ -48,7 +51,7 @@ def _clear(lake: Lake) -> bool:
     return True
 
 
-def _record(lake: Lake, path: Path, zone: str) -> bool:
+def _record(lake: Lake, path: Path, frames: Mapping[str, pl.DataFrame]) -> bool:
     if not path.is_file():
         raise HeelwardError(f"{path}: no such file; the settings refer to it as 'plan'")
     cards = lake.scan(MODEL_CARDS).select("model", "inputs").sort("model").collect().rows()
@@ -57,7 +60,7 @@ def _record(lake: Lake, path: Path, zone: str) -> bool:
     before = lake.scan(PLANNED).select("inputs").unique().collect()["inputs"].to_list()
     if before == [mark] or not cards:
         return False
-    planned = run_plan(lake, path, zone, TAUGHT)
+    planned = run_plan(lake, path, frames, TAUGHT)
     place = {design.name: number for number, design in enumerate(planned.plan.designs, start=1)}
     unit = {spec.name: COLUMNS[spec.outcome].unit for spec in COMPARISONS}
     lines = [

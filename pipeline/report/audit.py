@@ -99,13 +99,14 @@ def draw_audit(
     """
     mask = mask or Mask()
     picks = lake.scan(PICKS).filter(pl.lit(True) if well is None else pl.col("well_id") == well)
-    found = picks.select("well_id", "fingerprint").unique().sort("well_id", "fingerprint").collect()
+    kept = picks.select("well_id", "level", "number", "fingerprint").unique().collect()
+    found = kept.select("well_id", "fingerprint").unique().sort("well_id", "fingerprint")
     hashes = {
         one: f"{VERSION} {system} {' '.join(marks)}"
         for one, marks in found.group_by("well_id", maintain_order=True).agg("fingerprint").iter_rows()
     }
     names = dict(lake.scan(WELLS).select("well_id", "well_name").collect().iter_rows())
-    paged = well is not None or _records(lake) <= MOST_PAGES
+    paged = well is not None or kept.select("well_id", "level", "number").n_unique() <= MOST_PAGES
     stale = [one for one in sorted(hashes) if not _current(out / mask.text(one), hashes[one], paged=paged)]
     drawer = partial(_drawer, lake.reader(), out, stale, mask, system, planning, paged=paged)
     tasks = [(one, inert_text(mask.text(names.get(one) or one)), hashes[one]) for one in stale]
@@ -129,10 +130,6 @@ def _drawer(
         return well
 
     return draw
-
-
-def _records(lake: Lake) -> int:
-    return int(lake.scan(PICKS).select(pl.struct("well_id", "level", "number").n_unique()).collect().item())
 
 
 def _current(folder: Path, mark: str, *, paged: bool) -> bool:

@@ -112,5 +112,7 @@ def _to_files(rows: Rows, place: Path, root: Path) -> dict[str, list[str | None]
     if column is None:
         return {}
     first = [paths.split(" | ")[0] if paths else "" for paths in rows.frame[column]]
-    links = {path: quote(os.path.relpath(root / path, place)) for path in set(first) if path and "://" not in path}
+    base = os.path.relpath(root, place)
+    links = {path: quote(os.path.normpath(f"{base}/{path}")) for path in set(first) if path and "://" not in path}
+    links |= {path: quote(os.path.relpath(path, place)) for path in links if path.startswith("/")}
     return {column: [links.get(path) for path in first]}

@@ -62,6 +62,7 @@ class Pictures:
     folder: Path
     common: Path | None = None
     used: set[str] = field(default_factory=set)
+    _paths: dict[int, tuple[dict[str, Any], Path]] = field(default_factory=dict)
 
     def draw(self, specs: Iterable[dict[str, Any]], workers: Workers | None = None) -> None:
         """Draw the pictures that are missing, on all cores."""
@@ -91,8 +92,13 @@ class Pictures:
         return path.read_text(encoding="utf-8")
 
     def _path(self, spec: dict[str, Any]) -> Path:
+        known = self._paths.get(id(spec))
+        if known is not None and known[0] is spec:
+            return known[1]
         of = f"{VERSION} {version('vl-convert-python')} {_in_any_order(spec)}"
-        return self.folder / f"{hashlib.sha256(of.encode()).hexdigest()[:24]}.svg"
+        path = self.folder / f"{hashlib.sha256(of.encode()).hexdigest()[:24]}.svg"
+        self._paths[id(spec)] = spec, path
+        return path
 
     def sweep(self) -> None:
         """Remove the pictures of charts that are not drawn any more."""

@@ -53,4 +53,6 @@ def texts(column: pl.Series) -> list[str]:
         size = column.str.len_chars()
         if (size.max() or 0) <= LONGEST:  # type: ignore[operator]
             return column.fill_null("–").to_list()
-    return [cell(value) for value in column]
+    if column.dtype.is_float():
+        return ["–" if value is None else format_number(value).replace("-", "−") for value in column.to_list()]
+    return [cell(value) for value in column.to_list()]

@@ -139,7 +139,7 @@ def test_a_null_is_one_however_its_decimals_are_written(tmp_path: Path) -> None:
     )
     one = re.sub(r"<data>.*</data>", rows, log_1()).replace("<nullValue>-999.25", "<nullValue>-77")
     path.write_text(f"<logs {ONE}>{one.replace('<columnIndex>2', '<columnIndex>x')}</logs>")
-    assert read_witsml(content_of(path)).frame["1"].to_list() == [None, None, None, "-7", "0.0"]
+    assert read_witsml(content_of(path)).first["1"].to_list() == [None, None, None, "-7", "0.0"]
 
 
 def test_a_document_nested_too_deeply_is_set_aside(tmp_path: Path) -> None:
@@ -157,7 +157,7 @@ def test_messages_are_rows(tmp_path: Path) -> None:
     )
     found = read_witsml(content_of(path))
     assert found.names == ["nameWell", "dTim", "messageText"]
-    assert found.frame.rows() == [("W", "2024-01-02T03:04:05Z", "Pressure test"), ("W", "2024-01-02T03:14:05Z", None)]
+    assert found.first.rows() == [("W", "2024-01-02T03:04:05Z", "Pressure test"), ("W", "2024-01-02T03:14:05Z", None)]
 
 
 @pytest.mark.parametrize(
@@ -197,5 +197,5 @@ def test_two_logs_of_one_job_are_one_record(tmp_path: Path) -> None:
     one = re.sub(r"<data>.*</data>", "<data>2024-01-02T03:04:05Z,1,2,3</data>", log_1())
     path.write_text(f"<logs {ONE}>{one}{one.replace('04:05Z', '04:06Z')}</logs>")
     found = read_witsml(content_of(path))
-    assert found.frame.height == 2 and found.head == ["name: Stage 6 treatment", "well: Sandpiper 3H"]
-    assert datetime.fromisoformat(found.frame["0"][1]) > datetime.fromisoformat(found.frame["0"][0])
+    assert found.first.height == 2 and found.head == ["name: Stage 6 treatment", "well: Sandpiper 3H"]
+    assert datetime.fromisoformat(found.first["0"][1]) > datetime.fromisoformat(found.first["0"][0])

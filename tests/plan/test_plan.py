@@ -162,7 +162,7 @@ def test_the_plan_in_the_lake_is_the_plan_of_the_command(fitted: Fitted, tmp_pat
     trials = fitted.lake.scan(TRIALS).collect()
     assert set(trials["comparison"]) == {"designs_pressure", "designs_hours"}
     assert trials["half_width"].null_count() == 0
-    assert not record_plan(fitted.lake, fitted.workspace.plan, fitted.workspace.settings.time_zone)  # nothing changed
+    assert not record_plan(fitted.lake, fitted.workspace.plan, {})  # nothing changed: the tables are not needed
 
 
 @pytest.mark.parametrize(("content", "told"), [(None, "no such file"), ('rank_by = "beauty"\n', "rank_by")])
@@ -177,7 +177,7 @@ def test_a_plan_that_cannot_be_used_keeps_no_figures_and_is_told(
     if content is not None:
         path.write_text(content, encoding="utf-8")
     with pytest.raises(HeelwardError, match=told):
-        record_plan(lake, path, "UTC")
+        record_plan(lake, path, {})
     assert lake.scan(PLANNED).collect().is_empty()
     assert lake.scan(TRIALS).collect().is_empty()
 

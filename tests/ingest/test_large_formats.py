@@ -1,0 +1,179 @@
+"""Large files of other formats than text: read in pieces, with the same rows as a small one, in little memory."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.errors import SetAside
+from pipeline.ingest import columnar, content, witsml, witsml_logs
+from pipeline.ingest.columnar import Columns, read_las, read_parquet
+from pipeline.ingest.content import content_of
+from pipeline.ingest.witsml import read_witsml
+
+ROWS = 2_000
+LAS = """~Version
+VERS. 2.0 : CWLS log ASCII standard 2.0
+WRAP. {wrap} : lines per record
+~Well
+NULL. -999.25 : no value
+WELL. Heron Gate 3H : well
+~Curve
+TIME.S : elapsed time
+PRES.PSI : treating pressure
+STEP. : step
+~ASCII
+"""
+LOG = """<log><nameWell>Heron Gate 3H</nameWell><name>stage 1</name><nullValue>-1</nullValue>
+<logCurveInfo><mnemonic>TIME</mnemonic><unit>s</unit></logCurveInfo>
+<logCurveInfo><mnemonic>PRES</mnemonic><unit>psi</unit></logCurveInfo>
+<logData><mnemonicList>TIME,PRES</mnemonicList><unitList>s,{unit}</unitList>
+{rows}</logData></log>"""
+
+
+@pytest.fixture
+def small_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Files of some kilobytes are large."""
+    monkeypatch.setattr(content, "PART_BYTES", 10_000)
+    monkeypatch.setattr(columnar, "ROWS_PER_PIECE", 300)
+    monkeypatch.setattr(witsml_logs, "ROWS_PER_PIECE", 300)
+    monkeypatch.setattr(witsml, "LARGEST_BYTES", 10_000)
+
+
+def las(path: Path, *, wrap: str = "NO", odd: str = "", first: int = 0) -> Path:
+    values = [
+        f" {i:6d}  {'-999.2500' if i % 7 == 0 else f'{5000 + 0.25 * i:9.2f}'}\tpad_{i % 3}" for i in range(first, ROWS)
+    ]
+    values[900:900] = ["# a comment", "", *([odd] if odd else [])]
+    path.write_text(LAS.format(wrap=wrap) + "\r\n".join(values) + "\n", encoding="utf-8")
+    return path
+
+
+def rows(found: Columns) -> tuple[int, pl.DataFrame]:
+    frames = list(found.frames)
+    return len(frames), pl.concat(frames)
+
+
+def test_a_large_las_file_has_the_rows_that_a_small_one_has(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = las(tmp_path / "a.las")
+    small = read_las(content_of(path))
+    monkeypatch.setattr(content, "PART_BYTES", 10_000)
+    large = read_las(content_of(path))
+    pieces, found = rows(large)
+    assert pieces > 3
+    assert (large.names, large.units, large.head, large.said) == (small.names, small.units, small.head, small.said)
+    assert found.equals(rows(small)[1])
+    assert found["1"][7] == "-999.25" and found["2"][7] == "pad_1"
+
+
+@pytest.mark.usefixtures("small_pieces")
+def test_a_large_las_file_with_a_short_row_is_set_aside(tmp_path: Path) -> None:
+    found = read_las(content_of(las(tmp_path / "a.las", odd="  12 5000.0")))
+    with pytest.raises(SetAside, match="does not match its curves"):
+        rows(found)
+
+
+@pytest.mark.usefixtures("small_pieces")
+@pytest.mark.parametrize("wrap", ["YES", "NO"])
+def test_what_a_large_las_file_needs_corrected_is_read_as_a_whole(tmp_path: Path, wrap: str) -> None:
+    path = tmp_path / "a.las"
+    values = [f"{i}\n{5000 + i} 1" if wrap == "YES" else f"{i} 5000-{i} 1" for i in range(ROWS)]
+    path.write_text(LAS.format(wrap=wrap) + "\n".join(values) + "\n", encoding="utf-8")
+    pieces, found = rows(read_las(content_of(path)))
+    assert (pieces, found.height) == (1, ROWS)
+
+
+@pytest.mark.parametrize("kind", ["parquet", "arrow"])
+def test_parquet_and_arrow_come_in_pieces(tmp_path: Path, kind: str, small_pieces: None) -> None:
+    path = tmp_path / f"a.{kind}"
+    frame = pl.DataFrame({"t": range(ROWS), "p": [None if i % 5 == 0 else i / 8 for i in range(ROWS)]})
+    frame.write_parquet(path) if kind == "parquet" else frame.write_ipc(path)
+    found = read_parquet(content_of(path))
+    pieces, held = rows(found)
+    assert found.names == ["t", "p"] and pieces == 7
+    assert held.equals(frame.select(pl.all().cast(pl.String)).rename({"t": "0", "p": "1"}))
+
+
+def test_a_small_file_of_very_many_rows_is_set_aside_unread(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(columnar, "MOST_CELLS", 1_000_000)
+    path = tmp_path / "a.parquet"
+    pl.DataFrame({"a": pl.repeat(1.0, 2_000_000, eager=True)}).write_parquet(path)
+    assert path.stat().st_size < 200_000
+    with pytest.raises(SetAside, match="too many cells"):
+        read_parquet(content_of(path))
+
+
+def test_a_file_that_changes_while_its_pieces_are_read_is_set_aside(tmp_path: Path, small_pieces: None) -> None:
+    path = tmp_path / "a.parquet"
+    pl.DataFrame({"a": [i**0.5 for i in range(ROWS)]}).write_parquet(path)
+    found = read_parquet(content_of(path))
+    assert path.stat().st_size > content.PART_BYTES
+    with path.open("ab") as file:
+        file.write(b" ")
+    with pytest.raises(SetAside, match=r"changed while it was read|not Parquet"):
+        rows(found)
+
+
+def test_an_empty_parquet_file_has_no_rows(tmp_path: Path) -> None:
+    path = tmp_path / "a.parquet"
+    pl.DataFrame(schema={"a": pl.Float64}).write_parquet(path)
+    pieces, found = rows(read_parquet(content_of(path)))
+    assert (pieces, found.height, found.columns) == (1, 0, ["0"])
+
+
+def witsml_log(path: Path, *, unit: str = "psi", odd: str = "") -> Path:
+    data = "\n".join(f"<data>{i},{-1 if i % 9 == 0 else 5000 + i}</data>" for i in range(ROWS))
+    text = LOG.format(rows=data + odd, unit="psi") + LOG.format(rows="<data>7000,1</data>", unit=unit)
+    path.write_text(f'<logs xmlns="http://www.witsml.org/schemas/1series" version="1.4.1.1">{text}</logs>', "utf-8")
+    return path
+
+
+def test_a_large_log_has_the_rows_that_a_small_one_has(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = witsml_log(tmp_path / "a.xml")
+    small = read_witsml(content_of(path))
+    monkeypatch.setattr(content, "PART_BYTES", 10_000)
+    monkeypatch.setattr(witsml_logs, "ROWS_PER_PIECE", 300)
+    monkeypatch.setattr(witsml, "LARGEST_BYTES", 10_000)
+    large = read_witsml(content_of(path))
+    assert (large.names, large.units, large.head) == (small.names, small.units, small.head)
+    pieces, found = rows(large)
+    assert pieces == 8 and found.equals(rows(small)[1])
+    assert found["1"][9] is None and found.height == ROWS + 1
+
+
+@pytest.mark.usefixtures("small_pieces")
+@pytest.mark.parametrize(
+    ("unit", "odd", "told"),
+    [("kPa", "", "2 logs of different jobs"), ("psi", "<data>1,2,3</data>", f"row {ROWS + 1} of the data"),
+     ("psi", "<data>", "not complete XML")],
+)  # fmt: skip
+def test_what_is_wrong_with_a_large_log_is_told(tmp_path: Path, unit: str, odd: str, told: str) -> None:
+    with pytest.raises(SetAside, match=told):
+        rows(read_witsml(content_of(witsml_log(tmp_path / "a.xml", unit=unit, odd=odd))))
+
+
+@pytest.mark.usefixtures("small_pieces")
+def test_a_large_document_that_declares_entities_is_set_aside(tmp_path: Path) -> None:
+    path = witsml_log(tmp_path / "a.xml")
+    entities = '<!DOCTYPE x [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]>'
+    path.write_text(entities + path.read_text("utf-8"), "utf-8")
+    with pytest.raises(SetAside, match="declares entities"):
+        rows(read_witsml(content_of(path)))
+
+
+def test_a_large_document_without_logs_is_refused_before_it_is_parsed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(witsml, "LARGEST_BYTES", 1_000)
+    path = tmp_path / "a.xml"
+    stages = "".join(f"<StimJobStage><Number>{i}</Number></StimJobStage>" for i in range(100))
+    path.write_text(f'<StimJob xmlns="http://www.energistics.org/energyml/data/witsmlv2">{stages}</StimJob>', "utf-8")
+    with pytest.raises(SetAside, match="too large"):
+        read_witsml(content_of(path))
+
+
+def test_parts_are_read_as_one_file() -> None:
+    reading = witsml_logs._Reading(iter([b"abc", b"", b"defg"]))
+    assert [reading.read(2), reading.read(2), reading.read(9), reading.read(9)] == [b"ab", b"c", b"defg", b""]
