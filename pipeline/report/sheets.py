@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,7 @@ MOST_ROWS = 1_048_575
 HEAD = {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1}
 _OPTIONS = {
     "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False, "remove_timezone": True,
+    "constant_memory": True,
 }  # fmt: skip
 _FORMATS: dict[Any, str] = {
     pl.Float64: "General", pl.Int32: "0", pl.Int64: "0", pl.Date: "yyyy-mm-dd", pl.Datetime: "yyyy-mm-dd hh:mm:ss",
@@ -75,7 +77,7 @@ def write_frame(frame: pl.DataFrame, path: Path) -> None:
 
 
 def add_sheet(book: Any, name: str, frame: pl.DataFrame) -> None:
-    """Add a frame as a sheet: texts stay texts, times are labelled UTC, unknown cells are empty."""
+    """Add a frame as a sheet, row by row: texts stay texts, times are labelled UTC, unknown cells are empty."""
     times = {
         column: f"{column} [UTC]" for column, dtype in frame.schema.items()
         if isinstance(dtype, pl.Datetime) and dtype.time_zone and f"{column} [UTC]" not in frame.columns
@@ -84,11 +86,32 @@ def add_sheet(book: Any, name: str, frame: pl.DataFrame) -> None:
         cs.string().str.slice(0, MOST_TEXT), cs.datetime().dt.replace_time_zone(None),
         cs.float().replace([float("nan"), float("inf"), float("-inf")], None),
     ).rename(times)  # fmt: skip
-    rows.write_excel(
-        book, name[:LONGEST_NAME], freeze_panes=(1, 0), header_format=HEAD, float_precision=6,
-        column_widths={column: int(min(max(len(column) * 6, 70), 220)) for column in rows.columns},
-        dtype_formats=_FORMATS,
-    )  # fmt: skip
+    sheet = book.add_worksheet(name[:LONGEST_NAME])
+    sheet.freeze_panes(1, 0)
+    writers = []
+    for place, (column, dtype) in enumerate(rows.schema.items()):
+        written = next((style for kind, style in _FORMATS.items() if dtype == kind), None)
+        look = None if written is None else book.add_format({"num_format": written})
+        sheet.set_column_pixels(place, place, int(min(max(len(column) * 6, 70), 220)), look)
+        writers.append((place, _writer(sheet, dtype), look))
+    sheet.write_row(0, 0, rows.columns, book.add_format(HEAD))
+    if rows.width:
+        sheet.autofilter(0, 0, max(rows.height, 1), rows.width - 1)
+    for number, row in enumerate(rows.iter_rows(), start=1):
+        for (place, write, look), value in zip(writers, row, strict=True):
+            if value is not None:
+                write(number, place, value, look)
+
+
+def _writer(sheet: Any, dtype: pl.DataType) -> Callable[..., Any]:
+    """Return the function that writes a cell of a type."""
+    if dtype.is_numeric():
+        return sheet.write_number  # type: ignore[no-any-return]
+    if dtype.is_temporal():
+        return sheet.write_datetime  # type: ignore[no-any-return]
+    if dtype == pl.Boolean:
+        return sheet.write_boolean  # type: ignore[no-any-return]
+    return lambda row, column, value, look: sheet.write_string(row, column, str(value), look)
 
 
 def _first(book: Any, sheet: Sheet, tables: dict[str, Rows], head: Any) -> None:
