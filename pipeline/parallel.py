@@ -10,7 +10,7 @@ import uuid
 import warnings
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import BrokenExecutor, Executor
+from concurrent.futures import BrokenExecutor, Executor, Future
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -160,6 +160,17 @@ def kept_helpers(module: str) -> Iterator[Callable[[], None]]:
         if _kept is not None:
             _kept.shutdown(wait=True, kill_workers=True)
             _kept = None
+
+
+def ahead(function: Callable[..., Result], *given: Any) -> Future[Result] | None:
+    """Let a kept helper begin something that is needed later; None if there is none.
+
+    What it has not begun when it is needed can be cancelled and done here.
+    """
+    try:
+        return None if _kept is None else _kept.submit(function, *given)
+    except BrokenExecutor:  # it has died
+        return None
 
 
 def _helpers(count: int) -> ProcessPoolExecutor:

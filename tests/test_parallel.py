@@ -125,3 +125,32 @@ def test_a_function_without_a_place_for_its_code_is_compiled_all_the_same() -> N
     exec("def double(x):\n    return 2.0 * x", space)  # comes from no file
     assert compiled(space["double"])(21.0) == 42.0
     assert np.isinf(compiled(eval("lambda x: 1.0 / x"))(0.0))
+
+
+def test_kept_helpers_serve_several_uses_and_end_with_the_block(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(parallel, "_cores", lambda: 2)
+    assert parallel.ahead(os.getpid) is None
+    with parallel.kept_helpers("tests.test_parallel") as start:
+        assert parallel.ahead(os.getpid) is None
+        start()
+        begun = parallel.ahead(os.getpid)
+        assert begun is not None
+        helper = begun.result()
+        for _ in range(2):  # few tasks too: the helper is there already
+            done = list(parallel.map_unordered(partial(adder, 10), range(40), min_tasks_per_worker=100))
+            assert sorted(value for _, value in done) == list(range(10, 50))
+            assert {process for process, _ in done} == {os.getpid(), helper}
+    assert parallel.ahead(os.getpid) is None
+    until = time.monotonic() + 20.0
+    while alive(helper) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert not alive(helper)
+
+
+def test_a_kept_helper_that_dies_is_done_without(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(parallel, "_cores", lambda: 2)
+    monkeypatch.setenv("HEELWARD_TEST_MAIN", str(os.getpid()))
+    with parallel.kept_helpers("tests.test_parallel") as start:
+        start()
+        assert sorted(parallel.map_unordered(dier, range(20), min_tasks_per_worker=1)) == list(range(20))
+        assert parallel.ahead(os.getpid) is None

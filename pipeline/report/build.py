@@ -149,7 +149,8 @@ def build(
         if progress is not None:
             progress(done, total, what)
 
-    content = gather(connection, pages, settings.display_units, told)
+    pictures = Pictures(out / "pictures", workspace.state)
+    content = gather(connection, pages, settings.display_units, told, pictures.begin)
     if edition.against is not None and before is not None:
         earlier = connected(lake.at(before["versions"]))
         code, other_settings = before["code_version"], before["settings_hash"] != workspace.settings_hash
@@ -159,8 +160,6 @@ def build(
         mask.text(inert_text(settings.title)), edition.words(), dict(versions), f"{datetime.now(UTC):%Y-%m-%d %H:%M}",
         None if edition.mask else workspace.root, beside,
     )  # fmt: skip
-    pictures = Pictures(out / "pictures", workspace.state)
-    pictures.draw((drawn.spec for drawn in content.drawn if drawn.spec is not None), workers)
     path = write_html(content, sheet, out, pictures, workers)
     pictures.sweep()
     written: list[Path] = []

@@ -152,7 +152,11 @@ class Content:
 
 
 def gather(
-    connection: duckdb.DuckDBPyConnection, pages: list[Page], system: str, told: Told = lambda _what: None
+    connection: duckdb.DuckDBPyConnection,
+    pages: list[Page],
+    system: str,
+    told: Told = lambda _what: None,
+    seen: Callable[[dict[str, Any]], None] = lambda _spec: None,
 ) -> Content:
     """Run every query of a report.
 
@@ -165,6 +169,8 @@ def gather(
         ``field`` or ``metric``.
     told : callable, optional
         Called with the name of each finished query.
+    seen : callable, optional
+        Called with each chart as soon as it is built.
     """
     used: dict[str, Statement] = {}
     asked: dict[tuple[str, tuple[tuple[str, Any], ...]], Rows] = {}
@@ -184,7 +190,11 @@ def gather(
     for page in pages:
         counted = None if page.numbers is None else rows(page.numbers)
         numbers = [] if counted is None else [row | {"was": ""} for row in counted.frame.to_dicts()]
-        charts = [_drawn(rows, chart, system) for chart in page.charts]
+        charts = []
+        for chart in page.charts:
+            charts.append(_drawn(rows, chart, system))
+            if (spec := charts[-1].spec) is not None:
+                seen(spec)
         look = "" if page.look is None else str(rows(page.look).frame["sentence"][0] or "")
         tables = [side_by_side(rows(name), page.across.get(name)) for name in page.tables]
         parts.append(Part(page, numbers, charts, tables, look, counted))

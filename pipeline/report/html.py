@@ -69,7 +69,7 @@ def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures, wo
     out : Path
     pictures : Pictures
     workers : Workers, optional
-        Where large tables are written; default: on this machine.
+        Where pictures are drawn and large tables are written; default: on this machine.
 
     Returns
     -------
@@ -78,7 +78,9 @@ def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures, wo
     """
     write_dictionary(out)
     single, folder = out / "report.html", out / "report"
+    specs = [drawn.spec for drawn in content.drawn if drawn.spec is not None]
     if len(pictures.script()) + sum(_least_bytes(rows.frame) for rows in content.ledger) <= HEAVIEST:
+        pictures.draw(specs, workers)
         page = _page(content, sheet, out, pictures, apart=False)
         if len(page.encode()) <= HEAVIEST:
             replace_text(single, page)
@@ -88,14 +90,15 @@ def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures, wo
     shutil.rmtree(made, ignore_errors=True)
     (made / "ledger").mkdir(parents=True)
     (made / "pictures").mkdir()
+    by_size = sorted(content.ledger, key=lambda rows: -rows.frame.height * rows.frame.width)
+    for _ in map_unordered(partial(_table_writer, sheet, out, made / "ledger"), by_size, PER_CORE, workers):
+        pass
     page = _page(content, sheet, folder, pictures, apart=True)
+    pictures.draw(specs, workers)
     for identity, drawn in _drawn_in(content):
         (made / "pictures" / f"{identity}.svg").write_text(plain(pictures.svg(drawn.spec or {})), encoding="utf-8")
     (made / "index.html").write_text(page, encoding="utf-8")
     (made / "charts.js").write_text(pictures.script(), encoding="utf-8")
-    by_size = sorted(content.ledger, key=lambda rows: -rows.frame.height * rows.frame.width)
-    for _ in map_unordered(partial(_table_writer, sheet, out, made / "ledger"), by_size, PER_CORE, workers):
-        pass
     old = out / "report.old"
     shutil.rmtree(old, ignore_errors=True)
     if folder.exists():

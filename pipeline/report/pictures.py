@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 from collections.abc import Callable, Iterable
+from concurrent.futures import BrokenExecutor, Future
 from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib.metadata import version
@@ -14,7 +15,7 @@ from typing import Any
 
 import vl_convert
 
-from pipeline.parallel import Workers, map_unordered
+from pipeline.parallel import Workers, ahead, map_unordered
 from pipeline.report.theme import font_folder
 from pipeline.workspace import replace_text
 
@@ -63,14 +64,35 @@ class Pictures:
     common: Path | None = None
     used: set[str] = field(default_factory=set)
     _paths: dict[int, tuple[dict[str, Any], Path]] = field(default_factory=dict)
+    _begun: dict[Path, Future[str]] = field(default_factory=dict)
+
+    def begin(self, spec: dict[str, Any]) -> None:
+        """Let a helper that is free begin to draw a picture, if it is missing."""
+        path = self._path(spec)
+        if not path.exists() and (begun := ahead(_drawn, json.dumps(spec | _FIXED))) is not None:
+            self._begun[path] = begun
 
     def draw(self, specs: Iterable[dict[str, Any]], workers: Workers | None = None) -> None:
         """Draw the pictures that are missing, on all cores."""
         missing = {path: spec for spec in specs if not (path := self._path(spec)).exists()}
-        for path, picture in map_unordered(_drawer, list(missing.items()), PER_CORE, workers):
-            self.folder.mkdir(parents=True, exist_ok=True)
-            # names of parts are those of this picture only: a page has several
-            replace_text(path, re.sub(r'(\bid="|url\(#)', rf"\g<1>{path.stem}-", picture))
+        begun = {path: self._begun.pop(path) for path in [*missing] if path in self._begun}
+        for path, one in reversed(begun.items()):
+            if one.cancel():  # no helper has come to it
+                self._keep(path, _drawn(json.dumps(missing[path] | _FIXED)))
+        for path, one in begun.items():
+            if not one.cancelled():
+                try:
+                    self._keep(path, one.result())
+                except BrokenExecutor:  # the helper has died
+                    self._keep(path, _drawn(json.dumps(missing[path] | _FIXED)))
+        left = [(path, spec) for path, spec in missing.items() if path not in begun]
+        for path, picture in map_unordered(_drawer, left, PER_CORE, workers) if left else ():
+            self._keep(path, picture)
+
+    def _keep(self, path: Path, picture: str) -> None:
+        self.folder.mkdir(parents=True, exist_ok=True)
+        # names of parts are those of this picture only: a page has several
+        replace_text(path, re.sub(r'(\bid="|url\(#)', rf"\g<1>{path.stem}-", picture))
 
     def svg(self, spec: dict[str, Any]) -> str:
         """Return the picture of a chart."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import BrokenExecutor, Future
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +11,7 @@ import openpyxl
 import pytest
 
 from pipeline import steps
+from pipeline.report import pictures
 from pipeline.report.content import gather
 from pipeline.report.glossary import anchor, explained, glossary, terms_in
 from pipeline.report.pages import load_pages
@@ -66,6 +69,35 @@ def test_a_chart_that_did_not_change_is_not_drawn_again_and_old_pictures_go(
     assert other.svg(spec(9.0)) != drawn
     other.sweep()
     assert not path.exists() and len(list((tmp_path / "pictures").glob("*.svg"))) == 1
+
+
+def test_pictures_that_a_helper_began_are_those_drawn_here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whether it has drawn them, has not come to them, or has died."""
+    axes = {name: {"field": name, "type": "quantitative"} for name in ("a", "b")}
+    specs = [
+        {"data": {"values": [{"a": 1.0, "b": high}]}, "mark": "point", "encoding": {"x": axes["a"], "y": axes["b"]}}
+        for high in (2.0, 3.0, 4.0, 5.0)
+    ]
+    plain = Pictures(tmp_path / "here")
+    plain.draw(specs)
+    given: list[Future[str]] = []
+
+    def ahead(function: Callable[[str], str], text: str) -> Future[str] | None:
+        found: Future[str] = Future()
+        if len(given) == 0:
+            found.set_result(function(text))
+        elif len(given) == 2:
+            found.set_exception(BrokenExecutor("it has died"))
+        given.append(found)
+        return found if len(given) < 4 else None
+
+    monkeypatch.setattr(pictures, "ahead", ahead)
+    begun = Pictures(tmp_path / "there")
+    for spec in specs:
+        begun.begin(spec)
+    begun.draw(specs)
+    assert given[1].cancelled() and len(given) == 4
+    assert [begun.svg(spec) for spec in specs] == [plain.svg(spec) for spec in specs]
 
 
 @pytest.mark.turn
