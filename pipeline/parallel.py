@@ -163,14 +163,21 @@ def kept_helpers(module: str) -> Iterator[Callable[[], None]]:
 
 
 def ahead(function: Callable[..., Result], *given: Any) -> Future[Result] | None:
-    """Let a kept helper begin something that is needed later; None if there is none.
-
-    What it has not begun when it is needed can be cancelled and done here.
-    """
+    """Let a kept helper begin something that `finished` returns later; None if there is none."""
     try:
         return None if _kept is None else _kept.submit(function, *given)
     except BrokenExecutor:  # it has died
         return None
+
+
+def finished(begun: Future[Result] | None, function: Callable[..., Result], *given: Any) -> Result:
+    """Return what a helper has done; if it has not come to it, or has died, do it here."""
+    if begun is None or begun.cancel():
+        return function(*given)
+    try:
+        return begun.result()
+    except BrokenExecutor:
+        return function(*given)
 
 
 def _helpers(count: int) -> ProcessPoolExecutor:

@@ -6,7 +6,7 @@ import hashlib
 import json
 import re
 from collections.abc import Callable, Iterable
-from concurrent.futures import BrokenExecutor, Future
+from concurrent.futures import Future
 from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib.metadata import version
@@ -15,7 +15,7 @@ from typing import Any
 
 import vl_convert
 
-from pipeline.parallel import Workers, ahead, map_unordered
+from pipeline.parallel import Workers, ahead, finished, map_unordered
 from pipeline.report.theme import font_folder
 from pipeline.workspace import replace_text
 
@@ -76,15 +76,8 @@ class Pictures:
         """Draw the pictures that are missing, on all cores."""
         missing = {path: spec for spec in specs if not (path := self._path(spec)).exists()}
         begun = {path: self._begun.pop(path) for path in [*missing] if path in self._begun}
-        for path, one in reversed(begun.items()):
-            if one.cancel():  # no helper has come to it
-                self._keep(path, _drawn(json.dumps(missing[path] | _FIXED)))
-        for path, one in begun.items():
-            if not one.cancelled():
-                try:
-                    self._keep(path, one.result())
-                except BrokenExecutor:  # the helper has died
-                    self._keep(path, _drawn(json.dumps(missing[path] | _FIXED)))
+        for path, one in reversed(begun.items()):  # the helper goes forwards
+            self._keep(path, finished(one, _drawn, json.dumps(missing[path] | _FIXED)))
         left = [(path, spec) for path, spec in missing.items() if path not in begun]
         for path, picture in map_unordered(_drawer, left, PER_CORE, workers) if left else ():
             self._keep(path, picture)
