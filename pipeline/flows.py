@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
+import threading
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from deltalake.exceptions import DeltaError
@@ -130,5 +134,22 @@ def serve_schedules(root: Path) -> None:
     serve(*ready, print_starting_message=False)
 
 
+def end_with(parent: int, others: Sequence[int]) -> None:
+    """End this process and what it runs, and other process groups, soon after its parent, however that ended.
+
+    A service that was killed is started again: what it had started must not go on beside the new one.
+    """
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(0.5)
+        for group in (*others, os.getpgid(0)):
+            with suppress(ProcessLookupError):
+                os.killpg(group, signal.SIGKILL)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
 if __name__ == "__main__":
+    end_with(os.getppid(), [int(group) for group in sys.argv[2:]])
     serve_schedules(Path(sys.argv[1]))

@@ -93,7 +93,7 @@ def map_unordered(
     here = workers is None
     kept = _kept if here else None
     if kept is not None:
-        pool, threads = kept, min(_cores(), len(left)) - 1
+        pool, threads = kept, max(min(_cores(), len(left)) - 1, 0)
     elif workers is None:
         threads = max(min(_cores(), len(left) // max(min_tasks_per_worker, 1)) - 1, 0)
         pool = _helpers(threads) if threads else None

@@ -136,6 +136,7 @@ def test_kept_helpers_serve_several_uses_and_end_with_the_block(monkeypatch: pyt
         begun = parallel.ahead(os.getpid)
         assert begun is not None
         helper = begun.result()
+        assert list(parallel.map_unordered(partial(adder, 10), [], min_tasks_per_worker=1)) == []  # nothing to do
         for _ in range(2):  # few tasks too: the helper is there already
             done = list(parallel.map_unordered(partial(adder, 10), range(40), min_tasks_per_worker=100))
             assert sorted(value for _, value in done) == list(range(10, 50))

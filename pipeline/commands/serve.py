@@ -54,7 +54,9 @@ def serve_workspace(workspace: Workspace, port: int) -> int:
             environment["PREFECT_API_URL"] = f"http://127.0.0.1:{port}/api"
             children.append(_start_server(workspace, environment, port))
             say(f"Prefect's web page: http://127.0.0.1:{port}")
-        children.append(_start([sys.executable, "-m", "pipeline.flows", str(workspace.root)], environment, None))
+        groups = [str(child.pid) for child in children]  # they end with the schedules, and these with this process
+        scheduler = [sys.executable, "-m", "pipeline.flows", str(workspace.root), *groups]
+        children.append(_start(scheduler, environment, None))
         schedules, zone = workspace.settings.schedules, workspace.settings.time_zone
         land = f"every {schedules.land} s" if isinstance(schedules.land, int) else schedules.land or "never"
         report = ", ".join(schedules.drawn) or "never"

@@ -6,13 +6,12 @@ import io
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import polars as pl
 
 from pipeline.errors import SetAside, short
-from pipeline.ingest.content import Content
+from pipeline.ingest.content import PART_BYTES, Content
 
 LARGEST_BYTES = 64 * 1024**2
 """A larger file that must be in memory as a whole is set aside: its cells need ten times as much. [bytes]"""
@@ -108,34 +107,38 @@ def _las_columns(las: Any, frames: Iterable[pl.DataFrame]) -> Columns:
 
 
 _DATA = re.compile(rb"(?im)^~A[^\n]*\n")
-_PLAIN = re.compile(rb"[+-]?[\d.]+([eE][+-]?\d+)?|[A-Za-z_][\w.]*|\d[\d/:]*")
-"""A value of a row that needs no correction by the reader of small files."""
+_WORD = r"^([A-Za-z_]\w*|\d{1,2}(:\d{1,2}){1,2}(\.\d+)?|\d{1,4}/\d{1,2}/\d{1,4})$"
+"""What is no number, and needs no correction by the reader of small files: a word, a time, a date with strokes."""
 
 
 def _large_las(content: Content) -> Columns | None:
     """Read a large file in parts; None if its records go over several lines, or its values need correction."""
-    parts = content.parts()
-    first = next(parts)
-    begins = _DATA.search(first)
+    begins = _DATA.search(content.first())
     if begins is None:
         return None
-    las = _parsed_las(first[: begins.end()], only_header=True)
-    wrapped = str(las.version["WRAP"].value).strip().upper().startswith("Y") if "WRAP" in las.version else False
-    lines = [line.split() for line in first[begins.end() :].split(b"\n")[:50] if line.strip()]
-    plain = all(len(line) == len(las.curves) and all(map(_PLAIN.fullmatch, line)) for line in lines)
-    if wrapped or not lines or not plain:
+    las = _parsed_las(content.first()[: begins.end()], only_header=True)
+    if "WRAP" in las.version and str(las.version["WRAP"].value).strip().upper().startswith("Y"):
         return None
-    return _las_columns(las, _las_pieces(first[begins.end() :], parts, len(las.curves)))
+    try:  # what it needs corrected may stand anywhere
+        found = sum(frame.height for frame in _las_pieces(content, begins.end(), len(las.curves)))
+    except _NeedsCorrection:
+        return None
+    return _las_columns(las, _las_pieces(content, begins.end(), len(las.curves))) if found else None
 
 
-def _las_pieces(first: bytes, parts: Iterator[bytes], width: int) -> Iterator[pl.DataFrame]:
-    waiting, row = first, 0
+class _NeedsCorrection(Exception):
+    """A large LAS file has something that only the reader of small files understands."""
+
+
+def _las_pieces(content: Content, begins: int, width: int) -> Iterator[pl.DataFrame]:
+    parts = content.parts()
+    waiting = next(parts)[begins:]
     for part in _then_end(parts):
         cut = len(waiting) if part is None else waiting.rfind(b"\n") + 1
-        frame = _las_rows(waiting[:cut], width, row)
-        row += frame.height
-        yield frame
+        yield _las_rows(waiting[:cut], width)
         waiting = waiting[cut:] + (part or b"")
+        if len(waiting) > 2 * PART_BYTES:
+            raise _NeedsCorrection("a line does not end")
 
 
 def _then_end(parts: Iterator[bytes]) -> Iterator[bytes | None]:
@@ -143,8 +146,14 @@ def _then_end(parts: Iterator[bytes]) -> Iterator[bytes | None]:
     yield None
 
 
-def _las_rows(text: bytes, width: int, row: int) -> pl.DataFrame:
-    """Return the rows of complete lines; numbers are written alike, whatever their zeros."""
+def _las_rows(text: bytes, width: int) -> pl.DataFrame:
+    """Return the rows of complete lines; numbers are written alike, whatever their zeros.
+
+    Raises
+    ------
+    _NeedsCorrection
+        If a row has another number of values, or a value is neither a number, a word nor a time.
+    """
     text = re.sub(rb"(?m)^[ \t]*(#[^\n]*)?\r?\n?|[ \t]+(?=\r?$)", b"", re.sub(rb"[ \t]+", b" ", text))
     try:
         frame = pl.read_csv(
@@ -152,20 +161,17 @@ def _las_rows(text: bytes, width: int, row: int) -> pl.DataFrame:
             new_columns=[str(place) for place in range(width)],
         ) if text else pl.DataFrame(schema={str(place): pl.String for place in range(width)})  # fmt: skip
     except pl.exceptions.PolarsError as error:
-        raise _ragged(width, row, str(error)) from error
+        raise _NeedsCorrection(str(error)) from error
     if frame.width != width or (frame.height and frame[str(width - 1)].null_count()):
-        raise _ragged(width, row, "another number of values")
-    numbers = {column.name: column.cast(pl.Float64, strict=False) for column in frame}
-    return frame.with_columns(
-        number.cast(pl.String) for name, number in numbers.items() if number.null_count() == frame[name].null_count()
-    )
-
-
-def _ragged(width: int, row: int, found: str) -> SetAside:
-    return SetAside(
-        f"a row of the LAS file after the first {row:,} does not match its curves", f"{width} values",
-        short(found, 120), "ask the provider to send it again",
-    )  # fmt: skip
+        raise _NeedsCorrection("another number of values")
+    columns = []
+    for column in frame:
+        number = column.cast(pl.Float64, strict=False)
+        words = column.filter(number.is_null() & column.is_not_null())
+        if not words.str.contains(_WORD).all():
+            raise _NeedsCorrection(f"a value such as {short(str(words[0]))}")
+        columns.append(pl.select(pl.coalesce(number.cast(pl.String), column)).to_series().alias(column.name))
+    return pl.DataFrame(columns)
 
 
 def read_parquet(content: Content) -> Columns:
@@ -179,45 +185,55 @@ def read_parquet(content: Content) -> Columns:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
+    if not content.first().startswith(b"PAR1"):
+        return _read_arrow(content)
     packed = content.path.suffix.lower() in (".gz", ".zip")
-    source: Path | io.BytesIO = io.BytesIO(content.all(LARGEST_BYTES)) if packed else content.path
+    source = io.BytesIO(content.all(LARGEST_BYTES)) if packed else content.path.open("rb")
     try:
-        if content.first().startswith(b"PAR1"):
-            held = pq.ParquetFile(source)
-            names, rows = held.schema_arrow.names, held.metadata.num_rows
-            batches: Iterator[Any] = held.iter_batches(ROWS_PER_PIECE)
-        else:
-            opened = pa.ipc.open_file(source if isinstance(source, io.BytesIO) else pa.memory_map(str(source)))
-            names, rows = opened.schema.names, 0
-            batches = (opened.get_batch(place) for place in range(opened.num_record_batches))
+        held = pq.ParquetFile(source)
+        names, rows = held.schema_arrow.names, held.metadata.num_rows
     except (pa.ArrowException, OSError) as error:
+        source.close()
         raise _no_arrow(error) from error
     if rows * len(names) > MOST_CELLS:
+        source.close()
         raise SetAside(
             "the file has too many cells", f"at most {MOST_CELLS:,}", f"{rows:,} rows of {len(names)} columns",
             "split the file",
         )  # fmt: skip
-    return Columns(list(names), [""] * len(names), _batches(content, batches, names), [])
+    return Columns(list(names), [""] * len(names), _batches(content, held, source), [])
 
 
-def _batches(content: Content, batches: Iterator[Any], names: list[str]) -> Iterator[pl.DataFrame]:
+def _read_arrow(content: Content) -> Columns:
+    """Read an Arrow file, as a whole: only its reader of whole files checks what a damaged one says of itself."""
+    try:
+        frame = pl.read_ipc(io.BytesIO(content.all(LARGEST_BYTES)))
+    except pl.exceptions.PolarsError as error:
+        raise _no_arrow(error) from error
+    return Columns(frame.columns, [""] * frame.width, [_as_text(frame)], [])
+
+
+def _as_text(frame: pl.DataFrame) -> pl.DataFrame:
+    return frame.select(
+        pl.nth(place).cast(pl.String, strict=False).alias(str(place)) for place in range(frame.width)
+    )  # fmt: skip
+
+
+def _batches(content: Content, held: Any, source: BinaryIO) -> Iterator[pl.DataFrame]:
     """Yield a file's rows as text, in pieces; at least one, also of a file without rows."""
     import pyarrow as pa
 
-    empty = pl.DataFrame(schema={str(place): pl.String for place in range(len(names))})
     yielded = False
-    try:
-        for batch in batches:
-            for start in range(0, batch.num_rows, ROWS_PER_PIECE):
-                frame = pl.DataFrame(pl.from_arrow(batch.slice(start, ROWS_PER_PIECE)))
+    with source:
+        try:
+            for batch in held.iter_batches(ROWS_PER_PIECE):
+                batch.validate(full=True)
                 yielded = True
-                yield frame.select(
-                    pl.nth(place).cast(pl.String, strict=False).alias(str(place)) for place in range(len(names))
-                )
-    except (pa.ArrowException, pl.exceptions.PolarsError, OSError) as error:
-        raise _no_arrow(error) from error
+                yield _as_text(pl.DataFrame(pl.from_arrow(batch)))
+        except (pa.ArrowException, pl.exceptions.PolarsError, OSError) as error:
+            raise _no_arrow(error) from error
     if not yielded:
-        yield empty
+        yield _as_text(pl.DataFrame(pl.from_arrow(held.schema_arrow.empty_table())))
     for _ in content.parts():  # ends with an error if the file has changed since it was hashed
         pass
 

@@ -7,7 +7,6 @@ import json
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from itertools import chain
 from xml.etree.ElementTree import Element, ParseError
 
 import polars as pl
@@ -56,16 +55,16 @@ def text_of(item: Element | None) -> str:
 
 def log_of(item: Element) -> Columns | None:
     """Return the samples of a log (1.x) or of a channel set (2.x); None for other elements."""
-    if tag_of(item) == "log" and (data := child_of(item, "logdata")) is not None:
-        return _log_1(item, data)
+    if tag_of(item) == "log" and (datas := [child for child in item if tag_of(child) == "logData"]):
+        return _log_1(item, datas)
     if tag_of(item) == "ChannelSet" and (data := child_of(item, "data")) is not None:
         return _log_2(item, text_of(child_of(data, "data")) or text_of(data))
     return None
 
 
-def _log_1(log: Element, data: Element) -> Columns:
-    names, units, nulls = _curves(log, data)
-    rows = [_cells(row) for row in data if tag_of(row) == "data"]
+def _log_1(log: Element, datas: list[Element]) -> Columns:
+    names, units, nulls = _curves(log, datas[0])
+    rows = [_cells(row) for data in datas for row in data if tag_of(row) == "data"]
     return Columns(names, units, [_frame(rows, len(names), nulls)], _head(log))
 
 
@@ -88,47 +87,60 @@ def _curves(log: Element, data: Element) -> tuple[list[str], list[str], frozense
 
 
 def large_logs(content: Content) -> Columns:
-    """Read the logs of a large document in pieces, without its whole tree in memory."""
-    pieces = _log_pieces(content)
-    first = next(pieces, None)
-    if first is None:
+    """Read the logs of a large document in pieces, without its whole tree in memory.
+
+    It is read twice: what a log says of its curves may stand below its data.
+    """
+    told = []
+    for log, _ in _events(content):
+        if log is not None and (data := child_of(log, "logdata")) is not None:
+            names, units, nulls = _curves(log, data)
+            told.append((Columns(names, units, [], _head(log)), nulls))
+    if not told:
         raise SetAside("the log has no data", "rows", "none", "ask the provider to send it again")
+    _one_kind([log for log, _ in told])
+    first = told[0][0]
 
     def frames() -> Iterator[pl.DataFrame]:
-        for piece in chain([first], pieces):
-            _one_kind([first, piece])
-            yield from piece.frames
+        place = done = 0
+        for log, rows in _events(content):
+            if log is not None:
+                place, done = place + (child_of(log, "logdata") is not None), 0
+                continue
+            yield _frame(rows, len(first.names), told[place][1], done)
+            done += len(rows)
+        if not place:
+            raise SetAside("the log has no data", "rows", "none", "ask the provider to send it again")
 
     return Columns(first.names, first.units, frames(), first.head)
 
 
-def _log_pieces(content: Content) -> Iterator[Columns]:
+def _events(content: Content) -> Iterator[tuple[Element | None, list[list[str]]]]:
+    """Yield some rows of a log at a time, then the log without its rows; then those of the next one."""
     from defusedxml.ElementTree import iterparse
 
     log: Element | None = None
-    data: Element | None = None
+    above: list[Element] = []
     rows: list[list[str]] = []
-    done = 0
-
-    def piece() -> Iterator[Columns]:
-        if log is not None and data is not None and rows:
-            names, units, nulls = _curves(log, data)
-            yield Columns(names, units, [_frame(rows, len(names), nulls, done)], _head(log))
-
     with sound_xml():
         for event, item in iterparse(_Reading(content.parts()), events=("start", "end"), forbid_dtd=True):
-            tag = tag_of(item)
             if event == "start":
-                log = item if tag == "log" else log
-                data = item if tag == "logData" else data
-            elif tag == "data" and data is not None:
+                log = item if log is None and tag_of(item) == "log" else log
+                above.append(item)
+                continue
+            above.pop()
+            if log is None:
+                continue
+            if tag_of(item) == "data" and tag_of(above[-1]) == "logData" and above[-2] is log:
                 rows.append(_cells(item))
-                data.remove(item)
-            if (tag == "logData" and event == "end") or len(rows) >= ROWS_PER_PIECE:
-                yield from piece()
-                done, rows = done + len(rows), []
-            if event == "end" and tag == "logData":
-                data, done = None, 0
+                above[-1].remove(item)
+            if rows and (item is log or len(rows) >= ROWS_PER_PIECE):
+                yield None, rows
+                rows = []
+            if item is log:
+                yield log, []
+                log.clear()
+                log = None
 
 
 class _Reading(io.RawIOBase):

@@ -293,8 +293,10 @@ def _sample(frame: pl.DataFrame) -> pl.DataFrame:
     Each row has its own random number, drawn from what it is about: one row more changes at most one of those shown,
     and another estimate none.
     """
+    frame = frame.sort(frame.columns)
     names = frame.select(cs.exclude(cs.float()))
-    lot = (names if names.width else frame).hash_rows(seed=1)
+    alike = pl.int_range(pl.len()).over(names.columns) if names.width else pl.int_range(pl.len())
+    lot = names.with_columns(frame.select(_alike=alike)).hash_rows(seed=1)
     return frame.with_columns(_lot=lot).sort("_lot").head(MOST_POINTS).drop("_lot")
 
 

@@ -102,7 +102,7 @@ class Pictures:
         if not path.exists():
             folder.mkdir(parents=True, exist_ok=True)
             for other in folder.glob("charts-*.js"):
-                other.unlink()
+                other.unlink(missing_ok=True)
             replace_text(path, str(vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;")))
         return path.read_text(encoding="utf-8")
 

@@ -29,6 +29,7 @@ _OPTIONS = {
 }  # fmt: skip
 _FORMATS: dict[Any, str] = {
     pl.Float64: "General", pl.Int32: "0", pl.Int64: "0", pl.Date: "yyyy-mm-dd", pl.Datetime: "yyyy-mm-dd hh:mm:ss",
+    pl.Time: "hh:mm:ss",
 }  # fmt: skip
 
 

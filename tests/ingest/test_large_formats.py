@@ -69,30 +69,56 @@ def test_a_large_las_file_has_the_rows_that_a_small_one_has(tmp_path: Path, monk
 
 
 @pytest.mark.usefixtures("small_pieces")
-def test_a_large_las_file_with_a_short_row_is_set_aside(tmp_path: Path) -> None:
-    found = read_las(content_of(las(tmp_path / "a.las", odd="  12 5000.0")))
-    with pytest.raises(SetAside, match="does not match its curves"):
-        rows(found)
+@pytest.mark.parametrize("odd", ["  900 5500-999.25", "  900 5500,5 pad_1", '  900 5500.5 "pad one"'])
+def test_what_a_large_las_file_needs_corrected_far_below_is_read_as_a_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, odd: str
+) -> None:
+    path = las(tmp_path / "a.las", odd=odd)
+    pieces, found = rows(read_las(content_of(path)))
+    assert (pieces, found.height) == (1, ROWS + 1)
+    monkeypatch.setattr(columnar, "LARGEST_BYTES", 10_000)
+    with pytest.raises(SetAside, match="too large"):
+        read_las(content_of(path))
 
 
 @pytest.mark.usefixtures("small_pieces")
-@pytest.mark.parametrize("wrap", ["YES", "NO"])
-def test_what_a_large_las_file_needs_corrected_is_read_as_a_whole(tmp_path: Path, wrap: str) -> None:
+def test_a_large_las_file_with_wrapped_lines_is_read_as_a_whole(tmp_path: Path) -> None:
     path = tmp_path / "a.las"
-    values = [f"{i}\n{5000 + i} 1" if wrap == "YES" else f"{i} 5000-{i} 1" for i in range(ROWS)]
-    path.write_text(LAS.format(wrap=wrap) + "\n".join(values) + "\n", encoding="utf-8")
+    path.write_text(LAS.format(wrap="YES") + "\n".join(f"{i}\n{5000 + i} 1" for i in range(ROWS)) + "\n", "utf-8")
     pieces, found = rows(read_las(content_of(path)))
     assert (pieces, found.height) == (1, ROWS)
 
 
+@pytest.mark.usefixtures("small_pieces")
+def test_a_code_is_written_alike_in_all_pieces(tmp_path: Path) -> None:
+    path = tmp_path / "a.las"
+    codes = ["A07" if i % 400 == 399 else "007" for i in range(ROWS)]
+    path.write_text(
+        LAS.format(wrap="NO") + "\n".join(f"{i} 5000 {code}" for i, code in enumerate(codes)) + "\n", "utf-8"
+    )
+    _, found = rows(read_las(content_of(path)))
+    assert set(found["2"]) == {"7.0", "A07"}
+
+
+@pytest.mark.usefixtures("small_pieces")
+def test_a_line_without_end_does_not_fill_the_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(columnar, "LARGEST_BYTES", 10_000)
+    monkeypatch.setattr(columnar, "PART_BYTES", 10_000)
+    path = las(tmp_path / "a.las")
+    with path.open("ab") as file:
+        file.write(b"\0" * 100_000)
+    with pytest.raises(SetAside, match="too large"):
+        read_las(content_of(path))
+
+
 @pytest.mark.parametrize("kind", ["parquet", "arrow"])
-def test_parquet_and_arrow_come_in_pieces(tmp_path: Path, kind: str, small_pieces: None) -> None:
+def test_parquet_comes_in_pieces_and_arrow_as_a_whole(tmp_path: Path, kind: str, small_pieces: None) -> None:
     path = tmp_path / f"a.{kind}"
     frame = pl.DataFrame({"t": range(ROWS), "p": [None if i % 5 == 0 else i / 8 for i in range(ROWS)]})
     frame.write_parquet(path) if kind == "parquet" else frame.write_ipc(path)
     found = read_parquet(content_of(path))
     pieces, held = rows(found)
-    assert found.names == ["t", "p"] and pieces == 7
+    assert found.names == ["t", "p"] and pieces == (7 if kind == "parquet" else 1)
     assert held.equals(frame.select(pl.all().cast(pl.String)).rename({"t": "0", "p": "1"}))
 
 
@@ -141,6 +167,25 @@ def test_a_large_log_has_the_rows_that_a_small_one_has(tmp_path: Path, monkeypat
     pieces, found = rows(large)
     assert pieces == 8 and found.equals(rows(small)[1])
     assert found["1"][9] is None and found.height == ROWS + 1
+
+
+def test_what_a_large_log_says_below_its_data_counts(tmp_path: Path, small_pieces: None) -> None:
+    """Its curves, its value for none, its well; and all of its data."""
+    path = tmp_path / "a.xml"
+    halves = ["".join(f"<data>{i},{i % 7}</data>" for i in range(part, ROWS, 2)) for part in (0, 1)]
+    path.write_text(
+        '<logs xmlns="http://www.witsml.org/schemas/1series"><log>'
+        + "".join(f"<logData>{half}</logData>" for half in halves)
+        + "<logCurveInfo><mnemonic>T</mnemonic><unit>s</unit></logCurveInfo>"
+        "<logCurveInfo><mnemonic>P</mnemonic><unit>psi</unit></logCurveInfo>"
+        "<nullValue>3</nullValue><nameWell>Heron Gate 3H</nameWell><name>n</name></log></logs>",
+        "utf-8",
+    )
+    large = read_witsml(content_of(path))
+    pieces, found = rows(large)
+    assert large.names == ["T", "P"] and large.head == ["name: n", "well: Heron Gate 3H"]
+    assert found.height == ROWS and pieces > 3
+    assert found["1"].null_count() == sum(i % 7 == 3 for i in range(ROWS))
 
 
 @pytest.mark.usefixtures("small_pieces")

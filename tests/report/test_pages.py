@@ -184,3 +184,20 @@ def test_candidates_stand_side_by_side_and_what_they_share_is_said_once() -> Non
     ]
     assert [item.name for item in found.answer.columns] == found.frame.columns
     assert found.answer.columns[1].meaning == "the value"
+
+
+def test_a_sample_is_of_rows_whatever_their_order_and_one_row_more_changes_one(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from pipeline.report import content as gathered
+
+    monkeypatch.setattr(gathered, "MOST_POINTS", 400)
+    frame = pl.DataFrame({"crew": ["a", "b"] * 1500, "value": [float(i) for i in range(3000)]})
+    sample = gathered._sample(frame)
+    assert sample.height == 400 and 120 < sample.filter(crew="a").height < 280
+    assert gathered._sample(frame.sample(fraction=1.0, shuffle=True, seed=1)).equals(sample)
+    keyed = frame.with_columns(stage=pl.int_range(pl.len()))
+    before = set(gathered._sample(keyed)["stage"])
+    more = pl.concat([keyed, keyed[:1].with_columns(stage=pl.lit(7000, pl.Int64))])
+    other = more.with_columns(pl.col("value") * 1.01)  # another estimate of each
+    assert len(before - set(gathered._sample(other)["stage"])) <= 1
