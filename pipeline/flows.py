@@ -5,8 +5,6 @@ from __future__ import annotations
 import os
 import signal
 import sys
-import threading
-import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -20,6 +18,7 @@ from prefect.tasks import Task, exponential_backoff
 
 from pipeline import steps
 from pipeline.messages import tell
+from pipeline.parallel import when_ended
 from pipeline.workspace import Workspace, open_workspace
 
 STEP_S = 6.0 * 3600.0
@@ -140,14 +139,12 @@ def end_with(parent: int, others: Sequence[int]) -> None:
     A service that was killed is started again: what it had started must not go on beside the new one.
     """
 
-    def watch() -> None:
-        while os.getppid() == parent:
-            time.sleep(0.5)
+    def end() -> None:
         for group in (*others, os.getpgid(0)):
             with suppress(ProcessLookupError):
                 os.killpg(group, signal.SIGKILL)
 
-    threading.Thread(target=watch, daemon=True).start()
+    when_ended(parent, end)
 
 
 if __name__ == "__main__":

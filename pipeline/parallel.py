@@ -215,11 +215,16 @@ def _feed(
 def _end_with(parent: int) -> None:
     """End this process soon after the one that started it, however that ended; that one handles interrupts."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    when_ended(parent, partial(os._exit, 1))
+
+
+def when_ended(parent: int, then: Callable[[], object]) -> None:
+    """Call a function soon after this process's parent has ended, however it ended."""
 
     def watch() -> None:
         while os.getppid() == parent:
             time.sleep(0.5)
-        os._exit(1)
+        then()
 
     Thread(target=watch, daemon=True).start()
 

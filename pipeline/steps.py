@@ -162,9 +162,8 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
     A plan that cannot be used is reported; everything else is still done.
     """
     with _alone(workspace, "fit") as lake, cluster(workspace.settings.cluster) as workers:
-        zone = workspace.settings.time_zone
-        frames = modelling_tables(lake, zone)
-        report = fit(lake, zone, progress, workers, frames)
+        frames = modelling_tables(lake, workspace.settings.time_zone)
+        report = fit(lake, frames, progress, workers)
         try:
             if record_plan(lake, workspace.plan, frames):
                 report.fitted.append("plan")

@@ -6,19 +6,20 @@ import io
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import Any, BinaryIO
 
 import polars as pl
 
 from pipeline.errors import SetAside, short
-from pipeline.ingest.content import PART_BYTES, Content
+from pipeline.ingest.content import Content, whole_lines
 
 LARGEST_BYTES = 64 * 1024**2
 """A larger file that must be in memory as a whole is set aside: its cells need ten times as much. [bytes]"""
 ROWS_PER_PIECE = 100_000
 """Rows of a large file that are in memory together. [rows]"""
 MOST_CELLS = 2_000_000_000
-"""Cells of a Parquet or Arrow file: a small file can hold any number of equal ones."""
+"""Cells of a Parquet file: a small file can hold any number of equal ones."""
 
 
 @dataclass(frozen=True)
@@ -113,10 +114,11 @@ _WORD = r"^([A-Za-z_]\w*|\d{1,2}(:\d{1,2}){1,2}(\.\d+)?|\d{1,4}/\d{1,2}/\d{1,4})
 
 def _large_las(content: Content) -> Columns | None:
     """Read a large file in parts; None if its records go over several lines, or its values need correction."""
-    begins = _DATA.search(content.first())
+    first = content.first()
+    begins = _DATA.search(first)
     if begins is None:
         return None
-    las = _parsed_las(content.first()[: begins.end()], only_header=True)
+    las = _parsed_las(first[: begins.end()], only_header=True)
     if "WRAP" in las.version and str(las.version["WRAP"].value).strip().upper().startswith("Y"):
         return None
     try:  # what it needs corrected may stand anywhere
@@ -132,18 +134,9 @@ class _NeedsCorrection(Exception):
 
 def _las_pieces(content: Content, begins: int, width: int) -> Iterator[pl.DataFrame]:
     parts = content.parts()
-    waiting = next(parts)[begins:]
-    for part in _then_end(parts):
-        cut = len(waiting) if part is None else waiting.rfind(b"\n") + 1
-        yield _las_rows(waiting[:cut], width)
-        waiting = waiting[cut:] + (part or b"")
-        if len(waiting) > 2 * PART_BYTES:
-            raise _NeedsCorrection("a line does not end")
-
-
-def _then_end(parts: Iterator[bytes]) -> Iterator[bytes | None]:
-    yield from parts
-    yield None
+    data = chain([next(parts)[begins:]], parts)
+    for piece in whole_lines(data, _NeedsCorrection("a line does not end")):
+        yield _las_rows(piece, width)
 
 
 def _las_rows(text: bytes, width: int) -> pl.DataFrame:

@@ -17,6 +17,9 @@ LARGEST_BYTES = 4 * 1024**3
 PART_BYTES = 8 * 1024**2
 """Size of the parts in which a file is read. A smaller file is kept in memory; a larger one is read twice, in parts."""
 
+LONGEST_RECORD = 8 * 1024**2
+"""Maximum length of a record. [bytes]"""
+
 
 @dataclass(frozen=True)
 class Content:
@@ -157,3 +160,25 @@ def _gunzipped(packed: Iterator[bytes]) -> Iterator[bytes]:
         raise SetAside(
             "the file is truncated", "a complete file", "a truncated gzip stream", "ask the provider to send it again"
         )
+
+
+def whole_lines(text: Iterator[bytes], too_long: Exception) -> Iterator[bytes]:
+    """Yield a text in pieces that end where a line ends; raise an error if a line is longer than any record."""
+    waiting = b""
+    for part, last in with_last(text):
+        piece = waiting + part if waiting else part
+        end = len(piece) if last else piece.rfind(b"\n") + 1
+        waiting, piece = piece[end:], piece[:end]
+        if len(waiting) > LONGEST_RECORD:
+            raise too_long
+        if piece:
+            yield piece
+
+
+def with_last(parts: Iterator[bytes]) -> Iterator[tuple[bytes, bool]]:
+    """Yield parts, and whether each is the last."""
+    part = next(parts, b"")
+    for following in parts:
+        yield part, False
+        part = following
+    yield part, True

@@ -15,7 +15,7 @@ import polars as pl
 
 from pipeline.errors import SetAside
 from pipeline.ingest.columnar import Columns
-from pipeline.ingest.content import Content
+from pipeline.ingest.content import LONGEST_RECORD, Content, whole_lines, with_last
 from pipeline.ingest.headings import CHOICE, beside, check_units, places_of
 from pipeline.ingest.kinds import KINDS
 from pipeline.ingest.lines import records
@@ -28,8 +28,6 @@ ROW = "source_row"
 BAD_SHARE = 0.01
 FEW = 3
 """Up to this share or number of unreadable rows are void, with a finding; with more, the file is set aside. [1]"""
-LONGEST_RECORD = 8 * 1024**2
-"""Maximum length of a record. [bytes]"""
 SHOWN_LINES = 5
 """Number of lines listed in a finding. [1]"""
 
@@ -165,21 +163,8 @@ def _text(content: Content, source: SourceMap) -> Iterator[bytes]:
 def _tabbed(text: Iterator[bytes], source: SourceMap) -> Iterator[bytes]:
     """Put a tab between columns that are aligned with spaces; the count of lines stays."""
     between = re.compile(ALIGNED.encode())
-    for piece in _whole_lines(text, source):
+    for piece in whole_lines(text, _too_long(source)):
         yield re.sub(rb"(?m)^[ \t]+|[ \t]+(?=\r?$)", b"", between.sub(b"\t", piece))
-
-
-def _whole_lines(text: Iterator[bytes], source: SourceMap) -> Iterator[bytes]:
-    """Yield a text in pieces that end where a line ends."""
-    waiting = b""
-    for part, last in _with_last(text):
-        piece = waiting + part if waiting else part
-        end = len(piece) if last else piece.rfind(b"\n") + 1
-        waiting, piece = piece[end:], piece[:end]
-        if len(waiting) > LONGEST_RECORD:
-            raise _too_long(source)
-        if piece:
-            yield piece
 
 
 def _too_long(source: SourceMap, line: int | None = None) -> SetAside:
@@ -247,7 +232,7 @@ def _without_remarks(text: Iterator[bytes], source: SourceMap, raw: RawFile) -> 
     remark = re.compile(pattern.encode())
     mark = b"#" if source.skip_lines is None else None
     line, first, count = source.data_row, 0, 0
-    for piece in _whole_lines(text, source):
+    for piece in whole_lines(text, _too_long(source)):
         if mark is None or mark in piece:
             lines = piece.split(b"\n")
             for place, content in enumerate(lines):
@@ -287,7 +272,7 @@ def _pieces(
     fewest = max((place + 1 for place, name in enumerate(names) if name), default=most)
     line, waiting, unread, any_rows = source.data_row, b"", _Unread(), False
     signal, width = "time" in source.table.key, None
-    for part, last in _with_last(text):
+    for part, last in with_last(text):
         piece = waiting + part if waiting else part
         if last:
             piece = _without_cut_line(piece, line, fewest, source, raw)
@@ -349,15 +334,6 @@ def _judge(unread: _Unread, fields: int, source: SourceMap, raw: RawFile) -> Non
         ("unreadable_rows", f"{unread.bad} row(s) have {found}, the heading has {fields}: void (lines {lines})",
          unread.lines[0], unread.bad)
     )  # fmt: skip
-
-
-def _with_last(parts: Iterator[bytes]) -> Iterator[tuple[bytes, bool]]:
-    """Yield parts, and whether each is the last."""
-    part = next(parts, b"")
-    for following in parts:
-        yield part, False
-        part = following
-    yield part, True
 
 
 def _without_cut_line(piece: bytes, line: int, fields: int, source: SourceMap, raw: RawFile) -> bytes:

@@ -97,7 +97,7 @@ def large_logs(content: Content) -> Columns:
             names, units, nulls = _curves(log, data)
             told.append((Columns(names, units, [], _head(log)), nulls))
     if not told:
-        raise SetAside("the log has no data", "rows", "none", "ask the provider to send it again")
+        raise _no_data()
     _one_kind([log for log, _ in told])
     first = told[0][0]
 
@@ -110,7 +110,7 @@ def large_logs(content: Content) -> Columns:
             yield _frame(rows, len(first.names), told[place][1], done)
             done += len(rows)
         if not place:
-            raise SetAside("the log has no data", "rows", "none", "ask the provider to send it again")
+            raise _no_data()
 
     return Columns(first.names, first.units, frames(), first.head)
 
@@ -141,6 +141,10 @@ def _events(content: Content) -> Iterator[tuple[Element | None, list[list[str]]]
                 yield log, []
                 log.clear()
                 log = None
+
+
+def _no_data() -> SetAside:
+    return SetAside("the log has no data", "rows", "none", "ask the provider to send it again")
 
 
 class _Reading(io.RawIOBase):
@@ -210,7 +214,7 @@ def joined_logs(logs: list[Columns]) -> Columns:
     _one_kind(logs)
     frame = pl.concat([log.first for log in logs])
     if frame.is_empty():
-        raise SetAside("the log has no data", "rows", "none", "ask the provider to send it again")
+        raise _no_data()
     return Columns(logs[0].names, logs[0].units, [frame], logs[0].head)
 
 

@@ -68,31 +68,27 @@ class FitReport:
 
 def fit(
     lake: Lake,
-    zone: str,
+    frames: Mapping[str, pl.DataFrame],
     progress: Callable[[int, int, str], None] | None = None,
     workers: Workers | None = None,
-    frames: Mapping[str, pl.DataFrame] | None = None,
 ) -> FitReport:
     """Fit all models and comparisons whose rows or method changed.
 
     Parameters
     ----------
     lake : Lake
-    zone : str
-        Time zone for pads without one.
+    frames : mapping of str to polars.DataFrame
+        The modelling tables.
     progress : callable, optional
         Called with (done, to do, name).
     workers : Workers, optional
         Where models are fitted; default: on this machine.
-    frames : mapping of str to polars.DataFrame, optional
-        The modelling tables; default: made here.
 
     Returns
     -------
     FitReport
     """
     report = FitReport()
-    frames = modelling_tables(lake, zone) if frames is None else frames
     models, comparisons = _hashes(lake, MODEL_CARDS, "model"), _hashes(lake, COMPARISONS, "comparison")
     stale = _stale(frames, models, comparisons)
     fitted: dict[str, grouped_cv.ModelRows | None] = {}

@@ -75,7 +75,7 @@ class Pictures:
     def draw(self, specs: Iterable[dict[str, Any]], workers: Workers | None = None) -> None:
         """Draw the pictures that are missing, on all cores."""
         missing = {path: spec for spec in specs if not (path := self._path(spec)).exists()}
-        begun = {path: self._begun.pop(path) for path in [*missing] if path in self._begun}
+        begun = {path: self._begun.pop(path) for path in missing if path in self._begun}
         for path, one in reversed(begun.items()):  # the helper goes forwards
             self._keep(path, finished(one, _drawn, json.dumps(missing[path] | _FIXED)))
         left = [(path, spec) for path, spec in missing.items() if path not in begun]

@@ -103,7 +103,7 @@ def test_a_code_is_written_alike_in_all_pieces(tmp_path: Path) -> None:
 @pytest.mark.usefixtures("small_pieces")
 def test_a_line_without_end_does_not_fill_the_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(columnar, "LARGEST_BYTES", 10_000)
-    monkeypatch.setattr(columnar, "PART_BYTES", 10_000)
+    monkeypatch.setattr(content, "LONGEST_RECORD", 10_000)
     path = las(tmp_path / "a.las")
     with path.open("ab") as file:
         file.write(b"\0" * 100_000)

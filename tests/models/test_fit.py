@@ -12,6 +12,7 @@ from pipeline.lake import Lake
 from pipeline.models import specs
 from pipeline.models.columns import COLUMNS
 from pipeline.models.fit import fit
+from pipeline.models.frames import modelling_tables
 from pipeline.models.specs import MODELS
 from pipeline.schemas.fitted import (
     COMPARISONS,
@@ -31,18 +32,18 @@ MADE = (MODEL_CARDS, MODEL_PARAMETERS, PREDICTIONS, EFFECTS, COMPARISONS, PROPOR
 def test_what_can_no_longer_be_fitted_says_nothing_any_more(fitted: Fitted, tmp_path: Path) -> None:
     lake = Lake(str(tmp_path / "lake"))
     shutil.copytree(fitted.lake.root, lake.root)
-    assert not fit(lake, "UTC").changed  # nothing is stale
+    assert not fit(lake, modelling_tables(lake, "UTC")).changed  # nothing is stale
     assert all(lake.scan(table).collect().height for table in MADE)
     wells = lake.scan_raw(WELLS).collect()
     lake.replace(WELLS, wells.with_columns(pad=pl.lit(None, pl.String)), {})
-    report = fit(lake, "UTC")
+    report = fit(lake, modelling_tables(lake, "UTC"))
     assert report.changed
     of_pads = [spec for spec in MODELS if spec.level != "well_design"]  # there a well without a pad is one of its own
     assert {spec.name for spec in (*of_pads, *specs.COMPARISONS)} <= set(report.removed)
     for table in (MODEL_CARDS, MODEL_PARAMETERS, PREDICTIONS, EFFECTS):
         assert set(lake.scan(table).collect()["model"]) <= {"oil_180_days_recorded"}, table.name
     assert lake.scan(COMPARISONS).collect().is_empty()
-    again = fit(lake, "UTC")
+    again = fit(lake, modelling_tables(lake, "UTC"))
     assert not again.changed and not again.removed
     assert "treating_pressure" in again.not_possible
 
