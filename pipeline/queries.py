@@ -189,6 +189,8 @@ def run(
         connection.register("chart", chart)
     used = {name: value for name, value in bound.items() if f"${name}" in query.sql}  # a title may only pass one on
     frame: pl.DataFrame = connection.sql(query.sql, params=used or None).pl()
+    if query.made.keys() >= set(frame.columns):  # its header says it all
+        return Answer(query, frame, [query.made[name] for name in frame.columns])
     return Answer(query, frame, describe(query, frame.columns, tables_read(connection, query.sql), columns_known()))
 
 

@@ -26,6 +26,16 @@ def folder(name: str) -> Path:
 
 
 @cache
+def product_digest() -> str:
+    """Return a hash of all that determines what is shown of a lake: sources, queries, pages."""
+    digest = hashlib.sha256(source_digest(".").encode())
+    for name in ("queries", "reports"):
+        for path in sorted(one for one in folder(name).rglob("*") if one.is_file() and one.suffix != ".png"):
+            digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+@cache
 def source_digest(*names: str, package: Path = PACKAGE) -> str:
     """Return a hash of the product's sources in given folders or files; their results depend on these sources."""
     digest = hashlib.sha256()

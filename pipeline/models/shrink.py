@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from statsmodels.stats.meta_analysis import combine_effects
 
 Array = NDArray[np.float64]
 
@@ -57,13 +56,15 @@ def empirical_bayes(value: Array, error: Array) -> Shrunken:
     DerSimonian and Laird, *Controlled Clinical Trials* 7 (1986) 177-188; Efron and Morris, *JASA* 70 (1975) 311-319.
     """
     variance = np.square(error)
-    with np.errstate(invalid="ignore"):  # a negative tau2, cut to zero below, has no standard error of its own
-        pooled = combine_effects(value, variance, method_re="chi2")
-    tau2 = max(0.0, float(pooled.tau2))
+    weight = 1.0 / variance
+    total = weight.sum()
+    q = float((weight * np.square(value - (weight * value).sum() / total)).sum())
+    spare = total - np.square(weight).sum() / total
+    tau2 = max(0.0, (q - (value.size - 1)) / float(spare)) if value.size > 1 else 0.0
     joint = 1.0 / (variance + tau2)
     mean = float((joint * value).sum() / joint.sum())
     mean_error = float(np.sqrt(1.0 / joint.sum()))
     share = variance / (variance + tau2)
     shrunken = share * mean + (1.0 - share) * value
     spread = np.sqrt((1.0 - share) * variance + np.square(share) * mean_error**2)
-    return Shrunken(shrunken, spread, tau2, mean, mean_error, float(pooled.q))
+    return Shrunken(shrunken, spread, tau2, mean, mean_error, q)

@@ -19,7 +19,7 @@ from pipeline.metrics.stage.measure import pick_stages
 from pipeline.metrics.stage.view import STAGE as STAGE_LEVEL
 from pipeline.metrics.well import PLANNING, Planning, Rows, WellInput, WellRows
 from pipeline.metrics.wireline.metrics import WIRELINE_RUN
-from pipeline.parallel import Workers, map_unordered
+from pipeline.parallel import Workers, ahead, finished, map_unordered
 from pipeline.queries import sentences_shown
 from pipeline.report.mask import Mask
 from pipeline.report.pump_down_page import pump_down_record
@@ -52,6 +52,9 @@ WELLS_PER_CORE = 4
 MOST_PAGES = 1500
 """Records of a lake up to which every one has its page at once; of a larger lake pages are drawn on request."""
 
+Task = tuple[str, str, str]
+"""A well to draw: its id, its name as shown, its fingerprint."""
+
 
 @dataclass(frozen=True)
 class Audited:
@@ -66,7 +69,12 @@ def file_of(level: str, number: int, kind: str) -> str:
     return f"{FILES[level].format(number)}.{kind}"
 
 
-def draw_audit(
+def draw_audit(lake: Lake, out: Path, **given: Any) -> Audited:
+    """Draw the audit pages of the wells whose picks changed, and wait for the end; parameters as in `begin_audit`."""
+    return begin_audit(lake, out, **given)()
+
+
+def begin_audit(
     lake: Lake,
     out: Path,
     *,
@@ -76,8 +84,8 @@ def draw_audit(
     planning: Planning = PLANNING,
     progress: Callable[[int, int, str], None] | None = None,
     workers: Workers | None = None,
-) -> Audited:
-    """Draw the audit pages of the wells whose picks changed.
+) -> Callable[[], Audited]:
+    """Begin to draw the audit pages of the wells whose picks changed.
 
     Parameters
     ----------
@@ -96,6 +104,12 @@ def draw_audit(
         Called with (wells done, wells to do, well).
     workers : Workers, optional
         Where pages are drawn; default: on this machine.
+
+    Returns
+    -------
+    callable
+        Returns what was drawn, when all is. The pages of a few wells are drawn by a kept helper in the meantime, if
+        there is one.
     """
     mask = mask or Mask()
     picks = lake.scan(PICKS).filter(pl.lit(True) if well is None else pl.col("well_id") == well)
@@ -110,19 +124,34 @@ def draw_audit(
     stale = [one for one in sorted(hashes) if not _current(out / mask.text(one), hashes[one], paged=paged)]
     drawer = partial(_drawer, lake.reader(), out, stale, mask, system, planning, paged=paged)
     tasks = [(one, inert_text(mask.text(names.get(one) or one)), hashes[one]) for one in stale]
-    for done, one in enumerate(map_unordered(drawer, tasks, WELLS_PER_CORE, workers) if tasks else (), start=1):
-        if progress is not None:
-            progress(done, len(stale), one)
-    return Audited(stale, len(hashes) - len(stale))
+    few = len(tasks) <= WELLS_PER_CORE and workers is None
+    begun = ahead(_draw_few, drawer, tasks) if few and tasks else None
+
+    def end() -> Audited:
+        if begun is not None:
+            finished(begun, _draw_few, drawer, tasks)
+        elif tasks:
+            for done, one in enumerate(map_unordered(drawer, tasks, WELLS_PER_CORE, workers), start=1):
+                if progress is not None:
+                    progress(done, len(stale), one)
+        return Audited(stale, len(hashes) - len(stale))
+
+    return end
+
+
+def _draw_few(drawer: Callable[[], Callable[[Task], str]], tasks: list[Task]) -> None:
+    draw = drawer()
+    for task in tasks:
+        draw(task)
 
 
 def _drawer(
     lake: Lake, out: Path, wells: list[str], mask: Mask, system: str, planning: Planning, *, paged: bool
-) -> Callable[[tuple[str, str, str]], str]:
+) -> Callable[[Task], str]:
     """Return the function that draws the pages of one of the wells: its id, its name as shown, its fingerprint."""
     rows = _Rows(lake, wells, mask, system, planning)
 
-    def draw(task: tuple[str, str, str]) -> str:
+    def draw(task: Task) -> str:
         well, name, mark = task
         folder = out / mask.text(well)
         _Well(rows, well, name, paged).draw(folder)

@@ -19,14 +19,14 @@ from pipeline.lake import Lake
 from pipeline.metrics.well import planning
 from pipeline.parallel import Workers
 from pipeline.report.against import causes, compared
-from pipeline.report.audit import draw_audit
+from pipeline.report.audit import begin_audit
 from pipeline.report.content import gather, steps_of
 from pipeline.report.edition import PLAIN, Edition, until
 from pipeline.report.html import Sheet, write_html
 from pipeline.report.mask import make_mask
 from pipeline.report.pages import load_pages
 from pipeline.report.pictures import Pictures
-from pipeline.resources import folder, source_digest
+from pipeline.resources import product_digest
 from pipeline.schemas.base import Table
 from pipeline.text import inert_text
 from pipeline.workspace import Workspace, replace_text
@@ -75,12 +75,8 @@ def note_built(workspace: Workspace, mark: str, built: Built) -> None:
 
 def mark_of(workspace: Workspace, versions: Mapping[str, int], beside: Sequence[str]) -> str:
     """Return a hash of all that a plain report depends on: tables, settings, code, queries and pages."""
-    digest = hashlib.sha256(source_digest(".").encode())
-    for name in ("queries", "reports"):
-        for path in sorted(one for one in folder(name).rglob("*") if one.is_file() and one.suffix != ".png"):
-            digest.update(path.read_bytes())
-    digest.update(json.dumps([dict(versions), workspace.settings_hash, list(beside)], sort_keys=True).encode())
-    return digest.hexdigest()[:16]
+    of = [product_digest(), dict(versions), workspace.settings_hash, list(beside)]
+    return hashlib.sha256(json.dumps(of, sort_keys=True).encode()).hexdigest()[:16]
 
 
 def build(
@@ -123,7 +119,7 @@ def build(
     mask = make_mask(lake, edition.mask, workspace.root)
     if edition.mask:  # for readers outside the team: must not contain files of an earlier copy with another mask
         shutil.rmtree(out, ignore_errors=True)
-    draw_audit(
+    draw_records = begin_audit(
         lake,
         out / "audit",
         mask=mask,
@@ -160,6 +156,7 @@ def build(
         mask.text(inert_text(settings.title)), edition.words(), dict(versions), f"{datetime.now(UTC):%Y-%m-%d %H:%M}",
         None if edition.mask else workspace.root, beside,
     )  # fmt: skip
+    draw_records()  # tables link to what is there
     path = write_html(content, sheet, out, pictures, workers)
     pictures.sweep()
     written: list[Path] = []

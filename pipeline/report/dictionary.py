@@ -13,6 +13,7 @@ from pipeline import queries
 from pipeline.lake.marts import marts
 from pipeline.metrics.tables import TABLES, columns_known
 from pipeline.report.theme import render
+from pipeline.resources import product_digest
 from pipeline.schemas.base import meta
 from pipeline.sql import Statement, tables_read
 from pipeline.workspace import replace_text
@@ -102,10 +103,11 @@ def _cell(text: str) -> str:
 
 
 def write_dictionary(folder: Path) -> list[Path]:
-    """Write the dictionary as a page and as Markdown into a folder."""
+    """Write the dictionary as a page and as Markdown into a folder, unless those of this version are there."""
     folder.mkdir(parents=True, exist_ok=True)
-    page = render("dictionary.html", sections=dictionary())
-    paths = [folder / "dictionary.html", folder / "dictionary.md"]
-    for path, text in zip(paths, (page, as_markdown()), strict=True):
-        replace_text(path, text)
+    page, plain = paths = [folder / "dictionary.html", folder / "dictionary.md"]
+    if plain.is_file() and page.is_file() and product_digest() in page.read_text(encoding="utf-8"):
+        return paths
+    replace_text(plain, as_markdown())
+    replace_text(page, render("dictionary.html", sections=dictionary(), mark=product_digest()))
     return paths

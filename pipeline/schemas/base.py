@@ -139,6 +139,11 @@ class Table:
         return issubclass(self.schema, Landed)
 
     @property
+    def of_samples(self) -> bool:
+        """Whether its rows are the samples of records, too many to be held in memory."""
+        return self.landed and bool(self.partition_by)
+
+    @property
     def follows_sources(self) -> bool:
         """Whether rows are valid only while their source file is landed (or they have no source file)."""
         return "source_id" in self.columns and self.name != "sources"

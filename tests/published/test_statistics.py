@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 import statsmodels.api as sm
 from scipy import integrate, stats
+from statsmodels.stats.meta_analysis import combine_effects
 
 from pipeline.models import conformal, funnel, ranks, trend
 from pipeline.models.compare import connected_sets
@@ -292,6 +293,20 @@ def test_s1_d16_conformal_quantile() -> None:
     # one row per pad: the grouped rule is the split-conformal one
     assert conformal.grouped_quantile(scores, np.arange(19).astype(str), 0.1) == 3.0
     assert conformal.grouped_quantile(scores[:8], np.arange(8).astype(str), 0.1) == float("inf")
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_shrinkage_is_from_the_variance_between_units_of_the_reference_library(seed: int) -> None:
+    """DerSimonian and Laird's estimate by statsmodels, `combine_effects` with ``method_re="chi2"``."""
+    rng = np.random.default_rng(seed)
+    units = int(rng.integers(2, 12))
+    error = rng.uniform(0.5, 3.0, units)
+    value = rng.normal(5.0, seed, units) + rng.normal(0.0, error)
+    with np.errstate(invalid="ignore"):  # of a negative variance, which is cut to zero
+        library = combine_effects(value, error**2, method_re="chi2")
+    found = empirical_bayes(value, error)
+    assert found.tau2 == pytest.approx(max(0.0, library.tau2), rel=1e-12)
+    assert found.heterogeneity == pytest.approx(library.q, rel=1e-12)
 
 
 def test_s1_d17_logistic_regression() -> None:
