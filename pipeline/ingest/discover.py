@@ -8,11 +8,11 @@ import re
 import stat
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from pipeline.ingest.maps import READER_VERSION, LoadedMap
+from pipeline.ingest.maps import READER_VERSION, LoadedMap, claimer
 
 NO_MAP = ""
 
@@ -101,11 +101,12 @@ def discover(
     by_map: dict[str, list[SourceFile]] = defaultdict(list)
     skipped: list[Skipped] = []
     walk = _Walk(root, None if follow_outside else [folder.resolve() for folder in folders], skipped)
+    claimers = [(item, claimer(item.source.files)) for item in maps]
     for folder in folders:
         place = _place(root, folder)
         for below, found in sorted(walk.files(folder), key=lambda entry: entry[0].split("/")):
             shown = _shown(below)
-            claims: Sequence[LoadedMap | None] = [item for item in maps if item.source.claims(shown)] or [None]
+            claims: Sequence[LoadedMap | None] = [item for item, claims in claimers if claims(shown)] or [None]
             for loaded in claims:
                 name = loaded.source.name if loaded else NO_MAP
                 path = _shown(f"{place}/{below}" if place else below)
@@ -187,7 +188,7 @@ class _Walk:
                 elif entry.is_dir(follow_symlinks=False):
                     folders.append(f"{below}/")
                 else:
-                    yield from self._file(folder, below)
+                    yield from self._file(folder, below, entry)
             waiting += reversed(folders)
 
     def _entries(self, folder: Path) -> list[os.DirEntry[str]]:
@@ -204,20 +205,21 @@ class _Walk:
             self.skip(folder, "unreadable_folder", f"cannot read the folder ({error.strerror}): check its permissions")
         return []
 
-    def _file(self, folder: Path, below: str) -> Iterator[tuple[str, os.stat_result]]:
-        path = folder / below
+    def _file(
+        self, folder: Path, below: str, entry: os.DirEntry[str] | None = None
+    ) -> Iterator[tuple[str, os.stat_result]]:
         try:
-            found = path.stat()
+            found = (folder / below).stat() if entry is None else entry.stat()
         except FileNotFoundError:
-            self.skip(path, "vanished", "the file disappeared before it could be read")
+            self.skip(folder / below, "vanished", "the file disappeared before it could be read")
         except OSError as error:
             message = f"cannot read the file ({error.strerror}): check its permissions"
-            self.skip(path, "unreadable_file", message)
+            self.skip(folder / below, "unreadable_file", message)
         else:
             if stat.S_ISREG(found.st_mode):
                 yield below, found
             else:
-                self.skip(path, "not_a_file", "this is not a file but a pipe, socket or device: remove it")
+                self.skip(folder / below, "not_a_file", "this is not a file but a pipe, socket or device: remove it")
 
     def _may_follow(self, link: Path) -> bool:
         """Whether a link is followed; if not, the reason is recorded."""
@@ -252,8 +254,7 @@ def _revisions(items: list[SourceFile], loaded: LoadedMap) -> list[SourceFile]:
     for versions in documents.values():
         newest = max(versions, key=lambda pair: pair[0])[1]
         for _, item in versions:
-            later = newest.path if item is not newest else None
-            marked.append(SourceFile(item.file, item.path, item.loaded, item.size, item.modified_us, later))
+            marked.append(item if item is newest else replace(item, superseded_by=newest.path))
     return sorted(marked, key=lambda item: item.path)
 
 

@@ -7,6 +7,7 @@ import copy
 import hashlib
 import re
 import tomllib
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -217,11 +218,12 @@ class SourceMap(Frozen):
 
     def claims(self, path: str) -> bool:
         """Whether the map's ``files`` match a path in the landing folder: * within a folder, ** across folders."""
-        return _claimed(self.files, path)
+        return claimer(self.files)(path) is not None
 
 
-def _claimed(patterns: tuple[str, ...], path: str) -> bool:
-    return _globs(patterns).fullmatch(path) is not None
+def claimer(patterns: tuple[str, ...]) -> Callable[[str], object]:
+    """Return a function that returns something for a path that a map's ``files`` match, else None."""
+    return _globs(patterns).fullmatch
 
 
 @cache
@@ -397,7 +399,7 @@ class BrokenMap:
 
     def claims(self, path: str) -> bool:
         """Whether the map would claim a path in the landing folder."""
-        return _claimed(self.files, path)
+        return claimer(self.files)(path) is not None
 
     def __str__(self) -> str:
         return "\n".join([f"{self.path}:", *(f"  {problem}" for problem in self.problems)])

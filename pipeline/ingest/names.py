@@ -8,11 +8,13 @@ import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import polars as pl
 
 
+@lru_cache(4096)
 def folded(name: str) -> str:
     """Return a name without case, punctuation, accents and spaces."""
     plain = unicodedata.normalize("NFKD", name).casefold()
@@ -39,6 +41,7 @@ class WellRegistry:
     stage_counts: dict[str, int] = field(default_factory=dict)
     rotary_table_ft: dict[str, float] = field(default_factory=dict)
     made: set[str] = field(default_factory=set)
+    _facts: dict[str | None, str] = field(default_factory=dict)
 
     def find(self, name: str) -> str | None:
         """Return the well's id, or None if the name is unknown."""
@@ -58,11 +61,14 @@ class WellRegistry:
 
     def facts(self, well: str | None) -> str:
         """Return a hash of all facts of a well that reading a record takes from the wells table."""
-        known = (well, *(held.get(well or "") for held in (self.zones, self.stage_counts, self.rotary_table_ft)))
-        return hashlib.sha256(repr(known).encode()).hexdigest()[:16]
+        if well not in self._facts:
+            known = (well, *(held.get(well or "") for held in (self.zones, self.stage_counts, self.rotary_table_ft)))
+            self._facts[well] = hashlib.sha256(repr(known).encode()).hexdigest()[:16]
+        return self._facts[well]
 
     def learn(self, wells: pl.DataFrame) -> None:
         """Add the wells of a wells frame; a spelling claimed by two wells belongs to the first."""
+        self._facts.clear()
         for row in wells.iter_rows(named=True):
             well = row["well_id"]
             self.shown[well] = row["well_name"]

@@ -384,6 +384,8 @@ def _scatter(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: 
 
 # Quantized, because the names of colours cannot be mixed.
 STEPS = [f"var(--{name})" for name in ("least", "less", "middle", "more", "most")]
+ON_STEPS = [INK, INK, INK, PAPER, PAPER]
+"""Colours of letters that are read on these steps."""
 FLAGS = {"screen-out": "S", "pressure-out": "P", "cut short": "C"}
 """Letters in cells, by how the stage ended; `LEFT_OUT` in that of a stage that is not compared."""
 LEFT_OUT = "X"
@@ -408,26 +410,29 @@ def _cells(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: La
     y = alt.Y(field=spec.y, type="nominal", sort=order, title=None, axis=alt.Axis(labelLimit=_LABELS))
     title = textwrap.wrap(_title(spec.colour_label, labels.unit(measure)), LINE["y"])
     legend = alt.Legend(
-        title=title, titleLimit=400, gradientLength=alt.expr("min(width, 300)"), format=_format(measure, labels)
+        title=title,
+        titleLimit=400,
+        gradientLength=alt.expr("min(width, 300)"),
+        format=_format(measure, labels).replace("5", "4"),
     )
-    scale = alt.Scale(type="quantize", range=STEPS, zero=False, domain=_usual(frame[measure]))
+    span: dict[str, Any] = {"type": "quantize", "zero": False, "domain": _usual(frame[measure])}
     if spec.steps is not None:
-        scale = alt.Scale(type="threshold", range=STEPS, domain=spec.steps)
+        span = {"type": "threshold", "domain": spec.steps}
+
+    def coloured(steps: list[str], legend: alt.Legend | None) -> alt.Color:
+        return alt.Color(field=measure, type="quantitative", scale=alt.Scale(range=steps, **span), legend=legend)
+
     cells = base.mark_rect(stroke=PAPER, strokeWidth=1, cursor="pointer").encode(
-        x=x, y=y, tooltip=TIPS,
-        color=alt.Color(field=measure, type="quantitative", scale=scale, legend=legend),
-    )  # fmt: skip
+        x=x, y=y, tooltip=TIPS, color=coloured(STEPS, legend)
+    )
     letter = f"(datum.compared === false ? '{LEFT_OUT}' : {json.dumps(FLAGS)}[datum.ended] || '')"
     if spec.confidence is not None:
         letter += f" + ({json.dumps(SURE)}[datum['{spec.confidence}']] || '')"
     flagged = base.transform_calculate(letter=letter).transform_filter("datum.letter")
-    letters = [
-        flagged.mark_text(fontWeight="bold", fontSize=13, cursor="pointer", **look).encode(
-            x=x, y=y, text=alt.Text(field="letter", type="nominal"), tooltip=TIPS
-        )
-        for look in ({"stroke": PAPER, "strokeWidth": 4, "color": PAPER}, {"color": INK})
-    ]  # a letter with a halo is read on every colour
-    return alt.layer(cells, *letters)
+    letters = flagged.mark_text(fontWeight="bold", fontSize=13, cursor="pointer").encode(
+        x=x, y=y, text=alt.Text(field="letter", type="nominal"), tooltip=TIPS, color=coloured(ON_STEPS, None)
+    )
+    return alt.layer(cells, letters).resolve_scale(color="independent")
 
 
 def _trade(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: Labels) -> alt.LayerChart:
