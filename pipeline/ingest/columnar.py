@@ -18,8 +18,8 @@ LARGEST_BYTES = 64 * 1024**2
 """A larger file that must be in memory as a whole is set aside: its cells need ten times as much. [bytes]"""
 ROWS_PER_PIECE = 100_000
 """Rows of a large file that are in memory together. [rows]"""
-MOST_CELLS = 2_000_000_000
-"""Cells of a Parquet file: a small file can hold any number of equal ones."""
+MOST_CELLS, MOST_HELD_CELLS = 2_000_000_000, 20_000_000
+"""Cells of a Parquet file, and of a file that is in memory as a whole: a small one can hold any number of equal ones."""
 
 
 @dataclass(frozen=True)
@@ -188,22 +188,30 @@ def read_parquet(content: Content) -> Columns:
     except (pa.ArrowException, OSError) as error:
         source.close()
         raise _no_arrow(error) from error
-    if rows * len(names) > MOST_CELLS:
+    try:
+        _refuse_many(rows, len(names), MOST_CELLS)
+    except SetAside:
         source.close()
-        raise SetAside(
-            "the file has too many cells", f"at most {MOST_CELLS:,}", f"{rows:,} rows of {len(names)} columns",
-            "split the file",
-        )  # fmt: skip
+        raise
     return Columns(list(names), [""] * len(names), _batches(content, held, source), [])
 
 
 def _read_arrow(content: Content) -> Columns:
     """Read an Arrow file, as a whole: only its reader of whole files checks what a damaged one says of itself."""
+    data = content.all(LARGEST_BYTES)
     try:
-        frame = pl.read_ipc(io.BytesIO(content.all(LARGEST_BYTES)))
-    except pl.exceptions.PolarsError as error:
+        rows = pl.scan_ipc(io.BytesIO(data)).select(pl.len()).collect().item()
+        _refuse_many(rows, len(pl.read_ipc_schema(io.BytesIO(data))), MOST_HELD_CELLS)
+        frame = pl.read_ipc(io.BytesIO(data))
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError) as error:
         raise _no_arrow(error) from error
     return Columns(frame.columns, [""] * frame.width, [_as_text(frame)], [])
+
+
+def _refuse_many(rows: int, columns: int, most: int) -> None:
+    if rows * columns > most:
+        found = f"{rows:,} rows of {columns} columns"
+        raise SetAside("the file has too many cells", f"at most {most:,}", found, "split the file")
 
 
 def _as_text(frame: pl.DataFrame) -> pl.DataFrame:
@@ -231,7 +239,7 @@ def _batches(content: Content, held: Any, source: BinaryIO) -> Iterator[pl.DataF
         pass
 
 
-def _no_arrow(error: Exception) -> SetAside:
+def _no_arrow(error: BaseException) -> SetAside:
     return SetAside(
         "the file is not Parquet or Arrow", "a Parquet or Arrow file", short(str(error), 120),
         "correct 'kind' in the map",

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 import dataframely as dy
+import polars as pl
 
 from pipeline.schemas.base import Table, day, flag, instant, integer, quantity, text
 
@@ -174,3 +175,9 @@ def changed(before: str, now: str) -> list[int] | None:
 def fingerprint(parts: Iterable[Any]) -> str:
     """Return a short hash of anything that has a stable ``repr``."""
     return hashlib.sha256(repr(list(parts)).encode()).hexdigest()[:16]
+
+
+def texts_by(frame: pl.DataFrame, column: str) -> dict[str, str]:
+    """Return the rows of each value of a column as one text, for a fingerprint."""
+    rows = frame.select(column, row=pl.struct(pl.all()).struct.json_encode())
+    return dict(rows.group_by(column).agg(pl.col("row").str.join("\n")).iter_rows())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import chain
@@ -15,7 +15,7 @@ from pipeline.events import event
 from pipeline.lake import Lake, Where
 from pipeline.metrics.coil.measure import measure_runs
 from pipeline.metrics.coil.view import PLUG, RUN, TOE
-from pipeline.metrics.declare import changed, marked
+from pipeline.metrics.declare import changed, marked, texts_by
 from pipeline.metrics.findings import offset_findings
 from pipeline.metrics.pad.measure import measure_pads
 from pipeline.metrics.stage.measure import measure_stages
@@ -148,12 +148,12 @@ def read_wells(lake: Lake, wells: Sequence[str], planning: Planning = PLANNING) 
     What it returns is all that the well's rows are measured from; its fingerprint is left empty.
     """
     lake, mine = lake.still(), pl.col("well_id").is_in(list(wells))
-    tables = {table.name: _by_well(lake, table, mine) for table in _DESCRIBED}
+    tables = {table.name: _by_well(_rows_of(lake, table, mine)) for table in _DESCRIBED}
     signals = _signal_sources(lake, mine)
     treatment, coil = lake.scan_raw(TREATMENT), lake.scan_raw(COIL)
 
     def read(well: str) -> WellInput:
-        described = {name: rows.get(well, []) for name, rows in tables.items()}
+        described = _described(tables, well)
         stale = [_Stale(well, "", described, signals.get(well, []), planning)]
         return WellInput(well, "", described, _samples(treatment, stale)[well], _samples(coil, stale)[well], planning)
 
@@ -169,15 +169,20 @@ class _Plan:
 
 def _plan(lake: Lake, planning: Planning) -> _Plan:
     """Compare each well's fingerprint with the fingerprint stored with its picks."""
-    tables = {table.name: _by_well(lake, table) for table in _DESCRIBED}
+    rows = {table.name: _rows_of(lake, table) for table in _DESCRIBED}
+    texts = [texts_by(frame, "well_id") for frame in rows.values()]
     signals = _signal_sources(lake)
     before = dict(lake.scan(PICKS).select("well_id", "fingerprint").unique().collect().iter_rows())
-    stale, methods = [], _methods()
+    same_for_all, marks = marked([_methods(), planning]), {}
     for well, sources in sorted(signals.items()):
-        described = {name: rows.get(well, []) for name, rows in tables.items()}
-        mark = marked([methods, planning, sources, *described.values()])
+        mark = f"{same_for_all}-{marked([sources, *(text.get(well) for text in texts)])}"
         if before.get(well) != mark:
-            stale.append(_Stale(well, mark, described, sources, planning, _why(before.get(well), mark)))
+            marks[well] = mark
+    tables = {name: _by_well(frame.filter(pl.col("well_id").is_in(list(marks)))) for name, frame in rows.items()}
+    stale = [
+        _Stale(well, mark, _described(tables, well), signals[well], planning, _why(before.get(well), mark))
+        for well, mark in marks.items()
+    ]
     return _Plan(stale, len(signals) - len(stale), [well for well in before if well not in signals])
 
 
@@ -202,12 +207,17 @@ def _methods() -> list[Any]:
 _ALL = pl.lit(True)
 
 
-def _by_well(lake: Lake, table: Table, mine: pl.Expr = _ALL) -> dict[str, Rows]:
-    grouped: dict[str, Rows] = defaultdict(list)
-    frame = lake.scan(table).filter(mine).drop("source_id", "source_row").sort(table.key).collect()
-    for row in frame.iter_rows(named=True):
-        grouped[row["well_id"]].append(row)
-    return grouped
+def _rows_of(lake: Lake, table: Table, mine: pl.Expr = _ALL) -> pl.DataFrame:
+    return lake.scan(table).filter(mine).drop("source_id", "source_row").sort(table.key).collect()
+
+
+def _by_well(frame: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    return {str(well): rows for (well,), rows in frame.partition_by("well_id", as_dict=True).items()}
+
+
+def _described(tables: Mapping[str, Mapping[str, pl.DataFrame]], well: str) -> dict[str, Rows]:
+    """Return a well's rows of each table."""
+    return {name: rows[well].to_dicts() if well in rows else [] for name, rows in tables.items()}
 
 
 def _signal_sources(lake: Lake, mine: pl.Expr = _ALL) -> dict[str, list[str]]:

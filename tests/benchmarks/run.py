@@ -13,7 +13,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -33,6 +33,7 @@ from pipeline.models.columns import COLUMNS as COLUMN_OF
 from pipeline.models.compare import compare
 from pipeline.models.grouped_cv import fit_model
 from pipeline.models.specs import COMPARISONS, MODELS
+from pipeline.parallel import kept_helpers
 from pipeline.report.pictures import _drawn
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import SOURCES
@@ -221,8 +222,11 @@ def long_lake(folder: Path, stages: int, seconds: int = 7200) -> Workspace:
     return workspace
 
 
-def measuring(folder: Path, stages: int) -> Result:
-    """Measure stages, picks and metrics included, lake to rows, against a bare scan of the same columns."""
+def measuring(folder: Path, stages: int) -> Iterator[Result]:
+    """Measure stages, picks and metrics included, lake to rows, against a bare scan of the same columns.
+
+    In one process, and beside the helpers that a refresh of a large workspace keeps.
+    """
     workspace = long_lake(folder, stages)
     lake = Lake(workspace.lake)
 
@@ -235,8 +239,17 @@ def measuring(folder: Path, stages: int) -> Result:
         report = measure(lake, "UTC")
         assert report.stages == stages
 
+    title, bar = f"measuring {stages} stages of 7,200 s", "<= 20 x, goal 10 x"
+    yield Result(title, *_beside_scan(work, scan), bar)
+    with kept_helpers("pipeline.steps") as start:
+        start()
+        work()  # they have imported and compiled what they need
+        yield Result(f"{title}, with helpers", *_beside_scan(work, scan), bar)
+
+
+def _beside_scan(work: Callable[[], object], scan: Callable[[], object]) -> tuple[float, str, float]:
     took, bare = timed_beside(work, scan)
-    return Result(f"measuring {stages} stages of 7,200 s", took, "bare scan", bare, "<= 30 x, goal 10 x")
+    return took, "bare scan", bare
 
 
 def coil_measuring(folder: Path, runs: int) -> Result:
@@ -482,7 +495,8 @@ def main() -> None:
         for result in reporting(Path(folder) / "reporting", given.shown):
             print(result.line(), flush=True)
         print(coil_measuring(Path(folder) / "coil", given.runs).line(), flush=True)
-        print(measuring(Path(folder) / "measuring", given.stages).line(), flush=True)
+        for result in measuring(Path(folder) / "measuring", given.stages):
+            print(result.line(), flush=True)
         for result in refreshing(Path(folder) / "measuring"):
             print(result.line(), flush=True)
 

@@ -23,6 +23,6 @@ def test_benchmarks_run_on_a_small_lake(tmp_path: Path) -> None:
 @pytest.mark.long
 def test_the_slower_benchmarks_run(tmp_path: Path) -> None:
     run.modelling(600, 12)
-    run.measuring(tmp_path / "measuring", 13)
+    assert len(list(run.measuring(tmp_path / "measuring", 13))) == 2
     assert "peak" in run.large_file(tmp_path / "large", 9).line()
     assert all(result.seconds > 0.0 for result in run.refreshing(tmp_path / "measuring"))

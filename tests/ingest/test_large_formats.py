@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from pathlib import Path
+from random import Random
+from typing import Any
 
 import polars as pl
 import pytest
@@ -122,13 +124,36 @@ def test_parquet_comes_in_pieces_and_arrow_as_a_whole(tmp_path: Path, kind: str,
     assert held.equals(frame.select(pl.all().cast(pl.String)).rename({"t": "0", "p": "1"}))
 
 
-def test_a_small_file_of_very_many_rows_is_set_aside_unread(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("kind", ["parquet", "arrow"])
+def test_a_small_file_of_very_many_rows_is_set_aside_unread(
+    tmp_path: Path, kind: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(columnar, "MOST_CELLS", 1_000_000)
-    path = tmp_path / "a.parquet"
-    pl.DataFrame({"a": pl.repeat(1.0, 2_000_000, eager=True)}).write_parquet(path)
+    monkeypatch.setattr(columnar, "MOST_HELD_CELLS", 1_000_000)
+    path = tmp_path / f"a.{kind}"
+    frame = pl.DataFrame({"a": pl.repeat(1.0, 2_000_000, eager=True)})
+    frame.write_parquet(path) if kind == "parquet" else frame.write_ipc(path, compression="zstd")
     assert path.stat().st_size < 200_000
     with pytest.raises(SetAside, match="too many cells"):
         read_parquet(content_of(path))
+
+
+@pytest.mark.parametrize("packed", ["uncompressed", "lz4", "zstd"])
+def test_a_damaged_arrow_file_is_set_aside_or_read(tmp_path: Path, packed: Any) -> None:
+    path, random = tmp_path / "a.arrow", Random(packed)
+    pl.DataFrame({"t": [i**0.5 for i in range(ROWS)], "p": ["x"] * ROWS}).write_ipc(path, compression=packed)
+    whole, set_aside = path.read_bytes(), 0
+    for _ in range(40):
+        damaged = bytearray(whole)
+        for _ in range(random.choice([1, 5, 50])):
+            damaged[len(whole) - 1 - random.randrange(len(whole) - 8)] = random.randrange(256)
+        path.write_bytes(bytes(damaged[: random.randrange(8, len(whole)) if random.random() < 0.3 else None]))
+        try:
+            rows(read_parquet(content_of(path)))
+        except SetAside as aside:
+            assert aside.reason == "the file is not Parquet or Arrow"
+            set_aside += 1
+    assert set_aside > 10
 
 
 def test_a_file_that_changes_while_its_pieces_are_read_is_set_aside(tmp_path: Path, small_pieces: None) -> None:

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from typing import Any
-
 import polars as pl
 
 from pipeline.lake import Lake
 from pipeline.metrics.coil.view import RUN
-from pipeline.metrics.declare import fingerprint
+from pipeline.metrics.declare import fingerprint, texts_by
 from pipeline.metrics.pad.account import PadRows, Worked, account
 from pipeline.metrics.stage.view import STAGE
 from pipeline.resources import source_digest
@@ -34,13 +31,14 @@ def measure_pads(lake: Lake, default_zone: str) -> tuple[int, int]:
     pads, findings : int
         Number of pads accounted for, and number of findings.
     """
-    log = _by_pad(lake.scan(ACTIVITY).drop("source_id", "source_row").collect())
+    log = lake.scan(ACTIVITY).drop("source_id", "source_row").sort("pad", "start_time", "activity").collect()
     worked = _worked(lake)
     with lake.connect([WELLS], zone=default_zone) as connection:
         zones = dict(connection.sql("SELECT pad, zone FROM pad").fetchall())
-    pads = sorted(log.keys() | worked.keys())
+    texts = texts_by(log, "pad"), texts_by(worked, "pad")
+    pads = sorted(texts[0].keys() | texts[1].keys())
     hashes = {
-        pad: fingerprint([source_digest("metrics"), zones.get(pad, default_zone), log.get(pad), worked.get(pad)])
+        pad: fingerprint([source_digest("metrics"), zones.get(pad, default_zone), *(text.get(pad) for text in texts)])
         for pad in pads
     }
     before = dict(lake.scan(PAD_DAYS).select("pad", "fingerprint").unique().collect().iter_rows())
@@ -48,7 +46,14 @@ def measure_pads(lake: Lake, default_zone: str) -> tuple[int, int]:
     gone = [pad for pad in before if pad not in hashes]
     if not stale and not gone:
         return 0, 0
-    found = {pad: account(pad, log.get(pad, []), worked.get(pad, []), zones.get(pad, default_zone)) for pad in stale}
+    found = {
+        pad: account(
+            pad, log.filter(pl.col("pad") == pad).to_dicts(),
+            [Worked(*row) for row in worked.filter(pl.col("pad") == pad).drop("pad").iter_rows()],
+            zones.get(pad, default_zone),
+        )
+        for pad in stale
+    }  # fmt: skip
     where = {"pad": [*stale, *gone]}
     findings = [row for rows in found.values() for row in rows.findings]
     lake.replace(PAD_TIMELINE, _frame(PAD_TIMELINE, found, "timeline", hashes), where)
@@ -63,20 +68,16 @@ def _frame(table: Table, found: dict[str, PadRows], name: str, hashes: dict[str,
     return pl.DataFrame(rows, schema=table.dtypes)
 
 
-def _by_pad(frame: pl.DataFrame) -> dict[str, list[dict[str, Any]]]:
-    grouped: dict[str, list[dict[str, Any]]] = defaultdict(list)
-    for row in frame.sort("pad", "start_time", "activity").iter_rows(named=True):
-        grouped[row["pad"]].append(row)
-    return grouped
-
-
-def _worked(lake: Lake) -> dict[str, list[Worked]]:
-    """Work on each pad according to the records: stages pumped, coil runs in the hole."""
-    pads = dict(lake.scan(WELLS).select("well_id", "pad").collect().iter_rows())
-    grouped: dict[str, list[Worked]] = defaultdict(list)
-    for level, number, activity in ((STAGE, "stage", "pumping"), (RUN, "run", "coil")):
-        rows = lake.scan(level.table).select("well_id", number, "start_time", "end_time").drop_nulls().collect()
-        for well, n, start, end in rows.sort("well_id", number).iter_rows():
-            if pads.get(well) is not None and end > start:
-                grouped[pads[well]].append(Worked(start, end, activity, well, n))
-    return grouped
+def _worked(lake: Lake) -> pl.DataFrame:
+    """Work on each pad according to the records, stages pumped and coil runs in the hole: `Worked`, with its pad."""
+    pads = lake.scan(WELLS).select("well_id", "pad").drop_nulls()
+    parts = [
+        lake.scan(level.table)
+        .select("well_id", pl.col(number).alias("number"), "start_time", "end_time", activity=pl.lit(activity))
+        .drop_nulls()
+        .filter(pl.col("end_time") > pl.col("start_time"))
+        .join(pads, on="well_id")
+        for level, number, activity in ((STAGE, "stage", "pumping"), (RUN, "run", "coil"))
+    ]
+    rows = pl.concat(parts).sort("pad", "activity", "well_id", "number", descending=[False, True, False, False])
+    return rows.select("pad", "start_time", "end_time", "activity", "well_id", "number").collect()
