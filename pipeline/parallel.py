@@ -10,7 +10,7 @@ import uuid
 import warnings
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import BrokenExecutor, Executor, Future
+from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -129,6 +129,8 @@ def map_unordered(
 
 
 _kept: ProcessPoolExecutor | None = None
+_ahead: ThreadPoolExecutor | None = None
+"""Threads that give kept helpers what `ahead` asks for, one thing at a time: what is still here can be cancelled."""
 
 
 @contextmanager
@@ -147,27 +149,26 @@ def kept_helpers(module: str) -> Iterator[Callable[[], None]]:
     """
 
     def start() -> None:
-        global _kept
+        global _kept, _ahead
         if _kept is None and _cores() > 1:
-            _kept = _helpers(_cores() - 1)
+            _kept, _ahead = _helpers(_cores() - 1), ThreadPoolExecutor(_cores() - 1)
             for _ in range(_cores() - 1):
                 _kept.submit(import_module, module)
 
-    global _kept
+    global _kept, _ahead
     try:
         yield start
     finally:
-        if _kept is not None:
+        if _kept is not None and _ahead is not None:
+            _ahead.shutdown(wait=False, cancel_futures=True)
             _kept.shutdown(wait=True, kill_workers=True)
-            _kept = None
+            _kept = _ahead = None
 
 
 def ahead(function: Callable[..., Result], *given: Any) -> Future[Result] | None:
     """Let a kept helper begin something that `finished` returns later; None if there is none."""
-    try:
-        return None if _kept is None else _kept.submit(function, *given)
-    except BrokenExecutor:  # it has died
-        return None
+    kept = _kept
+    return None if kept is None or _ahead is None else _ahead.submit(lambda: kept.submit(function, *given).result())
 
 
 def finished(begun: Future[Result] | None, function: Callable[..., Result], *given: Any) -> Result:
@@ -176,7 +177,7 @@ def finished(begun: Future[Result] | None, function: Callable[..., Result], *giv
         return function(*given)
     try:
         return begun.result()
-    except BrokenExecutor:
+    except BrokenExecutor:  # it has died
         return function(*given)
 
 

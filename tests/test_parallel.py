@@ -154,4 +154,18 @@ def test_a_kept_helper_that_dies_is_done_without(monkeypatch: pytest.MonkeyPatch
     with parallel.kept_helpers("tests.test_parallel") as start:
         start()
         assert sorted(parallel.map_unordered(dier, range(20), min_tasks_per_worker=1)) == list(range(20))
-        assert parallel.ahead(os.getpid) is None
+        assert parallel.finished(parallel.ahead(os.getpid), os.getpid) == os.getpid()
+
+
+def test_what_a_kept_helper_has_not_come_to_is_done_here(
+    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(parallel, "_cores", lambda: 2)
+    with parallel.kept_helpers("tests.test_parallel") as start:
+        start()
+        begun = [parallel.ahead(time.sleep, 60.0), *(parallel.ahead(os.getpid) for _ in range(5))]
+        for one in reversed(begun[1:]):
+            assert parallel.finished(one, os.getpid) == os.getpid()
+        before = time.monotonic()
+    assert time.monotonic() - before < 30.0  # the block does not wait for what nobody asks for
+    assert "Traceback" not in capfd.readouterr().err

@@ -19,7 +19,7 @@ LARGEST_BYTES = 64 * 1024**2
 ROWS_PER_PIECE = 100_000
 """Rows of a large file that are in memory together. [rows]"""
 MOST_CELLS, MOST_HELD_CELLS = 2_000_000_000, 20_000_000
-"""Cells of a Parquet file, and of a file that is in memory as a whole: a small one can hold any number of equal ones."""
+"""Cells of a Parquet file, and of a file in memory as a whole: a small one can hold any number of equal cells."""
 
 
 @dataclass(frozen=True)

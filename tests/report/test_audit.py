@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import re
+import time
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
 import polars as pl
 import pytest
 
-from pipeline.report.audit import draw_audit
+from pipeline import parallel, steps
+from pipeline.report import audit
+from pipeline.report.audit import begin_audit, draw_audit
 from pipeline.report.record_svg import BOTTOM, STAGE, TOP, _nice, _power, min_max_path, record_svg
 from pipeline.schemas.picks import PICKS
+from pipeline.workspace import Workspace
 from tests.conftest import Campaign
 
 
@@ -106,6 +111,26 @@ def test_pages_are_drawn_again_only_when_picks_change(campaign: Campaign) -> Non
     again = draw_audit(campaign.lake, campaign.workspace.out / "audit")
     assert again.drawn == []
     assert again.unchanged == len(campaign.truth.wells)
+
+
+def test_a_kept_helper_draws_the_pages_of_a_few_wells(
+    measured_slice: Workspace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(parallel, "_cores", lambda: 2)
+    lake = steps.open_lake(measured_slice)
+    draw_audit(lake, tmp_path / "here")
+    with parallel.kept_helpers("pipeline.report.audit") as start:
+        start()
+        draw, until = begin_audit(lake, tmp_path / "there"), time.monotonic() + 60.0
+        while not (tmp_path / "there").exists() and time.monotonic() < until:
+            time.sleep(0.05)
+        monkeypatch.setattr(audit, "_draw_few", None)  # this process does not draw
+        assert draw().drawn
+    here, there = (
+        {path.relative_to(folder): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+        for folder in (tmp_path / "here", tmp_path / "there")
+    )
+    assert here and here == there
 
 
 def test_a_hostile_title_is_inert() -> None:
