@@ -129,40 +129,43 @@ def map_unordered(
 
 
 _kept: ProcessPoolExecutor | None = None
+_imported: str | None = None
+"""What kept helpers import, within a block that keeps them."""
 _ahead: ThreadPoolExecutor | None = None
 """Threads that give kept helpers what `ahead` asks for, one thing at a time: what is still here can be cancelled."""
 
 
 @contextmanager
-def kept_helpers(module: str) -> Iterator[Callable[[], None]]:
-    """Let the processes of this machine that help stay from one use to the next, until the block ends.
+def kept_helpers(module: str) -> Iterator[None]:
+    """Let the processes of this machine that help stay from one use to the next, until the outermost block ends.
 
     Parameters
     ----------
     module : str
-        What they import when they are started.
-
-    Yields
-    ------
-    callable
-        Starts them: while they import what they need, this process goes on. Without a call each use starts its own.
+        What they import when `call_helpers` starts them; without that call each use starts its own.
     """
-
-    def start() -> None:
-        global _kept, _ahead
-        if _kept is None and _cores() > 1:
-            _kept, _ahead = _helpers(_cores() - 1), ThreadPoolExecutor(_cores() - 1)
-            for _ in range(_cores() - 1):
-                _kept.submit(import_module, module)
-
-    global _kept, _ahead
+    global _kept, _ahead, _imported
+    if _imported is not None:
+        yield
+        return
+    _imported = module
     try:
-        yield start
+        yield
     finally:
         if _kept is not None and _ahead is not None:
             _ahead.shutdown(wait=False, cancel_futures=True)
             _kept.shutdown(wait=True, kill_workers=True)
-            _kept = _ahead = None
+        _kept = _ahead = _imported = None
+
+
+def call_helpers() -> None:
+    """Start the helpers that a block keeps, if there are none yet; while they import what they need, this goes on."""
+    global _kept, _ahead
+    count = _cores() - 1
+    if _imported is not None and _kept is None and count:
+        _kept, _ahead = _helpers(count), ThreadPoolExecutor(count)
+        for _ in range(count):
+            _kept.submit(import_module, _imported)
 
 
 def ahead(function: Callable[..., Result], *given: Any) -> Future[Result] | None:

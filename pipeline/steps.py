@@ -29,7 +29,7 @@ from pipeline.metrics.tables import TABLES
 from pipeline.metrics.well import planning
 from pipeline.models.fit import FitReport, fit
 from pipeline.models.frames import modelling_tables
-from pipeline.parallel import cluster, kept_helpers
+from pipeline.parallel import call_helpers, cluster, kept_helpers
 from pipeline.plan.compare import Planned
 from pipeline.plan.compare import run_plan as plan
 from pipeline.plan.store import record_plan
@@ -319,10 +319,10 @@ def refresh(workspace: Workspace, progress: Callable[[str], Progress] | None = N
     def of(step: str) -> Progress | None:
         return None if progress is None else progress(step)
 
-    with kept_helpers(__name__) as start:
+    with kept_helpers(__name__):
         landed = run_ingest(workspace, of("ingest"))
         if landed.changed and landed.landed + landed.unchanged >= HELPED_FILES:
-            start()
+            call_helpers()
         return Refreshed(
             landed,
             run_measure(workspace, of("measure")),

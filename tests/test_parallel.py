@@ -130,12 +130,15 @@ def test_a_function_without_a_place_for_its_code_is_compiled_all_the_same() -> N
 def test_kept_helpers_serve_several_uses_and_end_with_the_block(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
     assert parallel.ahead(os.getpid) is None
-    with parallel.kept_helpers("tests.test_parallel") as start:
+    with parallel.kept_helpers("tests.test_parallel"):
         assert parallel.ahead(os.getpid) is None
-        start()
+        parallel.call_helpers()
         begun = parallel.ahead(os.getpid)
         assert begun is not None
         helper = begun.result()
+        with parallel.kept_helpers("tests.test_parallel"):  # a block within keeps the same
+            assert parallel.finished(parallel.ahead(os.getpid), os.getpid) in (helper, os.getpid())
+        assert alive(helper)
         assert list(parallel.map_unordered(partial(adder, 10), [], min_tasks_per_worker=1)) == []  # nothing to do
         for _ in range(2):  # few tasks too: the helper is there already
             done = list(parallel.map_unordered(partial(adder, 10), range(40), min_tasks_per_worker=100))
@@ -151,8 +154,8 @@ def test_kept_helpers_serve_several_uses_and_end_with_the_block(monkeypatch: pyt
 def test_a_kept_helper_that_dies_is_done_without(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
     monkeypatch.setenv("HEELWARD_TEST_MAIN", str(os.getpid()))
-    with parallel.kept_helpers("tests.test_parallel") as start:
-        start()
+    with parallel.kept_helpers("tests.test_parallel"):
+        parallel.call_helpers()
         assert sorted(parallel.map_unordered(dier, range(20), min_tasks_per_worker=1)) == list(range(20))
         assert parallel.finished(parallel.ahead(os.getpid), os.getpid) == os.getpid()
 
@@ -161,8 +164,8 @@ def test_what_a_kept_helper_has_not_come_to_is_done_here(
     monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
-    with parallel.kept_helpers("tests.test_parallel") as start:
-        start()
+    with parallel.kept_helpers("tests.test_parallel"):
+        parallel.call_helpers()
         begun = [parallel.ahead(time.sleep, 60.0), *(parallel.ahead(os.getpid) for _ in range(5))]
         for one in reversed(begun[1:]):
             assert parallel.finished(one, os.getpid) == os.getpid()

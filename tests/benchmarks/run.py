@@ -33,7 +33,7 @@ from pipeline.models.columns import COLUMNS as COLUMN_OF
 from pipeline.models.compare import compare
 from pipeline.models.grouped_cv import fit_model
 from pipeline.models.specs import COMPARISONS, MODELS
-from pipeline.parallel import kept_helpers
+from pipeline.parallel import call_helpers, kept_helpers
 from pipeline.report.pictures import _drawn
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import SOURCES
@@ -241,8 +241,8 @@ def measuring(folder: Path, stages: int) -> Iterator[Result]:
 
     title, bar = f"measuring {stages} stages of 7,200 s", "<= 20 x, goal 10 x"
     yield Result(title, *_beside_scan(work, scan), bar)
-    with kept_helpers("pipeline.steps") as start:
-        start()
+    with kept_helpers("pipeline.steps"):
+        call_helpers()
         work()  # they have imported and compiled what they need
         yield Result(f"{title}, with helpers", *_beside_scan(work, scan), bar)
 

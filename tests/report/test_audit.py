@@ -119,8 +119,8 @@ def test_a_kept_helper_draws_the_pages_of_a_few_wells(
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
     lake = steps.open_lake(measured_slice)
     draw_audit(lake, tmp_path / "here")
-    with parallel.kept_helpers("pipeline.report.audit") as start:
-        start()
+    with parallel.kept_helpers("pipeline.report.audit"):
+        parallel.call_helpers()
         draw, until = begin_audit(lake, tmp_path / "there"), time.monotonic() + 60.0
         while not (tmp_path / "there").exists() and time.monotonic() < until:
             time.sleep(0.05)
