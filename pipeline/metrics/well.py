@@ -79,9 +79,11 @@ def amended(well: WellInput, level: str, number: int, origin: datetime) -> dict[
             found.pop(row["pick"], None)
             continue
         moment = None if row["time"] is None else (row["time"] - origin).total_seconds()
-        reason = f"amended by {row['by']}: {row['why']}"
-        method = "amended by an engineer"
-        found[row["pick"]] = Pick(row["pick"], row["value"], "", moment, method, BY_ENGINEER, "amended", reason)
+        told = "amended by an engineer"
+        found[row["pick"]] = Pick(
+            row["pick"], row["value"], "", moment, told, BY_ENGINEER, "amended", told,
+            engineer=f"{row['by']}: {row['why']}",
+        )  # fmt: skip
     return found
 
 
@@ -179,12 +181,13 @@ def pick_row(
         return None if seconds is None else origin + timedelta(seconds=seconds)
 
     other = effective if effective is not None and effective.by_engineer else None
+    done = "confirmed" if other is not None and other.confidence == "confirmed" else "amended"
     return {
         "well_id": well.well_id, "level": level, "number": number, "pick": pick.name, "value": pick.value,
         "unit": pick.unit, "time": at(pick.time_s), "standard_error": pick.standard_error, "method": pick.method,
         "version": pick.version, "confidence": pick.confidence, "reason": pick.reason,
         "amended_value": other.value if other else None, "amended_time": at(other.time_s) if other else None,
-        "amended_reason": other.reason if other else None, "fingerprint": well.fingerprint,
+        "amended_reason": f"{done} by {other.engineer}" if other else None, "fingerprint": well.fingerprint,
     }  # fmt: skip
 
 

@@ -135,7 +135,9 @@ class Pick:
     version : int
     confidence : {"high", "medium", "low", "none"}
     reason : str
-        Reason for the confidence, or for a missing pick.
+        Reason for the confidence, or for a missing pick. It may stand in any table, so it names nobody.
+    engineer : str
+        Who set the pick and why; empty for an automatic one.
     """
 
     name: str
@@ -147,6 +149,7 @@ class Pick:
     confidence: Confidence
     reason: str
     standard_error: float | None = None
+    engineer: str = ""
 
     @property
     def by_engineer(self) -> bool:

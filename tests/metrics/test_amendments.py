@@ -16,7 +16,9 @@ from pipeline.commands.review import amend, describe
 from pipeline.errors import HeelwardError
 from pipeline.ingest.amend import FILE, read_moment
 from pipeline.metrics.measure import PLUG_METRICS, STAGE_METRICS, WIRELINE_METRICS
+from pipeline.metrics.tables import TABLES
 from pipeline.picks.catalogue import METHODS, hard_range
+from pipeline.schemas.base import meta
 from pipeline.schemas.lineage import FINDINGS
 from pipeline.schemas.picks import PICKS
 from pipeline.workspace import Workspace, open_workspace
@@ -281,3 +283,25 @@ def test_a_pump_down_is_amended_like_any_pick(fitted: Fitted, tmp_path: Path) ->
 def test_a_value_outside_the_usual_range_is_recorded_with_a_warning(space: Workspace) -> None:
     assert "warning: outside the usual 0 to 12500 psi" in say(space, 2, "isip", value=14_000.0)
     assert "warning" not in say(space, 2, "isip", value=6_000.0)
+
+
+def test_who_amended_stands_only_where_a_masked_report_withholds_it(space: Workspace) -> None:
+    """Every pick of a stage, plugs and a run is amended or confirmed; no reason of a missing metric names anybody."""
+    picks = steps.open_lake(space).scan(PICKS).filter(pl.col("number") <= 3).collect()
+    for row in picks.iter_rows(named=True):
+        if row["value"] is not None or row["time"] is not None:
+            moment = row["time"].isoformat() if row["value"] is None else None
+            say(space, row["number"], row["pick"], row["level"], value=row["value"], time=moment, why="told by Zebulon")
+    again(space)
+    lake = steps.open_lake(space)
+    amended = lake.scan(PICKS).filter(pl.col("amended_reason").is_not_null()).collect()
+    assert amended.height > 20 and amended["amended_reason"].str.contains("A. Reader: told by Zebulon").all()
+    for table in TABLES.values():
+        shown = [
+            name for name, column in table.columns.items()
+            if column.dtype == pl.String and not meta(column).get("private")
+        ]  # fmt: skip
+        rows = lake.scan(table).select(shown).collect()
+        for name in shown:
+            told = rows[name].filter(rows[name].str.contains("Zebulon|Reader"))
+            assert told.is_empty(), f"{table.name}.{name}: {told[0]}"
