@@ -244,11 +244,17 @@ def _ingest(space: Workspace) -> int:
     return _say_landed(report, space.settings.display_units)
 
 
+def _say_restored(tables: list[str]) -> None:
+    for table in tables:
+        say(f"  repaired: the lake's table '{table}' was damaged; all of its rows are made again")
+
+
 def _measure(space: Workspace) -> None:
     from pipeline import steps
 
     with _bar("measure") as tell:
         report = steps.run_measure(space, tell)
+    _say_restored(report.restored)
     _summary(
         f"measure: {report.wells} wells measured ({report.stages} stages, {report.plugs} plugs, {report.runs} coil "
         f"runs, {report.findings} findings), {report.unchanged} unchanged"
@@ -260,6 +266,7 @@ def _fit(space: Workspace) -> int:
 
     with _bar("fit") as tell:
         report = steps.run_fit(space, tell)
+    _say_restored(report.restored)
     named = {
         "fitted": report.fitted,
         "unchanged": report.unchanged,

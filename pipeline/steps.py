@@ -12,21 +12,21 @@ from typing import Any, TypeVar
 
 import duckdb
 import polars as pl
+from deltalake.exceptions import DeltaError
 
 from pipeline import __version__, queries
 from pipeline.errors import HeelwardError
 from pipeline.events import event
 from pipeline.ingest.growing import LOOK
 from pipeline.ingest.land import Landed, land
+from pipeline.ingest.verify import restore_tables
 from pipeline.lake import Lake, Lease
 from pipeline.lake.migrate import migrate
 from pipeline.locks import held
-from pipeline.metrics.measure import (
-    Measured,
-    measure,
-)
+from pipeline.metrics.measure import MADE, MARKS, Measured, measure
 from pipeline.metrics.tables import TABLES
 from pipeline.metrics.well import planning
+from pipeline.models.fit import MADE as FITTED
 from pipeline.models.fit import FitReport, fit
 from pipeline.models.frames import modelling_tables
 from pipeline.parallel import call_helpers, cluster, kept_helpers
@@ -37,6 +37,8 @@ from pipeline.queries import Answer
 from pipeline.report.build import NOTE, Built, build, last_built, mark_of, note_built
 from pipeline.report.edition import PLAIN, Edition, snapshot_of, versions_as_of
 from pipeline.report.plan_page import write_plan
+from pipeline.schemas import LANDED
+from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
 from pipeline.workspace import Workspace, replace_text, sweep_parts
 
@@ -143,16 +145,40 @@ def run_ingest(workspace: Workspace, progress: Progress | None = None, *, only_s
     with _alone(workspace, "ingest") as lake, cluster(workspace.settings.cluster) as workers:
         sweep_parts(workspace.out / "set_aside", deep=False)
         landed = land(workspace, lake, progress, workers, only_settled=only_settled)
+        if FINDINGS.name in landed.restored:  # those of measuring are lost too
+            for table in MARKS:
+                lake.replace(table, table.empty(), {})
         for table in (SOURCES, FINDINGS):  # every batch adds a file; each step reads them all
             lake.compact(table, MANY_FILES)
         return _snapshot(workspace, lake, "ingest", landed)
+
+
+def _restored(lake: Lake, made: Sequence[Table], marks: Sequence[Table]) -> list[str]:
+    """Make the damaged ones of the tables that a step makes readable, so that the step makes all of their rows again.
+
+    What marks rows as current goes first: a stop in between loses nothing.
+    """
+    damaged = [table.name for table in lake.damaged(made)]
+    if not damaged:
+        return []
+    for table in marks:
+        try:
+            lake.replace(table, table.empty(), {})
+        except DeltaError:
+            lake.move_away(table)
+    restore_tables(lake, made)
+    event("restored", tables=", ".join(damaged))
+    return damaged
 
 
 def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measured:
     """Measure the wells that are stale."""
     settings = workspace.settings
     with _alone(workspace, "measure") as lake, cluster(settings.cluster) as workers:
+        lake.refuse_damaged((*LANDED.values(), SOURCES, FINDINGS))
+        restored = _restored(lake, MADE, MARKS)
         measured = measure(lake, settings.time_zone, progress, planning(settings), workers)
+        measured.restored = restored
         return _snapshot(workspace, lake, "measure", measured)
 
 
@@ -162,8 +188,10 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
     A plan that cannot be used is reported; everything else is still done.
     """
     with _alone(workspace, "fit") as lake, cluster(workspace.settings.cluster) as workers:
+        restored = _restored(lake, FITTED, FITTED)
         frames = modelling_tables(lake, workspace.settings.time_zone)
         report = fit(lake, frames, progress, workers)
+        report.restored = restored
         try:
             if record_plan(lake, workspace.plan, frames):
                 report.fitted.append("plan")

@@ -12,7 +12,7 @@ from pipeline.errors import SHOWN_FILES, SetAside
 from pipeline.ingest import amend
 from pipeline.ingest.content import content_of
 from pipeline.ingest.verify import Verified, verify
-from pipeline.lake import Lake
+from pipeline.lake import Lake, damage
 from pipeline.metrics.measure import stale_wells
 from pipeline.metrics.tables import TABLES
 from pipeline.metrics.well import planning
@@ -37,10 +37,11 @@ def check(workspace: Workspace) -> tuple[list[str], bool]:
     """
     lake = open_lake(workspace)
     verified = verify(lake)
-    problems = list(_rows(verified))
+    made = lake.damaged(table for table in TABLES.values() if table not in verified.missing)
+    problems = [*_rows(verified), *(f"{damage(table, files)}\n  fix: {REFRESH}" for table, files in made.items())]
     notes: list[str] = []
     files = 0
-    if not verified.missing:
+    if not verified.missing and not made:
         landed = lake.scan(SOURCES).filter(pl.col("state") == "landed").sort("path").collect()
         files = landed.height
         problems += _keys(lake)
@@ -63,8 +64,7 @@ def check(workspace: Workspace) -> tuple[list[str], bool]:
 
 def _rows(verified: Verified) -> Iterator[str]:
     for table, missing in verified.missing.items():
-        what = f"{len(missing)} file(s) of the table '{table.name}' are missing or truncated, such as {missing[0]}"
-        yield f"{what}\n  fix: {INGEST}"
+        yield f"{damage(table, missing)}\n  fix: {INGEST}"
     if verified.incomplete:
         paths = [row["path"] for row in verified.incomplete]
         what = f"{_named(paths)} is recorded as landed, but rows of it are missing or too many"

@@ -11,8 +11,9 @@ from pipeline.ingest.maps import read_maps
 from pipeline.ingest.prepare import LINEAGE
 from pipeline.ingest.propose import CHECK
 from pipeline.ingest.verify import verify
-from pipeline.lake import Lake
+from pipeline.lake import Lake, damage
 from pipeline.metrics.measure import stale_wells
+from pipeline.metrics.tables import TABLES
 from pipeline.metrics.well import planning
 from pipeline.models.fit import stale_fits
 from pipeline.report.build import last_built, mark_of
@@ -31,9 +32,8 @@ def describe(workspace: Workspace) -> str:
     lake = open_lake(workspace)
     verified = verify(lake)
     damaged = [
-        f"{len(files)} file(s) of the lake's table '{table.name}' are missing or truncated, such as {files[0]}\n"
-        "  fix: run `heelward ingest`; it lands their rows again"
-        for table, files in verified.missing.items()
+        f"{damage(table, files)}\n  fix: run `heelward refresh`; it makes their rows again"
+        for table, files in {**verified.missing, **lake.damaged(TABLES.values())}.items()
     ]
     if damaged:
         return "\n".join(["The lake is damaged: files were changed outside heelward.", *damaged])

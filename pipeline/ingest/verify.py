@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,7 +31,7 @@ class Verified:
     incomplete : list of dict
         Rows of `sources` for landed files with missing rows or findings.
     missing : dict of Table to list of str
-        Missing files of the lake; all content of a table with missing files counts as incomplete.
+        Missing files of the lake; all content of a table whose log cannot be read counts as incomplete.
     """
 
     orphans: dict[Table, list[str]]
@@ -38,8 +39,10 @@ class Verified:
     missing: dict[Table, list[str]]
 
 
-def restore_tables(lake: Lake) -> tuple[list[str], dict[Table, Condition]]:
-    """Make externally damaged tables readable again. Their lost rows are landed again.
+def restore_tables(
+    lake: Lake, tables: Sequence[Table] = (*_CHECKED, SNAPSHOTS)
+) -> tuple[list[str], dict[Table, Condition]]:
+    """Make externally damaged tables readable again. Their lost rows are made again from what they came from.
 
     Missing or truncated files are removed from the table's log; a table with an unreadable log is moved away.
 
@@ -48,10 +51,10 @@ def restore_tables(lake: Lake) -> tuple[list[str], dict[Table, Condition]]:
     restored : list of str
         Names of the tables.
     found : dict of Table to Condition
-        All tables that hold landed rows, as they are now.
+        All of them, as they are now.
     """
     restored, found = [], {}
-    for table in (*_CHECKED, SNAPSHOTS):
+    for table in tables:
         try:
             found[table] = lake.condition(table)
             damaged = bool(found[table].missing)
@@ -89,11 +92,11 @@ def settled(lake: Lake, now: dict[Table, Condition]) -> bool:
 
 def verify(lake: Lake) -> Verified:
     """Count the rows of every landed file."""
-    missing = {table: files for table in (*_CHECKED, SNAPSHOTS) if (files := _damaged(lake, table))}
+    missing = lake.damaged((*_CHECKED, SNAPSHOTS))
     known = SOURCES.empty() if SOURCES in missing else lake.scan_raw(SOURCES).collect()
     sources = known.filter(pl.col("state") == "landed")
     visible = set(sources["source_id"])
-    held = {table: {} if table in missing else _counts(lake, table) for table in (*LANDED.values(), FINDINGS)}
+    held = {table: _counts(lake, table, missing.get(table)) for table in (*LANDED.values(), FINDINGS)}
     orphans = {table: sorted(set(counts) - visible) for table, counts in held.items()}
     incomplete = [
         row
@@ -107,16 +110,13 @@ def verify(lake: Lake) -> Verified:
     return Verified({table: ids for table, ids in orphans.items() if ids}, incomplete, missing)
 
 
-def _damaged(lake: Lake, table: Table) -> list[str]:
-    try:
-        return lake.condition(table).missing
-    except DeltaError:
-        return [f"{lake.uri(table)}/_delta_log"]
-
-
-def _counts(lake: Lake, table: Table) -> dict[str, int]:
+def _counts(lake: Lake, table: Table, missing: Sequence[str] | None) -> dict[str, int]:
     """Rows of each file; wells created by landing do not count as rows of the wells table."""
-    rows = lake.scan_raw(table).filter(pl.col("source_id").is_not_null())
+    if missing is not None and any(path.endswith("_delta_log") for path in missing):
+        return {}
+    rows = (lake.scan_raw(table) if missing is None else lake.scan_sound(table)).filter(
+        pl.col("source_id").is_not_null()
+    )
     if table is WELLS:
         rows = rows.filter(~pl.col("stub"))
     return dict(rows.group_by("source_id").len().collect(engine="streaming").iter_rows())

@@ -1,6 +1,6 @@
 """The lake: Delta tables, one writer, consistent readers."""
 
 from pipeline.lake.lease import Lease
-from pipeline.lake.store import Condition, Lake, Where
+from pipeline.lake.store import Condition, Lake, Where, damage
 
-__all__ = ["Condition", "Lake", "Lease", "Where"]
+__all__ = ["Condition", "Lake", "Lease", "Where", "damage"]

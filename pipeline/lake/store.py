@@ -147,6 +147,23 @@ class Lake:
         missing = [path for name, size in sizes.items() if _size(path := str(folder / unquote(name))) != size]
         return Condition(int(delta.version()), int(added["num_records"].sum()), missing)
 
+    def damaged(self, tables: Iterable[Table]) -> dict[Table, list[str]]:
+        """Return the tables that cannot be read, with their missing or truncated files, or their log."""
+        found = {}
+        for table in tables:
+            try:
+                files = self.condition(table).missing
+            except DeltaError:
+                files = [f"{self.uri(table)}/_delta_log"]
+            if files:
+                found[table] = files
+        return found
+
+    def refuse_damaged(self, tables: Iterable[Table]) -> None:
+        """Raise an error that names the first table that cannot be read: reading it ends in a library's panic."""
+        for table, files in self.damaged(tables).items():
+            raise HeelwardError(f"{damage(table, files)}\nfix: run `heelward refresh`; it makes the table whole again")
+
     def drop_missing_files(self, table: Table) -> None:
         """Remove missing or truncated files from a table's log, so that the remaining files can be read."""
         delta = self.open(table)
@@ -225,6 +242,15 @@ class Lake:
         return pl.scan_delta(delta).with_columns(
             pl.lit(None, dtype=table.dtypes[name]).alias(name) for name in sorted(absent)
         ).select(list(table.dtypes))  # fmt: skip
+
+    def scan_sound(self, table: Table) -> pl.LazyFrame:
+        """Return the rows of a table that are in files that are there and whole."""
+        delta = self._to_read(table)
+        if delta is None:
+            return table.empty().lazy()
+        missing = set(self.condition(table).missing)
+        files = [path for path in delta.file_uris() if path not in missing]
+        return pl.scan_parquet(files, missing_columns="insert") if files else table.empty().lazy()
 
     def scan(self, table: Table) -> pl.LazyFrame:
         """Return the visible rows of a table: those whose file is landed."""
@@ -363,6 +389,7 @@ class Lake:
             As in `create_marts`.
         """
         tables = list(tables)
+        self.refuse_damaged(tables)
         connection = duckdb.connect(":memory:")
         connection.execute("SET TimeZone = 'UTC'")
         here = self.still()
@@ -378,6 +405,11 @@ class Lake:
         connection.execute("SET enable_external_access = false")
         connection.execute("SET lock_configuration = true")
         return connection
+
+
+def damage(table: Table, files: Sequence[str]) -> str:
+    """Return what is wrong with a table of which files are damaged."""
+    return f"{len(files)} file(s) of the lake's table '{table.name}' are missing or truncated, such as {files[0]}"
 
 
 def _batched(frames: Iterator[pl.DataFrame]) -> Iterator[pl.DataFrame]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from itertools import chain
 from typing import Any
@@ -31,6 +31,7 @@ from pipeline.schemas.lineage import FINDINGS, SOURCES
 from pipeline.schemas.picks import PICKS
 from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.schemas.review import AMENDMENTS, REPORTED
+from pipeline.schemas.time import PAD_DAYS, PAD_TIMELINE
 from pipeline.schemas.wells import COIL_RUNS, OFFSETS, PLUGS, STAGES, STRINGS, TOE_TESTS, WELLS, WIRELINE
 
 LEVELS = (STAGE, PLUG, RUN, TOE, WIRELINE_RUN)
@@ -44,6 +45,10 @@ _MEASURED = {
     STAGE_METRICS: "stages", PLUG_METRICS: "plugs", COIL_RUN_METRICS: "runs", TOE_PREP_METRICS: "toes",
     WIRELINE_METRICS: "wireline",
 }  # fmt: skip
+MARKS = (PICKS, PAD_DAYS)
+"""Tables with the fingerprints by which wells and pads count as measured."""
+MADE = (*_MEASURED, PAD_TIMELINE, *MARKS)
+"""Tables that measuring makes."""
 WELLS_PER_TASK = 8
 """Wells read and measured together on one core."""
 TASKS_PER_COMMIT = 6
@@ -54,7 +59,7 @@ TASKS_PER_CORE = 5
 
 @dataclass
 class Measured:
-    """Result of a measure step: wells measured and unchanged, rows written, pads with time booked."""
+    """Result of a measure step: wells measured and unchanged, rows written, pads with time booked, tables repaired."""
 
     wells: int = 0
     unchanged: int = 0
@@ -63,6 +68,7 @@ class Measured:
     runs: int = 0
     findings: int = 0
     pads: int = 0
+    restored: list[str] = field(default_factory=list)
 
     @property
     def changed(self) -> bool:

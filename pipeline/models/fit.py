@@ -23,13 +23,20 @@ from pipeline.schemas.fitted import (
     EFFECTS,
     MODEL_CARDS,
     MODEL_PARAMETERS,
+    PLANNED,
     PREDICTIONS,
     PROPORTIONS,
     QUARTER_MEANS,
+    TRIALS,
 )
 
 Rows = list[dict[str, Any]]
 Task = tuple[specs.ModelSpec | specs.CompareSpec, pl.DataFrame]
+MADE = (
+    MODEL_CARDS, EFFECTS, PREDICTIONS, MODEL_PARAMETERS, COMPARISONS, PROPORTIONS, CHANGES, QUARTER_MEANS, PLANNED,
+    TRIALS,
+)  # fmt: skip
+"""Tables that fitting makes, the plan for the next pad included; each has the hash of what its rows were made from."""
 ROWS_PER_CORE = 30_000
 """Rows of all fits together that justify starting a process on another core."""
 
@@ -48,6 +55,8 @@ class FitReport:
         Fitted before but no longer possible; their results are removed.
     plan_error : str, optional
         Why the workspace's plan could not be used.
+    restored : list of str
+        Damaged tables that were repaired: all their rows were made again.
     """
 
     fitted: list[str] = field(default_factory=list)
@@ -55,6 +64,7 @@ class FitReport:
     not_possible: list[str] = field(default_factory=list)
     removed: list[str] = field(default_factory=list)
     plan_error: str | None = None
+    restored: list[str] = field(default_factory=list)
 
     @property
     def changed(self) -> bool:

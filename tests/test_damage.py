@@ -1,0 +1,73 @@
+"""A lake that was damaged from outside: what is told of it, and that a refresh makes it whole."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import polars as pl
+import pytest
+from polars.testing import assert_frame_equal
+
+from pipeline import steps
+from pipeline.commands import check, status
+from pipeline.errors import HeelwardError
+from pipeline.lake import Lake
+from pipeline.metrics.tables import TABLES
+from pipeline.schemas.lineage import SOURCES
+from pipeline.schemas.records import TREATMENT
+from pipeline.workspace import Workspace, open_workspace
+from tests.conftest import Fitted
+
+MADE = ("stage_metrics", "picks", "pad_day_metrics", "pad_timeline", "findings", "model_cards", "predictions")
+
+
+def rows(lake: Lake, name: str) -> pl.DataFrame:
+    frame = lake.scan(TABLES[name]).collect()
+    return frame.drop("fitted_at", "at", strict=False).sort(pl.all())
+
+
+def cut(lake: Lake, name: str) -> Path:
+    delta = lake.open(TABLES[name])
+    assert delta is not None
+    path = Path(sorted(delta.file_uris())[-1])  # of those that are read now
+    path.write_bytes(path.read_bytes()[:200])
+    return path
+
+
+@pytest.fixture
+def space(fitted: Fitted, tmp_path: Path) -> Workspace:
+    shutil.copytree(fitted.workspace.root, tmp_path / "w")
+    return open_workspace(tmp_path / "w")
+
+
+def test_a_damaged_table_is_told_by_every_reader_and_made_again(space: Workspace) -> None:
+    lake = Lake(space.lake)
+    before = {name: rows(lake, name) for name in MADE}
+    for name in MADE:
+        if before[name].is_empty():
+            continue
+        cut(lake, name)
+        told = f"table '{name}' are missing or truncated"
+        assert told in status.describe(space)
+        lines, sound = check.check(space)
+        assert not sound and any(told in line for line in lines)
+        with pytest.raises(HeelwardError, match=told):
+            steps.run_sql(space, "SELECT count(*) FROM stage")
+        steps.run_ingest(space)
+        restored = [*steps.run_measure(space).restored, *steps.run_fit(space).restored]
+        assert restored == ([] if name == "findings" else [name])
+        for other in MADE:
+            assert_frame_equal(rows(lake, other), before[other], check_exact=False)
+        assert "damaged" not in status.describe(space)
+
+
+def test_only_the_files_with_lost_rows_are_named(space: Workspace) -> None:
+    lake = Lake(space.lake)
+    well = cut(lake, "treatment").parent.name.removeprefix("well_id=")
+    landed = lake.scan(SOURCES).filter(pl.col("state") == "landed", pl.col("lands") == TREATMENT.name).collect()
+    mine = landed.filter(pl.col("well_id") == well)["path"].to_list()
+    lines, _ = check.check(space)
+    told = next(line for line in lines if "recorded as landed" in line)
+    assert any(path in told for path in mine)
+    assert not any(path in told for path in landed.filter(pl.col("well_id") != well)["path"])
