@@ -12,8 +12,9 @@ import polars as pl
 from pipeline.commands.init import FIRST_MAP_TEXT
 from pipeline.errors import HeelwardError, SetAside, short
 from pipeline.ingest.content import content_of
-from pipeline.ingest.draft import Draft, Group, drafts, grouped, sample_rows, tried
+from pipeline.ingest.draft import Draft, Group, drafts, grouped, sample_rows, tried, without_rivals
 from pipeline.ingest.inspect import inspect_file
+from pipeline.ingest.maps import claimer, read_maps
 from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.orders import settled, with_numbers, with_revisions
 from pipeline.ingest.propose import SURE
@@ -54,8 +55,8 @@ def inspect(workspace: Workspace, path: Path, *, write: bool) -> tuple[str, bool
     text, usable = inspect_file(workspace, path)
     if usable:
         return text, True
-    base = _base(workspace, path)
-    proposed, fine = _proposed(workspace, [Group([path])], base, write=write)
+    group = without_rivals(_base(workspace, path), Group([path]), _claimed(workspace))
+    proposed, fine = _proposed(workspace, [group], write=write)
     return f"{text}\n\n{proposed}", fine and write
 
 
@@ -65,15 +66,26 @@ def _base(workspace: Workspace, path: Path) -> Path:
     return inside[0] if inside else path.resolve().parent if path.is_file() else path.resolve()
 
 
+def _claimed(workspace: Workspace) -> list[Path]:
+    """Return the files of the landing folders that maps claim: a further map must not claim them too."""
+    maps = [claimer(item.source.files) for item in read_maps(workspace.maps)[0]]
+    return [
+        path for folder in workspace.landing for path in sorted(folder.rglob("*"))
+        if path.is_file() and any(claims(path.relative_to(folder).as_posix()) for claims in maps)
+    ]  # fmt: skip
+
+
 def _folder(workspace: Workspace, folder: Path, *, write: bool) -> tuple[str, bool]:
     files = sorted(path for path in folder.resolve().rglob("*") if path.is_file() and not path.name.startswith("."))
     if not files:
         raise HeelwardError(f"no files in {folder}")
     readable = [path for path in files if _read_by_a_map(workspace, path)]
-    groups = grouped(_base(workspace, folder), [path for path in files if path not in readable])
+    base, unread = _base(workspace, folder), [path for path in files if path not in readable]
+    rivals = [*readable, *(path for path in _claimed(workspace) if path not in set(files))]
+    groups = [without_rivals(base, group, rivals) for group in grouped(base, unread, rivals)]
     told = {path for group in groups for path in group.files}
     rest = [path for path in files if path not in told and path not in readable]
-    text, fine = _proposed(workspace, groups, _base(workspace, folder), write=write)
+    text, fine = _proposed(workspace, groups, write=write)
     lines = [
         f"{folder}: {len(files)} file(s); {len(readable)} that a map reads, {len(groups)} kind(s) that none does",
         "",
@@ -91,7 +103,7 @@ def _read_by_a_map(workspace: Workspace, path: Path) -> bool:
         return False
 
 
-def _proposed(workspace: Workspace, groups: list[Group], base: Path, *, write: bool) -> tuple[str, bool]:
+def _proposed(workspace: Workspace, groups: list[Group], *, write: bool) -> tuple[str, bool]:
     names = WellRegistry()
     names.learn(Lake(workspace.lake, workspace.storage).scan(WELLS).collect())
     parts: list[str] = []

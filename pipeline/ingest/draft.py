@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -14,7 +14,7 @@ import polars as pl
 from pipeline.errors import SetAside, short
 from pipeline.ingest.content import Content, content_of
 from pipeline.ingest.kinds import KINDS, kind_of
-from pipeline.ingest.maps import PAD_ZONE, SourceMap, checked
+from pipeline.ingest.maps import PAD_ZONE, SourceMap, checked, claimer
 from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.prepare import as_set_aside
 from pipeline.ingest.propose import Proposal, pattern_of, propose
@@ -184,7 +184,7 @@ class Group:
     patterns: tuple[str, ...] = ()
 
 
-def grouped(folder: Path, paths: Iterable[Path]) -> list[Group]:
+def grouped(folder: Path, paths: Iterable[Path], rivals: Sequence[Path] = ()) -> list[Group]:
     """Group the files of a folder by their layout; files without a table are left out.
 
     Parameters
@@ -192,6 +192,8 @@ def grouped(folder: Path, paths: Iterable[Path]) -> list[Group]:
     folder : Path
         The landing folder, which patterns start from.
     paths : iterable of Path
+    rivals : sequence of Path
+        Further files that no pattern may claim: other maps read them.
     """
     by_layout: dict[tuple[object, ...], list[Path]] = {}
     for path in paths:
@@ -204,7 +206,7 @@ def grouped(folder: Path, paths: Iterable[Path]) -> list[Group]:
             by_layout.setdefault((_kind(path).lower(), *found), []).append(path)
     groups = []
     for files in by_layout.values():
-        others = [path for held in by_layout.values() if held is not files for path in held]
+        others = [*rivals, *(path for held in by_layout.values() if held is not files for path in held)]
         groups += _patterns(folder, files, others)
     return [_apart(folder, group, groups) for group in groups]
 
@@ -215,6 +217,28 @@ def _apart(folder: Path, group: Group, groups: list[Group]) -> Group:
         return group
     paths = (path.relative_to(folder).as_posix() for path in group.files)
     return Group(group.files, tuple(re.sub(r"[*?]", "?", path) for path in paths))
+
+
+def without_rivals(folder: Path, group: Group, rivals: Iterable[Path]) -> Group:
+    """Return a group with the paths of its files instead of patterns that claim files which other maps read.
+
+    Parameters
+    ----------
+    folder : Path
+        The landing folder, which patterns start from.
+    group : Group
+        A single file has the pattern of its name, if it has none.
+    rivals : iterable of Path
+    """
+    patterns = group.patterns or tuple(sorted({pattern_of(path.name) for path in group.files}))
+    claims, mine = claimer(patterns), {path.resolve() for path in group.files}
+    others = (
+        path.relative_to(folder).as_posix() for path in rivals if path.is_relative_to(folder) and path not in mine
+    )
+    if not any(map(claims, others)):
+        return group
+    paths = [path.relative_to(folder).as_posix() for path in sorted(mine) if path.is_relative_to(folder)]
+    return Group(group.files, tuple(re.sub(r"[*?]", "?", path) for path in paths) or group.patterns)
 
 
 def _layout(table: Table) -> tuple[object, ...]:
@@ -228,7 +252,7 @@ def _patterns(folder: Path, files: list[Path], others: list[Path]) -> list[Group
     if not rivals:
         return [Group(files, tuple(f"**/*{ending}" for ending in sorted(endings)))]
     parents = {path.parent for path in files}
-    if not parents & {rival.parent for rival in rivals}:
+    if not parents & {rival.parent for rival in rivals} and all(path.is_relative_to(folder) for path in rivals):
         groups = []
         for parent in sorted(parents):
             held = [path for path in files if path.parent == parent]

@@ -17,6 +17,7 @@ class SourceIndex:
         self._rows: dict[Key, Row] = {}
         self._by_content: dict[Key, set[Key]] = defaultdict(set)
         self._by_claim: dict[tuple[Any, ...], set[Key]] = defaultdict(set)
+        self._by_path: dict[str, set[Key]] = defaultdict(set)
         self._sources: set[str] = set()
         for row in rows:
             self.put(row)
@@ -25,6 +26,10 @@ class SourceIndex:
         """Return the entry of a path with a map."""
         return self._rows.get(key)
 
+    def of_path(self, path: str) -> list[Row]:
+        """Return the entries of a path, with whatever map."""
+        return [self._rows[key] for key in sorted(self._by_path.get(path, ()))]
+
     def put(self, row: Row) -> None:
         """Add a row; it replaces the earlier entry of its path and map."""
         key = (row["path"], row["map"])
@@ -32,6 +37,7 @@ class SourceIndex:
         if before is not None and before["state"] == "landed":
             self._leave(key, before)
         self._rows[key] = row
+        self._by_path[row["path"]].add(key)
         if row["state"] == "landed":
             self._by_content[_content(row)].add(key)
             self._by_claim[_claim(row)].add(key)
@@ -72,6 +78,7 @@ class SourceIndex:
         """Remove a file: it is treated as unknown."""
         key = (row["path"], row["map"])
         self._rows.pop(key, None)
+        self._by_path[row["path"]].discard(key)
         self._leave(key, row)
 
 

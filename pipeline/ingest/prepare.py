@@ -6,6 +6,7 @@ import shutil
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
+from copy import copy
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -74,7 +75,7 @@ class IngestContext:
 
     def apart(self, items: Sequence[SourceFile]) -> IngestContext:
         """Return what reading these files needs, for other processes."""
-        rows = [row for item in items if (row := self.known.get(item.key)) is not None]
+        rows = [row for item in items for row in self.known.of_path(item.path)]
         return replace(self, lake=self.lake.reader(), known=SourceIndex(rows), superseded=set(), gone=set())
 
     def expects(self, item: SourceFile, row: Mapping[str, Any] | None) -> str:
@@ -240,6 +241,13 @@ class _Clash(Exception):
 
 
 def _set_aside(context: IngestContext, entry: PreparedFile, aside: SetAside) -> None:
+    path, own = entry.item.key
+    others = [row["map"] for row in context.known.of_path(path) if row["state"] == "landed" and row["map"] != own]
+    if others:
+        aside = copy(aside)
+        aside.fix = (
+            f"the map '{others[0]}' reads this file: leave it out of 'files' of the map '{own}'; else {aside.fix}"
+        )
     entry.row |= {"state": "set aside", **{key: getattr(aside, key) for key in LINEAGE}}
     entry.shaped = None
     _keep_copy(context.workspace, entry.item, entry.row["source_id"], aside)

@@ -12,6 +12,7 @@ import pytest
 from pipeline import steps
 from pipeline.commands.init import make_workspace
 from pipeline.commands.inspect import inspect
+from pipeline.ingest.maps import claimer
 from pipeline.schemas.lineage import FINDINGS
 from pipeline.schemas.records import TREATMENT
 from pipeline.unit_names import read_unit
@@ -210,3 +211,35 @@ def test_an_unknown_unit_is_never_declared_to_be_the_unit_of_the_lake() -> None:
         read_unit("zorgs", "mcf")
     assert "with a unit such as" in str(told.value) and '"zorgs" = "..."' in str(told.value)
     assert '= "mcf"' not in str(told.value)
+
+
+SEMICOLONS = record(datetime(2025, 4, 25, 6), DAY_FIRST).replace(",", ";")
+
+
+@pytest.mark.parametrize("asked", ["landing/odd", "landing/odd/Heron 9H stage 2.csv", "elsewhere"])
+def test_a_further_map_does_not_claim_what_another_map_reads(asked: str, tmp_path: Path) -> None:
+    workspace = folder_of(tmp_path, [("frac/Teal 1H stage 3.csv", record(datetime(2025, 4, 25, 6), DAY_FIRST))])
+    inspect(workspace, workspace.root / "landing" / "frac", write=True)
+    (first,) = workspace.maps.glob("*.toml")
+    first.write_text(first.read_text(encoding="utf-8").replace('"**/*.csv"', '"frac/*.csv"'), encoding="utf-8")
+    for place in ("landing/odd", "elsewhere"):
+        (workspace.root / place).mkdir()
+        (workspace.root / place / "Heron 9H stage 2.csv").write_text(SEMICOLONS, encoding="utf-8")
+    inspect(workspace, workspace.root / asked, write=True)
+    (new,) = set(workspace.maps.glob("*.toml")) - {first}
+    claims = claimer(tuple(tomllib.loads(new.read_text(encoding="utf-8"))["files"].split("\n")))
+    assert claims("odd/Heron 9H stage 2.csv") and not claims("frac/Teal 1H stage 3.csv")
+
+
+def test_a_file_that_two_maps_claim_is_told_with_the_map_that_reads_it(tmp_path: Path) -> None:
+    workspace = folder_of(tmp_path, [("frac/Teal 1H stage 3.csv", record(datetime(2025, 4, 25, 6), DAY_FIRST))])
+    inspect(workspace, workspace.root / "landing", write=True)
+    (first,) = workspace.maps.glob("*.toml")
+    text = first.read_text(encoding="utf-8").replace('unknown_wells = "set aside"', 'unknown_wells = "create"')
+    first.write_text(text, encoding="utf-8")
+    assert steps.run_ingest(workspace).landed == 1
+    other = tomllib.loads(text)["name"] + "_too"
+    again = text.replace(f'name = "{tomllib.loads(text)["name"]}"', f'name = "{other}"')
+    (workspace.maps / "second.toml").write_text(again.replace("Slurry Rate", "Slurry Flow"), encoding="utf-8")
+    ((_, aside),) = steps.run_ingest(workspace).set_aside
+    assert f"the map '{tomllib.loads(text)['name']}' reads this file: leave it out of 'files' of the map" in aside.fix
