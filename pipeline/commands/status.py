@@ -7,6 +7,8 @@ import polars as pl
 from pipeline.errors import SetAside, grouped
 from pipeline.ingest import amend
 from pipeline.ingest.content import content_of
+from pipeline.ingest.discover import discover
+from pipeline.ingest.known import SourceIndex
 from pipeline.ingest.maps import read_maps
 from pipeline.ingest.prepare import LINEAGE
 from pipeline.ingest.propose import CHECK
@@ -40,7 +42,7 @@ def describe(workspace: Workspace) -> str:
     sources = lake.scan(SOURCES).collect()
     if sources.is_empty():
         return "Nothing has landed yet. Put records into the landing folder and run `heelward refresh`."
-    lines = [f"files: {_counts(sources, 'state')}"]
+    lines = [f"files: {_counts(sources, 'state')}", *_waiting(workspace, sources)]
     landed = sources.filter(pl.col("state") == "landed")
     if landed.height:
         lines.append(f"landed in: {_counts(landed, 'lands')}")
@@ -68,6 +70,25 @@ def describe(workspace: Workspace) -> str:
     report = workspace.out / "report.html"
     lines.append(f"report: {report if report.exists() else 'not built yet'}")
     return "\n".join(lines)
+
+
+def _waiting(workspace: Workspace, sources: pl.DataFrame) -> list[str]:
+    """Return the files of the landing folders that are new, or changed since they were looked at."""
+    known = SourceIndex(sources.iter_rows(named=True))
+    maps, _ = read_maps(workspace.maps)
+    found = discover(workspace.root, workspace.landing, maps, follow_outside=workspace.settings.follow_links_outside)
+    new: set[str] = set()
+    changed: set[str] = set()
+    for item in found.items:
+        row = known.get(item.key)
+        if row is None:
+            (changed if known.of_path(item.path) else new).add(item.path)
+        elif (row["size_bytes"], row["modified_us"]) != (item.size, item.modified_us):
+            changed.add(item.path)
+    return [
+        f"waiting: {_some(sorted(paths), f'{what} file')} (run `heelward refresh`)"
+        for what, paths in (("new", new), ("changed", changed)) if paths
+    ]  # fmt: skip
 
 
 def _stale(lake: Lake, workspace: Workspace) -> list[str]:

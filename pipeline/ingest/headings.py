@@ -78,13 +78,24 @@ def _missing(wanted: str, names: list[str], line: str, source: SourceMap) -> Set
             f"line {source.header_row} has no headings", f"the headings given in the map '{source.name}'",
             "an empty line", f"correct 'header_row' in the map '{source.name}'", source.header_row,
         )  # fmt: skip
-    near = difflib.get_close_matches(wanted, names, n=1, cutoff=0.5)
-    hint = f"; the nearest is '{short(near[0])}'" if near else ""
+    free = [name for name in names if name not in _used(source)]
+    near = difflib.get_close_matches(_in_order(wanted), map(_in_order, free), n=1, cutoff=0.5)
+    hint = next((f"; the nearest is '{short(name)}'" for name in free if _in_order(name) in near), "")
     shown = ", ".join(short(name) for name in names[:12]) + (" ..." if len(names) > 12 else "")
     return SetAside(
         f"no column has the heading '{short(wanted)}'", f"the headings given in the map '{source.name}'", shown + hint,
         "correct the heading in the map, or write a separate map for this kind of file", source.header_row,
     )  # fmt: skip
+
+
+def _used(source: SourceMap) -> set[str]:
+    """Return the headings that the map reads as something."""
+    return {heading for channel in source.columns.values() for heading in (*channel.headings, *channel.others)}
+
+
+def _in_order(heading: str) -> str:
+    """Return the words of a heading in alphabetical order, without case: they are often turned round."""
+    return " ".join(sorted(heading.casefold().split()))
 
 
 def check_units(units: list[str], places: dict[str, int], source: SourceMap, *, where_absent: bool = True) -> None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import polars as pl
 import pytest
 
 from pipeline import steps
+from pipeline.commands import status
 from pipeline.commands.init import make_workspace
 from pipeline.commands.inspect import inspect
 from pipeline.errors import SetAside
@@ -17,6 +18,7 @@ from pipeline.ingest.shape import head_groups
 from pipeline.ingest.sniff import decoded, sniff_text
 from pipeline.schemas.ledger import PRODUCTION
 from pipeline.schemas.lineage import FINDINGS
+from pipeline.schemas.records import TREATMENT
 from pipeline.schemas.wells import WELLS as WELLS_TABLE
 from pipeline.unit_names import read_unit
 from pipeline.workspace import Workspace, open_workspace
@@ -142,3 +144,66 @@ def test_a_unit_with_two_meanings_is_asked(tmp_path: Path) -> None:
     text, _ = inspect(found, found.root / "landing", write=False)
     assert "read as gas mcf; the file says Mm3: thousands, as in the trade, or millions?" in text
     assert "the unit of 'Gas (Mm3)': Mm3 or MMm3?" in text
+
+
+@pytest.mark.parametrize(("day", "clock"), [("Datum", "Uhrzeit"), ("Paeivae", "Kello")])
+def test_a_column_of_days_is_the_date_whatever_it_is_called(day: str, clock: str, tmp_path: Path) -> None:
+    lines = [
+        "Firma: Nordstein;;;",
+        "Bohrung: Otter Bend 9H;Stufe: 3;;",
+        f"{day};{clock};Druck Kopf (bar);Rate (m3/min)",
+    ]
+    for second in range(600):
+        hour, rest = divmod(23 * 3600 + 55 * 60 + second, 3600)
+        rate = 12.0 if 60 < second < 540 else 0.0
+        numbers = f"{300 + 20 * rate:.2f};{rate:.2f}".replace(".", ",")
+        lines.append(f"{25 + hour // 24}.02.2025;{hour % 24:02d}:{rest // 60:02d}:{rest % 60:02d};{numbers}")
+    found = team(tmp_path, "record.csv", ("\n".join(lines) + "\n").encode())
+    text, usable = inspect(found, found.root / "landing", write=True)
+    assert usable and "no date" not in text and "not used" not in text, text
+    assert steps.run_ingest(found).landed == 1
+    rows = steps.open_lake(found).scan(TREATMENT).sort("time").collect()
+    assert (rows["well_id"][0], rows["stage"][0], rows.height) == ("otter-bend-9h", 3, 600)
+    assert (rows["time"][0], rows["time"][-1]) == (
+        datetime(2025, 2, 25, 23, 55, tzinfo=UTC), datetime(2025, 2, 26, 0, 4, 59, tzinfo=UTC),
+    )  # fmt: skip
+
+
+def test_the_start_of_a_las_file_is_read_from_the_line_that_has_it(tmp_path: Path) -> None:
+    rows = "\n".join(f"{i} {5000 + i % 7} {80 if 60 < i < 540 else 0}" for i in range(600))
+    text = (
+        "~VERSION\n VERS. 2.0 : LAS\n WRAP. NO : one line\n~WELL\n STRT.S 0.0 : START\n STOP.S 599 : STOP\n"
+        " STEP.S 1.0 : STEP\n NULL. -999.25 : NULL\n WELL. OTTER BEND 9H : WELL\n STAGE. 5 : STAGE NUMBER\n"
+        " DATE. 28-FEB-2025 01:15:00 : START DATE\n~CURVE\n ETIM.S : Elapsed time\n TPRES.PSI : Treating pressure\n"
+        f" SRATE.BPM : Slurry rate\n~A\n{rows}\n"
+    )
+    found = team(tmp_path, "a.las", text.encode())
+    said, usable = inspect(found, found.root / "landing", write=True)
+    assert usable, said
+    assert steps.run_ingest(found).landed == 1
+    assert steps.open_lake(found).scan(TREATMENT).collect()["time"].min() == datetime(2025, 2, 28, 1, 15, tzinfo=UTC)
+
+
+def test_a_hint_names_no_heading_that_the_map_reads_as_something_else(tmp_path: Path) -> None:
+    text, files = record_csv(400, "2025-03-01 12:00:00"), {"tables/wells.csv": WELLS}
+    for heading, hint in (("Rate of Slurry", True), ("Xyz", False)):
+        maps = {"records": TREATMENT_MAP.replace('"Rate"', '"Slurry rate"'), "wells": WELLS_MAP}
+        record = {"Saltgrass 3H stage 1.csv": text.replace("Rate", heading, 1)}
+        ((_, aside),) = steps.run_ingest(workspace(tmp_path / heading, maps, {**files, **record})).set_aside
+        assert "no column has the heading 'Slurry rate'" in aside.reason
+        assert aside.found.endswith("the nearest is 'Rate of Slurry'") == hint, aside.found
+
+
+def test_status_tells_of_files_that_wait(tmp_path: Path) -> None:
+    files: dict[str, str | bytes] = {"tables/wells.csv": WELLS}
+    files |= {f"Saltgrass 3H stage {n}.csv": record_csv(400, f"2025-03-0{n} 12:00:00") for n in (1, 2)}
+    space = workspace(tmp_path / "w", {"records": TREATMENT_MAP, "wells": WELLS_MAP}, files)
+    steps.run_ingest(space)
+    assert "waiting" not in status.describe(space)
+    landing = space.root / "landing"
+    (landing / "Saltgrass 3H stage 3.csv").write_text(record_csv(400, "2025-03-03 12:00:00"), encoding="utf-8")
+    with (landing / "Saltgrass 3H stage 2.csv").open("a", encoding="utf-8") as file:
+        file.write("2025-03-02 13:00:00,10,0,0\n")
+    said = status.describe(space)
+    assert "waiting: 1 new file (landing/Saltgrass 3H stage 3.csv) (run `heelward refresh`)" in said
+    assert "waiting: 1 changed file (landing/Saltgrass 3H stage 2.csv)" in said

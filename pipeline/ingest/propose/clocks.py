@@ -12,11 +12,11 @@ from pipeline.ingest.propose.guess import ASKED, LIKELY, SURE, Guess, Look
 from pipeline.ingest.vocabulary import fit, vocabulary, words_of
 from pipeline.workspace import known_zone
 
-_START = (
-    r"(?i)\b(?:start(?: time| date)?|date|fecha|inicio|job date|d[ée]but)"
-    r"\s*[:=,;\t|]+\s*\"?(?P<start>(?:[A-Za-z]{3,9}\.? \d{1,2}, *)?[^,;|\"\t]*\d[^,;|\"\t]*)"
-)
+_MARKED = r"\s*[:=,;\t|]+\s*\"?(?P<start>(?:[A-Za-z]{3,9}\.? \d{1,2}, *)?[^,;|\"\t]*\d[^,;|\"\t]*)"
+_START = r"(?i)\b(?:start(?: time| date)?|date|fecha|inicio|job date|d[ée]but|datum|beginn)" + _MARKED
 """A start above the data: a word for it, a mark, and a text with a digit."""
+_DAY = re.compile(r"\d{1,2}([./-])\d{1,2}\1\d{2,4}|\d{4}([./-])\d{1,2}\2\d{1,2}")
+"""A cell that looks like a day, whatever its column is called."""
 _NAMED_STARTS = (
     r"(?<!\d)(?P<start>(?:19|20)\d{2}(?P<mark>[-_.]?)(?:0[1-9]|1[0-2])(?P=mark)(?:0[1-9]|[12]\d|3[01]))(?!\d)",
     r"(?<!\d)(?P<start>\d{2}(?P<mark>[-.])\d{2}(?P=mark)(?:19|20)\d{2})(?!\d)",
@@ -40,7 +40,7 @@ def find_times(look: Look) -> Times | None:
     days: list[tuple[float, int, TimeGuess]] = []
     for place, cells in enumerate(look.cells):
         words = fit(look.said(place), vocabulary().time)
-        if not words and not any(":" in cell for cell in cells[:5]):
+        if not words and not any(":" in cell or _DAY.fullmatch(cell) for cell in cells[:5]):
             continue
         guess = time_guess(cells, look.table.decimal, look.about(place))
         if guess is None or (guess.kind == "elapsed" and not words):
@@ -152,12 +152,22 @@ def _from_zero(look: Look, place: int) -> bool:
     return re.fullmatch(r"0?0:00(:0\d)?([.,]\d+)?", first) is not None or "elapsed" in words_of(look.said(place))
 
 
+def _pattern_of(look: Look, line: str, match: re.Match[str]) -> str | None:
+    """Return a pattern, for a map, that finds the start in a line and in none above it: the first that fits counts."""
+    label = line[match.start() : match.start("start")].rstrip('\t ",;|:=')
+    for pattern, written in ((_START, f"'{_START}'"), (rf"(?i)\b{re.escape(label)}{_MARKED}", None)):
+        if next(other for other in look.table.head if re.search(pattern, other)) == line:
+            return written or json.dumps(pattern, ensure_ascii=False)
+    return None
+
+
 def _start(look: Look, zone: str, name: str, *, from_zero: bool) -> tuple[str, list[str], tuple[str, ...]]:
     """Return the start of a record without dates, from the lines above the data or asked; questions; another format."""
     more = ", from_zero = true" if from_zero else ""
     for line in look.table.head:
         match = re.search(_START, line)
-        if match is None:
+        pattern = None if match is None else _pattern_of(look, line, match)
+        if match is None or pattern is None:
             continue
         about = " ".join(other for other in look.table.head if match["start"].strip() in other)
         found = time_guess([match["start"].strip()], ".", about)
@@ -167,7 +177,7 @@ def _start(look: Look, zone: str, name: str, *, from_zero: bool) -> tuple[str, l
             asked = [f"time: the start is read from '{said}'; is it that of the first row, in {zone}?"]
             if found.ambiguous:
                 asked.append(f"time: day and month could be exchanged in '{said}': {found.format} or {found.other}?")
-            text = f'{{ pattern = \'{_START}\', format = "{written}", zone = "{zone}"{more} }}'
+            text = f'{{ pattern = {pattern}, format = "{written}", zone = "{zone}"{more} }}'
             return text, asked, (found.other,) if found.ambiguous else ()
     for pattern in _NAMED_STARTS:
         match = re.search(pattern, name)

@@ -14,17 +14,17 @@ from pipeline.schemas import LANDED
 _NOISE_WORD = r"(?:frac|fracturing|treatment|treating|data|datos|record|job|pump|coil|ct|millout|mill-out|mill)"
 """Words of a file's name that are no part of a well's name."""
 _NOISE = rf"(?:[ _.-]*{_NOISE_WORD}\b)*"
-_STAGE_WORD = r"(?:stage|stg|etapa|[eé]tape|interval|int|zone|zona|frac)"
+_STAGE_WORD = r"(?:stage|stg|etapa|[eé]tape|stufe|interval|int|zone|zona|frac)"
 _RUN_WORD = r"(?:run|carrera|corrida|descente)"
 _FROM_HEEL = r"(?i)(?:count|number|num[eé]ro|nummer|contad|z[aä]hl)\w*\b[^.;\n]{0,30}\b(?:heel|tal[oó]n|ferse)\b"
 _FROM_HEAD, _FROM_NAME = "from the lines above the data of one file", "from the name of one file"
 _HEADS = {
     "well": (
-        r'(?i)\b(?:well(?:[ _]?name)?|pozo|puits|uwi)\s*[:=,;\t|]+\s*"?(?P<well>[^,;|"\t]*[^,;|"\t\s])',
-        r"(?i)\b(?:well(?:[ _]?name)?|pozo|puits)\s+(?P<well>[A-Za-z]+[ _-]?\d[\w()#.-]*)",
+        r'(?i)\b(?:well(?:[ _]?name)?|pozo|puits|bohrung|uwi)\s*[:=,;\t|]+\s*"?(?P<well>[^,;|"\t]*[^,;|"\t\s])',
+        r"(?i)\b(?:well(?:[ _]?name)?|pozo|puits|bohrung)\s+(?P<well>[A-Za-z]+[ _-]?\d[\w()#.-]*)",
     ),
     "stage": (
-        r"(?i)\b(?:stage|stg|etapa|[eé]tape|interval)(?:[ _]*(?:no|number|num|n°))?\.?"
+        r"(?i)\b(?:stage|stg|etapa|[eé]tape|stufe|interval)(?:[ _]*(?:no|number|num|n°))?\.?"
         r"\s*[:=,;\t|#]*\s*\"?(?P<stage>\d+)",
     ),
     "run": (r"(?i)\b(?:run|carrera|corrida|descente)(?:[ _]*(?:no|number|num))?\.?\s*[:=,;\t|#]*\s*\"?(?P<run>\d+)",),

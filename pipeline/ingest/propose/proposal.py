@@ -99,8 +99,9 @@ def propose(
         table = replace(table, units_row=None)
     names, keyed, told = name_guesses(path, table, lands, {guess.lake for guess in guesses}, sheet)
     settings = [*_settings(table, sheet, kind), *names, *(guess.setting for guess in guesses if guess.setting)]
-    left = [name or f"column {i + 1}" for i, name in enumerate(table.names)
-            if i not in {guess.place for guess in guesses} and any(look.cells[i])]  # fmt: skip
+    used, told_too = {guess.place for guess in guesses}, " ".join(guess.text for guess in guesses)
+    left = [name or f"column {i + 1}" for i, name in enumerate(table.names) if i not in used and any(look.cells[i])
+            and f"date = {json.dumps(name, ensure_ascii=False)}" not in told_too]  # fmt: skip
     name = re.sub(r"[^a-z0-9]+", "_", f"{PurePath(path).stem} {sheet}".casefold()).strip("_")
     name = re.sub(r"_?\d+", "", name)[:40].strip("_") or "new_map"
     return Proposal(
