@@ -88,8 +88,8 @@ def land(workspace: str) -> str:
     with _watched(workspace) as opened:
         aside, wells, fitted = ingest(workspace), measure(workspace), fit(workspace)
         if wells or fitted:
-            tell(opened, "results", f"{wells} wells measured, {len(fitted)} fits", wells=wells, fitted=fitted)
-        done = f"{aside} files set aside, {wells} wells measured, {len(fitted)} fits"
+            tell(opened, "results", f"wells measured: {wells}, fits: {len(fitted)}", wells=wells, fitted=fitted)
+        done = f"files newly set aside: {aside}, wells measured: {wells}, fits: {len(fitted)}"
         print(done)
         return done
 

@@ -69,7 +69,8 @@ def open_lake(workspace: Workspace, *, anew: bool = False) -> Lake:
     if gone and not (anew and _below(workspace, lake)):
         raise HeelwardError(
             f"the lake of this workspace is missing: {lake.root}. Nothing was changed.\n"
-            "fix: restore it (check that its network share is mounted), or create a new one with `heelward ingest`\n"
+            "fix: check that its network share is mounted, restore a backup into a new folder (`heelward restore`),\n"
+            "or create a new lake from the landing folder with `heelward ingest`\n"
             f"(for a lake outside the workspace, delete {note} first)"
         )
     return lake

@@ -16,7 +16,7 @@ from typing import Literal, TypeVar, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
-from pipeline.errors import HeelwardError
+from pipeline.errors import HeelwardError, short
 
 Model = TypeVar("Model", bound=BaseModel)
 SETTINGS_FILE = "heelward.toml"
@@ -209,6 +209,8 @@ def key_problems(error: ValidationError, model: type[BaseModel]) -> list[str]:
             near = difflib.get_close_matches(str(item["loc"][-1]), known, n=2)
             message = f"unknown key; known keys: {', '.join(known) or 'none'}"
             message += f"; nearest: {' or '.join(near)}" if near else ""
+        if item["type"] == "literal_error":
+            message += f", found {short(repr(item['input']))}"
         lines.append(f"{key}: {message}")
     return lines
 

@@ -56,7 +56,7 @@ def check(workspace: Workspace) -> tuple[list[str], bool]:
             notes.append(f"note: {_named(gone)} no longer exists; its rows stay in the lake")
         stale = [] if problems else stale_wells(lake, planning(workspace.settings))
         if stale:
-            notes.append(f"note: {len(stale)} wells are stale: {REFRESH}")
+            notes.append(f"note: stale wells: {len(stale)}: {REFRESH}")
     told = f"checked: {len(TABLES)} tables, the rows and content of {files} landed files, {len(_rules_of())} rules"
     verdict = f"{len(problems)} problem(s) found" if problems else "sound"
     return [told, *problems, *notes, verdict], not problems
