@@ -59,7 +59,7 @@ def test_a_damaged_table_is_told_by_every_reader_and_made_again(space: Workspace
         assert restored == ([] if name == "findings" else [name])
         for other in MADE:
             assert_frame_equal(rows(lake, other), before[other], check_exact=False)
-        assert "damaged" not in status.describe(space)
+        assert "truncated" not in status.describe(space)
 
 
 def test_only_the_files_with_lost_rows_are_named(space: Workspace) -> None:

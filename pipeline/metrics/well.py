@@ -14,7 +14,6 @@ import polars as pl
 from pipeline.errors import short
 from pipeline.picks.catalogue import METHODS, hard_range
 from pipeline.picks.types import BY_ENGINEER, Array, Pick
-from pipeline.units import format_number
 from pipeline.workspace import Settings
 
 Rows = list[dict[str, Any]]
@@ -99,7 +98,7 @@ def refusal(row: Mapping[str, Any]) -> str | None:
     low, high = hard_range(row["pick"])
     if row["value"] is not None and not low <= row["value"] <= high:  # NaN is in no range
         unit = METHODS[row["pick"]].unit
-        return f"a value of {format_number(row['value'])} is outside the {low:g} to {high:g} {unit}".rstrip() + " range"
+        return f"a value of {row['value']:,} is outside the {low:g} to {high:g} {unit}".rstrip() + " range"
     return None
 
 

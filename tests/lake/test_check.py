@@ -35,7 +35,7 @@ def test_a_missing_file_of_the_lake_is_told_and_ingest_repairs_it(measured_slice
     lake = Path(steps.open_lake(measured_slice).root)
     next((lake / "treatment").rglob("*.parquet")).unlink()
     text = told(measured_slice)
-    assert "the table 'treatment' are missing or truncated" in text and "run `heelward ingest`" in text
+    assert "table 'treatment' are missing or truncated" in text and "run `heelward ingest`" in text
     steps.run_ingest(measured_slice)
     steps.run_measure(measured_slice)
     assert told(measured_slice).endswith("sound")
