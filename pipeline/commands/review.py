@@ -194,7 +194,9 @@ def _refuse_impossible(pick: str, value: float | None) -> None:
     low, high = hard_range(pick)
     if value is not None and not low <= value <= high:  # NaN is in no range
         span = f"{low:g} to {high:g} {METHODS[pick].unit}".strip()
-        raise HeelwardError(f"--value: {pick} must be within {span}, got {value:,}. Nothing was written")
+        raise HeelwardError(
+            f"--value: {pick} must be within {span}, got {f'{value:,}'.removesuffix('.0')}. Nothing was written"
+        )
 
 
 def _refuse_outside(moment: datetime, zone: str, first: datetime | None, last: datetime | None) -> None:

@@ -98,7 +98,8 @@ def refusal(row: Mapping[str, Any]) -> str | None:
     low, high = hard_range(row["pick"])
     if row["value"] is not None and not low <= row["value"] <= high:  # NaN is in no range
         unit = METHODS[row["pick"]].unit
-        return f"a value of {row['value']:,} is outside the {low:g} to {high:g} {unit}".rstrip() + " range"
+        said = f"{row['value']:,}".removesuffix(".0")
+        return f"a value of {said} is outside the {low:g} to {high:g} {unit}".rstrip() + " range"
     return None
 
 
