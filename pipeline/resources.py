@@ -25,7 +25,6 @@ def folder(name: str) -> Path:
     raise FileNotFoundError(f"the folder '{name}' of heelward is missing: reinstall the package")
 
 
-@cache
 def product_digest() -> str:
     """Return a hash of all that determines what is shown of a lake: sources, queries, pages."""
     digest = hashlib.sha256(source_digest(".").encode())

@@ -12,18 +12,18 @@ from typing import Any, TypeVar
 
 import duckdb
 import polars as pl
-from deltalake.exceptions import DeltaError
+from deltalake.exceptions import CommitFailedError, DeltaError
 
 from pipeline import __version__, queries
 from pipeline.errors import HeelwardError
 from pipeline.events import event
 from pipeline.ingest.growing import LOOK
 from pipeline.ingest.land import Landed, land
-from pipeline.ingest.verify import restore_tables
 from pipeline.lake import Lake, Lease
 from pipeline.lake.migrate import migrate
 from pipeline.locks import held
-from pipeline.metrics.measure import MADE, MARKS, Measured, measure
+from pipeline.metrics.measure import MADE as MEASURED
+from pipeline.metrics.measure import Measured, measure
 from pipeline.metrics.tables import TABLES
 from pipeline.metrics.well import planning
 from pipeline.models.fit import MADE as FITTED
@@ -145,31 +145,34 @@ def run_ingest(workspace: Workspace, progress: Progress | None = None, *, only_s
     """Land new and changed files; if asked, only those that have stopped growing."""
     with _alone(workspace, "ingest") as lake, cluster(workspace.settings.cluster) as workers:
         sweep_parts(workspace.out / "set_aside", deep=False)
+        if lake.damaged((FINDINGS,)):  # those of measuring are lost too
+            _forget(lake, MEASURED)
         landed = land(workspace, lake, progress, workers, only_settled=only_settled)
-        if FINDINGS.name in landed.restored:  # those of measuring are lost too
-            for table in MARKS:
-                lake.replace(table, table.empty(), {})
         for table in (SOURCES, FINDINGS):  # every batch adds a file; each step reads them all
             lake.compact(table, MANY_FILES)
         return _snapshot(workspace, lake, "ingest", landed)
 
 
-def _restored(lake: Lake, made: Sequence[Table], marks: Sequence[Table]) -> list[str]:
-    """Make the damaged ones of the tables that a step makes readable, so that the step makes all of their rows again.
-
-    What marks rows as current goes first: a stop in between loses nothing.
-    """
+def _restored(lake: Lake, made: Sequence[Table]) -> list[str]:
+    """If one of the tables that a step makes is damaged, let the step make all rows of all of them again."""
     damaged = [table.name for table in lake.damaged(made)]
-    if not damaged:
-        return []
-    for table in marks:
+    if damaged:
+        _forget(lake, made)
+        event("restored", tables=", ".join(damaged))
+    return damaged
+
+
+def _forget(lake: Lake, made: Sequence[Table]) -> None:
+    """Empty the tables that a step makes: those that mark rows as current first, so that a stop loses nothing."""
+    for table in made:
+        if lake.version(table) is None:
+            continue
         try:
             lake.replace(table, table.empty(), {})
-        except DeltaError:
+        except DeltaError as error:
+            if isinstance(error, CommitFailedError):  # another process wrote
+                raise
             lake.move_away(table)
-    restore_tables(lake, made)
-    event("restored", tables=", ".join(damaged))
-    return damaged
 
 
 def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measured:
@@ -177,7 +180,7 @@ def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measu
     settings = workspace.settings
     with _alone(workspace, "measure") as lake, cluster(settings.cluster) as workers:
         lake.refuse_damaged((*LANDED.values(), SOURCES, FINDINGS))
-        restored = _restored(lake, MADE, MARKS)
+        restored = _restored(lake, MEASURED)
         measured = measure(lake, settings.time_zone, progress, planning(settings), workers)
         measured.restored = restored
         return _snapshot(workspace, lake, "measure", measured)
@@ -189,7 +192,7 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
     A plan that cannot be used is reported; everything else is still done.
     """
     with _alone(workspace, "fit") as lake, cluster(workspace.settings.cluster) as workers:
-        restored = _restored(lake, FITTED, FITTED)
+        restored = _restored(lake, FITTED)
         frames = modelling_tables(lake, workspace.settings.time_zone)
         report = fit(lake, frames, progress, workers)
         report.restored = restored

@@ -7,4 +7,4 @@
 SELECT f.step, f.kind, coalesce(w.well, f.well_id) AS well, f.well_id, f.level, f.number, f.message, f.path, f.row
 FROM findings AS f
 LEFT JOIN well AS w USING (well_id)
-ORDER BY f.step, f.kind, well, f.number, f.path
+ORDER BY f.step, f.kind, well, f.number, f.path, f.row, f.message

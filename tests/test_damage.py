@@ -62,6 +62,42 @@ def test_a_damaged_table_is_told_by_every_reader_and_made_again(space: Workspace
         assert "truncated" not in status.describe(space)
 
 
+def test_a_stop_after_the_repair_of_findings_loses_none_of_measuring(space: Workspace) -> None:
+    lake = Lake(space.lake)
+    before = rows(lake, "findings")
+    assert before.filter(pl.col("step") == "measure").height
+    cut(lake, "findings")
+    space.maps.rename(space.root / "off")
+    with pytest.raises(HeelwardError, match="not a folder with source maps"):
+        steps.run_ingest(space)
+    (space.root / "off").rename(space.maps)
+    steps.run_ingest(space)
+    steps.run_measure(space)
+    assert_frame_equal(rows(lake, "findings"), before)
+
+
+def test_a_well_that_is_gone_leaves_nothing_after_a_repair(space: Workspace) -> None:
+    lake = Lake(space.lake)
+    for name in ("stage_metrics", "findings"):
+        table = TABLES[name]
+        row = lake.scan(table).filter(pl.col("well_id").is_not_null()).head(1).collect()
+        if name == "findings":
+            row = row.with_columns(step=pl.lit("measure"), source_id=pl.lit(None, dtype=pl.String))
+        lake.replace(table, row.with_columns(well_id=pl.lit("zz")), {"well_id": "zz"})
+    cut(lake, "picks")
+    assert steps.run_measure(space).restored == ["picks"]
+    for name in ("stage_metrics", "findings"):
+        assert "zz" not in lake.scan(TABLES[name]).collect()["well_id"]
+
+
+def test_a_damaged_lake_behind_a_link_is_told(space: Workspace, tmp_path: Path) -> None:
+    shutil.move(space.lake, tmp_path / "elsewhere")
+    Path(space.lake).symlink_to(tmp_path / "elsewhere")
+    cut(Lake(space.lake), "treatment")
+    assert "truncated" in status.describe(space)
+    assert any("recorded as landed" in line for line in check.check(space)[0])
+
+
 def test_only_the_files_with_lost_rows_are_named(space: Workspace) -> None:
     lake = Lake(space.lake)
     well = cut(lake, "treatment").parent.name.removeprefix("well_id=")

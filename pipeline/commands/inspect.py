@@ -12,9 +12,10 @@ import polars as pl
 from pipeline.commands.init import FIRST_MAP_TEXT
 from pipeline.errors import HeelwardError, SetAside, short
 from pipeline.ingest.content import content_of
+from pipeline.ingest.discover import discover
 from pipeline.ingest.draft import Draft, Group, drafts, grouped, sample_rows, tried, without_rivals
 from pipeline.ingest.inspect import inspect_file
-from pipeline.ingest.maps import claimer, read_maps
+from pipeline.ingest.maps import read_maps
 from pipeline.ingest.names import WellRegistry
 from pipeline.ingest.orders import settled, with_numbers, with_revisions
 from pipeline.ingest.propose import SURE
@@ -62,17 +63,20 @@ def inspect(workspace: Workspace, path: Path, *, write: bool) -> tuple[str, bool
 
 def _base(workspace: Workspace, path: Path) -> Path:
     """The landing folder that holds a path; else the path's own folder."""
-    inside = [folder for folder in workspace.landing if path.resolve().is_relative_to(folder)]
+    landing = [folder.resolve() for folder in workspace.landing]
+    inside = [folder for folder in landing if path.resolve().is_relative_to(folder)]
     return inside[0] if inside else path.resolve().parent if path.is_file() else path.resolve()
 
 
-def _claimed(workspace: Workspace) -> list[Path]:
-    """Return the files of the landing folders that maps claim: a further map must not claim them too."""
-    maps = [claimer(item.source.files) for item in read_maps(workspace.maps)[0]]
-    return [
-        path for folder in workspace.landing for path in sorted(folder.rglob("*"))
-        if path.is_file() and any(claims(path.relative_to(folder).as_posix()) for claims in maps)
-    ]  # fmt: skip
+def _claimed(workspace: Workspace) -> dict[Path, str]:
+    """Return the files that maps claim, with their paths below their landing folder: no further map must claim them."""
+    maps, outside = read_maps(workspace.maps)[0], workspace.settings.follow_links_outside
+    found = discover(workspace.root, workspace.landing, maps, follow_outside=outside).items
+    files = {item.file for item in found if item.loaded is not None}
+    return {
+        file.resolve(): file.relative_to(folder).as_posix()
+        for file in files for folder in workspace.landing if file.is_relative_to(folder)
+    }  # fmt: skip
 
 
 def _folder(workspace: Workspace, folder: Path, *, write: bool) -> tuple[str, bool]:
@@ -81,8 +85,9 @@ def _folder(workspace: Workspace, folder: Path, *, write: bool) -> tuple[str, bo
         raise HeelwardError(f"no files in {folder}")
     readable = [path for path in files if _read_by_a_map(workspace, path)]
     base, unread = _base(workspace, folder), [path for path in files if path not in readable]
-    rivals = [*readable, *(path for path in _claimed(workspace) if path not in set(files))]
-    groups = [without_rivals(base, group, rivals) for group in grouped(base, unread, rivals)]
+    claimed = _claimed(workspace)
+    rivals = [*readable, *(path for path in claimed if path not in set(files))]
+    groups = [without_rivals(base, group, claimed) for group in grouped(base, unread, rivals)]
     told = {path for group in groups for path in group.files}
     rest = [path for path in files if path not in told and path not in readable]
     text, fine = _proposed(workspace, groups, write=write)

@@ -8,6 +8,7 @@ from pipeline.errors import SetAside, grouped
 from pipeline.ingest import amend
 from pipeline.ingest.content import content_of
 from pipeline.ingest.discover import discover
+from pipeline.ingest.folder import readable
 from pipeline.ingest.known import SourceIndex
 from pipeline.ingest.maps import read_maps
 from pipeline.ingest.prepare import LINEAGE
@@ -75,11 +76,11 @@ def describe(workspace: Workspace) -> str:
 def _waiting(workspace: Workspace, sources: pl.DataFrame) -> list[str]:
     """Return the files of the landing folders that are new, or changed since they were looked at."""
     known = SourceIndex(sources.iter_rows(named=True))
-    maps, _ = read_maps(workspace.maps)
+    maps, broken = read_maps(workspace.maps)
     found = discover(workspace.root, workspace.landing, maps, follow_outside=workspace.settings.follow_links_outside)
     new: set[str] = set()
     changed: set[str] = set()
-    for item in found.items:
+    for item in readable(found.items, maps, broken, known, workspace):
         row = known.get(item.key)
         if row is None:
             (changed if known.of_path(item.path) else new).add(item.path)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -219,7 +219,7 @@ def _apart(folder: Path, group: Group, groups: list[Group]) -> Group:
     return Group(group.files, tuple(re.sub(r"[*?]", "?", path) for path in paths))
 
 
-def without_rivals(folder: Path, group: Group, rivals: Iterable[Path]) -> Group:
+def without_rivals(folder: Path, group: Group, rivals: Mapping[Path, str]) -> Group:
     """Return a group with the paths of its files instead of patterns that claim files which other maps read.
 
     Parameters
@@ -228,14 +228,12 @@ def without_rivals(folder: Path, group: Group, rivals: Iterable[Path]) -> Group:
         The landing folder, which patterns start from.
     group : Group
         A single file has the pattern of its name, if it has none.
-    rivals : iterable of Path
+    rivals : mapping of Path to str
+        Files, with their paths below their landing folder.
     """
     patterns = group.patterns or tuple(sorted({pattern_of(path.name) for path in group.files}))
     claims, mine = claimer(patterns), {path.resolve() for path in group.files}
-    others = (
-        path.relative_to(folder).as_posix() for path in rivals if path.is_relative_to(folder) and path not in mine
-    )
-    if not any(map(claims, others)):
+    if not any(claims(below) for path, below in rivals.items() if path not in mine):
         return group
     paths = [path.relative_to(folder).as_posix() for path in sorted(mine) if path.is_relative_to(folder)]
     return Group(group.files, tuple(re.sub(r"[*?]", "?", path) for path in paths) or group.patterns)

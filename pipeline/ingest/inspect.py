@@ -71,8 +71,8 @@ def _told(
 
 def _claims(workspace: Workspace, loaded: LoadedMap, file: Path) -> bool:
     for folder in workspace.landing:
-        if file.resolve().is_relative_to(folder):
-            inside = file.resolve().relative_to(folder).as_posix()
+        if file.resolve().is_relative_to(folder.resolve()):
+            inside = file.resolve().relative_to(folder.resolve()).as_posix()
             return loaded.source.claims(inside)
     return False
 

@@ -242,7 +242,8 @@ class _Clash(Exception):
 
 def _set_aside(context: IngestContext, entry: PreparedFile, aside: SetAside) -> None:
     path, own = entry.item.key
-    others = [row["map"] for row in context.known.of_path(path) if row["state"] == "landed" and row["map"] != own]
+    rows = context.known.of_path(path)
+    others = [row["map"] for row in rows if row["map"] != own and context.known.holds(row["source_id"])]
     if others:
         aside = copy(aside)
         aside.fix = (

@@ -39,10 +39,8 @@ class Verified:
     missing: dict[Table, list[str]]
 
 
-def restore_tables(
-    lake: Lake, tables: Sequence[Table] = (*_CHECKED, SNAPSHOTS)
-) -> tuple[list[str], dict[Table, Condition]]:
-    """Make externally damaged tables readable again. Their lost rows are made again from what they came from.
+def restore_tables(lake: Lake) -> tuple[list[str], dict[Table, Condition]]:
+    """Make externally damaged tables readable again. Their lost rows are landed again.
 
     Missing or truncated files are removed from the table's log; a table with an unreadable log is moved away.
 
@@ -51,10 +49,10 @@ def restore_tables(
     restored : list of str
         Names of the tables.
     found : dict of Table to Condition
-        All of them, as they are now.
+        All tables that hold landed rows, as they are now.
     """
     restored, found = [], {}
-    for table in tables:
+    for table in (*_CHECKED, SNAPSHOTS):
         try:
             found[table] = lake.condition(table)
             damaged = bool(found[table].missing)

@@ -118,8 +118,10 @@ class Lake:
 
     def _to_read(self, table: Table) -> DeltaTable | None:
         """Return what `open` returns, to be read only: it may be in use elsewhere."""
+        if "://" in self.root:
+            return self.open(table)
         version = self.version(table) if self.versions is None else self.versions.get(table.name)
-        if "://" in self.root or version is None:
+        if version is None:
             return self.open(table)
         try:
             entry = (Path(self.uri(table)) / "_delta_log" / f"{version:020}.json").stat()
@@ -162,7 +164,10 @@ class Lake:
     def refuse_damaged(self, tables: Iterable[Table]) -> None:
         """Raise an error that names the first table that cannot be read: reading it ends in a library's panic."""
         for table, files in self.damaged(tables).items():
-            raise HeelwardError(f"{damage(table, files)}\nfix: run `heelward refresh`; it makes the table whole again")
+            fix = "run `heelward refresh`; it makes the table whole again"
+            if self.versions is not None and not replace(self, versions=None).damaged([table]):
+                fix = "restore this file from a backup: it belongs to a past state, which cannot be made again"
+            raise HeelwardError(f"{damage(table, files)}\nfix: {fix}")
 
     def drop_missing_files(self, table: Table) -> None:
         """Remove missing or truncated files from a table's log, so that the remaining files can be read."""
@@ -248,8 +253,9 @@ class Lake:
         delta = self._to_read(table)
         if delta is None:
             return table.empty().lazy()
-        missing = set(self.condition(table).missing)
-        files = [path for path in delta.file_uris() if path not in missing]
+        added = pl.DataFrame(delta.get_add_actions(flatten=True))
+        held = {f"{self.uri(table)}/{unquote(name)}": size for name, size in added["path", "size_bytes"].iter_rows()}
+        files = [path for path, size in held.items() if _size(path) == size]
         return pl.scan_parquet(files, missing_columns="insert") if files else table.empty().lazy()
 
     def scan(self, table: Table) -> pl.LazyFrame:

@@ -45,10 +45,8 @@ _MEASURED = {
     STAGE_METRICS: "stages", PLUG_METRICS: "plugs", COIL_RUN_METRICS: "runs", TOE_PREP_METRICS: "toes",
     WIRELINE_METRICS: "wireline",
 }  # fmt: skip
-MARKS = (PICKS, PAD_DAYS)
-"""Tables with the fingerprints by which wells and pads count as measured."""
-MADE = (*_MEASURED, PAD_TIMELINE, *MARKS)
-"""Tables that measuring makes."""
+MADE = (PICKS, PAD_DAYS, *_MEASURED, PAD_TIMELINE)
+"""Tables that measuring makes; the first two have the fingerprints by which wells and pads count as measured."""
 WELLS_PER_TASK = 8
 """Wells read and measured together on one core."""
 TASKS_PER_COMMIT = 6
@@ -111,6 +109,11 @@ def measure(
     """
     report, lake = Measured(), lake.still()
     plan = _plan(lake, planning)
+    if (
+        plan.nothing_measured
+        and not lake.scan(FINDINGS).filter(pl.col("step") == "measure").head(1).collect().is_empty()
+    ):
+        lake.replace(FINDINGS, FINDINGS.empty(), {"step": "measure"})  # of wells that may be gone since
     report.unchanged = plan.unchanged
     tasks = [plan.stale[first : first + WELLS_PER_TASK] for first in range(0, len(plan.stale), WELLS_PER_TASK)]
     waiting: list[_Result] = []
@@ -171,6 +174,7 @@ class _Plan:
     stale: list[_Stale]
     unchanged: int
     gone: list[str]
+    nothing_measured: bool
 
 
 def _plan(lake: Lake, planning: Planning) -> _Plan:
@@ -189,7 +193,7 @@ def _plan(lake: Lake, planning: Planning) -> _Plan:
         _Stale(well, mark, _described(tables, well), signals[well], planning, _why(before.get(well), mark))
         for well, mark in marks.items()
     ]
-    return _Plan(stale, len(signals) - len(stale), [well for well in before if well not in signals])
+    return _Plan(stale, len(signals) - len(stale), [well for well in before if well not in signals], not before)
 
 
 def _why(before: str | None, now: str) -> str:

@@ -56,7 +56,8 @@ def empirical_bayes(value: Array, error: Array) -> Shrunken:
     DerSimonian and Laird, *Controlled Clinical Trials* 7 (1986) 177-188; Efron and Morris, *JASA* 70 (1975) 311-319.
     """
     variance = np.square(error)
-    weight = 1.0 / variance
+    with np.errstate(divide="ignore"):
+        weight = 1.0 / variance
     total = weight.sum()
     q = float((weight * np.square(value - (weight * value).sum() / total)).sum())
     spare = total - np.square(weight).sum() / total

@@ -106,7 +106,7 @@ def write_dictionary(folder: Path) -> list[Path]:
     """Write the dictionary as a page and as Markdown into a folder, unless those of this version are there."""
     folder.mkdir(parents=True, exist_ok=True)
     page, plain = paths = [folder / "dictionary.html", folder / "dictionary.md"]
-    if plain.is_file() and page.is_file() and product_digest() in page.read_text(encoding="utf-8"):
+    if plain.is_file() and page.is_file() and product_digest().encode() in page.read_bytes():
         return paths
     replace_text(plain, as_markdown())
     replace_text(page, render("dictionary.html", sections=dictionary(), mark=product_digest()))

@@ -243,3 +243,24 @@ def test_a_file_that_two_maps_claim_is_told_with_the_map_that_reads_it(tmp_path:
     (workspace.maps / "second.toml").write_text(again.replace("Slurry Rate", "Slurry Flow"), encoding="utf-8")
     ((_, aside),) = steps.run_ingest(workspace).set_aside
     assert f"the map '{tomllib.loads(text)['name']}' reads this file: leave it out of 'files' of the map" in aside.fix
+    (workspace.root / "landing" / "frac" / "Teal 1H stage 3.csv").write_text("rubbish\n", encoding="utf-8")
+    both = steps.run_ingest(workspace).set_aside
+    assert len(both) == 2 and not any("reads this file" in aside.fix for _, aside in both)
+
+
+def test_a_further_map_does_not_claim_files_of_another_landing_folder(tmp_path: Path) -> None:
+    text = record(datetime(2025, 4, 25, 6), DAY_FIRST)
+    workspace = folder_of(tmp_path, [("x/old_1.csv", text)])
+    settings = workspace.root / "heelward.toml"
+    inspect(workspace, workspace.root / "landing", write=True)
+    (first,) = workspace.maps.glob("*.toml")
+    settings.write_text('title = "t"\nlanding = ["linked", "landing"]\n', encoding="utf-8")
+    (workspace.root / "more" / "x").mkdir(parents=True)
+    (workspace.root / "linked").symlink_to(workspace.root / "more")
+    for number in (2, 3):
+        (workspace.root / "more" / "x" / f"old_{number}.csv").write_text(text.replace(",", ";"), encoding="utf-8")
+    inspect(open_workspace(workspace.root), workspace.root / "linked", write=True)
+    news = set(workspace.maps.glob("*.toml")) - {first}
+    told = [tomllib.loads(new.read_text(encoding="utf-8"))["files"] for new in news]
+    claims = claimer(tuple(one for files in told for one in ([files] if isinstance(files, str) else files)))
+    assert claims("x/old_2.csv") and claims("x/old_3.csv") and not claims("x/old_1.csv")

@@ -207,3 +207,6 @@ def test_status_tells_of_files_that_wait(tmp_path: Path) -> None:
     said = status.describe(space)
     assert "waiting: 1 new file (landing/Saltgrass 3H stage 3.csv) (run `heelward refresh`)" in said
     assert "waiting: 1 changed file (landing/Saltgrass 3H stage 2.csv)" in said
+    broken = space.maps / "records.toml"
+    broken.write_text(broken.read_text(encoding="utf-8") + "\nnonsense = [", encoding="utf-8")
+    assert "changed file" not in status.describe(space), "files of a broken map wait for the map, not for a refresh"
