@@ -101,6 +101,8 @@ def _alone(workspace: Workspace, step: str, *, writes_lake: bool = True) -> Iter
             lake = replace(lake, guard=stack.enter_context(lease.held(wait_s)).check)
         elif writes_lake and not _below(workspace, lake):
             stack.enter_context(held(Path(lake.root) / "run.lock", step, wait_s, f"the lake {lake.root}"))
+        if writes_lake and step != "ingest":  # which repairs them
+            lake.refuse_damaged((*LANDED.values(), SOURCES, FINDINGS, SNAPSHOTS))
         if writes_lake:
             _bring_up(workspace, lake)
         yield lake
@@ -179,7 +181,6 @@ def run_measure(workspace: Workspace, progress: Progress | None = None) -> Measu
     """Measure the wells that are stale."""
     settings = workspace.settings
     with _alone(workspace, "measure") as lake, cluster(settings.cluster) as workers:
-        lake.refuse_damaged((*LANDED.values(), SOURCES, FINDINGS))
         restored = _restored(lake, MEASURED)
         measured = measure(lake, settings.time_zone, progress, planning(settings), workers)
         measured.restored = restored

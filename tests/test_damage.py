@@ -90,6 +90,15 @@ def test_a_well_that_is_gone_leaves_nothing_after_a_repair(space: Workspace) -> 
         assert "zz" not in lake.scan(TABLES[name]).collect()["well_id"]
 
 
+@pytest.mark.parametrize("name", ["snapshots", "treatment", "findings"])
+def test_a_step_that_cannot_repair_a_table_says_which_one_is_damaged(space: Workspace, name: str) -> None:
+    cut(Lake(space.lake), name)
+    reads = () if name == "snapshots" else (steps.run_report,)
+    for step in (steps.run_measure, steps.run_fit, steps.run_tidy, *reads):
+        with pytest.raises(HeelwardError, match=f"table '{name}' are missing or truncated"):
+            step(space)
+
+
 def test_a_damaged_lake_behind_a_link_is_told(space: Workspace, tmp_path: Path) -> None:
     shutil.move(space.lake, tmp_path / "elsewhere")
     Path(space.lake).symlink_to(tmp_path / "elsewhere")
