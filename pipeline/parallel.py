@@ -93,7 +93,7 @@ def map_unordered(
     here = workers is None
     kept = _kept if here else None
     if kept is not None:
-        pool, threads = kept, max(min(_cores(), len(left)) - 1, 0)
+        pool, threads = kept.pool, max(min(_cores(), len(left)) - 1, 0)
     elif workers is None:
         threads = max(min(_cores(), len(left) // max(min_tasks_per_worker, 1)) - 1, 0)
         pool = _helpers(threads) if threads else None
@@ -128,11 +128,20 @@ def map_unordered(
             pool.shutdown(wait=True, kill_workers=True)
 
 
-_kept: ProcessPoolExecutor | None = None
+@dataclass(frozen=True)
+class _Helpers:
+    """Processes that stay, and threads that give them what `ahead` asks for, one thing at a time.
+
+    What is still with a thread can be cancelled without a trace in the processes.
+    """
+
+    pool: ProcessPoolExecutor
+    threads: ThreadPoolExecutor
+
+
+_kept: _Helpers | None = None
 _imported: str | None = None
 """What kept helpers import, within a block that keeps them."""
-_ahead: ThreadPoolExecutor | None = None
-"""Threads that give kept helpers what `ahead` asks for, one thing at a time: what is still here can be cancelled."""
 
 
 @contextmanager
@@ -144,7 +153,7 @@ def kept_helpers(module: str) -> Iterator[None]:
     module : str
         What they import when `call_helpers` starts them; without that call each use starts its own.
     """
-    global _kept, _ahead, _imported
+    global _kept, _imported
     if _imported is not None:
         yield
         return
@@ -152,26 +161,26 @@ def kept_helpers(module: str) -> Iterator[None]:
     try:
         yield
     finally:
-        if _kept is not None and _ahead is not None:
-            _ahead.shutdown(wait=False, cancel_futures=True)
-            _kept.shutdown(wait=True, kill_workers=True)
-        _kept = _ahead = _imported = None
+        if _kept is not None:
+            _kept.threads.shutdown(wait=False, cancel_futures=True)
+            _kept.pool.shutdown(wait=True, kill_workers=True)
+        _kept = _imported = None
 
 
 def call_helpers() -> None:
     """Start the helpers that a block keeps, if there are none yet; while they import what they need, this goes on."""
-    global _kept, _ahead
+    global _kept
     count = _cores() - 1
     if _imported is not None and _kept is None and count:
-        _kept, _ahead = _helpers(count), ThreadPoolExecutor(count)
+        _kept = _Helpers(_helpers(count), ThreadPoolExecutor(count))
         for _ in range(count):
-            _kept.submit(import_module, _imported)
+            _kept.pool.submit(import_module, _imported)
 
 
 def ahead(function: Callable[..., Result], *given: Any) -> Future[Result] | None:
     """Let a kept helper begin something that `finished` returns later; None if there is none."""
     kept = _kept
-    return None if kept is None or _ahead is None else _ahead.submit(lambda: kept.submit(function, *given).result())
+    return None if kept is None else kept.threads.submit(lambda: kept.pool.submit(function, *given).result())
 
 
 def finished(begun: Future[Result] | None, function: Callable[..., Result], *given: Any) -> Result:

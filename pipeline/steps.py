@@ -19,6 +19,7 @@ from pipeline.errors import HeelwardError
 from pipeline.events import event
 from pipeline.ingest.growing import LOOK
 from pipeline.ingest.land import Landed, land
+from pipeline.ingest.verify import REPAIRED
 from pipeline.lake import Lake, Lease
 from pipeline.lake.migrate import migrate
 from pipeline.locks import held
@@ -37,7 +38,6 @@ from pipeline.queries import Answer
 from pipeline.report.build import NOTE, Built, build, last_built, mark_of, note_built
 from pipeline.report.edition import PLAIN, Edition, snapshot_of, versions_as_of
 from pipeline.report.plan_page import write_plan
-from pipeline.schemas import LANDED
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
 from pipeline.workspace import Workspace, replace_text, sweep_parts
@@ -101,9 +101,9 @@ def _alone(workspace: Workspace, step: str, *, writes_lake: bool = True) -> Iter
             lake = replace(lake, guard=stack.enter_context(lease.held(wait_s)).check)
         elif writes_lake and not _below(workspace, lake):
             stack.enter_context(held(Path(lake.root) / "run.lock", step, wait_s, f"the lake {lake.root}"))
-        if writes_lake and step != "ingest":  # which repairs them
-            lake.refuse_damaged((*LANDED.values(), SOURCES, FINDINGS, SNAPSHOTS))
         if writes_lake:
+            if step != "ingest":
+                lake.refuse_damaged(REPAIRED)
             _bring_up(workspace, lake)
         yield lake
         if writes_lake and "://" not in lake.root and Path(lake.root).is_dir():

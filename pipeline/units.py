@@ -138,6 +138,11 @@ def format_number(value: float, digits: int = 4, *, plus: bool = False) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def as_typed(value: float) -> str:
+    """Return a number with all its digits, as a person wrote it, and thousands separators."""
+    return f"{value:,}".removesuffix(".0")
+
+
 def qty(value: float, unit: str, *, plus: bool = False) -> str:
     """Return an amount as stored in a text until the display units are known: ``{450.25 psi}``.
 

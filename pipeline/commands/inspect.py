@@ -70,8 +70,7 @@ def _base(workspace: Workspace, path: Path) -> Path:
 
 def _claimed(workspace: Workspace) -> dict[Path, str]:
     """Return the files that maps claim, with their paths below their landing folder: no further map must claim them."""
-    maps, outside = read_maps(workspace.maps)[0], workspace.settings.follow_links_outside
-    found = discover(workspace.root, workspace.landing, maps, follow_outside=outside).items
+    found = discover(workspace, read_maps(workspace.maps)[0]).items
     files = {item.file for item in found if item.loaded is not None}
     return {
         file.resolve(): file.relative_to(folder).as_posix()
@@ -86,7 +85,7 @@ def _folder(workspace: Workspace, folder: Path, *, write: bool) -> tuple[str, bo
     readable = [path for path in files if _read_by_a_map(workspace, path)]
     base, unread = _base(workspace, folder), [path for path in files if path not in readable]
     claimed = _claimed(workspace)
-    rivals = [*readable, *(path for path in claimed if path not in set(files))]
+    rivals = [*readable, *(claimed.keys() - set(files))]
     groups = [without_rivals(base, group, claimed) for group in grouped(base, unread, rivals)]
     told = {path for group in groups for path in group.files}
     rest = [path for path in files if path not in told and path not in readable]

@@ -21,7 +21,7 @@ from pipeline.schemas.picks import PICKS
 from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.schemas.wells import WELLS
 from pipeline.steps import open_lake
-from pipeline.units import format_number, format_quantity, shown
+from pipeline.units import as_typed, format_number, format_quantity, shown
 from pipeline.workspace import Workspace
 
 LEVELS = {"stage": "stage", "plug": "plug", "run": "coil run", "wireline": "pump-down"}
@@ -194,9 +194,7 @@ def _refuse_impossible(pick: str, value: float | None) -> None:
     low, high = hard_range(pick)
     if value is not None and not low <= value <= high:  # NaN is in no range
         span = f"{low:g} to {high:g} {METHODS[pick].unit}".strip()
-        raise HeelwardError(
-            f"--value: {pick} must be within {span}, got {f'{value:,}'.removesuffix('.0')}. Nothing was written"
-        )
+        raise HeelwardError(f"--value: {pick} must be within {span}, got {as_typed(value)}. Nothing was written")
 
 
 def _refuse_outside(moment: datetime, zone: str, first: datetime | None, last: datetime | None) -> None:

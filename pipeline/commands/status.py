@@ -7,7 +7,7 @@ import polars as pl
 from pipeline.errors import SetAside, grouped
 from pipeline.ingest import amend
 from pipeline.ingest.content import content_of
-from pipeline.ingest.discover import discover
+from pipeline.ingest.discover import as_recorded, discover
 from pipeline.ingest.folder import readable
 from pipeline.ingest.known import SourceIndex
 from pipeline.ingest.maps import read_maps
@@ -33,14 +33,13 @@ NAMED = 6
 def describe(workspace: Workspace) -> str:
     """Return the state of a workspace as text."""
     lake = open_lake(workspace)
-    verified = verify(lake)
     damaged = [
         f"{damage(table, files)}\n  fix: run `heelward refresh`; it makes their rows again"
-        for table, files in {**verified.missing, **lake.damaged(TABLES.values())}.items()
+        for table, files in lake.damaged(TABLES.values()).items()
     ]
     if damaged:
         return "\n".join(["The lake is damaged: files were changed outside heelward.", *damaged])
-    sources = lake.scan(SOURCES).collect()
+    verified, sources = verify(lake), lake.scan(SOURCES).collect()
     if sources.is_empty():
         return "Nothing has landed yet. Put records into the landing folder and run `heelward refresh`."
     lines = [f"files: {_counts(sources, 'state')}", *_waiting(workspace, sources)]
@@ -77,14 +76,13 @@ def _waiting(workspace: Workspace, sources: pl.DataFrame) -> list[str]:
     """Return the files of the landing folders that are new, or changed since they were looked at."""
     known = SourceIndex(sources.iter_rows(named=True))
     maps, broken = read_maps(workspace.maps)
-    found = discover(workspace.root, workspace.landing, maps, follow_outside=workspace.settings.follow_links_outside)
     new: set[str] = set()
     changed: set[str] = set()
-    for item in readable(found.items, maps, broken, known, workspace):
+    for item in readable(discover(workspace, maps).items, maps, broken, known, workspace):
         row = known.get(item.key)
         if row is None:
             (changed if known.of_path(item.path) else new).add(item.path)
-        elif (row["size_bytes"], row["modified_us"]) != (item.size, item.modified_us):
+        elif not as_recorded(item, row):
             changed.add(item.path)
     return [
         f"waiting: {_some(sorted(paths), f'{what} file')} (run `heelward refresh`)"

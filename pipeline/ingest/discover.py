@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.ingest.maps import READER_VERSION, LoadedMap, claimer
+from pipeline.workspace import Workspace
 
 NO_MAP = ""
 
@@ -78,20 +79,15 @@ class Discovered:
     skipped: list[Skipped]
 
 
-def discover(
-    root: Path, folders: Sequence[Path], maps: Sequence[LoadedMap], *, follow_outside: bool = False
-) -> Discovered:
+def discover(workspace: Workspace, maps: Sequence[LoadedMap]) -> Discovered:
     """List the files of the landing folders with the maps that claim them.
 
     Parameters
     ----------
-    root : Path
-        The workspace.
-    folders : sequence of Path
+    workspace : Workspace
+        Its settings say whether links that point outside the landing folders are followed.
     maps : sequence of LoadedMap
         In the order in which their tables are landed.
-    follow_outside : bool
-        Whether links that point outside the landing folders are followed.
 
     Returns
     -------
@@ -100,7 +96,9 @@ def discover(
     """
     by_map: dict[str, list[SourceFile]] = defaultdict(list)
     skipped: list[Skipped] = []
-    walk = _Walk(root, None if follow_outside else [folder.resolve() for folder in folders], skipped)
+    root, folders = workspace.root, workspace.landing
+    inside = None if workspace.settings.follow_links_outside else [folder.resolve() for folder in folders]
+    walk = _Walk(root, inside, skipped)
     claimers = [(item, claimer(item.source.files)) for item in maps]
     for folder in folders:
         place = _place(root, folder)
@@ -258,14 +256,17 @@ def _revisions(items: list[SourceFile], loaded: LoadedMap) -> list[SourceFile]:
     return sorted(marked, key=lambda item: item.path)
 
 
+def as_recorded(item: SourceFile, row: Mapping[str, Any] | None) -> bool:
+    """Whether a file has the size and time stamp of its entry in `sources`."""
+    return row is not None and (row["size_bytes"], row["modified_us"]) == (item.size, item.modified_us)
+
+
 def unchanged(item: SourceFile, row: Mapping[str, Any] | None, tried_with: str) -> bool:
     """Whether a file is unchanged since its last entry in `sources`."""
-    if row is None:
+    if row is None or not as_recorded(item, row):
         return False
     same = (
-        row["size_bytes"] == item.size
-        and row["modified_us"] == item.modified_us
-        and row["map_hash"] == item.map_hash
+        row["map_hash"] == item.map_hash
         and row["reader_version"] == READER_VERSION
         and (row["state"] == "superseded") == (item.superseded_by is not None)
     )

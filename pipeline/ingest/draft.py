@@ -213,10 +213,15 @@ def grouped(folder: Path, paths: Iterable[Path], rivals: Sequence[Path] = ()) ->
 
 def _apart(folder: Path, group: Group, groups: list[Group]) -> Group:
     """Return a group whose patterns another one has too with the paths of its files instead."""
-    if not any(set(group.patterns) & set(other.patterns) for other in groups if other is not group):
-        return group
-    paths = (path.relative_to(folder).as_posix() for path in group.files)
-    return Group(group.files, tuple(re.sub(r"[*?]", "?", path) for path in paths))
+    shared = any(set(group.patterns) & set(other.patterns) for other in groups if other is not group)
+    return _by_path(folder, group) if shared else group
+
+
+def _by_path(folder: Path, group: Group) -> Group:
+    """Return a group with the paths of its files as patterns; those outside of the folder have none."""
+    files = sorted(path.resolve() for path in group.files)
+    paths = [path.relative_to(folder).as_posix() for path in files if path.is_relative_to(folder)]
+    return Group(group.files, tuple(re.sub(r"[*?]", "?", path) for path in paths) or group.patterns)
 
 
 def without_rivals(folder: Path, group: Group, rivals: Mapping[Path, str]) -> Group:
@@ -233,10 +238,8 @@ def without_rivals(folder: Path, group: Group, rivals: Mapping[Path, str]) -> Gr
     """
     patterns = group.patterns or tuple(sorted({pattern_of(path.name) for path in group.files}))
     claims, mine = claimer(patterns), {path.resolve() for path in group.files}
-    if not any(claims(below) for path, below in rivals.items() if path not in mine):
-        return group
-    paths = [path.relative_to(folder).as_posix() for path in sorted(mine) if path.is_relative_to(folder)]
-    return Group(group.files, tuple(re.sub(r"[*?]", "?", path) for path in paths) or group.patterns)
+    claimed = any(claims(below) for path, below in rivals.items() if path not in mine)
+    return _by_path(folder, group) if claimed else group
 
 
 def _layout(table: Table) -> tuple[object, ...]:

@@ -7,7 +7,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.ingest.discover import SourceFile
+from pipeline.ingest.discover import SourceFile, as_recorded
 from pipeline.ingest.known import SourceIndex
 from pipeline.workspace import Workspace, replace_text
 
@@ -38,7 +38,7 @@ def settled_items(
     waiting: set[str] = set()
     for item in items:
         row = known.get(item.key)
-        if row is not None and (row["size_bytes"], row["modified_us"]) == (item.size, item.modified_us):
+        if as_recorded(item, row):
             continue
         size, modified, since = before.get(item.path, (None, None, now))
         if now - item.modified_us / 1e6 > OLD_S:

@@ -148,7 +148,7 @@ def land(
     report = Landed(broken_maps=[str(item) for item in broken], restored=restored, tidied=bool(restored))
     known = SourceIndex(lake.scan(SOURCES).collect().iter_rows(named=True))
     refuse_no_maps(workspace, maps, broken, known)
-    found = discover(workspace.root, workspace.landing, maps, follow_outside=workspace.settings.follow_links_outside)
+    found = discover(workspace, maps)
     items = readable(found.items, maps, broken, known, workspace)
     if only_settled:
         items, report.waiting = settled_items(workspace, items, known)

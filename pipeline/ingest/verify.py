@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +17,8 @@ from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
 from pipeline.schemas.wells import WELLS
 
 _CHECKED = (*LANDED.values(), FINDINGS, SOURCES)
+REPAIRED = (*_CHECKED, SNAPSHOTS)
+"""Tables that an ingest makes readable again if they were damaged."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ def restore_tables(lake: Lake) -> tuple[list[str], dict[Table, Condition]]:
         All tables that hold landed rows, as they are now.
     """
     restored, found = [], {}
-    for table in (*_CHECKED, SNAPSHOTS):
+    for table in REPAIRED:
         try:
             found[table] = lake.condition(table)
             damaged = bool(found[table].missing)
@@ -90,11 +91,11 @@ def settled(lake: Lake, now: dict[Table, Condition]) -> bool:
 
 def verify(lake: Lake) -> Verified:
     """Count the rows of every landed file."""
-    missing = lake.damaged((*_CHECKED, SNAPSHOTS))
+    missing = lake.damaged(REPAIRED)
     known = SOURCES.empty() if SOURCES in missing else lake.scan_raw(SOURCES).collect()
     sources = known.filter(pl.col("state") == "landed")
     visible = set(sources["source_id"])
-    held = {table: _counts(lake, table, missing.get(table)) for table in (*LANDED.values(), FINDINGS)}
+    held = {table: _counts(lake, table, whole=table not in missing) for table in (*LANDED.values(), FINDINGS)}
     orphans = {table: sorted(set(counts) - visible) for table, counts in held.items()}
     incomplete = [
         row
@@ -108,13 +109,13 @@ def verify(lake: Lake) -> Verified:
     return Verified({table: ids for table, ids in orphans.items() if ids}, incomplete, missing)
 
 
-def _counts(lake: Lake, table: Table, missing: Sequence[str] | None) -> dict[str, int]:
+def _counts(lake: Lake, table: Table, *, whole: bool) -> dict[str, int]:
     """Rows of each file; wells created by landing do not count as rows of the wells table."""
-    if missing is not None and any(path.endswith("_delta_log") for path in missing):
+    try:
+        found = lake.scan_raw(table) if whole else lake.scan_sound(table)
+    except DeltaError:  # its log cannot be read
         return {}
-    rows = (lake.scan_raw(table) if missing is None else lake.scan_sound(table)).filter(
-        pl.col("source_id").is_not_null()
-    )
+    rows = found.filter(pl.col("source_id").is_not_null())
     if table is WELLS:
         rows = rows.filter(~pl.col("stub"))
     return dict(rows.group_by("source_id").len().collect(engine="streaming").iter_rows())

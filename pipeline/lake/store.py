@@ -144,10 +144,15 @@ class Lake:
         if delta is None:
             return Condition(None, 0, [])
         added = pl.DataFrame(delta.get_add_actions(flatten=True))
-        sizes = {} if "://" in self.root else dict(zip(added["path"], added["size_bytes"], strict=True))
-        folder = Path(self.uri(table))
-        missing = [path for name, size in sizes.items() if _size(path := str(folder / unquote(name))) != size]
+        missing = [] if "://" in self.root else [path for path, whole in self._files(table, added) if not whole]
         return Condition(int(delta.version()), int(added["num_records"].sum()), missing)
+
+    def _files(self, table: Table, added: pl.DataFrame) -> Iterator[tuple[str, bool]]:
+        """Yield the files that the log of a local table names, and whether each is there with the size it had."""
+        folder = Path(self.uri(table))
+        for name, size in added["path", "size_bytes"].iter_rows():
+            path = str(folder / unquote(name))
+            yield path, _size(path) == size
 
     def damaged(self, tables: Iterable[Table]) -> dict[Table, list[str]]:
         """Return the tables that cannot be read, with their missing or truncated files, or their log."""
@@ -186,7 +191,7 @@ class Lake:
         held = self._to_read(table)
         if held is None or self.versions is not None or len(held.file_uris()) < fewest:
             return 0
-        delta = self.open(table)
+        delta = self.open(table)  # the one that was read may be in use
         assert delta is not None
         if self.guard is not None:
             self.guard()
@@ -249,13 +254,12 @@ class Lake:
         ).select(list(table.dtypes))  # fmt: skip
 
     def scan_sound(self, table: Table) -> pl.LazyFrame:
-        """Return the rows of a table that are in files that are there and whole."""
+        """Return the rows of a local table that are in files that are there and whole."""
         delta = self._to_read(table)
         if delta is None:
             return table.empty().lazy()
         added = pl.DataFrame(delta.get_add_actions(flatten=True))
-        held = {f"{self.uri(table)}/{unquote(name)}": size for name, size in added["path", "size_bytes"].iter_rows()}
-        files = [path for path, size in held.items() if _size(path) == size]
+        files = [path for path, whole in self._files(table, added) if whole]
         return pl.scan_parquet(files, missing_columns="insert") if files else table.empty().lazy()
 
     def scan(self, table: Table) -> pl.LazyFrame:

@@ -109,10 +109,8 @@ def measure(
     """
     report, lake = Measured(), lake.still()
     plan = _plan(lake, planning)
-    if (
-        plan.nothing_measured
-        and not lake.scan(FINDINGS).filter(pl.col("step") == "measure").head(1).collect().is_empty()
-    ):
+    told = lake.scan(FINDINGS).filter(pl.col("step") == "measure")
+    if plan.nothing_measured and told.head(1).collect().height:
         lake.replace(FINDINGS, FINDINGS.empty(), {"step": "measure"})  # of wells that may be gone since
     report.unchanged = plan.unchanged
     tasks = [plan.stale[first : first + WELLS_PER_TASK] for first in range(0, len(plan.stale), WELLS_PER_TASK)]

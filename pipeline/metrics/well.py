@@ -14,6 +14,7 @@ import polars as pl
 from pipeline.errors import short
 from pipeline.picks.catalogue import METHODS, hard_range
 from pipeline.picks.types import BY_ENGINEER, Array, Pick
+from pipeline.units import as_typed
 from pipeline.workspace import Settings
 
 Rows = list[dict[str, Any]]
@@ -98,8 +99,7 @@ def refusal(row: Mapping[str, Any]) -> str | None:
     low, high = hard_range(row["pick"])
     if row["value"] is not None and not low <= row["value"] <= high:  # NaN is in no range
         unit = METHODS[row["pick"]].unit
-        said = f"{row['value']:,}".removesuffix(".0")
-        return f"a value of {said} is outside the {low:g} to {high:g} {unit}".rstrip() + " range"
+        return f"a value of {as_typed(row['value'])} is outside the {low:g} to {high:g} {unit}".rstrip() + " range"
     return None
 
 

@@ -135,7 +135,7 @@ class Pick:
     version : int
     confidence : {"high", "medium", "low", "none"}
     reason : str
-        Reason for the confidence, or for a missing pick. It may stand in any table, so it names nobody.
+        Reason for the confidence, or for a missing pick. Many tables show it, so it must not contain a person's name.
     engineer : str
         Who set the pick and why; empty for an automatic one.
     """

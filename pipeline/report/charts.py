@@ -106,10 +106,10 @@ def _axis(spec: ChartSpec, labels: Labels, side: str) -> list[str] | None:
     return textwrap.wrap(_title(label, labels.unit(column)), LINE[side]) or None
 
 
-def _format(column: str, labels: Labels) -> str:
+def _format(column: str, labels: Labels, digits: int = 5) -> str:
     """Return the format of a column's numbers: shares and probabilities are per cent, and no number has an exponent."""
     per_cent = any(word in column for word in ("share", "p_value", "chance", "target"))
-    return ".1%" if per_cent and labels.unit(column) in ("", "ratio") else ",.5~r"
+    return ".1%" if per_cent and labels.unit(column) in ("", "ratio") else f",.{digits}~r"
 
 
 def _tips(frame: pl.DataFrame, labels: Labels, times: Sequence[str | None] = ()) -> list[dict[str, Any]]:
@@ -413,14 +413,14 @@ def _cells(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: La
         title=title,
         titleLimit=400,
         gradientLength=alt.expr("min(width, 300)"),
-        format=_format(measure, labels).replace("5", "4"),
+        format=_format(measure, labels, digits=4),
     )
     span: dict[str, Any] = {"type": "quantize", "zero": False, "domain": _usual(frame[measure])}
     if spec.steps is not None:
         span = {"type": "threshold", "domain": spec.steps}
 
-    def coloured(steps: list[str], legend: alt.Legend | None) -> alt.Color:
-        return alt.Color(field=measure, type="quantitative", scale=alt.Scale(range=steps, **span), legend=legend)
+    def coloured(steps: list[str], shown: alt.Legend | None) -> alt.Color:
+        return alt.Color(field=measure, type="quantitative", scale=alt.Scale(range=steps, **span), legend=shown)
 
     cells = base.mark_rect(stroke=PAPER, strokeWidth=1, cursor="pointer").encode(
         x=x, y=y, tooltip=TIPS, color=coloured(STEPS, legend)

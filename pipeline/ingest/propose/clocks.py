@@ -105,7 +105,8 @@ def time_channel(look: Look, times: Times, zone: str, name: str) -> tuple[Guess,
             why = f"{why}; the zone is assumed"
         elif said is not None:
             why = f"{why}; the file says {said}"
-        return Guess("time", place, named, text, confidence, why, (guess.other,) if guess.other else ()), questions
+        formats = (guess.other,) if guess.other else ()
+        return Guess("time", place, named, text, confidence, why, formats, date=times.date), questions
     if guess.since:
         own = "UTC" if guess.since.startswith("1970") else zone
         text = (

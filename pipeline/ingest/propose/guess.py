@@ -36,6 +36,8 @@ class Guess:
         Other headings, units or formats that are possible.
     setting : str
         A line of the map that it needs above its columns.
+    date : int, optional
+        Position of a second column that it reads: the date of a time of day.
     """
 
     lake: str
@@ -47,6 +49,7 @@ class Guess:
     candidates: tuple[str, ...] = ()
     against_units_row: bool = False
     setting: str = ""
+    date: int | None = None
 
 
 def weaker(one: str, other: str) -> str:

@@ -99,9 +99,8 @@ def propose(
         table = replace(table, units_row=None)
     names, keyed, told = name_guesses(path, table, lands, {guess.lake for guess in guesses}, sheet)
     settings = [*_settings(table, sheet, kind), *names, *(guess.setting for guess in guesses if guess.setting)]
-    used, told_too = {guess.place for guess in guesses}, " ".join(guess.text for guess in guesses)
-    left = [name or f"column {i + 1}" for i, name in enumerate(table.names) if i not in used and any(look.cells[i])
-            and f"date = {json.dumps(name, ensure_ascii=False)}" not in told_too]  # fmt: skip
+    used = {place for guess in guesses for place in (guess.place, guess.date)}
+    left = [name or f"column {i + 1}" for i, name in enumerate(table.names) if i not in used and any(look.cells[i])]
     name = re.sub(r"[^a-z0-9]+", "_", f"{PurePath(path).stem} {sheet}".casefold()).strip("_")
     name = re.sub(r"_?\d+", "", name)[:40].strip("_") or "new_map"
     return Proposal(
