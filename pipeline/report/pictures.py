@@ -25,7 +25,6 @@ WIDTH = 720
 """Width of a chart before it is fitted to its place. [px]"""
 PER_CORE = 8
 """Pictures that pay for starting a process."""
-_FIXED = {"width": WIDTH, "autosize": {"type": "fit-x", "contains": "padding"}}
 _UNSEEN = re.compile(r' (?:aria-[a-z]+|role|pointer-events|class)="[^"]*"')
 """What only a script or a tooltip uses: most of a picture's bytes."""
 _PLACE = re.compile(r' (?:d|transform|x[12]?|y[12]?|width|height)="[^"]*"')
@@ -35,7 +34,20 @@ _FINE = re.compile(r"(\d+\.\d)\d+")
 
 def _drawer() -> Callable[[tuple[Path, dict[str, Any]]], tuple[Path, str]]:
     """Return the function that draws a picture for a path."""
-    return lambda task: (task[0], _drawn(json.dumps(task[1] | _FIXED)))
+    return lambda task: (task[0], _drawn(_still(task[1])))
+
+
+def _still(spec: dict[str, Any]) -> str:
+    """Return the text of a chart as a picture: its width is fixed, and it has no tooltips, which take time to make."""
+
+    def without_tips(layer: dict[str, Any]) -> dict[str, Any]:
+        seen = {name: channel for name, channel in layer["encoding"].items() if name != "tooltip"}
+        return layer | {"encoding": seen}
+
+    still = {**spec, "width": WIDTH, "config": {**spec["config"], "aria": False}}
+    if "layer" in spec:
+        return json.dumps(still | {"layer": [without_tips(layer) for layer in spec["layer"]]})
+    return json.dumps(without_tips(still))
 
 
 @lru_cache(maxsize=200)  # the editions that one process builds have most charts in common
@@ -69,7 +81,7 @@ class Pictures:
     def begin(self, spec: dict[str, Any]) -> None:
         """Let a helper that is free begin to draw a picture, if it is missing."""
         path = self._path(spec)
-        if not path.exists() and (begun := ahead(_drawn, json.dumps(spec | _FIXED))) is not None:
+        if not path.exists() and (begun := ahead(_drawn, _still(spec))) is not None:
             self._begun[path] = begun
 
     def draw(self, specs: Iterable[dict[str, Any]], workers: Workers | None = None) -> None:
@@ -77,7 +89,7 @@ class Pictures:
         missing = {path: spec for spec in specs if not (path := self._path(spec)).exists()}
         begun = {path: self._begun.pop(path) for path in missing if path in self._begun}
         for path, one in reversed(begun.items()):  # the helper goes forwards
-            self._keep(path, finished(one, _drawn, json.dumps(missing[path] | _FIXED)))
+            self._keep(path, finished(one, _drawn, _still(missing[path])))
         left = [(path, spec) for path, spec in missing.items() if path not in begun]
         for path, picture in map_unordered(_drawer, left, PER_CORE, workers) if left else ():
             self._keep(path, picture)
