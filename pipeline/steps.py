@@ -20,7 +20,7 @@ from pipeline.events import event
 from pipeline.ingest.growing import LOOK
 from pipeline.ingest.land import Landed, land
 from pipeline.ingest.verify import REPAIRED
-from pipeline.lake import Lake, Lease
+from pipeline.lake import Lake, Lease, open_anew
 from pipeline.lake.migrate import migrate
 from pipeline.locks import held
 from pipeline.metrics.measure import MADE as MEASURED
@@ -102,10 +102,15 @@ def _alone(workspace: Workspace, step: str, *, writes_lake: bool = True) -> Iter
         elif writes_lake and not _below(workspace, lake):
             stack.enter_context(held(Path(lake.root) / "run.lock", step, wait_s, f"the lake {lake.root}"))
         if writes_lake:
+            lake.drop_damaged_checkpoints(TABLES.values())
             if step != "ingest":
                 lake.refuse_damaged(REPAIRED)
             _bring_up(workspace, lake)
-        yield lake
+        try:
+            yield lake
+        except BaseException:
+            open_anew()  # the next try sees what this one may have failed at
+            raise
         if writes_lake and "://" not in lake.root and Path(lake.root).is_dir():
             note = workspace.state / "lake"
             if _noted(note) != lake.root:

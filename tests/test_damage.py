@@ -7,12 +7,13 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from deltalake.exceptions import DeltaError
 from polars.testing import assert_frame_equal
 
 from pipeline import steps
 from pipeline.commands import check, status
 from pipeline.errors import HeelwardError
-from pipeline.lake import Lake
+from pipeline.lake import Lake, open_anew
 from pipeline.metrics.tables import TABLES
 from pipeline.schemas.lineage import SOURCES
 from pipeline.schemas.records import TREATMENT
@@ -60,6 +61,50 @@ def test_a_damaged_table_is_told_by_every_reader_and_made_again(space: Workspace
         for other in MADE:
             assert_frame_equal(rows(lake, other), before[other], check_exact=False)
         assert "truncated" not in status.describe(space)
+
+
+@pytest.mark.parametrize("damage", ["truncated", "gone"])
+def test_damaged_checkpoints_of_a_log_lose_nothing(space: Workspace, damage: str) -> None:
+    lake = Lake(space.lake)
+    before = {name: rows(lake, name) for name in MADE}
+    for name in ("treatment", "picks", "model_cards", "snapshots"):
+        delta = lake.open(TABLES[name])
+        assert delta is not None
+        delta.create_checkpoint()
+        (path,) = (Path(lake.uri(TABLES[name])) / "_delta_log").glob(f"{delta.version():020}.checkpoint*.parquet")
+        path.write_bytes(path.read_bytes()[:300])
+        if damage == "gone":
+            path.unlink()
+        with pytest.raises(DeltaError):
+            lake.open(TABLES[name])
+    open_anew()  # as a new process
+    done = steps.refresh(space)
+    assert not done.landed.changed
+    assert not done.measured.changed
+    assert not done.fitted.changed
+    for name in MADE:
+        assert_frame_equal(rows(lake, name), before[name])
+    assert check.check(space)[1]
+
+
+def test_a_step_that_failed_reads_every_table_again(space: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
+    lake = Lake(space.lake)
+    assert rows(lake, "picks").height
+    delta = lake.open(TABLES["picks"])
+    assert delta is not None
+    delta.create_checkpoint()
+    for path in (Path(lake.uri(TABLES["picks"])) / "_delta_log").glob("*.checkpoint*.parquet"):
+        path.write_bytes(b"")
+
+    def fails(*_: object) -> None:
+        raise DeltaError("another process cannot open it")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(steps, "measure", fails)
+        with pytest.raises(DeltaError, match="another process"):
+            steps.run_measure(space)
+    assert not steps.run_measure(space).changed
+    assert not list((Path(lake.uri(TABLES["picks"])) / "_delta_log").glob("*.checkpoint*.parquet"))
 
 
 def test_a_stop_after_the_repair_of_findings_loses_none_of_measuring(space: Workspace) -> None:

@@ -1,6 +1,6 @@
 """The lake: Delta tables, one writer, consistent readers."""
 
 from pipeline.lake.lease import Lease
-from pipeline.lake.store import Condition, Lake, Where, damage
+from pipeline.lake.store import Condition, Lake, Where, damage, open_anew
 
-__all__ = ["Condition", "Lake", "Lease", "Where", "damage"]
+__all__ = ["Condition", "Lake", "Lease", "Where", "damage", "open_anew"]

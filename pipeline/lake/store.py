@@ -27,10 +27,12 @@ from pipeline.schemas.lineage import SOURCES
 
 Where = Mapping[str, "str | int | bool | Sequence[str] | Sequence[int]"]
 
-# Old versions must stay readable for as-of reports; Delta's own default drops them after 30 days.
-_RETENTION = {
+_SETTINGS = {
+    # old versions must stay readable for as-of reports; Delta's own default drops them after 30 days
     "delta.logRetentionDuration": "interval 3650 days",
     "delta.deletedFileRetentionDuration": "interval 3650 days",
+    # commits that are read one by one to open a table; the library's own default is 100
+    "delta.checkpointInterval": "10",
 }
 _WRITER = WriterProperties(compression="ZSTD")
 _NO_RETRY = CommitProperties(max_commit_retries=0)
@@ -61,6 +63,11 @@ class _LocalTable(DeltaTable):  # type: ignore[misc]
 def _kept_open(uri: str, version: int, _log: tuple[int, int, int]) -> DeltaTable:
     """Return a version of a local table for reading, from memory as long as its entry in the log is the same file."""
     return _LocalTable(uri, version=version)
+
+
+def open_anew() -> None:
+    """Let this process read the log of every table again, as after damage that it has not seen."""
+    _kept_open.cache_clear()
 
 
 @dataclass(frozen=True)
@@ -173,6 +180,18 @@ class Lake:
             if self.versions is not None and not replace(self, versions=None).damaged([table]):
                 fix = "restore this file from a backup: it belongs to a past state, which cannot be made again"
             raise HeelwardError(f"{damage(table, files)}\nfix: {fix}")
+
+    def drop_damaged_checkpoints(self, tables: Iterable[Table]) -> None:
+        """Move away the checkpoints of local tables that do not open with them; they only repeat the log's commits."""
+        for table in tables if "://" not in self.root else ():
+            try:
+                self._to_read(table)
+            except DeltaError:
+                log = Path(self.uri(table)) / "_delta_log"
+                commits = sorted(int(path.stem) for path in log.glob("*.json") if path.stem.isdecimal())
+                if commits == list(range(len(commits))):
+                    for path in (*log.glob("*.checkpoint*.parquet"), *log.glob("_last_checkpoint")):
+                        path.rename(f"{path}.damaged")
 
     def drop_missing_files(self, table: Table) -> None:
         """Remove missing or truncated files from a table's log, so that the remaining files can be read."""
@@ -358,12 +377,14 @@ class Lake:
                 Path(self.root).mkdir(parents=True, exist_ok=True)
             write_deltalake(
                 self.uri(table), frame, mode="error", partition_by=list(table.partition_by) or None,
-                configuration=_RETENTION, writer_properties=_WRITER, storage_options=options,
+                configuration=_SETTINGS, writer_properties=_WRITER, storage_options=options,
                 description=table.grain, commit_properties=_NO_RETRY,
             )  # fmt: skip
             return 0
         if frame.is_empty() and not delta.file_uris():
             return int(delta.version())
+        if not _SETTINGS.items() <= delta.metadata().configuration.items():  # an older version made the table
+            delta.alter.set_table_properties(_SETTINGS, commit_properties=_NO_RETRY)
         if frame.is_empty():
             if predicate is None:
                 delta.delete()

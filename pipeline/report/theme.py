@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import io
 import json
 import re
 import tomllib
@@ -19,11 +18,7 @@ from pipeline.report.glossary import anchor, explained, glossary
 from pipeline.units import format_number
 
 FONT = "Source Sans Pro"
-FACES = {400: "SourceSansPro-Regular.ttf", 600: "SourceSansPro-Semibold.ttf"}
-# Characters for names and numbers in completions; other characters are shown in the reader's own font.
-_LETTERS = (*range(0x20, 0x17F), *range(0x370, 0x400), *range(0x2010, 0x2060), 0x20AC, *range(0x2190, 0x2194),
-            0x2212, 0x2248, 0x2260, 0x2264, 0x2265, 0xFFFD)  # fmt: skip
-_ENGLISH = (*range(0x20, 0x7F), 0xB0, 0xB1, 0xB2, 0xB3, 0xB7, 0xD7, 0x2013, 0x2026, 0x2212)
+WEIGHTS = (400, 600)
 _NAMED = re.compile(r"var\(--([a-z]+)\)")
 
 
@@ -70,13 +65,12 @@ def templates() -> jinja2.Environment:
 def style(*, short: bool = False) -> str:
     """Return the complete style sheet: font, light and dark colours, and ``reports/report.css``.
 
-    The ``short`` one holds only the letters of English text: other letters are shown in a font of the reader's machine.
+    The ``short`` one holds only the letters of English text: others are shown in a font of the reader's machine.
     """
-    letters = _ENGLISH if short else _LETTERS
     light, dark = (_variables(colours()[mode]) for mode in ("light", "dark"))
     sheet = (resources.folder("reports") / "report.css").read_text(encoding="utf-8")
     return (
-        f"{''.join(_face(weight, letters) for weight in FACES)}:root {{ color-scheme: light dark; {light} }}\n"
+        f"{''.join(_face(weight, short=short) for weight in WEIGHTS)}:root {{ color-scheme: light dark; {light} }}\n"
         f"@media screen and (prefers-color-scheme: dark) {{ :root {{ {dark} }} }}\n{sheet}"
     )
 
@@ -102,22 +96,10 @@ def _variables(named: dict[str, str]) -> str:
     return " ".join(f"--{name}: {value};" for name, value in named.items())
 
 
-def _face(weight: int, letters: tuple[int, ...]) -> str:
-    """Return one weight of the font as a data URL: only the characters used, compressed."""
-    from fontTools import subset
-    from fontTools.ttLib import TTFont
-
-    font = TTFont(font_folder() / FACES[weight], recalcTimestamp=False)  # the same page has the same bytes
-    for rules in ("GPOS", "GSUB"):  # pruning kerning takes seconds; digits have one width without it
-        del font[rules]
-    options = subset.Options(hinting=False)
-    subsetter = subset.Subsetter(options)
-    subsetter.populate(unicodes=letters)
-    subsetter.subset(font)
-    font.flavor = "woff"
-    kept = io.BytesIO()
-    font.save(kept)
-    data = base64.b64encode(kept.getvalue()).decode()
+def _face(weight: int, *, short: bool) -> str:
+    """Return one weight of the font as a data URL, of the characters in use (`reports/fonts`)."""
+    path = resources.folder("reports") / "fonts" / f"{weight}{'-english' if short else ''}.woff"
+    data = base64.b64encode(path.read_bytes()).decode()
     return (
         f'@font-face {{ font-family: "{FONT}"; font-weight: {weight}; '
         f"src: url(data:font/woff;base64,{data}) format('woff'); }}\n"

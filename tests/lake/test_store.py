@@ -9,7 +9,7 @@ from pathlib import Path
 import duckdb
 import polars as pl
 import pytest
-from deltalake import DeltaTable
+from deltalake import DeltaTable, write_deltalake
 from polars.testing import assert_frame_equal
 
 from pipeline.lake import Lake
@@ -101,6 +101,26 @@ def test_tables_keep_old_versions_for_ten_years_and_use_zstd(lake: Lake, tmp_pat
 
     file = next((tmp_path / "lake" / "plugs").glob("*.parquet"))
     assert pq.ParquetFile(file).metadata.row_group(0).column(0).compression == "ZSTD"
+
+
+def test_a_table_opens_without_reading_all_of_its_commits(lake: Lake, tmp_path: Path) -> None:
+    for count in range(1, 26):
+        lake.replace(PLUGS, plugs("one", count=count), {})
+    log = tmp_path / "lake" / "plugs" / "_delta_log"
+    kept = sorted(int(path.stem.split(".")[0]) for path in log.glob("*.checkpoint.parquet"))
+    assert len(kept) == 2
+    assert kept[-1] > 15
+    assert [lake.at({"plugs": version}).scan_raw(PLUGS).collect().height for version in (0, 10, 24)] == [1, 11, 25]
+
+
+def test_a_table_of_an_older_version_takes_the_settings_of_this_one(lake: Lake, tmp_path: Path) -> None:
+    place = tmp_path / "lake" / "plugs"
+    write_deltalake(str(place), plugs("one"), configuration={"delta.logRetentionDuration": "interval 3650 days"})
+    for count in (1, 2):
+        lake.replace(PLUGS, plugs("one", count=count), {})
+    delta = DeltaTable(str(place))
+    assert delta.metadata().configuration["delta.checkpointInterval"] == "10"
+    assert delta.version() == 3, "set once"
 
 
 def test_writers_at_the_same_time_all_succeed(lake: Lake) -> None:
