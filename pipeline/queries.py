@@ -19,7 +19,7 @@ from pipeline.models.trend import trend_p, trend_p_serial, trend_slope
 from pipeline.schemas.base import Table, meta
 from pipeline.sql import Described, Statement, describe, read_statement, tables_read
 from pipeline.text import inert_lines
-from pipeline.units import format_quantities, shown, shown_units, without_unit
+from pipeline.units import format_quantities, shown, shown_units, with_unit, without_unit
 
 
 def folder() -> Path:
@@ -297,4 +297,4 @@ def in_units_shown(answer: Answer, system: str) -> tuple[pl.DataFrame, dict[str,
 def heading(column: str, unit: str, label: str) -> str:
     """Return the heading of a column: its name in words, with the label of the display unit instead of its suffix."""
     bare = without_unit(column, unit) if label else column
-    return bare.replace("_", " ") + (f" [{label}]" if label else "")
+    return with_unit(bare.replace("_", " "), label)

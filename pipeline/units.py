@@ -115,6 +115,11 @@ def without_unit(column: str, unit: str) -> str:
     return column.removesuffix(f"_{unit.replace('/', '_')}").removesuffix(f"_{unit.casefold()}") if unit else column
 
 
+def with_unit(name: str, label: str) -> str:
+    """Return a name with the label of its unit, if it has one: ``rate [bpm]``."""
+    return f"{name} [{label}]" if label not in ("", "ratio") else name
+
+
 def plain_number(value: float) -> str:
     """Return a number for machines: six decimals at most, without exponent and closing zeros."""
     return f"{round(value, 6) + 0.0:.6f}".rstrip("0").rstrip(".")

@@ -13,18 +13,17 @@ from pipeline.errors import HeelwardError
 from pipeline.ingest.amend import Amendment, read_moment, write
 from pipeline.ingest.names import WellRegistry
 from pipeline.lake import Lake
-from pipeline.metrics.well import planning
-from pipeline.picks.catalogue import COUNTED, METHODS, hard_range, is_time, soft_range
+from pipeline.metrics.well import impossible, planning
+from pipeline.picks.catalogue import COUNTED, is_time, soft_range
 from pipeline.queries import sentences_shown
 from pipeline.report.audit import draw_audit, file_of
-from pipeline.schemas.picks import PICKS
+from pipeline.schemas.picks import CALLED, PICKS
 from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.schemas.wells import WELLS
 from pipeline.steps import open_lake
-from pipeline.units import as_typed, format_number, format_quantity, shown
+from pipeline.units import format_number, format_quantity, shown
 from pipeline.workspace import Workspace
 
-LEVELS = {"stage": "stage", "plug": "plug", "run": "coil run", "wireline": "pump-down"}
 NEAR = timedelta(minutes=5)
 """How far outside its record an amended time may lie."""
 
@@ -94,7 +93,7 @@ def _picks(lake: Lake, well_id: str, level: str, number: int) -> pl.DataFrame:
         hint = (
             f"on record: {there}" if there else "none is on record; run `heelward measure` if files were landed since"
         )
-        raise HeelwardError(f"{LEVELS[level]} {number} of {well_id} has no measurements; {hint}")
+        raise HeelwardError(f"{CALLED[level]} {number} of {well_id} has no measurements; {hint}")
     return picks
 
 
@@ -145,7 +144,8 @@ def amend(
         raise HeelwardError(f"{pick} is a number: give --value. Nothing was written")
     if value is not None and is_time(pick):
         raise HeelwardError(f"{pick} is a moment: give --time. Nothing was written")
-    _refuse_impossible(pick, value)
+    if (refused := impossible(pick, value)) is not None:
+        raise HeelwardError(f"--value: {refused}. Nothing was written")
     if time is not None and moment is not None:
         _refuse_outside(moment, zone, *_span(lake, well_id, level, number))
     amendment = Amendment(well_id, level, number, pick, value, moment, by, why, withdraw)
@@ -187,14 +187,6 @@ def _span(lake: Lake, well_id: str, level: str, number: int) -> tuple[datetime |
         rows = rows.filter(run=number) if level == "run" else rows
     first, last = rows.select(pl.col("time").min().alias("first"), pl.col("time").max().alias("last")).collect().row(0)
     return first, last
-
-
-def _refuse_impossible(pick: str, value: float | None) -> None:
-    """Reject a value outside the pick's range."""
-    low, high = hard_range(pick)
-    if value is not None and not low <= value <= high:  # NaN is in no range
-        span = f"{low:g} to {high:g} {METHODS[pick].unit}".strip()
-        raise HeelwardError(f"--value: {pick} must be within {span}, got {as_typed(value)}. Nothing was written")
 
 
 def _refuse_outside(moment: datetime, zone: str, first: datetime | None, last: datetime | None) -> None:

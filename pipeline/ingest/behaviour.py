@@ -8,27 +8,23 @@ from datetime import datetime
 from itertools import pairwise
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
+
+from pipeline.ingest.months import Language, in_english, language_of
 
 Array = NDArray[np.float64]
 _CLOCK = re.compile(r"(\d{1,2}:\d{2})(:\d{2})?([.,:]\d{3,6}|[.,]\d+)?( ?)([AaPp]\.?\s?[Mm]\.?)?(Z|[+-]\d{2}:?\d{2})?$")
 _DAYS = (
     "%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y", "%d.%m.%Y", "%d/%m/%y",
     "%m/%d/%y", "%d-%m-%y", "%m-%d-%y", "%d.%m.%y", "%d-%b-%Y", "%d-%b-%y", "%d %b %Y", "%b %d %Y", "%Y%m%d",
-    "%d-%B-%Y", "%B %d, %Y", "%b %d, %Y",
+    "%d-%B-%Y", "%B %d, %Y", "%b %d, %Y", "%d %B %Y", "%d. %b %Y", "%d de %b de %Y",
     "%d:%m:%Y", "%m:%d:%Y", "%Y:%m:%d",
 )  # fmt: skip
 _MONTHS = (
     "%b-%y", "%b-%Y", "%b %Y", "%b %y", "%B %Y", "%B-%Y", "%b/%Y", "%Y-%m", "%Y/%m", "%m/%Y", "%m-%Y", "%Y%m", "%m/%y",
 )  # fmt: skip
 """Formats of a month without a day."""
-_FOREIGN = {
-    "es": {"ene": "Jan", "abr": "Apr", "ago": "Aug", "dic": "Dec", "set": "Sep"},
-    "fr": {"janv": "Jan", "fev": "Feb", "fév": "Feb", "mars": "Mar", "avr": "Apr", "mai": "May", "juin": "Jun",
-           "juil": "Jul", "aou": "Aug", "aoû": "Aug", "déc": "Dec"},
-}  # fmt: skip
-
-
 MOST_UNREAD = 0.03
 """Share of cells that a time format need not read. [1]"""
 
@@ -63,7 +59,7 @@ class TimeGuess:
     unit: str = ""
     ambiguous: bool = False
     other: str = ""
-    months: str = "en"
+    months: Language = "en"
     offset: bool = False
     since: str = ""
 
@@ -82,22 +78,10 @@ def numbers(cells: list[str], decimal: str, thousands: str) -> Array:
     return out
 
 
-def months_of(cells: list[str]) -> str:
-    """Return the language of month names."""
-    text = " ".join(cells[:50]).casefold()
-    for language, names in _FOREIGN.items():
-        if any(re.search(rf"\b{name}", text) for name in names):
-            return language
-    return "en"
-
-
-def _english(cell: str, language: str) -> str:
-    cell = re.sub(r"(?i)\b([ap])\.?\s?m\.?$", r"\1m", cell)
-    for name, english in _FOREIGN.get(language, {}).items():
-        cell = re.sub(rf"(?i)\b{name}[a-zé.]*", english, cell)
-    if language in _FOREIGN:  # these begin as in English, and tell no language
-        cell = re.sub(r"(?i)\b(sep|oct|nov)[a-zé]*\.?", lambda found: found[1].capitalize(), cell)
-    return cell
+def _english(cells: list[str], language: Language) -> list[str]:
+    """Return cells with English months, and with the halves of the day as am and pm."""
+    halves = [re.sub(r"(?i)\b([ap])\.?\s?m\.?$", r"\1m", cell) for cell in cells]
+    return in_english(pl.Series(halves, dtype=pl.String), language).to_list()
 
 
 def _formats_of(cell: str) -> list[tuple[str, str]]:
@@ -159,8 +143,8 @@ def time_guess(cells: list[str], decimal: str, said: str = "") -> TimeGuess | No
     some = some[:40] + some[40 :: max(1, len(some) // 160)]
     if not some:
         return None
-    language = months_of(some)
-    plain = [_english(cell, language) for cell in some]
+    language = language_of(some[:50])
+    plain = _english(some, language)
     fits = [
         (written, kind, times)
         for written, kind in _formats_of(plain[len(plain) // 2])
@@ -205,7 +189,7 @@ def _order(times: list[datetime]) -> int:
 
 def usual_step_s(cells: list[str], guess: TimeGuess) -> float | None:
     """Return the median step between times; None with fewer than two. [s]"""
-    times = _parses([_english(cell.strip(), guess.months) for cell in cells if cell.strip()], guess.format)
+    times = _parses(_english([cell.strip() for cell in cells if cell.strip()], guess.months), guess.format)
     if times is None or len(times) < 2:
         return None
     return float(np.median([abs((after - before).total_seconds()) for before, after in pairwise(times)]))

@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline.errors import SetAside, short
 from pipeline.ingest.maps import PAD_ZONE, Channel, Start
+from pipeline.ingest.months import in_english
 from pipeline.ingest.numbers import numbers_of
 from pipeline.ingest.read import ROW
 from pipeline.ingest.tally import FileJob, Finding, counted
@@ -47,24 +48,13 @@ def clock_times(channel: Channel, series: pl.Series) -> pl.Series:
     return found
 
 
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-_MONTHS_OF = {
-    "es": ("ene", "feb", "mar", "abr", "may", "jun", "jul", "ago", "sep|set", "oct", "nov", "dic"),
-    "fr": ("janv?", "f[ée]vr?", "mars?", "avr", "mai", "juin", "juil", "ao[uû]t?", "sept?", "oct", "nov", "d[ée]c"),
-}
-"""Beginnings of month names; Spanish and French."""
-
-
 def english(channel: Channel, text: pl.Series) -> pl.Series:
     """Return texts with their month names as English abbreviations, and the halves of the day as am and pm."""
     if channel.after is not None:  # midnight at the end of a day is that of the next one
         text = text.str.replace(r"\b24:00", "00:00")
     if any("%p" in written for written in channel.formats):
         text = text.str.replace(r"(?i)\b([ap])\.?\s?m\.?\s*$", "${1}m")
-    for name, pattern in zip(_MONTHS, _MONTHS_OF.get(channel.months, ()), strict=False):
-        text = text.str.replace(rf"(?i)\b(?:{pattern})[\pL.]*", name)
-    return text
+    return in_english(text, channel.months)
 
 
 def of_day(work: FileJob, channel: Channel, series: pl.Series, lines: pl.Series) -> pl.Series:

@@ -16,6 +16,7 @@ from typing import Annotated, Any, Literal
 import polars as pl
 from pydantic import BeforeValidator, Field, ValidationError
 
+from pipeline.ingest.months import Language
 from pipeline.schemas import LANDED
 from pipeline.schemas.base import Table, meta
 from pipeline.unit_names import read_unit
@@ -103,7 +104,7 @@ class Channel(Frozen):
         Heading of the column with the date, where the time of day has its own: the two are joined by a space.
     after : str, optional
         Lake column of a time that this one follows: a time of day that is not later is one of the next day.
-    months : {"en", "es", "fr"}
+    months : {"en", "fr", "es", "de", "pt", "it", "nl"}
         Language of month names.
     zone : str, optional
     start : Start, optional
@@ -128,7 +129,7 @@ class Channel(Frozen):
     format: str | list[str] | None = None
     date: str | None = None
     after: str | None = None
-    months: Literal["en", "es", "fr"] = "en"
+    months: Language = "en"
     zone: str | None = None
     start: Start | None = None
     words: dict[str, str] = Field(default_factory=dict)

@@ -96,11 +96,15 @@ def refusal(row: Mapping[str, Any]) -> str | None:
         return f"unknown pick '{short(str(row['pick']))}'"
     if row["value"] is None and row["time"] is None:
         return "it sets neither a value nor a time"
-    low, high = hard_range(row["pick"])
-    if row["value"] is not None and not low <= row["value"] <= high:  # NaN is in no range
-        unit = METHODS[row["pick"]].unit
-        return f"a value of {as_typed(row['value'])} is outside the {low:g} to {high:g} {unit}".rstrip() + " range"
-    return None
+    return impossible(row["pick"], row["value"])
+
+
+def impossible(pick: str, value: float | None) -> str | None:
+    """Return why a pick cannot have a value; None if it can."""
+    low, high = hard_range(pick)
+    if value is None or low <= value <= high:  # NaN is in no range
+        return None
+    return f"{pick} must be within {f'{low:g} to {high:g} {METHODS[pick].unit}'.rstrip()}, got {as_typed(value)}"
 
 
 def amendment_findings(well: WellInput) -> Rows:

@@ -32,7 +32,7 @@ from pipeline.report.text import CAUTION, inert
 from pipeline.report.theme import render
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import FINDINGS, SOURCES
-from pipeline.schemas.picks import PICKS
+from pipeline.schemas.picks import CALLED, PICKS
 from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.schemas.review import AMENDMENTS
 from pipeline.schemas.wells import WELLS
@@ -43,7 +43,6 @@ VERSION = 7
 """Increased when the layout of pages changes: all are drawn again."""
 FILES = {"stage": "{}", "run": "run-{}", "wireline": "pump-down-{}"}
 """Name of the page (.html) and of the picture (.svg) of a record, by its level."""
-CALLED = {"stage": "Stage", "run": "Coil run", "wireline": "Pump-down"}
 MEASURED: dict[str, Level[Any]] = {"stage": STAGE_LEVEL, "run": RUN, "wireline": WIRELINE_RUN}
 KEYS = {"stage": "stage", "run": "run", "wireline": "run"}
 """Column of the number, by level."""
@@ -227,7 +226,7 @@ class _Well:
         for level, kind in (("stage", STAGE), ("run", COIL_RUN)):
             records = [self._picture(folder, level, int(key[0]), frame, kind, picks)
                        for key, frame in frames[level].items()]  # fmt: skip
-            overview.append((f"{CALLED[level]}s", records))
+            overview.append((f"{CALLED[level].capitalize()}s", records))
         if self.paged:
             for level, number, page in self._pages(given, picks):
                 replace_text(folder / file_of(level, number, "html"), page)
@@ -243,12 +242,12 @@ class _Well:
         self, folder: Path, level: str, number: int, frame: pl.DataFrame, kind: Kind, picks: pl.DataFrame
     ) -> dict[str, Any]:
         mine = _of(picks, level, number) if kind is STAGE else _tags(picks, frame)
-        title = f"{self.name}, {CALLED[level].lower()} {number}"
+        title = f"{self.name}, {CALLED[level]} {number}"
         replace_text(folder / file_of(level, number, "svg"), record_svg(title, frame, mine, kind, self.system))
         return self._entry(level, number, _doubts(mine))
 
     def _entry(self, level: str, number: int, doubts: str) -> dict[str, Any]:
-        name = f"{CALLED[level].lower()} {number}"
+        name = f"{CALLED[level]} {number}"
         picture = None if level == "wireline" else file_of(level, number, "svg")
         page = file_of(level, number, "html") if self.paged else picture
         return {"file": page, "picture": picture, "anchor": name.replace(" ", "-"), "name": name, "doubts": doubts}
@@ -296,7 +295,7 @@ class _Well:
             named = None if self.rows.mask.whole else self.name
             rows = pick_rows(mine, record.origin, self.system)
             picture = None if level == "wireline" else file_of(level, number, "svg")
-            title = f"{self.name}, {CALLED[level].lower()} {number}"
+            title = f"{self.name}, {CALLED[level]} {number}"
             place = Place(
                 level, number, title, self._links(level, number), picture,
                 words.get(number, "") if level == "stage" else "", notes.get((level, number), ()),
@@ -316,7 +315,7 @@ class _Well:
         links = []
         for word, place in (("Previous", at - 1), ("Next", at + 1)):
             if 0 <= place < len(same):
-                links.append((f"{word}: {CALLED[level].lower()} {same[place]}", file_of(level, same[place], "html")))
+                links.append((f"{word}: {CALLED[level]} {same[place]}", file_of(level, same[place], "html")))
         if level == "stage" and ("wireline", number + 1) in self.made:
             links.append((f"Pump-down {number + 1}, in this record", file_of("wireline", number + 1, "html")))
         if level == "wireline":

@@ -14,6 +14,7 @@ from altair.utils.schemapi import debug_mode
 
 from pipeline.report.pages import ChartSpec
 from pipeline.report.theme import chart_theme
+from pipeline.units import with_unit
 
 CHECKED = False
 """Whether charts are held against the schema of Vega-Lite: the tests do; a report does not spend time on it."""
@@ -96,14 +97,10 @@ def draw(
     return built
 
 
-def _title(label: str, unit: str) -> str:
-    return f"{label} [{unit}]" if unit and unit != "ratio" else label
-
-
 def _axis(spec: ChartSpec, labels: Labels, side: str) -> list[str] | None:
     """Return an axis title with its unit, wrapped for a narrow screen."""
     column, label = (spec.x, spec.x_label) if side == "x" else (spec.y, spec.y_label)
-    return textwrap.wrap(_title(label, labels.unit(column)), LINE[side]) or None
+    return textwrap.wrap(with_unit(label, labels.unit(column)), LINE[side]) or None
 
 
 def _format(column: str, labels: Labels, digits: int = 5) -> str:
@@ -408,7 +405,7 @@ def _cells(spec: ChartSpec, data: alt.NamedData, frame: pl.DataFrame, labels: La
         field=spec.x, type="ordinal", title=_axis(spec, labels, "x"), axis=alt.Axis(labelAngle=0, labelOverlap=True)
     )
     y = alt.Y(field=spec.y, type="nominal", sort=order, title=None, axis=alt.Axis(labelLimit=_LABELS))
-    title = textwrap.wrap(_title(spec.colour_label, labels.unit(measure)), LINE["y"])
+    title = textwrap.wrap(with_unit(spec.colour_label, labels.unit(measure)), LINE["y"])
     legend = alt.Legend(
         title=title,
         titleLimit=400,

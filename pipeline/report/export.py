@@ -14,7 +14,7 @@ from pipeline.plan.compare import Planned
 from pipeline.plan.evaluate import Line
 from pipeline.queries import Answer, in_units_shown
 from pipeline.text import inert_text
-from pipeline.units import format_number, without_unit
+from pipeline.units import format_number, with_unit, without_unit
 from pipeline.workspace import replacing
 
 if TYPE_CHECKING:
@@ -200,7 +200,7 @@ def show_plan(planned: Planned) -> None:
         by_quantity.setdefault(line.quantity, {})[line.design] = line
     for quantity, cells in by_quantity.items():
         first = next(iter(cells.values()))
-        label = quantity.replace("_", " ") + (f" [{first.unit}]" if first.unit else "")
+        label = with_unit(quantity.replace("_", " "), first.unit)
         table.add_row(_text(label), first.basis, *(_text(_figure(cells[name])) for name in designs))
     console = Console()
     console.print(table)

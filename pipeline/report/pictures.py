@@ -44,7 +44,7 @@ def _still(spec: dict[str, Any]) -> str:
         seen = {name: channel for name, channel in layer["encoding"].items() if name != "tooltip"}
         return layer | {"encoding": seen}
 
-    still = {**spec, "width": WIDTH, "config": {**spec["config"], "aria": False}}
+    still = {**spec, "width": WIDTH, "config": {**spec.get("config", {}), "aria": False}}
     if "layer" in spec:
         return json.dumps(still | {"layer": [without_tips(layer) for layer in spec["layer"]]})
     return json.dumps(without_tips(still))

@@ -12,7 +12,7 @@ from pipeline.metrics.well import Rows
 from pipeline.picks.catalogue import is_time
 from pipeline.report.plain_words import in_words
 from pipeline.report.text import cell
-from pipeline.units import format_number, shown
+from pipeline.units import format_number, shown, with_unit
 
 LONG = 25
 """A longer table of measures is folded. [rows]"""
@@ -97,7 +97,7 @@ def measures(row: dict[str, Any], level: Level[Any], system: str) -> Facts:
         line, label = shown(metric.unit, system)
         said = cell(value * line.factor + line.offset if metric.kind == "number" else value)
         name = in_words(metric.name, metric.unit)
-        rows.append([f"{name} [{label}]" if label and metric.unit != "ratio" else name, said])
+        rows.append([with_unit(name, label), said])
     return Facts("Measured", [("", False), ("measured", True)], rows, folded=len(rows) > LONG)
 
 

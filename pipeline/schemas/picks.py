@@ -6,6 +6,9 @@ import dataframely as dy
 
 from pipeline.schemas.base import Table, instant, integer, quantity, text
 
+CALLED = {"stage": "stage", "plug": "plug", "run": "coil run", "wireline": "pump-down"}
+"""What the levels of picks are called in sentences."""
+
 
 class Picks(dy.Schema):
     """Picks made by the pipeline, with their confidence."""

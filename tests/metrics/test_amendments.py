@@ -239,7 +239,7 @@ def test_a_word_that_came_by_hand_and_cannot_be_counts_for_nothing_and_is_said(s
     assert stage(space, 2)["isip_psi"] == pytest.approx(before)
     found = steps.open_lake(space).scan(FINDINGS).filter(kind="amendment_ignored").collect()["message"].sort().to_list()
     assert len(found) == 3
-    assert "a value of -5 is outside the 0 to 20000 psi range" in found[0]
+    assert "isip must be within 0 to 20000 psi, got -5" in found[0]
 
 
 def test_a_file_of_amendments_that_cannot_be_read_is_named_and_kept(space: Workspace) -> None:

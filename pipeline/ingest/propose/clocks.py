@@ -175,23 +175,26 @@ def _start(look: Look, zone: str, name: str, *, from_zero: bool) -> tuple[str, l
         if found is not None and found.kind in ("clock", "day"):
             written = found.format.replace("%.f", ".%f")
             said = match[0].strip()[:60]
-            asked = [f"time: the start is read from '{said}'; is it that of the first row, in {zone}?"]
-            if found.ambiguous:
-                asked.append(f"time: day and month could be exchanged in '{said}': {found.format} or {found.other}?")
             text = f'{{ pattern = {pattern}, format = "{written}", zone = "{zone}"{more} }}'
-            return text, asked, (found.other,) if found.ambiguous else ()
+            asked = f"time: the start is read from '{said}'; is it that of the first row, in {zone}?"
+            return text, [asked, *_exchangeable(found, said)], (found.other,) if found.ambiguous else ()
     for pattern in _NAMED_STARTS:
         match = re.search(pattern, name)
         found = time_guess([match["start"]], ".") if match is not None else None
         if match is None or found is None or found.kind != "day" or found.months != "en":
             continue
-        asked = [f"time: the day is read from the file's name, '{match['start']}': right, in {zone}?"]
-        if found.ambiguous:
-            asked.append(f"time: day and month could be exchanged in '{name}': {found.format} or {found.other}?")
         text = f'{{ pattern = {json.dumps(pattern)}, format = "{found.format}", zone = "{zone}"{more} }}'
-        return text, asked, (found.other,) if found.ambiguous else ()
+        asked = f"time: the day is read from the file's name, '{match['start']}': right, in {zone}?"
+        return text, [asked, *_exchangeable(found, name)], (found.other,) if found.ambiguous else ()
     text = f'{{ value = "2000-01-01 00:00:00", format = "%Y-%m-%d %H:%M:%S", zone = "{zone}"{more} }}'
-    asked = [
+    asked = (
         "time: the file gives no date; write the start of the record as 'start.value' (2000-01-01 stands in its place)"
-    ]
-    return text, asked, ()
+    )
+    return text, [asked], ()
+
+
+def _exchangeable(found: TimeGuess, said: str) -> list[str]:
+    """Return the question of a date whose day and month could be exchanged."""
+    if not found.ambiguous:
+        return []
+    return [f"time: day and month could be exchanged in '{said}': {found.format} or {found.other}?"]
