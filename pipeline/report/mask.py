@@ -21,11 +21,13 @@ from pipeline.metrics.tables import TABLES
 from pipeline.schemas.base import Table, meta
 from pipeline.schemas.lineage import SOURCES
 from pipeline.schemas.review import AMENDMENTS
-from pipeline.schemas.wells import COIL_RUNS, OFFSETS, PLUGS, STAGES, WELLS, WIRELINE
+from pipeline.schemas.wells import OFFSETS, WELLS
 from pipeline.workspace import replace_text
 
 KEPT_IN = "aliases.json"
-WORDS = {"crews": "Crew", "wells": "Well", "pads": "Pad"}
+WORDS = {"crews": "Crew", "fleets": "Fleet", "wells": "Well", "pads": "Pad"}
+ALSO = {"crews": ("fleets",)}
+"""What is masked with a kind of names."""
 WITHHELD = "withheld"
 _SHORTEST = 2
 """A shorter name is replaced only if it is the whole text: inside other texts it would match words. [characters]"""
@@ -179,7 +181,13 @@ def make_mask(lake: Lake, kinds: Sequence[str], root: Path) -> Mask:
         return Mask()
     path = root / KEPT_IN
     kept: dict[str, dict[str, str]] = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
-    names = {"crews": _crews(lake), "wells": _wells(lake), "pads": _pads(lake)}
+    kinds = [one for kind in kinds for one in (kind, *ALSO.get(kind, ()))]
+    names = {
+        "crews": _with_own_words(_distinct(lake, _places("crew"))),
+        "fleets": _with_own_words(_distinct(lake, _places("fleet"))),
+        "wells": _wells(lake),
+        "pads": [[name] for name in _distinct(lake, _places("pad"))],
+    }
     taken = {spelling.casefold() for groups in names.values() for group in groups for spelling in group}
     for kind in kinds:
         _extend(kept.setdefault(kind, {}), [group[0] for group in names[kind]], WORDS[kind], taken)
@@ -212,10 +220,18 @@ def _distinct(lake: Lake, places: Iterable[tuple[Table, str]]) -> list[str]:
     return pl.concat(found).drop_nulls().unique().sort("n").collect()["n"].to_list()
 
 
-def _crews(lake: Lake) -> list[list[str]]:
-    """Return the crews, each with the words that are unique to its name: texts may use them instead of the name."""
-    places = ((STAGES, "frac_crew"), (PLUGS, "wireline_crew"), (COIL_RUNS, "coil_crew"), (WIRELINE, "wireline_crew"))
-    names = _distinct(lake, places)
+def _places(what: str) -> list[tuple[Table, str]]:
+    """Return every column of the lake that names a crew, a fleet or a pad: ``pad``, ``frac_crew``."""
+    return [
+        (table, column)
+        for table in TABLES.values()
+        for column in table.columns
+        if column == what or column.endswith(f"_{what}")
+    ]
+
+
+def _with_own_words(names: list[str]) -> list[list[str]]:
+    """Return names, each with the words that are unique to it: texts may use them instead of the name."""
     held = Counter(compact(word) for name in names for word in set(name.split()))
 
     def alone(word: str) -> bool:
@@ -223,10 +239,6 @@ def _crews(lake: Lake) -> list[list[str]]:
         return held[plain] == 1 and len(plain) > _SHORT and plain not in _words_of_the_trade()
 
     return [[name, *(word for word in name.split() if alone(word) and word != name)] for name in names]
-
-
-def _pads(lake: Lake) -> list[list[str]]:
-    return [[name] for name in _distinct(lake, ((WELLS, "pad"),))]
 
 
 def _wells(lake: Lake) -> list[list[str]]:

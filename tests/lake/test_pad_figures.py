@@ -157,8 +157,22 @@ def test_shares_of_time_have_the_denominator_of_their_phase() -> None:
     assert shares["fracturing", "NPT"] == pytest.approx(1 / 16)
     assert shares["toe preparation", "coil"] == pytest.approx(3 / 5)
     assert shares["mill-out", "coil"] == pytest.approx(5 / 6)
-    title = query_on("quarter_hours_title", {"pad_day_metrics": days})["title"][0]
+    timeline = pl.DataFrame(rows.timeline)
+    title = query_on("quarter_hours_title", {"pad_day_metrics": days, "pad_timeline": timeline})["title"][0]
     assert title.endswith("75 % were pumping and 6.2 % were lost")
+    # a pad without a time log has pumping hours only: they are no share of anything
+    other = account("q", [], [Worked(at(a), at(b), "pumping", well, stage) for well, stage, a, b in pumped], "UTC")
+    both = {
+        "pad_day_metrics": pl.concat([days, pl.DataFrame(other.days)], how="diagonal_relaxed"),
+        "pad_timeline": pl.concat([timeline, pl.DataFrame(other.timeline)], how="diagonal_relaxed"),
+    }
+    title = query_on("quarter_hours_title", both)["title"][0]
+    assert title.endswith("75 % were pumping and 6.2 % were lost; 1 of 2 pads have no time log and are left out")
+    title = query_on(
+        "quarter_hours_title",
+        {"pad_day_metrics": pl.DataFrame(other.days), "pad_timeline": pl.DataFrame(other.timeline)},
+    )["title"][0]
+    assert title.startswith("No pad has a time log")
 
 
 def test_what_fleets_waited_for_adds_up_to_their_gaps() -> None:

@@ -13,8 +13,10 @@ import pypdfium2
 import pytest
 
 from pipeline import steps
+from pipeline.lake import Lake
 from pipeline.report.edition import Edition
 from pipeline.report.mask import KEPT_IN, Mask, make_mask
+from pipeline.schemas.fitted import PLANNED
 from pipeline.schemas.wells import STAGES
 from tests.conftest import Campaign
 
@@ -85,7 +87,7 @@ def test_nothing_of_files_or_people_stands_in_it(masked: Path) -> None:
 def test_a_masked_report_still_tells_crews_and_pads_apart(campaign: Campaign, masked: Path) -> None:
     text = (masked / "report.html").read_text(encoding="utf-8")
     kept = json.loads((campaign.workspace.root / KEPT_IN).read_text(encoding="utf-8"))
-    assert set(kept) == set(KINDS)
+    assert set(kept) == {*KINDS, "fleets"}
     for alias in (kept["crews"]["Crew Birch"], kept["pads"]["Otter Bend"], kept["wells"]["otter-bend-1h"]):
         assert alias in text
     assert f"{kept['crews']['Crew Dogwood']} cannot be compared" in text
@@ -104,6 +106,19 @@ def test_aliases_stay_the_same_and_new_names_get_new_ones(campaign: Campaign, tm
     assert again.whole["Crew Alder"] == first.whole["Crew Alder"]
     assert again.whole["Crew Birch"] not in kept["crews"].values()
     assert lost  # it had one
+
+
+def test_pads_and_fleets_are_masked_wherever_the_lake_names_them(campaign: Campaign, tmp_path: Path) -> None:
+    copy = Lake(str(tmp_path / "lake"))
+    shutil.copytree(campaign.workspace.lake, copy.root)
+    told = {"design": "wide", "figure": "cost", "place": 1, "pad": "Juniper Bench", "inputs": "x"}
+    copy.replace(PLANNED, pl.DataFrame([told], schema=PLANNED.dtypes), {})
+    mask = make_mask(copy, ("crews", "pads"), tmp_path)
+    fleets = copy.scan(STAGES).select("frac_fleet").drop_nulls().unique().collect()["frac_fleet"].to_list()
+    assert fleets
+    for name in ("Juniper Bench", *fleets):
+        assert name not in mask.text(f"of {name}, the next")
+    assert mask.text(fleets[0]).startswith("Fleet ")
 
 
 def test_an_alias_is_nobodys_name(campaign: Campaign, tmp_path: Path) -> None:

@@ -115,14 +115,16 @@ def test_lost_time_is_ranked_and_added_up() -> None:
         start: float, end: float, cause: str | None, phase: str = "fracturing", activity: str = "NPT"
     ) -> dict[str, Any]:
         return {"pad": "p", "start_time": at(start), "end_time": at(end), "activity": activity, "cause": cause,
-                "phase": phase, "hours": end - start}  # fmt: skip
+                "phase": phase, "hours": end - start, "basis": "time log"}  # fmt: skip
 
     timeline = frame([
         lost(0, 10, None, activity="pumping"), lost(10, 13, "pumps"), lost(13, 14, "water"), lost(14, 16, "water"),
         lost(16, 18, "pumps"), lost(18, 20, None), lost(20, 30, "coil unit", "mill-out"),
+        lost(0, 50, None, activity="pumping") | {"pad": "without a log", "basis": "record"},
     ])  # fmt: skip
-    pumped = frame([{"well_id": "a", "stage": n, "start_time": at(n)} for n in range(1, 5)])
-    rows = query_on("npt_pareto", {"pad_timeline": timeline, "stage_metrics": pumped})
+    pumped = frame([{"well_id": well, "stage": n, "start_time": at(n)} for n in range(1, 5) for well in ("a", "b")])
+    sites = frame([{"well_id": "a", "pad": "p"}, {"well_id": "b", "pad": "without a log"}])
+    rows = query_on("npt_pareto", {"pad_timeline": timeline, "stage_metrics": pumped, "wells": sites})
     assert rows.select("cause", "hours", "events", "events_per_100_stages").rows() == [
         ("pumps", 5.0, 2, 50.0), ("water", 3.0, 2, 50.0), ("no cause logged", 2.0, 1, 25.0),
     ]  # fmt: skip
@@ -351,7 +353,7 @@ def test_pressure_by_depth_keeps_stages_that_never_reached_their_rate_and_leaves
     assert found["stage"].to_list() == [1, 2, 3]
     title = queries.run(connect_on({}, "UTC", reads=set()), queries.load("pressure_by_depth_title"), {}, found)
     assert title.frame["title"][0] == (
-        "Treating pressure at design rate changes by +100 psi per 1,000 ft of depth, unadjusted; "
+        "Within a design, treating pressure at design rate changes by +100 psi per 1,000 ft of depth, otherwise unadjusted; "
         "1 of 3 stages never reached the design rate"
     )
 
