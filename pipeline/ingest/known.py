@@ -43,10 +43,10 @@ class SourceIndex:
             self._by_claim[_claim(row)].add(key)
             self._sources.add(row["source_id"])
 
-    def twin(self, key: Key, content_hash: str) -> str | None:
-        """Return the path of another landed file with the same content and map."""
+    def twin(self, key: Key, content_hash: str) -> Row | None:
+        """Return the entry of another landed file with the same content and map."""
         others = self._by_content[(content_hash, key[1])] - {key}
-        return min(others)[0] if others else None
+        return self._rows[min(others)] if others else None
 
     def claiming(self, lands: str, wells: set[str], numbers: set[int], *, signal: bool) -> list[Row]:
         """Return the landed files that may have rows of the same stages or runs, otherwise of the same table."""

@@ -343,12 +343,14 @@ def _write_rows(context: IngestContext, table: Table, ready: list[PreparedFile])
         return
     stubs, findings = [], []
     wells: set[str] = set()
+    told = False
     for entry in fresh:
         assert entry.shaped is not None
         wells |= entry.shaped.rows.wells
         before = context.known.get(entry.item.key)
-        if before is not None and before["well_id"] is not None:  # the same content may have belonged to another well
-            wells.add(before["well_id"])
+        if before is not None:  # the same content may have belonged to another well, and may have had findings
+            wells |= {before["well_id"]} - {None}
+            told |= bool(before["findings"])
         stubs.append(_stubs(context, entry).with_columns(pl.lit(entry.row["source_id"]).alias("source_id")))
         findings += [_finding_row(entry, finding) for finding in entry.shaped.findings]
     ids = [entry.row["source_id"] for entry in fresh]
@@ -360,7 +362,7 @@ def _write_rows(context: IngestContext, table: Table, ready: list[PreparedFile])
     if made.height:
         context.lake.replace(WELLS, made, {"source_id": ids})
         context.names.learn(made)
-    if findings:
+    if findings or told:
         context.lake.replace(FINDINGS, pl.DataFrame(findings, schema=FINDINGS.dtypes), {"source_id": ids})
 
 

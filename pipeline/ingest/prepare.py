@@ -29,6 +29,7 @@ from pipeline.lake import Lake
 from pipeline.locks import log
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import SOURCES
+from pipeline.schemas.records import TREATMENT
 from pipeline.schemas.wells import WELLS
 from pipeline.workspace import Workspace, replace_text, replacing
 
@@ -219,9 +220,12 @@ def settle(context: IngestContext, entry: PreparedFile, batch: Sequence[Prepared
         return entry
     twin = context.known.twin(entry.item.key, row["content_hash"])
     landed = [other for other in batch if other.row["state"] == "landed"]
-    same = [other.item.path for other in landed if other.row["content_hash"] == row["content_hash"]]
-    if twin is not None or same:
-        row |= {"state": "copy", "reason": f"the same content is already landed from {twin or same[0]}"}
+    twin = twin or next((other.row for other in landed if other.row["content_hash"] == row["content_hash"]), None)
+    if twin is not None and (aside := _of_another_job(row, twin)) is not None:
+        _set_aside(context, entry, aside)
+        entry.row["tried_with"] = f"{CLASH}{twin['source_id']}"
+    elif twin is not None:
+        row |= {"state": "copy", "reason": f"the same content is already landed from {twin['path']}"}
         entry.shaped = None
     elif entry.shaped is not None:
         try:
@@ -230,6 +234,23 @@ def settle(context: IngestContext, entry: PreparedFile, batch: Sequence[Prepared
             _set_aside(context, entry, clash.aside)
             entry.row["tried_with"] = f"{CLASH}{clash.source}"
     return entry
+
+
+def _of_another_job(row: Mapping[str, Any], twin: Mapping[str, Any]) -> SetAside | None:
+    """Return why a file is no copy of one with the same content: it is said to be of another stage or run."""
+    own, other = (_job(one) for one in (row, twin))
+    if own == other:
+        return None
+    return SetAside(
+        f"the same content is already landed as {other}", f"another record, of {own}",
+        f"the content of {twin['path']}", "export the file again; if it is a copy, remove it",
+    )  # fmt: skip
+
+
+def _job(row: Mapping[str, Any]) -> str:
+    """Return what a file is said to be a record of: ``stage 5 of quill-1``."""
+    kind = "stage" if row["lands"] == TREATMENT.name else "run"
+    return " of ".join([*([f"{kind} {row['number']}"] if row["number"] is not None else []), str(row["well_id"])])
 
 
 @dataclass

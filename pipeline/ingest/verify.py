@@ -86,7 +86,10 @@ def settled(lake: Lake, now: dict[Table, Condition]) -> bool:
     sources = lake.scan_raw(SOURCES).filter(pl.col("state") == "landed").collect()
     landed = dict(sources.group_by("lands").agg(pl.col("rows_landed").sum()).iter_rows())
     landed[WELLS.name] = landed.get(WELLS.name, 0) + lake.scan_raw(WELLS).filter(pl.col("stub")).collect().height
-    return all(now[table].rows == landed.get(name, 0) for name, table in LANDED.items())
+    told = lake.scan_raw(FINDINGS).filter(pl.col("source_id").is_not_null()).select(pl.len()).collect().item()
+    return told == sources["findings"].sum() and all(
+        now[table].rows == landed.get(name, 0) for name, table in LANDED.items()
+    )
 
 
 def verify(lake: Lake) -> Verified:

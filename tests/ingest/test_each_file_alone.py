@@ -221,7 +221,7 @@ def test_what_is_no_file_is_passed_over_and_said(tmp_path: Path) -> None:
     (landing / "round stage 3.csv").symlink_to(landing / "round stage 3.csv")
     (landing / "loop").symlink_to(landing, target_is_directory=True)
     (landing / "outside stage 4.csv").symlink_to(outside)
-    (landing / "Saltgrass 3H stage 5.csv").symlink_to(landing / "Saltgrass 3H stage 7.csv")  # inside: a copy
+    (landing / "Saltgrass 3H stage 07.csv").symlink_to(landing / "Saltgrass 3H stage 7.csv")  # inside: a copy
     with socket.socket(socket.AF_UNIX) as door:
         door.bind(str(landing / "s"))
     report = steps.run_ingest(space)

@@ -9,7 +9,9 @@ from typing import Any
 import polars as pl
 import pytest
 
+from pipeline import steps
 from pipeline.ingest.land import Landed, land
+from pipeline.ingest.verify import verify
 from pipeline.lake import Lake
 from pipeline.schemas.lineage import FINDINGS, SOURCES
 from pipeline.schemas.records import TREATMENT
@@ -115,6 +117,52 @@ def test_the_same_content_under_another_name_is_a_copy_and_lands_once(space: Wor
     report, lake = run(space)
     assert (report.copies, report.set_aside) == (1, [])
     assert samples(lake).height == 60
+
+
+def test_a_record_with_the_content_of_another_stage_is_no_copy_but_set_aside(space: Workspace) -> None:
+    run(space)
+    put(space.root, "Saltgrass 3H stage 2.csv", record_csv(40, "2025-03-01 15:00:00"))
+    assert run(space)[0].landed == 1
+    put(space.root, "Saltgrass 3H stage 2.csv", record_csv())  # overwritten with the record of stage 1
+    report, _ = run(space)
+    ((path, aside),) = report.set_aside
+    assert path.endswith("stage 2.csv")
+    assert (aside.reason, aside.expected) == (
+        "the same content is already landed as stage 1 of saltgrass-3h", "another record, of stage 2 of saltgrass-3h",
+    )  # fmt: skip
+    assert not run(space)[0].changed
+    put(space.root, "Saltgrass 3H stage 1.csv", record_csv(50, "2025-03-01 18:00:00"))  # the twin has gone: read again
+    report, lake = run(space)
+    assert (report.landed, report.set_aside) == (2, [])
+    assert dict(samples(lake).group_by("stage").len().iter_rows()) == {1: 50, 2: 60}
+
+
+def test_findings_of_a_file_go_when_what_they_tell_is_put_right(tmp_path: Path) -> None:
+    loose = TREATMENT_MAP.replace('unknown_wells = "set aside"', 'unknown_wells = "create"')
+    space = workspace(tmp_path, {"records": loose}, {STAGE: record_csv()})
+    _, lake = run(space)
+    told = lake.scan(FINDINGS).filter(pl.col("step") == "ingest")
+    assert told.collect().height
+    put(space.root, "tables/wells.csv", WELLS)
+    (space.maps / "wells.toml").write_text(WELLS_MAP, encoding="utf-8")
+    _, lake = run(space)
+    assert lake.scan(FINDINGS).filter(pl.col("step") == "ingest").collect().is_empty()
+    problems = verify(lake)
+    assert (problems.orphans, problems.incomplete, problems.missing) == ({}, [], {})
+    assert not run(space)[0].changed
+
+
+def test_findings_that_do_not_fit_their_files_are_made_again(space: Workspace) -> None:
+    put(space.root, "Saltgrass 3H stage 2.csv", record_csv(40, "2025-03-01 15:00:00").replace("5000", "-999.25"))
+    steps.run_ingest(space)
+    lake = Lake(space.lake)
+    told = lake.scan(FINDINGS).filter(pl.col("step") == "ingest").collect()
+    assert told.height
+    lake.replace(FINDINGS, pl.concat([told, told]), {"step": "ingest"})
+    assert verify(lake).incomplete
+    steps.run_ingest(space)
+    assert not verify(lake).incomplete
+    assert lake.scan(FINDINGS).filter(pl.col("step") == "ingest").collect().height == told.height
 
 
 def test_spellings_and_numbers_of_a_well_are_one_well(space: Workspace) -> None:
