@@ -12,6 +12,8 @@ from pipeline.picks.types import Array, Method, Pick
 
 BLED_AFTER_S, BLED_S, BLED_PSI = 120.0, 10.0, 300.0
 """After this time, a pressure that moves by this much within this time is bled off. [s], [s], [psi]"""
+GAP_S = 30.0
+"""A longer time without pressure ends a falloff; at its beginning, there is none. [s]"""
 STAYS_S = 40.0
 """Time before and after whose medians tell a bleed-off from ringing: several periods. [s]"""
 
@@ -44,30 +46,29 @@ def falloff(timeline: Timeline, shut_in_s: float, longest_s: float = 1000.0) -> 
     Returns
     -------
     Falloff
-        Ends when the rate returns, the record ends or has a gap, or the pressure is bled off: after the first two
-        minutes it changes by more than 300 psi within 10 s and stays there. Ringing comes back.
+        Ends when the rate returns, the record ends or has no pressure for 30 s, or the pressure is bled off: after the
+        first two minutes it changes by more than 300 psi within 10 s and stays there. Ringing comes back.
     """
     time = timeline.record.time_s
     begin = at_time(time, shut_in_s)
     stop = int(np.searchsorted(time, time[begin] + longest_s, side="right"))
-    clock = time[begin:stop] - time[begin]
-    pressure = timeline.record.pressure_psi[begin:stop]
-    rate = timeline.record.rate_bpm[begin:stop]
+    seen = begin + np.flatnonzero(~np.isnan(timeline.record.pressure_psi[begin:stop]))
+    clock = time[seen] - time[begin]
+    pressure = timeline.record.pressure_psi[seen]
+    rate = timeline.record.rate_bpm[seen]
     ends = [clock.size]
     flowing = runs(rate > 0.5 * timeline.pumping_bpm)
     lasting = flowing[(flowing[:, 1] - flowing[:, 0]) >= 3]
     if len(lasting):
         ends.append(int(lasting[0, 0]))
-    breaks = np.flatnonzero(np.diff(clock) > 30.0)
+    breaks = np.flatnonzero(np.diff(clock, prepend=0.0) > GAP_S)
     if breaks.size:
-        ends.append(int(breaks[0]) + 1)
+        ends.append(int(breaks[0]))
     bled = _bled_off(clock, pressure)
     if bled is not None:
         ends.append(bled)
     end = min(ends)
     clock, pressure = clock[:end], pressure[:end]
-    seen = ~np.isnan(pressure)
-    clock, pressure = clock[seen], pressure[seen]
     quiet = pressure[int(np.searchsorted(clock, 90.0)) :]
     return Falloff(clock, pressure, noise_sigma(quiet if quiet.size > 30 else pressure))
 

@@ -10,6 +10,7 @@ from pipeline.picks import hammer, proppant, screenout, shutin, stepdown
 from pipeline.picks.arrays import at_time
 from pipeline.picks.breakdown import BALL_SEAT, BREAKDOWN, find_ball_seat, find_breakdown
 from pipeline.picks.falloff import LATER, Falloff, falloff, last_pumping_psi, later_pressures
+from pipeline.picks.gauge import repair_pressure
 from pipeline.picks.timeline import (
     INITIAL_SHUT_IN,
     INJECTION_START,
@@ -44,12 +45,15 @@ class StagePicks:
         The same with amendments applied; the metrics read only these.
     breakdown_kind : str
         ``sharp``, ``soft``, ``gradual``, ``unseen`` or ``amended``.
+    faulty_pressures : int
+        Samples of the treating pressure that were left out as faults of the gauge.
     """
 
     timeline: Timeline
     automatic: dict[str, Pick]
     effective: dict[str, Pick]
     breakdown_kind: str = "unseen"
+    faulty_pressures: int = 0
 
 
 @dataclass
@@ -82,6 +86,7 @@ def pick_stage(record: StageRecord, design: StageDesign, amended: Mapping[str, P
     StagePicks
     """
     settling = _Settling(amended or {})
+    record, faulty = repair_pressure(record)
     settling.settle(find_zero_offset(record))
     record = without_offset(record, settling.effective["zero_offset"].value)
     timeline, times = find_timeline(record, design)
@@ -98,7 +103,7 @@ def pick_stage(record: StageRecord, design: StageDesign, amended: Mapping[str, P
     )
     _after_shut_in(timeline, design, settling)
     settling.settle(*stepdown.find_friction(timeline, design, settling.effective["isip"]))
-    return StagePicks(timeline, settling.automatic, settling.effective, kind)
+    return StagePicks(timeline, settling.automatic, settling.effective, kind, int(faulty.sum()))
 
 
 def _as_settled(timeline: Timeline, settling: _Settling) -> Timeline:

@@ -225,7 +225,7 @@ def _idle_bpm(main_bpm: float) -> float:
 def _treating_level(rate: Array, fast: NDArray[np.bool_], design: StageDesign, main_bpm: float) -> float:
     """Lowest rate that counts as treating. [bbl/min]"""
     reference = design.rate_bpm
-    if not reference and fast.any():
+    if fast.any() and (not reference or percentile(rate[fast], 95.0) < 0.5 * reference):  # never near its design
         reference = percentile(rate[fast], 80.0)
     return max(main_bpm, 0.5 * (reference or 0.0))
 

@@ -209,7 +209,9 @@ def test_a_crest_at_a_higher_rate_that_falls_as_a_breakdown_does_is_a_doubt(fall
     rate, pressure = stage.rate_bpm.copy(), stage.pressure_psi.copy()
     fast = int(np.flatnonzero(rate > 40.0)[0])
     rate = np.concatenate((rate[:fast], np.full(60, 40.0), rate[fast:]))
-    crest = 9000.0 - fall * np.clip((np.arange(60.0) - 20.0) / 5.0, 0.0, 1.0)
+    crest = (
+        9000.0 - fall * np.clip((np.arange(60.0) - 20.0) / 5.0, 0.0, 1.0) + np.random.default_rng(1).normal(0, 1, 60)
+    )
     pressure = np.concatenate((pressure[:fast], crest, np.maximum(pressure[fast:], crest[-1])))
     assert stage.conc_ppa is not None
     conc = np.concatenate((stage.conc_ppa[:fast], np.zeros(60), stage.conc_ppa[fast:]))

@@ -35,6 +35,9 @@ def stage_findings(well_id: str, stage: int, view: StageView, measured: Row) -> 
     void = view.picks.timeline.void_rate_s
     if void > 0.0:
         found.append(("void_rate", f"the rate read zero for {void:.0f} s with no other change: unmeasured volume"))
+    if count := view.picks.faulty_pressures:
+        text = f"{count} samples of the treating pressure are left out: the gauge jumped, failed or stood still"
+        found.append(("gauge_fault", text))
     if measured["zero_offset_psi"]:
         found.append(
             (

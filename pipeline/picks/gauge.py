@@ -1,0 +1,122 @@
+"""Faults of the pressure gauge: samples that no pressure in a well can have."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pipeline.jit import compiled
+from pipeline.picks.arrays import filled, largest, noise_sigma, runs
+from pipeline.picks.types import Array, Mask, StageRecord
+
+STEP_S = 2.5
+"""Samples further apart can differ by any pressure. [s]"""
+SPIKE_PSI, SPIKE_SAMPLES = 1500.0, 2
+"""So much within a sample, and back after so few, is no pressure: fluid and pipe give way. [psi], [1]"""
+DROPPED_PSI, DROPPED_S, UNDER_PRESSURE_PSI = 100.0, 60.0, 1000.0
+"""A reading below the first, up to so long, between samples above the third is a lost signal. [psi], [s], [psi]"""
+FROZEN_S = 15.0
+"""A gauge that repeats one value exactly for longer, while the well cannot be at rest, stands still. [s]"""
+JUMP_PSI = 50.0
+"""By so much a frozen reading is left behind when the gauge moves again. [psi]"""
+AFTER_PUMPING_S, FALLS_S = 60.0, 30.0
+"""So soon after pumping a pressure falls or rings, and does not stay the same for so long. [s]"""
+LIVE_PSI = 0.5
+"""A record whose pressure moves less from sample to sample while pumping may repeat values. [psi]"""
+PUMPING_BPM, IDLE_BPM = 5.0, 0.5
+
+
+def repair_pressure(record: StageRecord) -> tuple[StageRecord, Mask]:
+    """Void the samples of a treating pressure that only a fault of the gauge explains.
+
+    Parameters
+    ----------
+    record : StageRecord
+
+    Returns
+    -------
+    record : StageRecord
+        With NaN in their place.
+    faulty : array of bool, shape (n,)
+        Which samples they are.
+
+    Notes
+    -----
+    Three faults: a spike (up or down by 1,500 psi within one step and back after at most two samples), a lost signal
+    (a reading near zero for up to 60 s, entered and left within one step from more than 1,000 psi), and a gauge that
+    stands still (one value exactly, for 15 s or more, while the rate changes by more than half or after which the
+    reading jumps; or for 30 s within a minute after pumping). A gauge at rest, and a record without any noise, may
+    repeat values. The limits are chosen on simulated records.
+    """
+    time, pressure, rate = record.time_s, record.pressure_psi, filled(record.rate_bpm, -1.0)
+    faulty = _jumps(time, pressure)
+    pumping = rate > PUMPING_BPM
+    if noise_sigma(pressure[pumping]) > LIVE_PSI:
+        top = largest(pressure[pumping], 0.0)  # repeated at the end of the gauge's range, which was reached
+        for first, stop in runs(_repeated(time, pressure, FROZEN_S)):
+            if pressure[first] < top and _stands_still(time, pressure, rate, int(first), int(stop)):
+                faulty[first:stop] = True
+    if not faulty.any():
+        return record, faulty
+    kept = pressure.copy()
+    kept[faulty] = np.nan
+    return replace(record, pressure_psi=kept), faulty
+
+
+def _stands_still(time: Array, pressure: Array, rate: Array, first: int, stop: int) -> bool:
+    """Whether the pressure could not have stayed the same over samples in which its reading did."""
+    before = slice(int(np.searchsorted(time, time[first] - AFTER_PUMPING_S)), first + 1)
+    pumped = largest(rate[before], 0.0)
+    held = rate[first:stop]
+    most, least = largest(held, 0.0), -largest(-held[held >= 0.0], -np.inf)
+    if max(pumped, most) <= PUMPING_BPM:
+        return False  # at rest
+    if most > PUMPING_BPM and least < 0.5 * most:
+        return True
+    if most <= IDLE_BPM and time[stop - 1] - time[first] >= FALLS_S:
+        return True
+    return bool(stop < time.size and abs(pressure[stop] - pressure[stop - 1]) > JUMP_PSI)
+
+
+@compiled
+def _jumps(time: Array, pressure: Array) -> Mask:
+    """Which samples are spikes, or near zero for a short time, with one step in and one step out."""
+    faulty = np.zeros(pressure.size, np.bool_)
+    k = 1
+    while k < pressure.size:
+        before = pressure[k - 1]
+        step = pressure[k] - before
+        if not abs(step) > min(SPIKE_PSI, UNDER_PRESSURE_PSI - DROPPED_PSI) or time[k] - time[k - 1] > STEP_S:
+            k += 1
+            continue
+        dropped = before > UNDER_PRESSURE_PSI and pressure[k] < DROPPED_PSI
+        stop = k + 1
+        while stop < pressure.size and time[stop] - time[stop - 1] <= STEP_S:
+            if dropped and pressure[stop] < DROPPED_PSI:
+                if time[stop] - time[k] > DROPPED_S:
+                    break
+            elif abs(pressure[stop] - before) < 0.5 * abs(step) or stop - k >= SPIKE_SAMPLES:
+                break
+            stop += 1
+        if stop < pressure.size and time[stop] - time[stop - 1] <= STEP_S:
+            back = pressure[stop] - pressure[stop - 1]
+            lost = dropped and time[stop] - time[k] <= DROPPED_S and pressure[stop] > UNDER_PRESSURE_PSI
+            spike = abs(step) > SPIKE_PSI and stop - k <= SPIKE_SAMPLES and abs(back) > SPIKE_PSI and back * step < 0.0
+            if lost or spike:
+                faulty[k:stop] = True
+        k = stop
+    return faulty
+
+
+@compiled
+def _repeated(time: Array, pressure: Array, least_s: float) -> Mask:
+    """Which samples are in runs of one exact value that last so long."""
+    found = np.zeros(pressure.size, np.bool_)
+    first = 0
+    for k in range(1, pressure.size + 1):
+        if k == pressure.size or pressure[k] != pressure[first]:
+            if time[k - 1] - time[first] >= least_s:
+                found[first:k] = True
+            first = k
+    return found
