@@ -6,12 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.picks.arrays import ahead, at_time, median, noise_sigma, runs
+from pipeline.picks.arrays import ahead, at_time, largest, median, noise_sigma, runs
 from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Method, Pick
 
-BLED_AFTER_S, BLED_S, BLED_PSI = 120.0, 10.0, 300.0
-"""After this time, a pressure that moves by this much within this time is bled off. [s], [s], [psi]"""
+BLED_S, BLED_PSI = 10.0, 300.0
+"""A pressure that moves by this much within this time, and stays there, is bled off. [s], [psi]"""
+FRICTION_S, RINGING_S, BLED_SHARE = 20.0, 120.0, 0.25
+"""Until the first time friction fades; until the second the pressure rings: it is bled off if it loses this share and
+does not come back. [s], [s], [1]"""
 GAP_S = 30.0
 """A longer time without pressure ends a falloff; at its beginning, there is none. [s]"""
 STAYS_S = 40.0
@@ -46,8 +49,9 @@ def falloff(timeline: Timeline, shut_in_s: float, longest_s: float = 1000.0) -> 
     Returns
     -------
     Falloff
-        Ends when the rate returns, the record ends or has no pressure for 30 s, or the pressure is bled off: after the
-        first two minutes it changes by more than 300 psi within 10 s and stays there. Ringing comes back.
+        Ends when the rate returns, the record ends or has no pressure for 30 s, or the pressure is bled off: it
+        changes by more than 300 psi within 10 s and stays there; in the first two minutes by a quarter, because
+        ringing comes back.
     """
     time = timeline.record.time_s
     begin = at_time(time, shut_in_s)
@@ -75,13 +79,17 @@ def falloff(timeline: Timeline, shut_in_s: float, longest_s: float = 1000.0) -> 
 
 def _bled_off(clock: Array, pressure: Array) -> int | None:
     """Return the index where the pressure is bled off (or pumped up); None if it is not."""
-    late = int(np.searchsorted(clock, BLED_AFTER_S))
+    first = int(np.searchsorted(clock, FRICTION_S))
     later = ahead(clock, BLED_S)
     moved = np.abs(pressure[later] - pressure) > BLED_PSI
-    for k in late + np.flatnonzero(moved[late:]):
-        before = pressure[at_time(clock, clock[k] - STAYS_S) : k + 1]
+    for k in first + np.flatnonzero(moved[first:]):
+        before = median(pressure[at_time(clock, clock[k] - STAYS_S) : k + 1])
         after = pressure[later[k] : at_time(clock, clock[later[k]] + STAYS_S) + 1]
-        if not abs(median(after) - median(before)) <= BLED_PSI:
+        if clock[k] < RINGING_S:
+            bled = largest(after, -np.inf) < min(before - BLED_PSI, (1.0 - BLED_SHARE) * before)
+        else:
+            bled = not abs(median(after) - before) <= BLED_PSI
+        if bled:
             return int(k)
     return None
 

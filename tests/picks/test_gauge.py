@@ -113,3 +113,17 @@ def test_a_stage_pumped_at_less_than_half_of_its_design_rate_is_still_a_stage() 
     for name in ("main_start", "shut_in", "isip"):
         assert picks.effective[name].time_s == told.effective[name].time_s
     assert picks.effective["isip"].value is not None
+
+
+@pytest.mark.parametrize("after_s", [30, 60, 85, 100, 130])
+@pytest.mark.parametrize("takes_s", [3, 15])
+def test_a_bleed_off_ends_the_falloff(record: StageRecord, sound: StagePicks, after_s: int, takes_s: int) -> None:
+    begin = shut_in(sound) + after_s
+    pressure = record.pressure_psi.copy()
+    pressure[begin : begin + takes_s] = np.linspace(pressure[begin], 20.0, takes_s)
+    pressure[begin + takes_s :] = 20.0 + np.random.default_rng(3).normal(0.0, 2.0, pressure.size - begin - takes_s)
+    isip = pick_stage(replace(record, pressure_psi=pressure), DESIGN).effective["isip"]
+    if after_s < 90:
+        assert isip.value is None, isip
+    else:
+        assert isip.value == pytest.approx(sound.effective["isip"].value, abs=15.0)
