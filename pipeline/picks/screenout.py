@@ -8,7 +8,9 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from pipeline.picks.arrays import at_time, filled, integral, lasting, median, runs
+from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
+from pipeline.physics.fluids import hydrostatic_psi, slurry_density_ppg
+from pipeline.picks.arrays import at_time, filled, integral, largest, lasting, median, runs
 from pipeline.picks.proppant import flush_bbl
 from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Method, Pick, StageDesign
@@ -17,7 +19,7 @@ from pipeline.units import qty
 SCREENOUT = Method(
     "screenout", "",
     "with proppant at the perforations, pressure climbs at held rate at more than twice its earlier slope, and the "
-    "rate is cut with the flush short", 3,
+    "rate is cut with the flush short", 4,
 )  # fmt: skip
 PRESSURE_OUT = Method(
     "pressure_out", "", "pressure climbs at held rate to the limit and the rate is cut, but the flush is full", 2
@@ -58,6 +60,10 @@ class Climb:
     early_psi_min: float
     top_psi: float
 
+    def clear(self, explained_psi_min: float = 0.0) -> bool:
+        """Whether the climb, without the part that is explained, is that of a stage that ends."""
+        return self.late_psi_min - explained_psi_min > max(CLIMB_FLOOR_PSI_MIN, 2.0 * max(self.early_psi_min, 0.0))
+
     @property
     def words(self) -> str:
         """The climb for the reason of a pick."""
@@ -86,7 +92,8 @@ def find_screenout(
     -----
     A rate is cut where it stays below 90 % of the highest rate of the two minutes before: the final shut-down, or the
     first step of a rate that is stepped down. In the three minutes before, a 30-second slope at held rate must exceed
-    both 150 psi/min and twice the slope of the ten minutes before. It is a screen-out if proppant had reached the
+    both 150 psi/min and twice the slope of the ten minutes before; in a short flush, without what the lighter fluid
+    in the vertical part of the pipe explains. It is a screen-out if proppant had reached the
     perforations and the flush is below 85 % of the volume to them (or proppant still running). With a full flush it is
     a pressure-out if the pressure reached the limit: without the weight of the slurry the surface pressure climbs in
     every flush; where the volume to the perforations is unknown, such a climb tells neither. Proppant that ended early
@@ -115,6 +122,10 @@ def find_screenout(
     if climb is None:
         why = f"{short}, but no climb of pressure at held rate before the rate was cut"
         return SCREENOUT.at(0.0, None, "medium", why), no_out
+    lighter = _lighter_psi_min(timeline, design, climb)
+    if not climb.clear(lighter):
+        why = f"{short}; {climb.words}, of which the lighter fluid of the flush explains {qty(lighter, 'psi/min')}"
+        return SCREENOUT.at(0.0, None, "medium", why), _pressure_out(timeline, design, climb)
     if first_proppant_s is not None and _pumped_bbl(timeline, first_proppant_s, climb.cut) < capacity:
         why = f"{climb.words}; no proppant had reached the perforations"
         return SCREENOUT.at(0.0, None, "medium", why), _pressure_out(timeline, design, climb)
@@ -140,6 +151,22 @@ def _pressure_out(timeline: Timeline, design: StageDesign, climb: Climb | None) 
     return PRESSURE_OUT.at(1.0, float(timeline.record.time_s[climb.cut]), "medium", f"{climb.words}; {reached}")
 
 
+def _lighter_psi_min(timeline: Timeline, design: StageDesign, climb: Climb) -> float:
+    """Climb that lighter fluid can cause where it replaces slurry in the vertical part of the pipe. [psi/min]"""
+    record, pipe = timeline.record, design.pipe
+    if pipe is None or record.conc_ppa is None:
+        return 0.0
+    first, last = (at_time(record.time_s, climb.begin_s + after) for after in (0.0, RISE_S))
+    before = slice(at_time(record.time_s, climb.begin_s - EARLIER_S), first + 1)
+    heavy, light = (
+        slurry_density_ppg(pipe.density_ppg, conc, design.absolute_volume_gal_lbm)
+        for conc in (largest(record.conc_ppa[before], 0.0), median(record.conc_ppa[first : last + 1]))
+    )
+    down_ft_min = CAPACITY_IN2_FT_PER_BBL * median(record.rate_bpm[first : last + 1]) / pipe.inside_in**2
+    found = float(hydrostatic_psi(heavy - light, down_ft_min))
+    return found if found > 0.0 else 0.0
+
+
 def _pumped_bbl(timeline: Timeline, from_s: float, cut: int) -> float:
     span = slice(at_time(timeline.record.time_s, from_s), cut + 1)
     return integral(timeline.record.time_s[span], timeline.record.rate_bpm[span] / 60.0)[0]
@@ -153,9 +180,10 @@ def find_climb(timeline: Timeline) -> Climb | None:
     rate = filled(timeline.record.rate_bpm, 0.0)
     for cut in _rate_cuts(timeline, rate):
         (begin, late), early = _slope(time, pressure, rate, cut), _earlier_slope(time, pressure, cut)
-        if late > max(CLIMB_FLOOR_PSI_MIN, 2.0 * max(early, 0.0)):
-            near = pressure[at_time(time, time[cut] - RISE_S) : cut + 1]
-            return Climb(cut, begin, late, early, float(np.nanmax(near, initial=-np.inf)))
+        near = pressure[at_time(time, time[cut] - RISE_S) : cut + 1]
+        climb = Climb(cut, begin, late, early, float(np.nanmax(near, initial=-np.inf)))
+        if climb.clear():
+            return climb
     return None
 
 

@@ -35,12 +35,14 @@ SMALLEST_BPM = 0.5
 """No rate below this is a treatment, however small the job. [bbl/min]"""
 WILD_BPM = 5.0
 """A larger scatter from sample to sample is not a pump rate. [bbl/min]"""
+SAND_PPA = 0.25
+"""With this concentration or more, pumping at the main rate is treating, however slow for the design. [ppa]"""
 DROPOUT_S = 90.0
 """A rate of zero for up to this time, while no other channel changes, is a void channel. [s]"""
 
 INJECTION_START = Method("injection_start", "", "first sustained rate into the well after the line test", 2)
 MAIN_START = Method("main_start", "", "first sustained rate at the main rate or more", 2)
-SHUT_IN = Method("shut_in", "", "rate at zero after the end of the last pumping at treating rate", 1)
+SHUT_IN = Method("shut_in", "", "rate at zero after the end of the last pumping at treating rate or with proppant", 2)
 INITIAL_SHUT_IN = Method("initial_shut_in", "", "first shut-in with treating rate before and after it", 1)
 
 
@@ -177,11 +179,11 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
 
     Notes
     -----
-    Pumping at treating rate is at least the main rate and at least half of the design rate (if no design is known: of
-    the 80th percentile of the rates above the main rate). The stage ends with its last such pumping: later pumping at
-    a lower rate without proppant is the pump-down for the next stage. The stage begins with the first sustained rate
-    of the pumping that leads up to it; pumping before a line test, or at a small fraction of the later pressure, is
-    priming.
+    Pumping at treating rate is at least the main rate, and at least half of the design rate or carries proppant (if
+    no design is known, or its rate is never approached: half of the 80th percentile of the rates above the main
+    rate). The stage ends with its last such pumping: later pumping at a lower rate without proppant is the pump-down
+    for the next stage. The stage begins with the first sustained rate of the pumping that leads up to it; pumping
+    before a line test, or at a small fraction of the later pressure, is priming.
     """
     lowest = main_rate_bpm(filled(record.rate_bpm, -1.0), record.time_s, design)
     record, voids = repair_rate(record, lowest)
@@ -194,7 +196,10 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
     nothing = f"no sustained rate of {qty(lowest, 'bpm')} or more in the record"
     fast = held >= lowest
     level = _treating_level(rate, fast, design, lowest)
-    treating = joined(runs(held >= level), record.time_s, 10.0)
+    treated = held >= level
+    if record.conc_ppa is not None:
+        treated |= fast & (record.conc_ppa >= SAND_PPA)
+    treating = joined(runs(treated), record.time_s, 10.0)
     treating = _without_priming(record, lasting(treating, record.time_s, SUSTAINED_S))
     if noise_sigma(rate) > WILD_BPM:
         treating, nothing = treating[:0], "the rate jumps from sample to sample: check the times of this record"
