@@ -16,6 +16,8 @@ SPIKE_PSI, SPIKE_SAMPLES = 1500.0, 2
 """So much within a sample, and back after so few, is no pressure: fluid and pipe give way. [psi], [1]"""
 DROPPED_PSI, DROPPED_S, UNDER_PRESSURE_PSI = 100.0, 60.0, 1000.0
 """A reading below the first, up to so long, between samples above the third is a lost signal. [psi], [s], [psi]"""
+SAME_LEVEL = 0.25
+"""A lost signal comes back within this share of where it was, a spike within this share of its size. [1]"""
 FROZEN_S = 15.0
 """A gauge that repeats one value exactly for longer, while the well cannot be at rest, stands still. [s]"""
 JUMP_PSI = 50.0
@@ -43,15 +45,17 @@ def repair_pressure(record: StageRecord) -> tuple[StageRecord, Mask]:
 
     Notes
     -----
-    Three faults: a spike (up or down by 1,500 psi within one step and back after at most two samples), a lost signal
-    (a reading near zero for up to 60 s, entered and left within one step from more than 1,000 psi), and a gauge that
-    stands still (one value exactly, for 15 s or more, while the rate changes by more than half or after which the
-    reading jumps; or for 30 s within a minute after pumping). A gauge at rest, and a record without any noise, may
-    repeat values. The limits are chosen on simulated records.
+    Three faults: a spike (up or down by 1,500 psi within one step and back after at most two samples, but not while
+    the pressure rings), a lost signal (a reading near zero for up to 60 s, entered and left within one step at about
+    the same level), and a gauge that stands still (one value exactly, for 15 s or more, while the rate changes by more
+    than half or after which the reading jumps; or for 30 s within a minute after pumping). A gauge at rest, and a
+    record without any noise, may repeat values. The limits are chosen on simulated records.
     """
     time, pressure, rate = record.time_s, record.pressure_psi, filled(record.rate_bpm, -1.0)
-    faulty = _jumps(time, pressure)
     pumping = rate > PUMPING_BPM
+    first = int(np.argmax(pumping)) if pumping.any() else rate.size  # before it lines are tested and bled
+    pumped_at = np.maximum.accumulate(np.where(pumping, time, -np.inf))
+    faulty = _jumps(time, pressure, first, ~pumping & (time - pumped_at < AFTER_PUMPING_S))
     if noise_sigma(pressure[pumping]) > LIVE_PSI:
         top = largest(pressure[pumping], 0.0)  # repeated at the end of the gauge's range, which was reached
         for first, stop in runs(_repeated(time, pressure, FROZEN_S)):
@@ -80,10 +84,13 @@ def _stands_still(time: Array, pressure: Array, rate: Array, first: int, stop: i
 
 
 @compiled
-def _jumps(time: Array, pressure: Array) -> Mask:
-    """Which samples are spikes, or near zero for a short time, with one step in and one step out."""
+def _jumps(time: Array, pressure: Array, first: int, rings: Mask) -> Mask:
+    """Which samples from the first on are spikes, or near zero for a short time, with one step in and one step out.
+
+    Soon after pumping the pressure rings: no sample there is a spike.
+    """
     faulty = np.zeros(pressure.size, np.bool_)
-    k = 1
+    k = max(first, 1)
     while k < pressure.size:
         before = pressure[k - 1]
         step = pressure[k] - before
@@ -100,9 +107,10 @@ def _jumps(time: Array, pressure: Array) -> Mask:
                 break
             stop += 1
         if stop < pressure.size and time[stop] - time[stop - 1] <= STEP_S:
-            back = pressure[stop] - pressure[stop - 1]
-            lost = dropped and time[stop] - time[k] <= DROPPED_S and pressure[stop] > UNDER_PRESSURE_PSI
-            spike = abs(step) > SPIKE_PSI and stop - k <= SPIKE_SAMPLES and abs(back) > SPIKE_PSI and back * step < 0.0
+            back, off = pressure[stop] - pressure[stop - 1], abs(pressure[stop] - before)
+            lost = dropped and off <= SAME_LEVEL * before and time[stop] - time[k] <= DROPPED_S
+            there = abs(step) > SPIKE_PSI and off <= SAME_LEVEL * abs(step) and not rings[k]
+            spike = there and stop - k <= SPIKE_SAMPLES and abs(back) > SPIKE_PSI and back * step < 0.0
             if lost or spike:
                 faulty[k:stop] = True
         k = stop
