@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import shlex
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -180,8 +181,9 @@ def init(
     say(f"Workspace created in {folder}.")
     say(f"1. Put records into {folder / 'landing'}.")
     first = folder / "maps" / "first_map.toml"
-    say(f"2. Edit {first} to match them; `heelward inspect FILE -w {folder}` shows how a file is read.")
-    say(f"3. Run `heelward refresh -w {folder}`.")
+    typed = shlex.quote(str(folder))
+    say(f"2. Edit {first} to match them; `heelward inspect FILE -w {typed}` shows how a file is read.")
+    say(f"3. Run `heelward refresh -w {typed}`.")
 
 
 def _init_from(folder: Path, records: Path) -> int:
@@ -199,7 +201,7 @@ def _init_from(folder: Path, records: Path) -> int:
     say(f"\nWorkspace created in {folder}; its files are read where they are, in {records}.")
     for line in missing(space):
         say(f"  {line}")
-    say(f"Answer what a person must decide in {space.maps}, then run `heelward refresh -w {folder}`.")
+    say(f"Answer what a person must decide in {space.maps}, then run `heelward refresh -w {shlex.quote(str(folder))}`.")
     return code
 
 

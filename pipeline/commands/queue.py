@@ -7,7 +7,7 @@ import polars as pl
 from pipeline import queries
 from pipeline.errors import HeelwardError
 from pipeline.queries import sentences_shown
-from pipeline.report.typed import amend_command, look_command
+from pipeline.report.typed import amend_command, in_workspace, look_command
 from pipeline.schemas.picks import PICKS
 from pipeline.steps import connect
 from pipeline.units import format_quantity
@@ -37,19 +37,19 @@ def queue(workspace: Workspace, count: int) -> list[str]:
             f"{row['confidence']}",
             f"   {row['reason']}",
             f"   {row['stands_apart']:.1f} standard deviations from the mean of its kind; {moved}",
-            *_typed(row),
+            *_typed(row, in_workspace(workspace.root)),
         ]
     return [*lines, "what counts as doubt: `heelward query review_queue`, and the data dictionary of the report"]
 
 
-def _typed(row: dict[str, object]) -> list[str]:
+def _typed(row: dict[str, object], workspace: str = "") -> list[str]:
     """Return the commands that show, confirm and amend a pick."""
     well, level, number, pick = str(row["well"]), str(row["level"]), int(str(row["number"])), str(row["pick"])
-    look = look_command(well, level, number)
+    look = look_command(well, level, number, workspace)
     return [
         *([] if look is None else [f"   look:    {look}"]),
-        f"   confirm: {amend_command(well, level, number, pick, '--confirm')}",
-        f"   amend:   {amend_command(well, level, number, pick, '--value NUMBER')}",
+        f"   confirm: {amend_command(well, level, number, pick, '--confirm', workspace)}",
+        f"   amend:   {amend_command(well, level, number, pick, '--value NUMBER', workspace)}",
     ]
 
 
@@ -91,7 +91,7 @@ def audit(workspace: Workspace, count: int, seed: int) -> list[str]:
         if done and row["amended_value"] is not None:
             differences.setdefault(row["pick"], []).append(row["amended_value"] - row["value"])
         elif not done:
-            lines += _typed(row)
+            lines += _typed(row, in_workspace(workspace.root))
     finished = drawn["amended_reason"].count()
     if finished < count:
         return [*lines, f"{finished} of {count} are done; the picker's error is told when all are"]

@@ -345,7 +345,7 @@ def finding_kinds(row: dict[str, Any] | None = None, **measured: Any) -> list[st
     void = measured.pop("void_rate_s", 0.0)
     view: Any = SimpleNamespace(
         row={"stage_length_ft": 200.0} | (row or {}), injection=slice(0, 120), seconds=np.ones(120),
-        picks=SimpleNamespace(timeline=SimpleNamespace(void_rate_s=void, record=record, main_bpm=20.0)),
+        picks=SimpleNamespace(timeline=SimpleNamespace(void_rate_s=void, record=record, main_bpm=20.0), faulty_pressures=0),
         around=SimpleNamespace(plug_depth_ft=17_000.0),
     )  # fmt: skip
     return [found["kind"] for found in stage_findings("a", 1, view, nothing | measured)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from pathlib import Path
 from typing import Any
 
 import polars as pl
@@ -14,6 +15,7 @@ from pipeline.cli import app
 from pipeline.commands import queue, status
 from pipeline.commands.review import amend
 from pipeline.errors import HeelwardError
+from pipeline.report.typed import in_workspace
 from pipeline.units import format_quantity
 from pipeline.workspace import Workspace
 from tests.builders import query_on
@@ -136,3 +138,16 @@ def test_a_hostile_name_is_one_word_of_the_command() -> None:
     for line in queue._typed(row):
         assert row["well"] in shlex.split(line.split("heelward ", 1)[1])
     assert all("-- '-w /etc'" in line for line in queue._typed(row | {"well": "-w /etc"}))
+
+
+def test_a_command_names_the_workspace_unless_it_is_typed_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "mein team ä"
+    folder.mkdir()
+    row = {"well": "a", "level": "stage", "number": 1, "pick": "isip"}
+    for line in queue._typed(row, in_workspace(folder)):
+        words = shlex.split(line.split("heelward ", 1)[1])
+        assert words[words.index("-w") + 1] == str(folder)
+    monkeypatch.chdir(folder)
+    assert in_workspace(folder) == ""
