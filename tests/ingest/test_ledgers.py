@@ -115,6 +115,16 @@ def test_cost_lines_are_counted_and_their_currency_is_that_of_the_heading(tmp_pa
     assert draft.shaped is not None, draft.problem
     found = next(iter(draft.shaped.rows.frames()))
     assert found.select("line", "amount", "currency").rows() == [(1, 12500.0, "ARS"), (2, -2000.0, "ARS")]
+    assert any(question.endswith("charts and models read USD only") for question in draft.proposal.questions)
+    draft = found_in(text.replace(";", "|").replace("ARS", "USD"), tmp_path, "cost lines.csv")
+    assert not any("currency" in question for question in draft.proposal.questions)
+
+
+def test_a_cost_ledger_without_an_amount_is_asked_for_it(tmp_path: Path) -> None:
+    rows = [f"Teal 1H|2025-01-{day:02d}|Pumping|{day}|AFE {day}|accrued" for day in range(1, 9)]
+    draft = found_in("\n".join(["Well|Date|Category|Line|AFE|State", *rows, ""]), tmp_path, "cost.csv")
+    assert draft.proposal.lands == "cost"
+    assert any(question.startswith("amount: no column is read as the amount") for question in draft.proposal.questions)
 
 
 def test_dates_and_times_of_a_time_log_are_joined(tmp_path: Path) -> None:

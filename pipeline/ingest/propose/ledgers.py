@@ -89,14 +89,20 @@ def ledger_guesses(look: Look, zone: str, only: str = "") -> tuple[str, list[Gue
 
 
 def _currency(look: Look, lands: str, chosen: Mapping[str, tuple[int, float]]) -> tuple[list[Guess], list[str]]:
-    """Return the currency that the heading of an amount names; a question if none does."""
-    if lands != "cost" or "amount" not in chosen or "currency" in chosen:
+    """Return the currency that the heading of an amount names; questions if none does, or no column is an amount."""
+    if lands != "cost":
+        return [], []
+    if "amount" not in chosen:
+        return [], ['amount: no column is read as the amount; add: amount = { column = "...", unit = "ratio" }']
+    if "currency" in chosen:
         return [], []
     heading = look.about(chosen["amount"][0])
     named = next((code for code in CURRENCIES if re.search(rf"\b{code}\b", heading)), None)
     if named is None:
         return [], ['currency: the file does not say it; add: currency = { value = "USD" }']
-    return [Guess("currency", -1, "", f'{{ value = "{named}" }}', LIKELY, f"'{heading.strip()}' names it")], []
+    asked = f"currency: amounts in {named} are added up per well (`well_cost`); charts and models read USD only"
+    guess = Guess("currency", -1, "", f'{{ value = "{named}" }}', LIKELY, f"'{heading.strip()}' names it")
+    return [guess], [] if named == "USD" else [asked]
 
 
 def _days_of_months(look: Look, lands: str, chosen: Mapping[str, tuple[int, float]]) -> tuple[str, list[str]]:
