@@ -44,8 +44,8 @@ LEAST_OTHERS = 2
 """Stages of the well that a stage is compared with. [1]"""
 NEAR = (0.8, 1.25)
 """A factor that leads to within these multiples of the stated value names the likely unit. [1]"""
-PAUSE_S = 3600.0
-"""Treatments of one stage are not apart by more. [s]"""
+PAUSE_S, SHORT_PAUSE_S = 3600.0, 600.0
+"""Treatments of one stage are not apart by more; by the second, if they place much more proppant than designed. [s]"""
 SURGE_SHARE = 3.0
 """No fall at shut-in exceeds the surge of an instant stop and the friction of the record by this factor. [1]"""
 DATE_DAYS = 25.0
@@ -105,7 +105,9 @@ def _several_jobs(picks: StagePicks, design: StageDesign) -> Suspect | None:
         return None
     first, last = record.time_s[pumped[:, 0]], record.time_s[pumped[:, 1] - 1]
     pause = first[1:] - last[:-1]
-    jobs = np.split(np.arange(len(pumped)), np.flatnonzero(pause > PAUSE_S) + 1)
+    designed = design.proppant_lbm if record.conc_ppa is not None else None
+    longest = SHORT_PAUSE_S if designed else PAUSE_S
+    jobs = np.split(np.arange(len(pumped)), np.flatnonzero(pause > longest) + 1)
     volumes = [
         sum(integral(record.time_s[a:b], record.rate_bpm[a:b] / 60.0)[0] for a, b in pumped[job]) for job in jobs
     ]
@@ -115,7 +117,7 @@ def _several_jobs(picks: StagePicks, design: StageDesign) -> Suspect | None:
         for one, other in pairwise(jobs)
     ):
         return None
-    if design.proppant_lbm and record.conc_ppa is not None and not _more_than(design.proppant_lbm, picks):
+    if designed and not _more_than(designed, picks):
         return None
     hours = float(np.max(pause)) / 3600.0
     text = f"{len(alike)} treatments of similar volume, with pauses of up to {hours:.1f} h"
