@@ -29,7 +29,7 @@ def queue(workspace: Workspace, count: int) -> list[str]:
     rows = queries.run(connect(workspace), queries.load("review_queue")).frame.head(count)
     if rows.is_empty():
         return ["no pick waits for a review: nothing is measured, or every pick was amended or confirmed"]
-    lines = []
+    lines, typed_in = [], in_workspace(workspace.root)
     for row in rows.iter_rows(named=True):
         moved = f"moves it by {row['moves']:.0%} of its limit"
         lines += [
@@ -37,7 +37,7 @@ def queue(workspace: Workspace, count: int) -> list[str]:
             f"{row['confidence']}",
             f"   {row['reason']}",
             f"   {row['stands_apart']:.1f} standard deviations from the mean of its kind; {moved}",
-            *_typed(row, in_workspace(workspace.root)),
+            *_typed(row, typed_in),
         ]
     return [*lines, "what counts as doubt: `heelward query review_queue`, and the data dictionary of the report"]
 
@@ -82,6 +82,7 @@ def audit(workspace: Workspace, count: int, seed: int) -> list[str]:
     drawn = sentences_shown(PICKS, made.sample(count, seed=seed, shuffle=True), system)
     lines = [f"{count} of {made.height} picks, drawn with seed {seed}: look at each, then confirm or amend it"]
     differences: dict[str, list[float]] = {}
+    typed_in = in_workspace(workspace.root)
     for place, row in enumerate(drawn.iter_rows(named=True), start=1):
         done = row["amended_reason"] is not None
         value = format_quantity(row["value"], row["unit"], system, 5)
@@ -91,7 +92,7 @@ def audit(workspace: Workspace, count: int, seed: int) -> list[str]:
         if done and row["amended_value"] is not None:
             differences.setdefault(row["pick"], []).append(row["amended_value"] - row["value"])
         elif not done:
-            lines += _typed(row, in_workspace(workspace.root))
+            lines += _typed(row, typed_in)
     finished = drawn["amended_reason"].count()
     if finished < count:
         return [*lines, f"{finished} of {count} are done; the picker's error is told when all are"]

@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.ingest.months import Language, in_english, language_of
+from pipeline.ingest.months import Language, halves_of_the_day, in_english, language_of
 
 Array = NDArray[np.float64]
 _CLOCK = re.compile(r"(\d{1,2}:\d{2})(:\d{2})?([.,:]\d{3,6}|[.,]\d+)?( ?)([AaPp]\.?\s?[Mm]\.?)?(Z|[+-]\d{2}:?\d{2})?$")
@@ -80,8 +80,7 @@ def numbers(cells: list[str], decimal: str, thousands: str) -> Array:
 
 def _english(cells: list[str], language: Language) -> list[str]:
     """Return cells with English months, and with the halves of the day as am and pm."""
-    halves = [re.sub(r"(?i)\b([ap])\.?\s?m\.?$", r"\1m", cell) for cell in cells]
-    return in_english(pl.Series(halves, dtype=pl.String), language).to_list()
+    return in_english(halves_of_the_day(pl.Series(cells, dtype=pl.String)), language).to_list()
 
 
 def _formats_of(cell: str) -> list[tuple[str, str]]:

@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.errors import SetAside, short
 from pipeline.ingest.maps import PAD_ZONE, Channel, Start
-from pipeline.ingest.months import in_english
+from pipeline.ingest.months import halves_of_the_day, in_english
 from pipeline.ingest.numbers import numbers_of
 from pipeline.ingest.read import ROW
 from pipeline.ingest.tally import FileJob, Finding, counted
@@ -53,7 +53,7 @@ def english(channel: Channel, text: pl.Series) -> pl.Series:
     if channel.after is not None:  # midnight at the end of a day is that of the next one
         text = text.str.replace(r"\b24:00", "00:00")
     if any("%p" in written for written in channel.formats):
-        text = text.str.replace(r"(?i)\b([ap])\.?\s?m\.?\s*$", "${1}m")
+        text = halves_of_the_day(text)
     return in_english(text, channel.months)
 
 

@@ -1,4 +1,4 @@
-"""Names of months in several languages: which language they are of, and their English abbreviations."""
+"""Months and halves of the day as files write them: the language of month names, and their English abbreviations."""
 
 from __future__ import annotations
 
@@ -34,6 +34,11 @@ def language_of(cells: Sequence[str]) -> Language:
         return sum(re.fullmatch(_OF[language], word, re.IGNORECASE) is not None for word in words)
 
     return max(get_args(Language), key=read)
+
+
+def halves_of_the_day(text: pl.Series) -> pl.Series:
+    """Return times with the halves of the day as am and pm, however they are written: ``p. m.``."""
+    return text.str.replace(r"(?i)\b([ap])\.?\s?m\.?\s*$", "${1}m")
 
 
 def in_english(text: pl.Series, language: Language) -> pl.Series:

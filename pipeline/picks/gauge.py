@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.jit import compiled
-from pipeline.picks.arrays import filled, largest, noise_sigma, runs
+from pipeline.picks.arrays import filled, largest, noise_sigma
+from pipeline.picks.timeline import IDLE_BPM
 from pipeline.picks.types import Array, Mask, StageRecord
 
 STEP_S = 2.5
@@ -26,7 +28,8 @@ AFTER_PUMPING_S, FALLS_S = 60.0, 30.0
 """So soon after pumping a pressure falls or rings, and does not stay the same for so long. [s]"""
 LIVE_PSI = 0.5
 """A record whose pressure moves less from sample to sample while pumping may repeat values. [psi]"""
-PUMPING_BPM, IDLE_BPM = 5.0, 0.5
+FLOWING_BPM = 5.0
+"""A well that takes more than this rate is not at rest. [bbl/min]"""
 
 
 def repair_pressure(record: StageRecord) -> tuple[StageRecord, Mask]:
@@ -52,15 +55,15 @@ def repair_pressure(record: StageRecord) -> tuple[StageRecord, Mask]:
     record without any noise, may repeat values. The limits are chosen on simulated records.
     """
     time, pressure, rate = record.time_s, record.pressure_psi, filled(record.rate_bpm, -1.0)
-    pumping = rate > PUMPING_BPM
+    pumping = rate > FLOWING_BPM
     first = int(np.argmax(pumping)) if pumping.any() else rate.size  # before it lines are tested and bled
     pumped_at = np.maximum.accumulate(np.where(pumping, time, -np.inf))
     faulty = _jumps(time, pressure, first, ~pumping & (time - pumped_at < AFTER_PUMPING_S))
     if noise_sigma(pressure[pumping]) > LIVE_PSI:
         top = largest(pressure[pumping], 0.0)  # repeated at the end of the gauge's range, which was reached
-        for first, stop in runs(_repeated(time, pressure, FROZEN_S)):
-            if pressure[first] < top and _stands_still(time, pressure, rate, int(first), int(stop)):
-                faulty[first:stop] = True
+        for begin, stop in _repeated(time, pressure, FROZEN_S):
+            if pressure[begin] < top and _stands_still(time, pressure, rate, int(begin), int(stop)):
+                faulty[begin:stop] = True
     if not faulty.any():
         return record, faulty
     kept = pressure.copy()
@@ -73,10 +76,10 @@ def _stands_still(time: Array, pressure: Array, rate: Array, first: int, stop: i
     before = slice(int(np.searchsorted(time, time[first] - AFTER_PUMPING_S)), first + 1)
     pumped = largest(rate[before], 0.0)
     held = rate[first:stop]
-    most, least = largest(held, 0.0), -largest(-held[held >= 0.0], -np.inf)
-    if max(pumped, most) <= PUMPING_BPM:
+    most, least = largest(held, 0.0), held[held >= 0.0].min(initial=np.inf)
+    if max(pumped, most) <= FLOWING_BPM:
         return False  # at rest
-    if most > PUMPING_BPM and least < 0.5 * most:
+    if most > FLOWING_BPM and least < 0.5 * most:
         return True
     if most <= IDLE_BPM and time[stop - 1] - time[first] >= FALLS_S:
         return True
@@ -118,13 +121,14 @@ def _jumps(time: Array, pressure: Array, first: int, rings: Mask) -> Mask:
 
 
 @compiled
-def _repeated(time: Array, pressure: Array, least_s: float) -> Mask:
-    """Which samples are in runs of one exact value that last so long."""
-    found = np.zeros(pressure.size, np.bool_)
-    first = 0
+def _repeated(time: Array, pressure: Array, least_s: float) -> NDArray[np.intp]:
+    """Begin and end (excluded) of each run of one exact value that lasts so long."""
+    found = np.empty((pressure.size, 2), np.intp)
+    count, first = 0, 0
     for k in range(1, pressure.size + 1):
         if k == pressure.size or pressure[k] != pressure[first]:
             if time[k - 1] - time[first] >= least_s:
-                found[first:k] = True
+                found[count] = first, k
+                count += 1
             first = k
-    return found
+    return found[:count]
