@@ -100,8 +100,12 @@ def map_unordered(
     else:
         pool, threads = workers.executor, min(2 * workers.count, len(left))  # one task runs, one waits
     call = partial(_call, uuid.uuid4().hex, pickle.dumps(make_worker))
+    queued: list[Future[None]] = []
     for _ in range(threads):
-        Thread(target=_feed, args=(pool, call, left, done), daemon=True).start()
+        if kept is not None:  # a helper first does what `ahead` gave it
+            queued.append(kept.threads.submit(_feed, pool, call, left, done))
+        else:
+            Thread(target=_feed, args=(pool, call, left, done), daemon=True).start()
     run = make_worker() if here else None
     busy = threads
     try:
@@ -112,6 +116,9 @@ def map_unordered(
                 except IndexError:  # another process has taken the last one
                     continue
                 yield run(task)
+            if not left:  # what has not come to it is not needed any more
+                busy -= sum(one.cancel() for one in queued)
+                queued.clear()
             while busy and not (here and left and done.empty()):
                 ended = done.get()
                 if ended is None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import polars as pl
 from pipeline import resources
 from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
+from pipeline.lake import connect as connect_lake
 from pipeline.lake.marts import marts
 from pipeline.metrics.tables import TABLES, columns_known
 from pipeline.models.trend import trend_p, trend_p_serial, trend_slope
@@ -66,6 +68,7 @@ def connect(
     *,
     zone: str = "UTC",
     quarter: str | None = None,
+    tables: Iterable[str] = TABLES,
 ) -> duckdb.DuckDBPyConnection:
     """Open a connection for queries: tables, marts, and the macros that format numbers in titles.
 
@@ -75,16 +78,24 @@ def connect(
     system : str
         ``field`` or ``metric``.
     seen, zone, quarter
-        As in `Lake.connect`.
+        As in `pipeline.lake.connect`.
+    tables : iterable of str
+        Names of the tables.
     """
 
     def rows_shown(table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
         shown_rows: pl.LazyFrame = sentences_shown(table, rows if seen is None else seen(table, rows), system)
         return shown_rows
 
-    connection = lake.connect(TABLES.values(), rows_shown, zone=zone, quarter=quarter)
-    speak(connection, system)
-    return connection
+    return connect_lake(
+        lake,
+        [TABLES[name] for name in tables],
+        rows_shown,
+        zone=zone,
+        quarter=quarter,
+        begin=partial(speak, system=system),
+        same=system if seen is None else None,
+    )
 
 
 def sentences_shown(table: Table, rows: Any, system: str) -> Any:

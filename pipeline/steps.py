@@ -20,7 +20,7 @@ from pipeline.events import event
 from pipeline.ingest.growing import LOOK
 from pipeline.ingest.land import Landed, land
 from pipeline.ingest.verify import REPAIRED
-from pipeline.lake import Lake, Lease, open_anew
+from pipeline.lake import Lake, Lease, kept_connections, open_anew
 from pipeline.lake.migrate import migrate
 from pipeline.locks import held
 from pipeline.metrics.measure import MADE as MEASURED
@@ -29,7 +29,7 @@ from pipeline.metrics.tables import TABLES
 from pipeline.metrics.well import planning
 from pipeline.models.fit import MADE as FITTED
 from pipeline.models.fit import FitReport, fit
-from pipeline.models.frames import modelling_tables
+from pipeline.models.frames import modelled_tables, modelling_tables
 from pipeline.parallel import call_helpers, cluster, kept_helpers
 from pipeline.plan.compare import Planned
 from pipeline.plan.compare import run_plan as plan
@@ -199,7 +199,7 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
     """
     with _alone(workspace, "fit") as lake, cluster(workspace.settings.cluster) as workers:
         restored = _restored(lake, FITTED)
-        frames = modelling_tables(lake, workspace.settings.time_zone)
+        frames = modelled(workspace, lake)
         report = fit(lake, frames, progress, workers)
         report.restored = restored
         try:
@@ -313,6 +313,13 @@ def connect(workspace: Workspace) -> duckdb.DuckDBPyConnection:
     return queries.connect(open_lake(workspace), settings.display_units, zone=settings.time_zone)
 
 
+def modelled(workspace: Workspace, lake: Lake) -> dict[str, pl.DataFrame]:
+    """Return the modelling tables of a lake, by level."""
+    settings = workspace.settings
+    tables = modelled_tables()
+    return modelling_tables(queries.connect(lake, settings.display_units, zone=settings.time_zone, tables=tables))
+
+
 def run_query(workspace: Workspace, name: str, given: dict[str, Any]) -> Answer:
     """Run a saved query on the current lake."""
     query = queries.load(name)
@@ -327,7 +334,7 @@ def run_sql(workspace: Workspace, text: str) -> Answer:
 def run_plan(workspace: Workspace, path: Path, teach: str | None = None, out: Path | None = None) -> Planned:
     """Compare the designs of a plan file; write its page if requested."""
     lake = open_lake(workspace)
-    planned = plan(lake, path, modelling_tables(lake, workspace.settings.time_zone), () if teach is None else (teach,))
+    planned = plan(lake, path, modelled(workspace, lake), () if teach is None else (teach,))
     planned = planned.shown_in(workspace.settings.display_units)
     if out is not None:
         write_plan(planned, out)
@@ -357,7 +364,7 @@ def refresh(workspace: Workspace, progress: Callable[[str], Progress] | None = N
     def of(step: str) -> Progress | None:
         return None if progress is None else progress(step)
 
-    with kept_helpers(__name__):
+    with kept_helpers(__name__), kept_connections():
         landed = run_ingest(workspace, of("ingest"))
         if landed.changed and landed.landed + landed.unchanged >= HELPED_FILES:
             call_helpers()

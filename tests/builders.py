@@ -16,7 +16,7 @@ import pytest
 
 from pipeline import queries
 from pipeline.lake import Lake
-from pipeline.lake.marts import create_marts, tables_below
+from pipeline.lake.marts import create_macros, create_marts, tables_below
 from pipeline.metrics.declare import Missing
 from pipeline.metrics.tables import TABLES
 from pipeline.picks.types import StageRecord
@@ -119,7 +119,8 @@ def connect_on(
             pl.lit(None, dtype=dtype).alias(column) for column, dtype in table.dtypes.items() if column not in given
         ]
         connection.register(name, given.with_columns(rest).select(list(table.dtypes)).cast(pl.Schema(table.dtypes)))
-    create_marts(connection, TABLES if reads is None else tables_below(reads), zone, quarter=quarter)
+    create_macros(connection, zone)
+    create_marts(connection, TABLES if reads is None else tables_below(reads), quarter=quarter)
     return connection
 
 

@@ -172,3 +172,14 @@ def test_what_a_kept_helper_has_not_come_to_is_done_here(
         before = time.monotonic()
     assert time.monotonic() - before < 30.0  # the block does not wait for what nobody asks for
     assert "Traceback" not in capfd.readouterr().err
+
+
+def test_a_helper_that_is_busy_keeps_nothing_waiting(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(parallel, "_cores", lambda: 2)
+    with parallel.kept_helpers("tests.test_parallel"):
+        parallel.call_helpers()
+        parallel.ahead(time.sleep, 60.0)
+        before = time.monotonic()
+        done = list(parallel.map_unordered(partial(adder, 10), range(4), min_tasks_per_worker=1))
+        assert sorted(done) == [(os.getpid(), value) for value in range(10, 14)]
+        assert time.monotonic() - before < 30.0

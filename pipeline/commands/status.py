@@ -22,7 +22,7 @@ from pipeline.models.fit import stale_fits
 from pipeline.report.build import last_built, mark_of
 from pipeline.report.plain_words import in_words
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
-from pipeline.steps import open_lake, versions
+from pipeline.steps import modelled, open_lake, versions
 from pipeline.units import format_quantities
 from pipeline.workspace import Workspace
 
@@ -98,7 +98,7 @@ def _stale(lake: Lake, workspace: Workspace) -> list[str]:
     lines = [f"stale: {_some(names, 'well')}: {why}" for why, names in wells.items()]
     if wells:
         lines.append("stale: models and report, once these wells are measured")
-    elif fits := stale_fits(lake, workspace.settings.time_zone):
+    elif fits := stale_fits(lake, modelled(workspace, lake)):
         named = _some([in_words(name) for name in fits], "model")
         lines.append(f"stale: {named}: their rows or methods changed")
     elif (workspace.out / "report.html").exists():

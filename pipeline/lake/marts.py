@@ -43,46 +43,66 @@ def tables_below(names: Iterable[str]) -> set[str]:
     return tables
 
 
-def create_marts(
-    connection: duckdb.DuckDBPyConnection,
-    tables: Iterable[str],
-    zone: str = "UTC",
-    *,
-    quarter: str | None = None,
-) -> None:
-    """Compute the marts whose tables exist, once for all queries of a connection, and create their shared macros.
+def create_macros(connection: duckdb.DuckDBPyConnection, zone: str = "UTC") -> None:
+    """Create the macros that marts and queries share.
 
     Parameters
     ----------
     connection : duckdb connection
-        With the tables as views.
-    tables : iterable of str
-        Names of the tables.
     zone : str
         Time zone for pads without one.
-    quarter : str, optional
-        Such as ``2025Q2``: rows of later quarters are excluded from every mart that has a quarter.
     """
     quoted = zone.replace("'", "''")
     for macro in (
         f"default_zone() AS '{quoted}'",
         "quarter_of(day) AS year(day) || 'Q' || quarter(day)",
-        f"in_edition(quarter) AS quarter IS NULL OR quarter <= '{quarter or '9999Q4'}'",
         "minutes_between(earlier, later) AS (epoch_us(later) - epoch_us(earlier)) / 6e7",
         f"diesel_co2_kg(gal) AS gal * {DIESEL_MMBTU_PER_GAL * DIESEL_CO2_KG_PER_MMBTU!r}",
         f"diesel_hp_hours(gal) AS gal * {DIESEL_MMBTU_PER_GAL * 1e6 / HP_HOUR_BTU!r}",
         "money(amount) AS CAST(amount AS DECIMAL(18, 4))",  # exact sums, independent of the order of the lines
     ):
         connection.execute(f"CREATE MACRO {macro}")
-    there = set(tables)
+
+
+def create_marts(connection: duckdb.DuckDBPyConnection, tables: Iterable[str], *, quarter: str | None = None) -> None:
+    """Compute the marts whose tables exist and that are not there yet, once for all queries of a connection.
+
+    Parameters
+    ----------
+    connection : duckdb connection
+        With the tables as views, and the macros.
+    tables : iterable of str
+        Names of the tables.
+    quarter : str, optional
+        Such as ``2025Q2``: rows of later quarters are excluded from every mart that has a quarter.
+    """
+    connection.execute(
+        f"CREATE OR REPLACE MACRO in_edition(quarter) AS quarter IS NULL OR quarter <= '{quarter or '9999Q4'}'"
+    )
+    made = _made(connection)
+    there = {*tables, *made}
     for name, reads in _reads().items():
-        if not reads <= there:
+        if name in made or not reads <= there:
             continue
         sql = marts()[name].sql
         if quarter is not None and "quarter" in connection.sql(sql).columns:
             sql = f"SELECT * FROM (\n{sql}\n) WHERE in_edition(quarter)"
         connection.execute(f'CREATE TABLE "{name}" AS {sql}')
         there.add(name)
+
+
+def drop_marts(connection: duckdb.DuckDBPyConnection, tables: Iterable[str]) -> None:
+    """Drop the marts that read tables, through other marts too."""
+    changed = set(tables)
+    for name, reads in _reads().items():
+        if reads & changed:
+            changed.add(name)
+    for name in changed & _made(connection):
+        connection.execute(f'DROP TABLE "{name}"')
+
+
+def _made(connection: duckdb.DuckDBPyConnection) -> set[str]:
+    return {name for (name,) in connection.execute("SELECT table_name FROM duckdb_tables()").fetchall()}
 
 
 def catalogue(tables: Sequence[Table]) -> Mapping[str, Mapping[str, Described]]:
@@ -97,6 +117,7 @@ def catalogue(tables: Sequence[Table]) -> Mapping[str, Mapping[str, Described]]:
         connection.execute("SET TimeZone = 'UTC'")
         for table in tables:
             connection.register(table.name, pl.DataFrame(schema=table.dtypes))
+        create_macros(connection)
         create_marts(connection, known)
         for name, reads in _reads().items():
             if reads <= known.keys():

@@ -15,13 +15,11 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
-import duckdb
 import polars as pl
 from deltalake import CommitProperties, DeltaTable, WriterProperties, write_deltalake
 from deltalake.exceptions import CommitFailedError, DeltaError, TableNotFoundError
 
 from pipeline.errors import HeelwardError
-from pipeline.lake.marts import create_marts
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import SOURCES
 
@@ -138,7 +136,9 @@ class Lake:
 
     def version(self, table: Table) -> int | None:
         """Return the version of a table, or None if it does not exist."""
-        if self.versions is not None or "://" in self.root:
+        if self.versions is not None:
+            return self.versions.get(table.name)
+        if "://" in self.root:
             delta = self.open(table)
             return None if delta is None else int(delta.version())
         log = Path(self.uri(table)) / "_delta_log"  # each version has a file in it
@@ -397,45 +397,6 @@ class Lake:
                 commit_properties=_NO_RETRY,
             )  # fmt: skip
         return int(delta.version())
-
-    def connect(
-        self,
-        tables: Iterable[Table],
-        seen: Callable[[Table, pl.LazyFrame], pl.LazyFrame] | None = None,
-        *,
-        zone: str = "UTC",
-        quarter: str | None = None,
-    ) -> duckdb.DuckDBPyConnection:
-        """Open an in-memory DuckDB with views of the given tables' visible rows, and their marts, in UTC.
-
-        It has no access to files and extensions: a query can read only the lake's views.
-
-        Parameters
-        ----------
-        tables : iterable of Table
-            A mart is created if all tables that it reads are given.
-        seen : callable, optional
-            Takes a table and its rows and returns the rows for the views.
-        zone, quarter
-            As in `create_marts`.
-        """
-        tables = list(tables)
-        self.refuse_damaged(tables)
-        connection = duckdb.connect(":memory:")
-        connection.execute("SET TimeZone = 'UTC'")
-        here = self.still()
-        rows = {table: here.scan(table) if seen is None else seen(table, here.scan(table)) for table in tables}
-        read = [table for table in tables if not table.of_samples]
-        # DuckDB reads a frame several times as fast as the files of a table one after the other
-        frames = dict(zip(read, pl.collect_all([rows[table] for table in read]), strict=True))
-        for table in tables:
-            connection.register(table.name, frames.get(table, rows[table]))
-        create_marts(connection, [table.name for table in tables], zone, quarter=quarter)
-        connection.execute("SET python_enable_replacements = false")
-        connection.execute("SET temp_directory = ''")  # queries may read it, and nothing is to be spilled
-        connection.execute("SET enable_external_access = false")
-        connection.execute("SET lock_configuration = true")
-        return connection
 
 
 def damage(table: Table, files: Sequence[str]) -> str:

@@ -65,7 +65,7 @@ def connected_sets(units: list[str], pads: list[str]) -> dict[str, int]:
 
 def inputs_hash(frame: pl.DataFrame, spec: CompareSpec) -> str:
     """Return a hash of the rows and the method that determine a comparison."""
-    return rows_hash(frame, spec, METHOD_VERSION, [spec.outcome, spec.factor, *spec.adjusted_for])
+    return rows_hash(frame, spec, METHOD_VERSION)
 
 
 def compare(frame: pl.DataFrame, spec: CompareSpec) -> list[dict[str, Any]]:

@@ -14,7 +14,6 @@ from threadpoolctl import threadpool_limits
 from pipeline.events import event
 from pipeline.lake import Lake
 from pipeline.models import compare, grouped_cv, quarters, specs
-from pipeline.models.frames import modelling_tables
 from pipeline.parallel import Workers, map_unordered
 from pipeline.schemas.base import Table
 from pipeline.schemas.fitted import (
@@ -125,10 +124,10 @@ def fit(
     return report
 
 
-def stale_fits(lake: Lake, zone: str) -> list[str]:
+def stale_fits(lake: Lake, frames: Mapping[str, pl.DataFrame]) -> list[str]:
     """Return the fitted models and comparisons whose rows or method changed since."""
     models, comparisons = _hashes(lake, MODEL_CARDS, "model"), _hashes(lake, COMPARISONS, "comparison")
-    stale = _stale(modelling_tables(lake, zone), models, comparisons)
+    stale = _stale(frames, models, comparisons)
     return [spec.name for spec, _ in stale if spec.name in models or spec.name in comparisons]
 
 
@@ -136,12 +135,12 @@ def _stale(
     frames: Mapping[str, pl.DataFrame], models: Mapping[str, set[str]], comparisons: Mapping[str, set[str]]
 ) -> list[Task]:
     stale: list[Task] = [
-        (model, frames[model.level])
+        (model, specs.columns_of(frames[model.level], model))
         for model in specs.MODELS
         if models.get(model.name) != {grouped_cv.inputs_hash(frames[model.level], model)}
     ]
     return stale + [
-        (spec, frames[spec.level])
+        (spec, specs.columns_of(frames[spec.level], spec))
         for spec in specs.COMPARISONS
         if comparisons.get(spec.name) != {compare.inputs_hash(frames[spec.level], spec)}
     ]

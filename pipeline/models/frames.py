@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+import duckdb
 import numpy as np
 import polars as pl
 
-from pipeline.lake import Lake
 from pipeline.lake.marts import tables_below
-from pipeline.metrics.tables import TABLES
 from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 
@@ -26,21 +25,23 @@ _MARTS = {
 """The mart of each level, and the sort order of its rows within a well."""
 
 
-def modelling_tables(lake: Lake, zone: str) -> dict[str, pl.DataFrame]:
+def modelled_tables() -> list[str]:
+    """Return the names of the tables below the modelling tables."""
+    return sorted(tables_below(mart for mart, _ in _MARTS.values()))
+
+
+def modelling_tables(connection: duckdb.DuckDBPyConnection) -> dict[str, pl.DataFrame]:
     """Return the modelling tables by level: measured stages, plugs, coil runs, measured wells, wells with a design.
 
     Parameters
     ----------
-    lake : Lake
-    zone : str
-        Time zone for pads without one.
+    connection : duckdb connection
+        With the marts of `modelled_tables`.
     """
-    tables = [TABLES[name] for name in sorted(tables_below(mart for mart, _ in _MARTS.values()))]
-    with lake.connect(tables, zone=zone) as connection:
-        frames = {
-            level: connection.sql(f'SELECT * FROM "{mart}" ORDER BY well_id, "{order}"').pl()
-            for level, (mart, order) in _MARTS.items()
-        }
+    frames = {
+        level: connection.sql(f'SELECT * FROM "{mart}" ORDER BY well_id, "{order}"').pl()
+        for level, (mart, order) in _MARTS.items()
+    }
     frames["stage"] = _with_friction(frames["stage"].with_columns(pl.col("screenout").cast(pl.Float64)))
     frames["well"] = frames["well"].filter(pl.col("stages_measured") > 0)
     return {level: _with_quarters(frame) for level, frame in frames.items()}

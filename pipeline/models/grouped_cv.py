@@ -31,7 +31,7 @@ CONSTANT = 1e-18
 """Errors of the mean below this share of the outcome's squares are rounding. [1]"""
 MANY_PADS, FEW_GROUPS = 40, 4
 """With so many pads, boosting on three of four groups of them is as good as on seven of eight, and half the work."""
-METHOD_VERSION = 7
+METHOD_VERSION = 8
 ALPHA = 0.1
 CONFORMAL_PADS = 9
 """With fewer pads no distribution-free 90 % interval by pad exists: ceil(0.9 * (n + 1)) would exceed n."""
@@ -53,8 +53,7 @@ class ModelRows:
 
 def inputs_hash(frame: pl.DataFrame, spec: ModelSpec) -> str:
     """Return a hash of the rows and the method that determine a model."""
-    physics = [spec.physics] if spec.physics else []
-    return rows_hash(frame, spec, METHOD_VERSION, [spec.outcome, *spec.predictors, *physics])
+    return rows_hash(frame, spec, METHOD_VERSION)
 
 
 def fit_model(frame: pl.DataFrame, spec: ModelSpec) -> ModelRows | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import polars as pl
@@ -12,6 +11,8 @@ from pipeline.models.columns import COLUMNS
 
 PER_WELL = ("well", "well_design")
 """Levels with one row per well: measured wells, and all wells with a design on record."""
+BESIDE = ("quarter", "quarters", "cut_short", "screenout", "closure_source")
+"""Columns that a fit reads, where the table has them, beside those that its specification names."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,11 @@ class ModelSpec:
         """Whether a row is a well."""
         return self.level in PER_WELL
 
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """The columns that it names."""
+        return (self.outcome, *self.predictors, *([] if self.physics is None else [self.physics]))
+
 
 @dataclass(frozen=True)
 class CompareSpec:
@@ -58,6 +64,11 @@ class CompareSpec:
     def per_well(self) -> bool:
         """Whether a row is a well."""
         return self.level in PER_WELL
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """The columns that it names."""
+        return (self.outcome, self.factor, *self.adjusted_for)
 
 
 _FRICTION = ("designed_pipe_friction_psi", "designed_perf_friction_psi")
@@ -147,10 +158,13 @@ COMPARISONS = (
 )  # fmt: skip
 
 
-def rows_hash(frame: pl.DataFrame, spec: ModelSpec | CompareSpec, version: int, columns: Sequence[str]) -> str:
-    """Return a hash of the rows, the spec and the method that determine fitted rows."""
+def columns_of(frame: pl.DataFrame, spec: ModelSpec | CompareSpec) -> pl.DataFrame:
+    """Return the columns of a modelling table that a model or comparison reads."""
     key = [] if spec.per_well else [spec.level]
-    error = COLUMNS[spec.outcome].error
-    picked = [error] if error in frame.columns else []
-    used = frame.select(list(dict.fromkeys(["well_id", "pad", *key, *columns, *picked])))
-    return fingerprint([version, spec, used.hash_rows(seed=1).sort().to_list()])
+    beside = [name for name in (COLUMNS[spec.outcome].error, *BESIDE) if name in frame.columns]
+    return frame.select(list(dict.fromkeys(["well_id", "pad", *key, *spec.columns, *beside])))
+
+
+def rows_hash(frame: pl.DataFrame, spec: ModelSpec | CompareSpec, version: int) -> str:
+    """Return a hash of the rows, the spec and the method that determine fitted rows."""
+    return fingerprint([version, spec, columns_of(frame, spec).hash_rows(seed=1).sort().to_list()])

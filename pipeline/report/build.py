@@ -133,7 +133,13 @@ def build(
         return mask.seen(table, until(edition.quarter, table, rows))
 
     def connected(held: Lake) -> duckdb.DuckDBPyConnection:
-        return queries.connect(held, settings.display_units, seen, zone=settings.time_zone, quarter=edition.quarter)
+        return queries.connect(
+            held,
+            settings.display_units,
+            None if edition == PLAIN else seen,
+            zone=settings.time_zone,
+            quarter=edition.quarter,
+        )
 
     connection = connected(lake)
     pages = load_pages()

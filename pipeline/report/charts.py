@@ -84,8 +84,8 @@ def draw(
     }  # fmt: skip
     with debug_mode(False):
         chart = kinds[spec.kind](spec, alt.NamedData(name=ROWS), frame, labels)
-        chart = chart.properties(width="container").configure(**chart_theme())
         built: dict[str, Any] = chart.to_dict(validate=False)
+    built |= {"width": "container", "config": chart_theme()}
     tips = _tips_of(spec, frame, labels)
     for layer in built.get("layer", [built]):
         if "tooltip" in layer["encoding"]:

@@ -6,12 +6,14 @@ import base64
 import gzip
 import json
 import os
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from pipeline.report.audit import FILES, file_of
+import polars as pl
+
+from pipeline.report.audit import FILES
 from pipeline.report.content import Rows
 from pipeline.report.text import texts
 
@@ -68,42 +70,39 @@ def _to_records(rows: Rows, out: Path, to_out: str) -> dict[str, list[str | None
     frame = rows.frame
     if not {"well", "well_id"} <= set(frame.columns):
         return {}
-    wells = frame["well_id"].to_list()
-    files = {well: _files_in(out / "audit" / well) for well in set(wells) - {None}}
-    found: dict[str, list[str | None]] = {
-        "well": [None if well is None else f"{to_out}audit/{quote(well)}/index.html" for well in wells]
-    }
-    used = [name for name in ("level", "stage", "number", "run", "plug", "pump_down_min") if name in frame.columns]
-    for index, (well, values) in enumerate(
-        zip(wells, frame.select("well_id", *used).iter_rows(named=True), strict=True)
-    ):
-        for column, level, number in () if well is None else _records_of(values):
-            file = next((name for name in _names(level, number) if name in files[well]), None)
-            if file is not None:
-                found.setdefault(column, [None] * frame.height)[index] = f"{to_out}audit/{quote(well)}/{file}"
+    wells: dict[str, str] = {}
+    records: dict[str, str] = {}
+    for well in frame["well_id"].drop_nulls().unique():
+        folder = f"{to_out}audit/{quote(well)}"
+        wells[well] = f"{folder}/index.html"
+        for name in sorted(_files_in(out / "audit" / well), reverse=True):  # the page, if there is one, not the picture
+            records[f"{well}/{name.rpartition('.')[0]}"] = f"{folder}/{name}"
+    found = {"well": [wells.get(well) for well in frame["well_id"]]}
+    for column, record in _records_of(frame.columns).items():
+        keys = frame.select(pl.format("{}/{}", "well_id", record)).to_series()
+        found[column] = [records.get(key) for key in keys]
     return found
 
 
-def _files_in(folder: Path) -> set[str]:
-    return {path.name for path in folder.iterdir()} if folder.is_dir() else set()
+def _records_of(columns: Sequence[str]) -> dict[str, pl.Expr]:
+    """Return, for each column to link, the name of the record's file without its ending; null without a record."""
+
+    def record(level: str, number: str) -> pl.Expr:
+        return pl.format(FILES[level], pl.col(number))
+
+    found = {"stage": record("stage", "stage")} if "stage" in columns else {}
+    if "level" in columns and "number" in columns:
+        levels = [pl.when(pl.col("level") == level).then(record(level, "number")) for level in FILES]
+        milled = [pl.when(pl.col("level") == "plug").then(record("run", "run"))] if "run" in columns else []
+        found["number"] = pl.coalesce(*levels, *milled)
+    elif "run" in columns:
+        of_run = record("wireline" if "pump_down_min" in columns else "run", "run")
+        found |= {column: of_run for column in ("plug", "run") if column in columns}
+    return found
 
 
-def _names(level: str, number: int) -> Iterator[str]:
-    return (file_of(level, number, kind) for kind in ("html", "svg"))
-
-
-def _records_of(values: Mapping[str, Any]) -> list[tuple[str, str, int]]:
-    """Return the columns of a row to link, with level and number of their record."""
-    if values.get("stage") is not None:
-        return [("stage", "stage", values["stage"])]
-    if values.get("level") == "plug" and values.get("run") is not None:
-        return [("number", "run", values["run"])]
-    if values.get("run") is not None:
-        level = "wireline" if "pump_down_min" in values else "run"
-        return [(column, level, values["run"]) for column in ("plug", "run") if column in values]
-    if values.get("number") is not None and values.get("level") in FILES:
-        return [("number", values["level"], values["number"])]
-    return []
+def _files_in(folder: Path) -> list[str]:
+    return [entry.name for entry in os.scandir(folder)] if folder.is_dir() else []
 
 
 def _to_files(rows: Rows, place: Path, root: Path) -> dict[str, list[str | None]]:

@@ -60,7 +60,7 @@ def _drawn(spec: str) -> str:
 def _in_any_order(spec: dict[str, Any]) -> str:
     """Return a text of a chart that is the same in whatever order its rows came, and were added up."""
     seen = json.loads(json.dumps(spec), parse_float=lambda text: format(float(text), ".6g"))
-    rows = {name: sorted(map(json.dumps, held)) for name, held in seen.get("datasets", {}).items()}
+    rows = {name: sorted(map(repr, held)) for name, held in seen.get("datasets", {}).items()}
     return json.dumps({**seen, "datasets": rows})
 
 

@@ -12,7 +12,7 @@ import pytest
 from deltalake import DeltaTable, write_deltalake
 from polars.testing import assert_frame_equal
 
-from pipeline.lake import Lake
+from pipeline.lake import Lake, connect
 from pipeline.schemas.base import Table
 from pipeline.schemas.fitted import MODEL_CARDS
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
@@ -44,7 +44,7 @@ def test_a_table_that_does_not_exist_reads_as_empty(lake: Lake) -> None:
     frame = lake.scan(PLUGS).collect()
     assert frame.is_empty()
     assert frame.columns == list(PLUGS.dtypes)
-    assert lake.connect([PLUGS]).sql("SELECT count(*) FROM plugs").fetchall() == [(0,)]
+    assert connect(lake, [PLUGS]).sql("SELECT count(*) FROM plugs").fetchall() == [(0,)]
 
 
 def test_rows_are_invisible_until_their_source_is_landed(lake: Lake) -> None:
@@ -54,7 +54,7 @@ def test_rows_are_invisible_until_their_source_is_landed(lake: Lake) -> None:
     assert lake.scan(PLUGS).collect().is_empty()
     lake.replace(SOURCES, sources("one"), {"map": "m"})
     assert lake.scan(PLUGS).collect().height == 3
-    assert lake.connect([PLUGS]).sql("SELECT count(*) FROM plugs").fetchall() == [(3,)]
+    assert connect(lake, [PLUGS]).sql("SELECT count(*) FROM plugs").fetchall() == [(3,)]
 
 
 def test_findings_without_a_file_are_seen_and_those_of_an_unlanded_file_are_not(lake: Lake) -> None:
@@ -145,7 +145,7 @@ def test_writers_at_the_same_time_all_succeed(lake: Lake) -> None:
 
 
 def test_queries_cannot_reach_files_or_load_extensions(lake: Lake) -> None:
-    connection = lake.connect([PLUGS])
+    connection = connect(lake, [PLUGS])
     for sql in (
         "SELECT * FROM read_csv('/etc/passwd')",
         "COPY (SELECT 1) TO '/tmp/x.csv'",
@@ -167,7 +167,7 @@ def test_times_are_utc_in_duckdb(lake: Lake) -> None:
         "changed": True,
     }
     lake.replace(SNAPSHOTS, pl.DataFrame([row], schema=SNAPSHOTS.dtypes), {"snapshot": "x"})
-    found = lake.connect([SNAPSHOTS]).sql('SELECT "at"::VARCHAR FROM snapshots').fetchall()
+    found = connect(lake, [SNAPSHOTS]).sql('SELECT "at"::VARCHAR FROM snapshots').fetchall()
     assert found == [("2025-07-01 12:00:00+00",)]
 
 

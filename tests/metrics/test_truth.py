@@ -5,6 +5,7 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
+from pipeline import queries
 from pipeline.metrics.measure import (
     COIL_RUN_METRICS,
     PLUG_METRICS,
@@ -53,7 +54,7 @@ def test_the_injection_test_is_measured_and_stays_out_of_comparisons(stages: pl.
     assert small["breakdown_pressure_psi"] == pytest.approx(small["breakdown_psi"], abs=50.0)
     assert abs(small["isip_psi"] - small["isip_psi_planted"]) <= 2.0 * small["isip_error_psi"] <= 80.0
     assert small["proppant_lbm"] == 0.0
-    compared = modelling_tables(fitted.lake, "UTC")["stage"]
+    compared = modelling_tables(queries.connect(fitted.lake))["stage"]
     assert compared.height == stages.height - 1
     assert compared["designed_proppant_lbm"].min() > 0.0
 

@@ -8,8 +8,9 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pipeline import queries
 from pipeline.lake import Lake
-from pipeline.models import specs
+from pipeline.models import compare, grouped_cv, specs
 from pipeline.models.columns import COLUMNS
 from pipeline.models.fit import fit
 from pipeline.models.frames import modelling_tables
@@ -32,18 +33,18 @@ MADE = (MODEL_CARDS, MODEL_PARAMETERS, PREDICTIONS, EFFECTS, COMPARISONS, PROPOR
 def test_what_can_no_longer_be_fitted_says_nothing_any_more(fitted: Fitted, tmp_path: Path) -> None:
     lake = Lake(str(tmp_path / "lake"))
     shutil.copytree(fitted.lake.root, lake.root)
-    assert not fit(lake, modelling_tables(lake, "UTC")).changed  # nothing is stale
+    assert not fit(lake, modelling_tables(queries.connect(lake))).changed  # nothing is stale
     assert all(lake.scan(table).collect().height for table in MADE)
     wells = lake.scan_raw(WELLS).collect()
     lake.replace(WELLS, wells.with_columns(pad=pl.lit(None, pl.String)), {})
-    report = fit(lake, modelling_tables(lake, "UTC"))
+    report = fit(lake, modelling_tables(queries.connect(lake)))
     assert report.changed
     of_pads = [spec for spec in MODELS if spec.level != "well_design"]  # there a well without a pad is one of its own
     assert {spec.name for spec in (*of_pads, *specs.COMPARISONS)} <= set(report.removed)
     for table in (MODEL_CARDS, MODEL_PARAMETERS, PREDICTIONS, EFFECTS):
         assert set(lake.scan(table).collect()["model"]) <= {"oil_180_days_recorded"}, table.name
     assert lake.scan(COMPARISONS).collect().is_empty()
-    again = fit(lake, modelling_tables(lake, "UTC"))
+    again = fit(lake, modelling_tables(queries.connect(lake)))
     assert not again.changed and not again.removed
     assert "treating_pressure" in again.not_possible
 
@@ -65,3 +66,26 @@ def test_effects_of_a_chance_are_contrasts_of_the_parameters_that_predict_it(fit
             expected = parameters[column]["coefficient"] / parameters[column]["scale"] * COLUMNS[column].step
         assert row["effect"] == pytest.approx(expected, rel=1e-9)
         assert row["low"] < row["effect"] < row["high"]
+
+
+def test_a_fit_is_stale_if_anything_that_it_reads_changed_and_reads_nothing_else(fitted: Fitted) -> None:
+    frames = modelling_tables(queries.connect(fitted.lake))
+    for spec in (*MODELS, *specs.COMPARISONS):
+        frame = frames[spec.level]
+        read = specs.columns_of(frame, spec)
+        before = specs.rows_hash(frame, spec, 1)
+        assert specs.rows_hash(read, spec, 1) == before
+        for name, dtype in read.schema.items():
+            other = frame.with_columns(pl.lit(None, dtype).alias(name))
+            assert read[name].is_null().all() or specs.rows_hash(other, spec, 1) != before, (spec.name, name)
+        unread = [name for name in frame.columns if name not in read.columns]
+        assert specs.rows_hash(frame.with_columns(pl.lit(None).alias(name) for name in unread), spec, 1) == before
+        fits = compare.compare if isinstance(spec, specs.CompareSpec) else grouped_cv.fit_model
+        whole, part = fits(frame, spec), fits(read, spec)
+        assert _without_times(whole) == _without_times(part)
+
+
+def _without_times(made: object) -> object:
+    if isinstance(made, grouped_cv.ModelRows):
+        return [{**made.card, "fitted_at": None}, made.effects, made.predictions, made.parameters]
+    return made

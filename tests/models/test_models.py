@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from pipeline import queries
 from pipeline.demo.basin import DRAG_REDUCTION, MILL_FACTOR, RAMP_MIN
 from pipeline.models.columns import KnownOnlyAfter, predictors
 from pipeline.models.compare import compare
@@ -165,7 +166,7 @@ def test_the_campaigns_model_cards_and_effects(fitted: Fitted) -> None:
 
 
 def test_modelling_tables_have_one_row_per_stage_and_plug(fitted: Fitted) -> None:
-    frames = modelling_tables(fitted.lake, "UTC")
+    frames = modelling_tables(queries.connect(fitted.lake))
     assert frames["stage"].select("well_id", "stage").is_unique().all()
     assert frames["plug"].select("well_id", "plug").is_unique().all()
     assert frames["stage"]["designed_pipe_friction_psi"].null_count() == 0

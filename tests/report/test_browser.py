@@ -11,6 +11,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from pipeline import steps
+from pipeline.lake import connect
 from pipeline.metrics.tables import TABLES
 from pipeline.report import html
 from pipeline.workspace import Workspace
@@ -72,7 +73,7 @@ def test_a_trend_of_picked_jobs_is_added_up_from_their_cells(campaign: Campaign,
     assert shown[1] > 2  # circles and limits stay those of all
     import polars as pl
 
-    ours = campaign.lake.connect(list(TABLES.values())).sql(
+    ours = connect(campaign.lake, list(TABLES.values())).sql(
         "SELECT quarter, avg(mill_min) AS mean FROM plug WHERE coil_crew = 'Coil Gannet' AND mill_min IS NOT NULL GROUP BY ALL"
     ).pl()  # fmt: skip
     added = pl.DataFrame(cells).group_by("quarter").agg(pl.col("total").sum() / pl.col("n").sum())

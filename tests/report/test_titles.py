@@ -38,7 +38,7 @@ def rename(lake: Lake, table: Table, column: str, names: dict[str, str]) -> None
 
 def compare_again(lake: Lake, name: str) -> None:
     spec = next(spec for spec in SPECS if spec.name == name)
-    rows = compare(modelling_tables(lake, "UTC")[spec.level], spec)
+    rows = compare(modelling_tables(queries.connect(lake))[spec.level], spec)
     lake.replace(COMPARISONS, pl.DataFrame(rows, schema=COMPARISONS.dtypes), {"comparison": name})
 
 

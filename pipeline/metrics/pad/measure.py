@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.lake import Lake
+from pipeline.lake import Lake, connect
 from pipeline.metrics.coil.view import RUN
 from pipeline.metrics.declare import fingerprint, texts_by
 from pipeline.metrics.pad.account import PadRows, Worked, account
@@ -33,7 +33,7 @@ def measure_pads(lake: Lake, default_zone: str) -> tuple[int, int]:
     """
     log = lake.scan(ACTIVITY).drop("source_id", "source_row").sort("pad", "start_time", "activity").collect()
     worked = _worked(lake)
-    with lake.connect([WELLS], zone=default_zone) as connection:
+    with connect(lake, [WELLS], zone=default_zone) as connection:
         zones = dict(connection.sql("SELECT pad, zone FROM pad").fetchall())
     texts = texts_by(log, "pad"), texts_by(worked, "pad")
     pads = sorted(texts[0].keys() | texts[1].keys())

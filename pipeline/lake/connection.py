@@ -1,0 +1,117 @@
+"""A DuckDB with the visible rows of a lake's tables, and their marts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+import duckdb
+import polars as pl
+
+from pipeline.lake.marts import create_macros, create_marts, drop_marts
+from pipeline.lake.store import Lake
+from pipeline.schemas.base import Table
+from pipeline.schemas.lineage import SOURCES
+
+Seen = Callable[[Table, pl.LazyFrame], pl.LazyFrame]
+
+
+@dataclass
+class _Open:
+    """A connection, the state of the landed files that it shows, and the versions of its tables."""
+
+    connection: duckdb.DuckDBPyConnection
+    sources: int | None
+    versions: dict[str, int | None] = field(default_factory=dict)
+
+
+_kept: dict[Hashable, _Open] | None = None
+
+
+@contextmanager
+def kept_connections() -> Iterator[None]:
+    """Let a connection that is asked for again be brought up to date until the outermost block ends, not made anew."""
+    global _kept
+    if _kept is not None:
+        yield
+        return
+    _kept = {}
+    try:
+        yield
+    finally:
+        for one in _kept.values():
+            one.connection.close()
+        _kept = None
+
+
+def connect(
+    lake: Lake,
+    tables: Iterable[Table],
+    seen: Seen | None = None,
+    *,
+    zone: str = "UTC",
+    quarter: str | None = None,
+    begin: Callable[[duckdb.DuckDBPyConnection], None] | None = None,
+    same: Hashable = None,
+) -> duckdb.DuckDBPyConnection:
+    """Open an in-memory DuckDB with views of the given tables' visible rows, and their marts, in UTC.
+
+    It has no access to files and extensions: a query can read only the lake's views.
+
+    Parameters
+    ----------
+    lake : Lake
+    tables : iterable of Table
+        A mart is created if all tables that it reads are given.
+    seen : callable, optional
+        Takes a table and its rows and returns the rows for the views.
+    zone : str
+        Time zone for pads without one.
+    quarter : str, optional
+        As in `create_marts`.
+    begin : callable, optional
+        Called with a new connection.
+    same : hashable, optional
+        What `seen` and `begin` do, if the connection may be one that is kept: it can have more tables than those given.
+    """
+    sources = lake.version(SOURCES)
+    key = (lake.root, zone, quarter, same)
+    one = None if _kept is None or same is None else _kept.get(key)
+    if one is None or one.sources != sources:
+        one = _Open(_closed_in(zone), sources)
+        if begin is not None:
+            begin(one.connection)
+        if _kept is not None and same is not None:
+            _kept[key] = one
+    _bring_up(one, lake, tables, seen, quarter)
+    return one.connection
+
+
+def _closed_in(zone: str) -> duckdb.DuckDBPyConnection:
+    """Open a DuckDB that reaches nothing outside."""
+    connection = duckdb.connect(":memory:")
+    connection.execute("SET TimeZone = 'UTC'")
+    create_macros(connection, zone)
+    connection.execute("SET python_enable_replacements = false")
+    connection.execute("SET temp_directory = ''")  # queries may read it, and nothing is to be spilled
+    connection.execute("SET enable_external_access = false")
+    connection.execute("SET lock_configuration = true")
+    return connection
+
+
+def _bring_up(one: _Open, lake: Lake, tables: Iterable[Table], seen: Seen | None, quarter: str | None) -> None:
+    """Register the tables that a connection lacks or has in another version, and make the marts that read them."""
+    versions = {table: lake.version(table) for table in tables}
+    new = [table for table, version in versions.items() if one.versions.get(table.name, -1) != version]
+    lake.refuse_damaged(new)
+    here = lake.still()
+    rows = {table: here.scan(table) if seen is None else seen(table, here.scan(table)) for table in new}
+    read = [table for table in new if not table.of_samples]
+    # DuckDB reads a frame several times as fast as the files of a table one after the other
+    frames = dict(zip(read, pl.collect_all([rows[table] for table in read]), strict=True))
+    drop_marts(one.connection, [table.name for table in new])
+    for table in new:
+        one.connection.register(table.name, frames.get(table, rows[table]))
+        one.versions[table.name] = versions[table]
+    create_marts(one.connection, one.versions, quarter=quarter)
