@@ -343,10 +343,13 @@ def report(
 def refresh(workspace: Where = Path(), cluster: Spread = None) -> None:
     """Ingest, measure, fit and report in order; each step processes only what changed."""
     space = _open(workspace, cluster)
-    code = _ingest(space)
-    _measure(space)
-    code = _fit(space) or code
-    _report(space, again=False)
+    from pipeline.steps import together
+
+    with together():
+        code = _ingest(space)
+        _measure(space)
+        code = _fit(space) or code
+        _report(space, again=False)
     raise typer.Exit(code)
 
 

@@ -85,7 +85,7 @@ def report(workspace: str) -> str:
 @flow(name="heelward-land", flow_run_name="landing of {workspace}", log_prints=True)
 def land(workspace: str) -> str:
     """Land what is new, measure and fit."""
-    with _watched(workspace) as opened:
+    with _watched(workspace) as opened, steps.together():
         aside, wells, fitted = ingest(workspace), measure(workspace), fit(workspace)
         if wells or fitted:
             tell(opened, "results", f"wells measured: {wells}, fits: {len(fitted)}", wells=wells, fitted=fitted)
@@ -97,9 +97,10 @@ def land(workspace: str) -> str:
 @flow(name="heelward-refresh", flow_run_name="refresh of {workspace}", log_prints=True)
 def refresh(workspace: str) -> str:
     """Land, measure and fit what is new, then draw the report."""
-    done = land(workspace)
-    with _watched(workspace):
-        path = report(workspace)
+    with steps.together():
+        done = land(workspace)
+        with _watched(workspace):
+            path = report(workspace)
     print(f"{done}, report {path}")
     return path
 

@@ -85,6 +85,13 @@ def _noted(note: Path) -> str:
 
 
 @contextmanager
+def together() -> Iterator[None]:
+    """Let the steps that run within share what takes time to make: processes that help, connections to the lake."""
+    with kept_helpers(__name__), kept_connections():
+        yield
+
+
+@contextmanager
 def _alone(workspace: Workspace, step: str, *, writes_lake: bool = True) -> Iterator[Lake]:
     """Lock the workspace, and the lake if it is written, while a step runs; return the lake.
 
@@ -155,8 +162,10 @@ def run_ingest(workspace: Workspace, progress: Progress | None = None, *, only_s
         if lake.damaged((FINDINGS,)):  # those of measuring are lost too
             _forget(lake, MEASURED)
         landed = land(workspace, lake, progress, workers, only_settled=only_settled)
-        for table in (SOURCES, FINDINGS):  # every batch adds a file; each step reads them all
+        for table in (SOURCES, FINDINGS, SNAPSHOTS):  # every batch or step adds a file; each step reads them all
             lake.compact(table, MANY_FILES)
+        if landed.changed and landed.landed + landed.unchanged >= HELPED_FILES:
+            call_helpers()
         return _snapshot(workspace, lake, "ingest", landed)
 
 
@@ -364,12 +373,9 @@ def refresh(workspace: Workspace, progress: Callable[[str], Progress] | None = N
     def of(step: str) -> Progress | None:
         return None if progress is None else progress(step)
 
-    with kept_helpers(__name__), kept_connections():
-        landed = run_ingest(workspace, of("ingest"))
-        if landed.changed and landed.landed + landed.unchanged >= HELPED_FILES:
-            call_helpers()
+    with together():
         return Refreshed(
-            landed,
+            run_ingest(workspace, of("ingest")),
             run_measure(workspace, of("measure")),
             run_fit(workspace, of("fit")),
             run_report(workspace, of("report"), again=False),

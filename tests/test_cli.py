@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 import pytest
 
-from pipeline import steps
+from pipeline import parallel, steps
 from pipeline.commands.status import describe
+from pipeline.lake import Lake, connection
+from pipeline.report.build import Built
 from pipeline.workspace import Workspace
 from tests.builders import put, record_csv
 from tests.command import heelward, started
@@ -209,6 +213,28 @@ def test_mistakes_get_a_message_and_no_traceback(tmp_path: Path, words: tuple[st
     assert done.returncode == 1
     assert text in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_the_steps_of_a_refresh_share_a_connection_and_helpers(
+    slice_workspace: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(steps, "HELPED_FILES", 1)
+    monkeypatch.setattr(parallel, "_cores", lambda: 2)
+    seen = []
+    build = steps.build
+
+    def watched(*given: Any, **named: Any) -> Built:
+        helper = parallel.ahead(os.getpid)
+        seen.append((set(connection._kept or {}), helper and helper.result() != os.getpid()))
+        return build(*given, **named)
+
+    monkeypatch.setattr(steps, "build", watched)
+    assert heelward("refresh", "-w", slice_workspace.root).returncode == 0
+    settings = slice_workspace.settings
+    [(kept, helped)] = seen
+    assert kept == {(Lake(slice_workspace.lake).root, settings.time_zone, None, settings.display_units)}, "made by fit"
+    assert helped
+    assert parallel.ahead(os.getpid) is None and connection._kept is None
 
 
 def test_a_refresh_that_finds_nothing_new_rewrites_nothing(slice_workspace: Workspace, tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ import duckdb
 import polars as pl
 
 from pipeline.lake.marts import create_macros, create_marts, drop_marts
-from pipeline.lake.store import Lake
+from pipeline.lake.store import Lake, at_once
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import SOURCES
 
@@ -102,7 +102,8 @@ def _closed_in(zone: str) -> duckdb.DuckDBPyConnection:
 
 def _bring_up(one: _Open, lake: Lake, tables: Iterable[Table], seen: Seen | None, quarter: str | None) -> None:
     """Register the tables that a connection lacks or has in another version, and make the marts that read them."""
-    versions = {table: lake.version(table) for table in tables}
+    asked = list(tables)
+    versions = dict(zip(asked, at_once(lake.version, asked), strict=True))
     new = [table for table, version in versions.items() if one.versions.get(table.name, -1) != version]
     lake.refuse_damaged(new)
     here = lake.still()

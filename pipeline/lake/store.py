@@ -6,13 +6,15 @@ Delta has no transaction across tables. Readers still get consistent data: rows 
 
 from __future__ import annotations
 
+import os
 import random
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import unquote
 
 import polars as pl
@@ -23,6 +25,7 @@ from pipeline.errors import HeelwardError
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import SOURCES
 
+Result = TypeVar("Result")
 Where = Mapping[str, "str | int | bool | Sequence[str] | Sequence[int]"]
 
 _SETTINGS = {
@@ -41,6 +44,8 @@ ROWS_PER_COMMIT = 200_000
 FEW_FILES = 8
 """A table with fewer files is not worth a commit that joins them."""
 VISIBLE_STATE = "landed"
+AT_ONCE = 8
+"""Tables that are opened at the same time. [1]"""
 KEPT_OPEN = 128
 """Versions of tables that stay open for reading: opening one reads its log. [1]"""
 
@@ -141,9 +146,7 @@ class Lake:
         if "://" in self.root:
             delta = self.open(table)
             return None if delta is None else int(delta.version())
-        log = Path(self.uri(table)) / "_delta_log"  # each version has a file in it
-        found = [int(path.stem) for path in log.glob("*.json") if path.stem.isdecimal()]
-        return max(found, default=None)
+        return max(_commits(Path(self.uri(table)) / "_delta_log"), default=None)
 
     def condition(self, table: Table) -> Condition:
         """Return a table's condition from its log; the existence of files in an object store is not checked."""
@@ -163,15 +166,14 @@ class Lake:
 
     def damaged(self, tables: Iterable[Table]) -> dict[Table, list[str]]:
         """Return the tables that cannot be read, with their missing or truncated files, or their log."""
-        found = {}
-        for table in tables:
+
+        def missing(table: Table) -> tuple[Table, list[str]]:
             try:
-                files = self.condition(table).missing
+                return table, self.condition(table).missing
             except DeltaError:
-                files = [f"{self.uri(table)}/_delta_log"]
-            if files:
-                found[table] = files
-        return found
+                return table, [f"{self.uri(table)}/_delta_log"]
+
+        return {table: files for table, files in at_once(missing, tables) if files}
 
     def refuse_damaged(self, tables: Iterable[Table]) -> None:
         """Raise an error that names the first table that cannot be read: reading it ends in a library's panic."""
@@ -183,15 +185,19 @@ class Lake:
 
     def drop_damaged_checkpoints(self, tables: Iterable[Table]) -> None:
         """Move away the checkpoints of local tables that do not open with them; they only repeat the log's commits."""
-        for table in tables if "://" not in self.root else ():
+
+        def drop(table: Table) -> None:
             try:
                 self._to_read(table)
             except DeltaError:
                 log = Path(self.uri(table)) / "_delta_log"
-                commits = sorted(int(path.stem) for path in log.glob("*.json") if path.stem.isdecimal())
-                if commits == list(range(len(commits))):
+                commits = _commits(log)
+                if sorted(commits) == list(range(len(commits))):
                     for path in (*log.glob("*.checkpoint*.parquet"), *log.glob("_last_checkpoint")):
                         path.rename(f"{path}.damaged")
+
+        if "://" not in self.root:
+            at_once(drop, tables)
 
     def drop_missing_files(self, table: Table) -> None:
         """Remove missing or truncated files from a table's log, so that the remaining files can be read."""
@@ -397,6 +403,18 @@ class Lake:
                 commit_properties=_NO_RETRY,
             )  # fmt: skip
         return int(delta.version())
+
+
+def at_once(function: Callable[[Table], Result], tables: Iterable[Table]) -> list[Result]:
+    """Call a function for many tables at the same time: it waits for a disk or a network, not for Python."""
+    with ThreadPoolExecutor(AT_ONCE) as threads:
+        return list(threads.map(function, tables))
+
+
+def _commits(log: Path) -> list[int]:
+    """Return the versions that a table's log holds: each has a file in it."""
+    names = [entry.name for entry in os.scandir(log) if entry.name.endswith(".json")] if log.is_dir() else []
+    return [int(name[:-5]) for name in names if name[:-5].isdecimal()]
 
 
 def damage(table: Table, files: Sequence[str]) -> str:

@@ -139,15 +139,22 @@ def by_files(folder: Path, stages: int) -> None:
     print(
         f"{named}: {rows:,} samples; lake {_size(Path(space.lake)):,.0f} MB, out {_size(space.out):,.0f} MB", flush=True
     )
+    _add_stage(space, 60)
+    timed_steps(space, f"{named} and one more")
+    for stage in (61, 62, 63):
+        _add_stage(space, stage)
+        timed_steps(space, f"{named} and one more", ("refresh",))
+    timed_steps(space, f"{named}, nothing new", ("refresh",))
+
+
+def _add_stage(space: Workspace, stage: int) -> None:
+    """Add one more stage of the first well: the record of another one, years later."""
     source = sorted((space.root / "landing" / "treatment" / "larkspoke").glob("*stage 01.csv"))[0]
     text = source.read_text(encoding="utf-8").splitlines(keepends=True)
-    # one more stage of the first well: the record of another stage, later
-    shifted = "".join(
-        re.sub(r"^(\d\d)/(\d\d)/(\d{4})", lambda d: f"{d[1]}/{d[2]}/{int(d[3]) + 1}", line) for line in text
+    later = "".join(
+        re.sub(r"^(\d\d)/(\d\d)/(\d{4})", lambda d: f"{d[1]}/{d[2]}/{int(d[3]) + stage - 59}", line) for line in text
     )
-    source.with_name(re.sub(r"stage \d+", "stage 60", source.name)).write_text(shifted, encoding="utf-8")
-    timed_steps(space, f"{named} and one more")
-    timed_steps(space, f"{named}, nothing new", ("refresh",))
+    source.with_name(re.sub(r"stage \d+", f"stage {stage}", source.name)).write_text(later, encoding="utf-8")
 
 
 def by_rows(folder: Path, stages: int) -> None:
