@@ -64,7 +64,7 @@ def crews_with(frame: pl.DataFrame, event: str) -> Crews | None:
     Crews or None
         None with fewer than two crews, or if all stages or none have the event.
     """
-    used = frame.drop_nulls([event, "frac_crew"]).with_columns(site=pl.coalesce("pad", "well_id"))
+    used = frame.select(event, "frac_crew", site=pl.coalesce("pad", "well_id")).drop_nulls([event, "frac_crew"])
     cells = used.group_by("frac_crew", "site").agg(n=pl.len(), k=pl.col(event).sum()).sort("frac_crew", "site")
     counted = cells.group_by("frac_crew").agg(pl.col("n").sum(), pl.col("k").sum()).sort("frac_crew")
     target = float(used[event].mean() or 0.0)  # type: ignore[arg-type]
@@ -127,11 +127,12 @@ def changes(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
     """
     jobs = [name for name in CLASSES if name in frame.columns]
     crew = next((name for name in CREWS_OF.get(metric, ()) if name in frame.columns), None)
-    used = frame.drop_nulls([metric, "quarter"]).with_columns(
+    used = frame.select(
+        metric, "quarter",
         site=pl.coalesce(name for name in ("pad", "well_id") if name in frame.columns),
         job=pl.concat_str([pl.col(name).fill_null("not recorded") for name in jobs], separator=", "),
         crew=pl.lit("all") if crew is None else pl.col(crew).fill_null("not recorded"),
-    )
+    ).drop_nulls([metric, "quarter"])  # fmt: skip
     keys = ("quarter", "site", "job", "crew")
     cells = used.group_by(keys, maintain_order=True).agg(n=pl.len(), total=pl.col(metric).sum())
     cells = cells.sort("quarter", "site", "job", "crew")
@@ -248,7 +249,8 @@ def quarter_means(frame: pl.DataFrame, metric: str) -> list[dict[str, Any]]:
     are pads so far minus one. Pads are taken as independent: where each resembles the one before, limits are too
     narrow.
     """
-    used = frame.drop_nulls([metric, "quarter", "pad"]).sort("quarter", "pad", "well_id", maintain_order=True)
+    used = frame.select(metric, "quarter", "pad", "well_id").drop_nulls([metric, "quarter", "pad"])
+    used = used.sort("quarter", "pad", "well_id", maintain_order=True)
     mark = fingerprint(
         [METHOD_VERSION, metric, used.select("quarter", "pad", metric).hash_rows(seed=1).sort().to_list()]
     )

@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.models.levels import LevelRows
 from pipeline.models.mixed import adjusted_for, fit_mixed
-from pipeline.models.specs import CompareSpec
+from pipeline.models.specs import CompareSpec, columns_of
 
 ROWS_PER_WELL = 12
 """Assumed stages or plugs per well of the trial."""
@@ -57,7 +57,7 @@ def trials(frame: pl.DataFrame, spec: CompareSpec, one: str, other: str, wells: 
     The new pad's rows are set to the means of the covariates, with the variances of wells and rows as fitted. A pad
     with both levels removes its own effect from the difference; a pad with one level tells nothing of it.
     """
-    used = frame.drop_nulls([spec.outcome, spec.factor, "pad", *spec.adjusted_for])
+    used = columns_of(frame, spec).drop_nulls([spec.outcome, spec.factor, "pad", *spec.adjusted_for])
     used = used.filter(pl.col(spec.factor).is_in([one, other]))
     if used[spec.factor].n_unique() < 2 or used["pad"].n_unique() < 3:
         return f"{one} and {other} are not both recorded, or on fewer than three pads"
