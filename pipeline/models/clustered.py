@@ -123,9 +123,9 @@ def fit_by_pad(design: Array, outcome: Array, pads: Sequence[str]) -> Clustered:
         return Clustered(estimate, None, names.size, sd, np.zeros((0, k)), bread, none, none)
     meat, scores, crossed = np.zeros((k, k)), none.copy(), none.copy()
     alone = []
-    for g in range(names.size):
-        rows = code == g
-        x, z, e = design[rows], q[rows], residual[rows]
+    order = np.argsort(code, kind="stable")
+    parts = [np.split(each[order], np.flatnonzero(np.diff(code[order])) + 1) for each in (design, q, residual)]
+    for g, (x, z, e) in enumerate(zip(*parts, strict=True)):
         value, vector = np.linalg.eigh(z.T @ z)
         left = 1.0 - value
         alone += [root @ vector[:, i] for i in np.flatnonzero(left <= DETERMINED)]
