@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
-from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
+
+if TYPE_CHECKING:
+    from sklearn.ensemble import HistGradientBoostingClassifier
 
 from pipeline.models.columns import Column
 from pipeline.models.logistic import Logistic, fit_logistic
@@ -199,6 +201,8 @@ class Boosted:
 
     def fit(self, members: Mask) -> Fitted:
         """Fit on some pads, on a sample of many rows; no setting is chosen by pads."""
+        from sklearn.ensemble import HistGradientBoostingClassifier, HistGradientBoostingRegressor
+
         rows = self.table.rows_of(members)
         if rows.size > BOOSTED_MOST:  # it only tells whether a straight line misses something
             rows = rows[np.random.default_rng(0).choice(rows.size, BOOSTED_MOST, replace=False)]

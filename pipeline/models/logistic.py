@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import warnings
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy
 from numpy.typing import NDArray
-from sklearn.exceptions import ConvergenceWarning
-from sklearn.linear_model import LogisticRegression
+
+if TYPE_CHECKING:
+    from sklearn.linear_model import LogisticRegression
 
 Array = NDArray[np.float64]
 PENALTY = 1.0
@@ -67,6 +69,9 @@ def fit_logistic(
     ----------
     le Cessie and van Houwelingen, *Appl. Statist.* 41 (1992) for the ridge; Liang and Zeger (1986) for clusters.
     """
+    from sklearn.exceptions import ConvergenceWarning  # takes a second, and most commands fit nothing
+    from sklearn.linear_model import LogisticRegression
+
     model = LogisticRegression(
         C=1.0 / penalty if penalty else np.inf, solver="newton-cholesky", tol=1e-10, max_iter=200
     )
