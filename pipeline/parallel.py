@@ -147,24 +147,24 @@ class _Helpers:
 
 
 _kept: _Helpers | None = None
-_imported: str | None = None
+_imported: tuple[str, ...] | None = None
 """What kept helpers import, within a block that keeps them."""
 
 
 @contextmanager
-def kept_helpers(module: str) -> Iterator[None]:
+def kept_helpers(*modules: str) -> Iterator[None]:
     """Let the processes of this machine that help stay from one use to the next, until the outermost block ends.
 
     Parameters
     ----------
-    module : str
+    *modules : str
         What they import when `call_helpers` starts them; without that call each use starts its own.
     """
     global _kept, _imported
     if _imported is not None:
         yield
         return
-    _imported = module
+    _imported = modules
     try:
         yield
     finally:
@@ -181,7 +181,12 @@ def call_helpers() -> None:
     if _imported is not None and _kept is None and count:
         _kept = _Helpers(_helpers(count), ThreadPoolExecutor(count))
         for _ in range(count):
-            _kept.pool.submit(import_module, _imported)
+            _kept.pool.submit(_import, _imported)
+
+
+def _import(modules: tuple[str, ...]) -> None:
+    for module in modules:
+        import_module(module)
 
 
 def ahead(function: Callable[..., Result], *given: Any) -> Future[Result] | None:

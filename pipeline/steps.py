@@ -44,6 +44,8 @@ from pipeline.workspace import Workspace, replace_text, sweep_parts
 
 HELPED_FILES = 1000
 """Landed files of a workspace from which starting other processes early pays in a refresh: it takes two seconds. [1]"""
+FITTED_WITH = ("sklearn.ensemble", "sklearn.linear_model")
+"""What helpers load ahead, beside the steps: fits need it, other commands do not."""
 MANY_FILES = 64
 """Files of a table from which landing joins them. [1]"""
 Progress = Callable[[int, int, str], None]
@@ -87,7 +89,7 @@ def _noted(note: Path) -> str:
 @contextmanager
 def together() -> Iterator[None]:
     """Let the steps that run within share what takes time to make: processes that help, connections to the lake."""
-    with kept_helpers(__name__), kept_connections():
+    with kept_helpers(__name__, *FITTED_WITH), kept_connections():
         yield
 
 

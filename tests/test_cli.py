@@ -225,7 +225,7 @@ def test_the_steps_of_a_refresh_share_a_connection_and_helpers(
 
     def watched(*given: Any, **named: Any) -> Built:
         helper = parallel.ahead(os.getpid)
-        seen.append((set(connection._kept or {}), helper and helper.result() != os.getpid()))
+        seen.append((set(connection._kept.get() or {}), helper and helper.result() != os.getpid()))
         return build(*given, **named)
 
     monkeypatch.setattr(steps, "build", watched)
@@ -234,7 +234,7 @@ def test_the_steps_of_a_refresh_share_a_connection_and_helpers(
     [(kept, helped)] = seen
     assert kept == {(Lake(slice_workspace.lake).root, settings.time_zone, None, settings.display_units)}, "made by fit"
     assert helped
-    assert parallel.ahead(os.getpid) is None and connection._kept is None
+    assert parallel.ahead(os.getpid) is None and connection._kept.get() is None
 
 
 def test_a_refresh_that_finds_nothing_new_rewrites_nothing(slice_workspace: Workspace, tmp_path: Path) -> None:

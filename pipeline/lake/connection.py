@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 
 import duckdb
@@ -19,30 +20,31 @@ Seen = Callable[[Table, pl.LazyFrame], pl.LazyFrame]
 
 @dataclass
 class _Open:
-    """A connection, the state of the landed files that it shows, and the versions of its tables."""
+    """A connection, the state of the landed files that it shows, and the states of its tables."""
 
     connection: duckdb.DuckDBPyConnection
-    sources: int | None
-    versions: dict[str, int | None] = field(default_factory=dict)
+    sources: Hashable
+    states: dict[str, Hashable] = field(default_factory=dict)
 
 
-_kept: dict[Hashable, _Open] | None = None
+_kept: ContextVar[dict[Hashable, _Open] | None] = ContextVar("kept", default=None)
+"""Of this thread: two that refresh workspaces at the same time share nothing."""
 
 
 @contextmanager
 def kept_connections() -> Iterator[None]:
     """Let a connection that is asked for again be brought up to date until the outermost block ends, not made anew."""
-    global _kept
-    if _kept is not None:
+    if _kept.get() is not None:
         yield
         return
-    _kept = {}
+    kept: dict[Hashable, _Open] = {}
+    token = _kept.set(kept)
     try:
         yield
     finally:
-        for one in _kept.values():
+        _kept.reset(token)
+        for one in kept.values():
             one.connection.close()
-        _kept = None
 
 
 def connect(
@@ -73,17 +75,19 @@ def connect(
     begin : callable, optional
         Called with a new connection.
     same : hashable, optional
-        What `seen` and `begin` do, if the connection may be one that is kept: it can have more tables than those given.
+        What `seen` and `begin` do, if the connection may be one that is kept: it can have more tables than those given,
+        and is not to be closed.
     """
-    sources = lake.version(SOURCES)
-    key = (lake.root, zone, quarter, same)
-    one = None if _kept is None or same is None else _kept.get(key)
+    sources = lake.state(SOURCES)
+    key = (lake.root, *sorted(lake.storage_options.items()), zone, quarter, same)
+    kept = None if same is None else _kept.get()
+    one = None if kept is None else kept.get(key)
     if one is None or one.sources != sources:
         one = _Open(_closed_in(zone), sources)
         if begin is not None:
             begin(one.connection)
-        if _kept is not None and same is not None:
-            _kept[key] = one
+        if kept is not None:
+            kept[key] = one
     _bring_up(one, lake, tables, seen, quarter)
     return one.connection
 
@@ -103,8 +107,8 @@ def _closed_in(zone: str) -> duckdb.DuckDBPyConnection:
 def _bring_up(one: _Open, lake: Lake, tables: Iterable[Table], seen: Seen | None, quarter: str | None) -> None:
     """Register the tables that a connection lacks or has in another version, and make the marts that read them."""
     asked = list(tables)
-    versions = dict(zip(asked, at_once(lake.version, asked), strict=True))
-    new = [table for table, version in versions.items() if one.versions.get(table.name, -1) != version]
+    states = dict(zip(asked, at_once(lake.state, asked), strict=True))
+    new = [table for table in asked if table.name not in one.states or one.states[table.name] != states[table]]
     lake.refuse_damaged(new)
     here = lake.still()
     rows = {table: here.scan(table) if seen is None else seen(table, here.scan(table)) for table in new}
@@ -114,5 +118,5 @@ def _bring_up(one: _Open, lake: Lake, tables: Iterable[Table], seen: Seen | None
     drop_marts(one.connection, [table.name for table in new])
     for table in new:
         one.connection.register(table.name, frames.get(table, rows[table]))
-        one.versions[table.name] = versions[table]
-    create_marts(one.connection, one.versions, quarter=quarter)
+        one.states[table.name] = states[table]
+    create_marts(one.connection, one.states, quarter=quarter)

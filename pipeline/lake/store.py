@@ -128,16 +128,22 @@ class Lake:
 
     def _to_read(self, table: Table) -> DeltaTable | None:
         """Return what `open` returns, to be read only: it may be in use elsewhere."""
-        if "://" in self.root:
-            return self.open(table)
-        version = self.version(table) if self.versions is None else self.versions.get(table.name)
+        state = None if "://" in self.root else self.state(table)
+        return self.open(table) if state is None or state[1] is None else _kept_open(self.uri(table), *state)
+
+    def state(self, table: Table) -> tuple[int, tuple[int, int, int] | None] | None:
+        """Return a table's version and the identity of its log entry: a table that is made anew has old numbers.
+
+        None without a table; without identity in an object store.
+        """
+        version = self.version(table)
         if version is None:
-            return self.open(table)
+            return None
         try:
             entry = (Path(self.uri(table)) / "_delta_log" / f"{version:020}.json").stat()
         except FileNotFoundError:
-            return self.open(table)
-        return _kept_open(self.uri(table), version, (entry.st_ino, entry.st_mtime_ns, entry.st_size))
+            return version, None
+        return version, (entry.st_ino, entry.st_mtime_ns, entry.st_size)
 
     def version(self, table: Table) -> int | None:
         """Return the version of a table, or None if it does not exist."""

@@ -30,7 +30,10 @@ from pipeline.schemas.fitted import (
 )
 
 Rows = list[dict[str, Any]]
-Task = tuple[specs.ModelSpec | specs.CompareSpec, pl.DataFrame]
+Stale = tuple[specs.ModelSpec | specs.CompareSpec, pl.DataFrame]
+Task = tuple[str, specs.ModelSpec | specs.CompareSpec, pl.DataFrame]
+LINE, BOOSTED, COMPARED = "line", "boosted", "compared"
+"""Kinds of fits."""
 MADE = (
     MODEL_CARDS, EFFECTS, PREDICTIONS, MODEL_PARAMETERS, COMPARISONS, PROPORTIONS, CHANGES, QUARTER_MEANS, PLANNED,
     TRIALS,
@@ -100,20 +103,23 @@ def fit(
     report = FitReport()
     models, comparisons = _hashes(lake, MODEL_CARDS, "model"), _hashes(lake, COMPARISONS, "comparison")
     stale = _stale(frames, models, comparisons)
-    fitted: dict[str, grouped_cv.ModelRows | None] = {}
-    compared: dict[str, Rows] = {}
-    for done, (name, result) in enumerate(map_unordered(_fitter, stale, _fits_per_core(stale), workers), start=1):
-        if isinstance(result, list):
-            compared[name] = result
-        else:
-            fitted[name] = result
-        event("fitted", name=name, possible=bool(result))
+    tasks = _tasks(stale)
+    made: dict[str, dict[str, Any]] = {LINE: {}, BOOSTED: {}, COMPARED: {}}
+    for done, (kind, name, result) in enumerate(map_unordered(_fitter, tasks, _fits_per_core(tasks), workers), start=1):
+        made[kind][name] = result
+        if kind != BOOSTED:
+            event("fitted", name=name, possible=bool(result))
         if progress is not None:
-            progress(done, len(stale), name)
-    for names, made, before in ((specs.MODELS, fitted, models), (specs.COMPARISONS, compared, comparisons)):
+            progress(done, len(tasks), name)
+    compared: dict[str, Rows] = made[COMPARED]
+    fitted: dict[str, grouped_cv.ModelRows | None] = {
+        name: None if rows is None else grouped_cv.beside_boosted(rows, made[BOOSTED][name])
+        for name, rows in made[LINE].items()
+    }
+    for names, found, before in ((specs.MODELS, fitted, models), (specs.COMPARISONS, compared, comparisons)):
         for name in (one.name for one in names):
-            if name in made:
-                report.note(name, possible=bool(made[name]), before=name in before)
+            if name in found:
+                report.note(name, possible=bool(found[name]), before=name in before)
             else:
                 report.unchanged.append(name)
     _write_models(lake, {name: rows for name, rows in fitted.items() if rows is not None or name in models})
@@ -133,8 +139,8 @@ def stale_fits(lake: Lake, frames: Mapping[str, pl.DataFrame]) -> list[str]:
 
 def _stale(
     frames: Mapping[str, pl.DataFrame], models: Mapping[str, set[str]], comparisons: Mapping[str, set[str]]
-) -> list[Task]:
-    stale: list[Task] = [
+) -> list[Stale]:
+    stale: list[Stale] = [
         (model, specs.columns_of(frames[model.level], model))
         for model in specs.MODELS
         if models.get(model.name) != {grouped_cv.inputs_hash(frames[model.level], model)}
@@ -146,22 +152,33 @@ def _stale(
     ]
 
 
-def _fits_per_core(stale: list[Task]) -> int:
-    rows = sum(frame.height for _, frame in stale)
-    return len(stale) * ROWS_PER_CORE // max(rows, 1) + 1
+def _tasks(stale: list[Stale]) -> list[Task]:
+    """Return what is to be fitted; last what loads scikit-learn, which takes a second and which a helper has loaded."""
+    tasks: list[Task] = []
+    for spec, frame in stale:
+        if isinstance(spec, specs.CompareSpec):
+            tasks.append((COMPARED, spec, frame))
+        else:
+            tasks += [(LINE, spec, frame), (BOOSTED, spec, frame)]
+    return sorted(tasks, key=lambda task: task[0] == BOOSTED or getattr(task[1], "chance", False))
 
 
-def _fitter() -> Callable[[Task], tuple[str, grouped_cv.ModelRows | Rows | None]]:
+def _fits_per_core(tasks: list[Task]) -> int:
+    rows = sum(frame.height for kind, _, frame in tasks if kind != BOOSTED)
+    return len(tasks) * ROWS_PER_CORE // max(rows, 1) + 1
+
+
+def _fitter() -> Callable[[Task], tuple[str, str, Any]]:
     return _fitted
 
 
-def _fitted(task: Task) -> tuple[str, grouped_cv.ModelRows | Rows | None]:
+def _fitted(task: Task) -> tuple[str, str, Any]:
     """Fit one model or comparison."""
-    spec, frame = task
+    kind, spec, frame = task
     with threadpool_limits(1):  # a fit is small: threads cost more than they save
-        if isinstance(spec, specs.ModelSpec):
-            return spec.name, grouped_cv.fit_model(frame, spec)
-        return spec.name, compare.compare(frame, spec)
+        if isinstance(spec, specs.CompareSpec):
+            return kind, spec.name, compare.compare(frame, spec)
+        return kind, spec.name, (grouped_cv.fit_line if kind == LINE else grouped_cv.boost)(frame, spec)
 
 
 def _fit_small_tables(lake: Lake, frames: Mapping[str, pl.DataFrame], report: FitReport) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
 from typing import Any
@@ -43,12 +43,14 @@ MUST_NOT = (
 
 @dataclass
 class ModelRows:
-    """Rows for `model_cards`, `model_parameters`, `effects`, `predictions`."""
+    """Rows for `model_cards`, `model_parameters`, `effects`, `predictions`; of each pad its rows and squared errors."""
 
     card: dict[str, Any]
     effects: list[dict[str, Any]]
     predictions: list[dict[str, Any]]
-    parameters: list[dict[str, Any]] = field(default_factory=list)
+    parameters: list[dict[str, Any]]
+    rows: Array
+    squares: Array
 
 
 def inputs_hash(frame: pl.DataFrame, spec: ModelSpec) -> str:
@@ -57,6 +59,44 @@ def inputs_hash(frame: pl.DataFrame, spec: ModelSpec) -> str:
 
 
 def fit_model(frame: pl.DataFrame, spec: ModelSpec) -> ModelRows | None:
+    """Fit a model and test it on held-out pads, a boosted one beside it: `fit_line`, `boost`, `beside_boosted`."""
+    made = fit_line(frame, spec)
+    return None if made is None else beside_boosted(made, boost(frame, spec))
+
+
+def boost(frame: pl.DataFrame, spec: ModelSpec) -> Array | None:
+    """Return the squared errors of a boosted model on each pad, held out; None if too little is there to fit."""
+    table = _usable(frame, spec)
+    if table is None or table.outcome.size < BOOSTED_ROWS:
+        return None
+    groups = FEW_GROUPS if table.names.size >= MANY_PADS else OUTER_FOLDS
+    boosted, _ = out_of_pad(Boosted(table, chance=spec.chance), groups)
+    return _squares(table, boosted)
+
+
+def beside_boosted(made: ModelRows, squares: Array | None) -> ModelRows:
+    """Return a model with what its card tells of a boosted one, of which the squared errors are given."""
+    told: dict[str, Any] = {"rmse_boosted": None, "better_boosted": False}
+    if squares is not None:
+        told = {
+            "rmse_boosted": float(np.sqrt(squares.sum() / made.rows.sum())),
+            "better_boosted": _gains(made.rows, made.squares, squares),
+        }
+    return replace(made, card=made.card | told)
+
+
+def _usable(frame: pl.DataFrame, spec: ModelSpec) -> Table | None:
+    """Return the rows of a model; None if there are too few pads, or a chance has too few events."""
+    table = prepare(frame, spec)
+    if table.names.size < FEWEST_PADS:
+        return None
+    events = int(table.outcome.sum())
+    if spec.chance and min(events, table.outcome.size - events) < FEWEST_EVENTS:
+        return None
+    return table
+
+
+def fit_line(frame: pl.DataFrame, spec: ModelSpec) -> ModelRows | None:
     """Fit a model and test it on held-out pads.
 
     Parameters
@@ -75,25 +115,17 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec) -> ModelRows | None:
     What is served is what is judged: the linear model (logistic for a chance). A boosted model only tells, by its error
     on the same held-out pads, whether a straight line misses something.
     """
-    table = prepare(frame, spec)
-    if table.names.size < FEWEST_PADS:
-        return None
-    events = int(table.outcome.sum())
-    if spec.chance and min(events, table.outcome.size - events) < FEWEST_EVENTS:
+    table = _usable(frame, spec)
+    if table is None:
         return None
     fitter = Logit(table) if spec.chance else Linear(table)
     predicted, mean = out_of_pad(fitter)
-    boosted = None
-    if table.outcome.size >= BOOSTED_ROWS:
-        groups = FEW_GROUPS if table.names.size >= MANY_PADS else OUTER_FOLDS
-        boosted, _ = out_of_pad(Boosted(table, chance=spec.chance), groups)
     later = from_earlier_pads(fitter) if isinstance(fitter, Linear) else None
     half, coverage, basis = (float("inf"), float("nan"), "") if spec.chance else _interval(table, predicted, later)
     card = _card(spec, table, predicted, mean)
     physics = None if spec.physics is None else table.used[spec.physics].to_numpy().astype(float)
     card |= {
         "inputs": inputs_hash(frame, spec), "kind": "logistic" if spec.chance else "linear",
-        "rmse_boosted": None if boosted is None else _rmse(table.outcome, boosted),
         "rmse_later": None if later is None else _rmse(table.outcome[later.rows], later.predicted),
         "rmse_of_mean_later": None if later is None else _rmse(table.outcome[later.rows], later.mean),
         "picker_share": None if table.picker is None else table.picker.share,
@@ -102,13 +134,14 @@ def fit_model(frame: pl.DataFrame, spec: ModelSpec) -> ModelRows | None:
         "span": _span(table.used),
         "interval_note": _interval_note(table.names.size, spec.chance, coverage) + basis
         + _beside(spec, table, later),
-        "better_boosted": boosted is not None and _gains(table, _squares(table, predicted), _squares(table, boosted)),
     }  # fmt: skip
     served = fitter.fit(np.ones(table.names.size, dtype=bool))
     odds = None if served.logistic is None else partial(_odds, served, served.logistic, table)
     effects = effects_of(spec, table.used, table.outcome, table.columns, table.pads, table.weights, odds)
     parameters = [row | {"inputs": card["inputs"]} for row in _parameters(spec, table, served)]
-    return ModelRows(card, effects, _predictions(spec, table, predicted, mean, half), parameters)
+    predictions = _predictions(spec, table, predicted, mean, half)
+    rows = np.bincount(table.by_pad[1]).astype(float)
+    return ModelRows(card, effects, predictions, parameters, rows, _squares(table, predicted))
 
 
 def _beside(spec: ModelSpec, table: Table, later: Later | None) -> str:
@@ -163,9 +196,9 @@ def _squares(table: Table, predicted: Array) -> Array:
     return np.asarray(np.bincount(table.by_pad[1], (table.outcome - predicted) ** 2), dtype=np.float64)
 
 
-def _gains(table: Table, old: Array, new: Array) -> bool:
+def _gains(rows: Array, old: Array, new: Array) -> bool:
     """Whether new errors are smaller than old ones beyond chance: Student's t of the pads' mean gains."""
-    gain = (old - new) / np.bincount(table.by_pad[1])
+    gain = (old - new) / rows
     return bool(gain.mean() > scipy.stats.t.ppf(0.975, gain.size - 1) * gain.std(ddof=1) / np.sqrt(gain.size))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from pathlib import Path
 
@@ -52,6 +53,25 @@ def test_a_kept_connection_takes_what_is_new_and_keeps_the_rest(lake: Lake) -> N
     assert connect(lake, [PAD_DAYS], same="field") is not first  # the block has ended
     with pytest.raises(duckdb.Error):
         first.sql("SELECT 1").fetchall()
+
+
+def test_a_table_made_anew_with_an_old_number_is_read_again(lake: Lake) -> None:
+    with kept_connections():
+        first = connect(lake, [PAD_DAYS], same="field")
+        before = lake.version(PAD_DAYS)
+        lake.move_away(PAD_DAYS)
+        day(lake, "Two")
+        assert lake.version(PAD_DAYS) == before
+        assert connect(lake, [PAD_DAYS], same="field") is first
+        assert pads(first) == ["Two"]
+
+
+def test_threads_share_no_connection(lake: Lake) -> None:
+    with kept_connections(), ThreadPoolExecutor(1) as thread:
+        first = connect(lake, [PAD_DAYS], same="field")
+        other = thread.submit(connect, lake, [PAD_DAYS], same="field").result()
+        assert other is not first
+    assert pads(other) == ["One"]
 
 
 def test_a_connection_that_shows_something_else_is_another_one(lake: Lake) -> None:

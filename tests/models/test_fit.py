@@ -87,5 +87,11 @@ def test_a_fit_is_stale_if_anything_that_it_reads_changed_and_reads_nothing_else
 
 def _without_times(made: object) -> object:
     if isinstance(made, grouped_cv.ModelRows):
-        return [{**made.card, "fitted_at": None}, made.effects, made.predictions, made.parameters]
+        return [
+            {**made.card, "fitted_at": None},
+            made.effects,
+            made.predictions,
+            made.parameters,
+            made.squares.tolist(),
+        ]
     return made
