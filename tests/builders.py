@@ -119,7 +119,7 @@ def connect_on(
             pl.lit(None, dtype=dtype).alias(column) for column, dtype in table.dtypes.items() if column not in given
         ]
         connection.register(name, given.with_columns(rest).select(list(table.dtypes)).cast(pl.Schema(table.dtypes)))
-    create_macros(connection, zone)
+    create_macros(connection, zone, quarter)
     create_marts(connection, TABLES if reads is None else tables_below(reads), quarter=quarter)
     return connection
 

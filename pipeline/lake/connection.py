@@ -83,7 +83,7 @@ def connect(
     kept = None if same is None else _kept.get()
     one = None if kept is None else kept.get(key)
     if one is None or one.sources != sources:
-        one = _Open(_closed_in(zone), sources)
+        one = _Open(_closed_in(zone, quarter), sources)
         if begin is not None:
             begin(one.connection)
         if kept is not None:
@@ -92,11 +92,11 @@ def connect(
     return one.connection
 
 
-def _closed_in(zone: str) -> duckdb.DuckDBPyConnection:
+def _closed_in(zone: str, quarter: str | None) -> duckdb.DuckDBPyConnection:
     """Open a DuckDB that reaches nothing outside."""
     connection = duckdb.connect(":memory:")
     connection.execute("SET TimeZone = 'UTC'")
-    create_macros(connection, zone)
+    create_macros(connection, zone, quarter)
     connection.execute("SET python_enable_replacements = false")
     connection.execute("SET temp_directory = ''")  # queries may read it, and nothing is to be spilled
     connection.execute("SET enable_external_access = false")

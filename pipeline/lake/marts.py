@@ -43,7 +43,7 @@ def tables_below(names: Iterable[str]) -> set[str]:
     return tables
 
 
-def create_macros(connection: duckdb.DuckDBPyConnection, zone: str = "UTC") -> None:
+def create_macros(connection: duckdb.DuckDBPyConnection, zone: str = "UTC", quarter: str | None = None) -> None:
     """Create the macros that marts and queries share.
 
     Parameters
@@ -51,11 +51,14 @@ def create_macros(connection: duckdb.DuckDBPyConnection, zone: str = "UTC") -> N
     connection : duckdb connection
     zone : str
         Time zone for pads without one.
+    quarter : str, optional
+        As in `create_marts`.
     """
     quoted = zone.replace("'", "''")
     for macro in (
         f"default_zone() AS '{quoted}'",
         "quarter_of(day) AS year(day) || 'Q' || quarter(day)",
+        f"in_edition(quarter) AS quarter IS NULL OR quarter <= '{quarter or '9999Q4'}'",
         "minutes_between(earlier, later) AS (epoch_us(later) - epoch_us(earlier)) / 6e7",
         f"diesel_co2_kg(gal) AS gal * {DIESEL_MMBTU_PER_GAL * DIESEL_CO2_KG_PER_MMBTU!r}",
         f"diesel_hp_hours(gal) AS gal * {DIESEL_MMBTU_PER_GAL * 1e6 / HP_HOUR_BTU!r}",
@@ -76,9 +79,6 @@ def create_marts(connection: duckdb.DuckDBPyConnection, tables: Iterable[str], *
     quarter : str, optional
         Such as ``2025Q2``: rows of later quarters are excluded from every mart that has a quarter.
     """
-    connection.execute(
-        f"CREATE OR REPLACE MACRO in_edition(quarter) AS quarter IS NULL OR quarter <= '{quarter or '9999Q4'}'"
-    )
     made = _made(connection)
     there = {*tables, *made}
     for name, reads in _reads().items():

@@ -31,9 +31,8 @@ from pipeline.schemas.fitted import (
 
 Rows = list[dict[str, Any]]
 Stale = tuple[specs.ModelSpec | specs.CompareSpec, pl.DataFrame]
-Task = tuple[str, specs.ModelSpec | specs.CompareSpec, pl.DataFrame]
-LINE, BOOSTED, COMPARED = "line", "boosted", "compared"
-"""Kinds of fits."""
+Fit = Callable[[pl.DataFrame, Any], Any]
+Task = tuple[Fit, specs.ModelSpec | specs.CompareSpec, pl.DataFrame]
 MADE = (
     MODEL_CARDS, EFFECTS, PREDICTIONS, MODEL_PARAMETERS, COMPARISONS, PROPORTIONS, CHANGES, QUARTER_MEANS, PLANNED,
     TRIALS,
@@ -104,17 +103,17 @@ def fit(
     models, comparisons = _hashes(lake, MODEL_CARDS, "model"), _hashes(lake, COMPARISONS, "comparison")
     stale = _stale(frames, models, comparisons)
     tasks = _tasks(stale)
-    made: dict[str, dict[str, Any]] = {LINE: {}, BOOSTED: {}, COMPARED: {}}
-    for done, (kind, name, result) in enumerate(map_unordered(_fitter, tasks, _fits_per_core(tasks), workers), start=1):
-        made[kind][name] = result
-        if kind != BOOSTED:
+    made: dict[Fit, dict[str, Any]] = defaultdict(dict)
+    for done, (by, name, result) in enumerate(map_unordered(_fitter, tasks, _fits_per_core(tasks), workers), start=1):
+        made[by][name] = result
+        if by is not grouped_cv.boost:
             event("fitted", name=name, possible=bool(result))
         if progress is not None:
             progress(done, len(tasks), name)
-    compared: dict[str, Rows] = made[COMPARED]
+    compared: dict[str, Rows] = made[compare.compare]
     fitted: dict[str, grouped_cv.ModelRows | None] = {
-        name: None if rows is None else grouped_cv.beside_boosted(rows, made[BOOSTED][name])
-        for name, rows in made[LINE].items()
+        name: None if rows is None else grouped_cv.beside_boosted(rows, made[grouped_cv.boost][name])
+        for name, rows in made[grouped_cv.fit_line].items()
     }
     for names, found, before in ((specs.MODELS, fitted, models), (specs.COMPARISONS, compared, comparisons)):
         for name in (one.name for one in names):
@@ -154,31 +153,31 @@ def _stale(
 
 def _tasks(stale: list[Stale]) -> list[Task]:
     """Return what is to be fitted; last what loads scikit-learn, which takes a second and which a helper has loaded."""
-    tasks: list[Task] = []
+    first: list[Task] = []
+    last: list[Task] = []
     for spec, frame in stale:
         if isinstance(spec, specs.CompareSpec):
-            tasks.append((COMPARED, spec, frame))
+            first.append((compare.compare, spec, frame))
         else:
-            tasks += [(LINE, spec, frame), (BOOSTED, spec, frame)]
-    return sorted(tasks, key=lambda task: task[0] == BOOSTED or getattr(task[1], "chance", False))
+            (last if spec.chance else first).append((grouped_cv.fit_line, spec, frame))
+            last.append((grouped_cv.boost, spec, frame))
+    return first + last
 
 
 def _fits_per_core(tasks: list[Task]) -> int:
-    rows = sum(frame.height for kind, _, frame in tasks if kind != BOOSTED)
+    rows = sum(frame.height for by, _, frame in tasks if by is not grouped_cv.boost)
     return len(tasks) * ROWS_PER_CORE // max(rows, 1) + 1
 
 
-def _fitter() -> Callable[[Task], tuple[str, str, Any]]:
+def _fitter() -> Callable[[Task], tuple[Fit, str, Any]]:
     return _fitted
 
 
-def _fitted(task: Task) -> tuple[str, str, Any]:
+def _fitted(task: Task) -> tuple[Fit, str, Any]:
     """Fit one model or comparison."""
-    kind, spec, frame = task
+    by, spec, frame = task
     with threadpool_limits(1):  # a fit is small: threads cost more than they save
-        if isinstance(spec, specs.CompareSpec):
-            return kind, spec.name, compare.compare(frame, spec)
-        return kind, spec.name, (grouped_cv.fit_line if kind == LINE else grouped_cv.boost)(frame, spec)
+        return by, spec.name, by(frame, spec)
 
 
 def _fit_small_tables(lake: Lake, frames: Mapping[str, pl.DataFrame], report: FitReport) -> None:
