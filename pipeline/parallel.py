@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import signal
@@ -63,6 +64,7 @@ def map_unordered(
     tasks: Iterable[Task],
     min_tasks_per_worker: int,
     workers: Workers | None = None,
+    meanwhile: Callable[[], None] = lambda: None,
 ) -> Iterator[Result]:
     """Run independent tasks on other processes; yield their results as they finish, in no fixed order.
 
@@ -76,6 +78,8 @@ def map_unordered(
         Tasks that pay for starting one process on this machine: with fewer than twice as many, this process runs all.
     workers : Workers, optional
         Where the tasks run; default: this process, and processes of this machine where they pay.
+    meanwhile : callable, optional
+        Called in this process as soon as others have tasks, before it takes one.
 
     Yields
     ------
@@ -109,6 +113,7 @@ def map_unordered(
     run = make_worker() if here else None
     busy = threads
     try:
+        meanwhile()
         while busy or (here and left):
             if run is not None and left:
                 try:
@@ -187,6 +192,7 @@ def call_helpers() -> None:
 def _import(modules: tuple[str, ...]) -> None:
     for module in modules:
         import_module(module)
+    gc.freeze()  # they stay: no collection goes through them again
 
 
 def ahead(function: Callable[..., Result], *given: Any) -> Future[Result] | None:

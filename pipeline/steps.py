@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -20,7 +20,7 @@ from pipeline.events import event
 from pipeline.ingest.growing import LOOK
 from pipeline.ingest.land import Landed, land
 from pipeline.ingest.verify import REPAIRED
-from pipeline.lake import Lake, Lease, kept_connections, open_anew
+from pipeline.lake import Lake, Lease, connections_kept, kept_connections, open_anew
 from pipeline.lake.migrate import migrate
 from pipeline.locks import held
 from pipeline.metrics.measure import MADE as MEASURED
@@ -211,7 +211,12 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
     with _alone(workspace, "fit") as lake, cluster(workspace.settings.cluster) as workers:
         restored = _restored(lake, FITTED)
         frames = modelled(workspace, lake)
-        report = fit(lake, frames, progress, workers)
+
+        def meanwhile() -> None:
+            if connections_kept():  # for the report
+                _connected(workspace, lake, [name for name, table in TABLES.items() if table not in FITTED])
+
+        report = fit(lake, frames, progress, workers, meanwhile)
         report.restored = restored
         try:
             if record_plan(lake, workspace.plan, frames):
@@ -320,15 +325,17 @@ def run_tidy(workspace: Workspace, keep_days: float | None = None, hours: float 
 
 def connect(workspace: Workspace) -> duckdb.DuckDBPyConnection:
     """Open the marts and tables of the present lake for queries, texts in the display units."""
+    return _connected(workspace, open_lake(workspace), TABLES)
+
+
+def _connected(workspace: Workspace, lake: Lake, tables: Iterable[str]) -> duckdb.DuckDBPyConnection:
     settings = workspace.settings
-    return queries.connect(open_lake(workspace), settings.display_units, zone=settings.time_zone)
+    return queries.connect(lake, settings.display_units, zone=settings.time_zone, tables=tables)
 
 
 def modelled(workspace: Workspace, lake: Lake) -> dict[str, pl.DataFrame]:
     """Return the modelling tables of a lake, by level."""
-    settings = workspace.settings
-    tables = modelled_tables()
-    return modelling_tables(queries.connect(lake, settings.display_units, zone=settings.time_zone, tables=tables))
+    return modelling_tables(_connected(workspace, lake, modelled_tables()))
 
 
 def run_query(workspace: Workspace, name: str, given: dict[str, Any]) -> Answer:

@@ -1,7 +1,18 @@
 """The lake: Delta tables, one writer, consistent readers."""
 
-from pipeline.lake.connection import connect, kept_connections
+from pipeline.lake.connection import connect, connections_kept, kept_connections
 from pipeline.lake.lease import Lease
-from pipeline.lake.store import Condition, Lake, Where, damage, open_anew
+from pipeline.lake.store import Condition, Lake, Where, at_once, damage, open_anew
 
-__all__ = ["Condition", "Lake", "Lease", "Where", "connect", "damage", "kept_connections", "open_anew"]
+__all__ = [
+    "Condition",
+    "Lake",
+    "Lease",
+    "Where",
+    "at_once",
+    "connect",
+    "connections_kept",
+    "damage",
+    "kept_connections",
+    "open_anew",
+]

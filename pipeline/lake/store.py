@@ -12,7 +12,6 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 from urllib.parse import unquote
@@ -27,6 +26,8 @@ from pipeline.schemas.lineage import SOURCES
 
 Result = TypeVar("Result")
 Where = Mapping[str, "str | int | bool | Sequence[str] | Sequence[int]"]
+State = tuple[int, "tuple[int, int, int] | None"]
+"""Version of a table, and the identity of its entry in the log."""
 
 _SETTINGS = {
     # old versions must stay readable for as-of reports; Delta's own default drops them after 30 days
@@ -62,15 +63,20 @@ class _LocalTable(DeltaTable):  # type: ignore[misc]
         return [unquote(path) for path in super().file_uris(*given, **named)]
 
 
-@lru_cache(KEPT_OPEN)
-def _kept_open(uri: str, version: int, _log: tuple[int, int, int]) -> DeltaTable:
-    """Return a version of a local table for reading, from memory as long as its entry in the log is the same file."""
-    return _LocalTable(uri, version=version)
+_kept_open: dict[tuple[str, State], DeltaTable] = {}
+"""Versions of local tables for reading, as long as their entry in the log is the same file."""
+
+
+def _keep_open(uri: str, state: State, delta: DeltaTable) -> DeltaTable:
+    while len(_kept_open) >= KEPT_OPEN:
+        _kept_open.pop(next(iter(_kept_open)), None)
+    _kept_open[uri, state] = delta
+    return delta
 
 
 def open_anew() -> None:
     """Let this process read the log of every table again, as after damage that it has not seen."""
-    _kept_open.cache_clear()
+    _kept_open.clear()
 
 
 @dataclass(frozen=True)
@@ -129,16 +135,21 @@ class Lake:
     def _to_read(self, table: Table) -> DeltaTable | None:
         """Return what `open` returns, to be read only: it may be in use elsewhere."""
         state = None if "://" in self.root else self.state(table)
-        return self.open(table) if state is None or state[1] is None else _kept_open(self.uri(table), *state)
+        if state is None or state[1] is None:
+            return self.open(table)
+        uri = self.uri(table)
+        held = _kept_open.get((uri, state))
+        return held if held is not None else _keep_open(uri, state, _LocalTable(uri, version=state[0]))
 
-    def state(self, table: Table) -> tuple[int, tuple[int, int, int] | None] | None:
+    def state(self, table: Table) -> State | None:
         """Return a table's version and the identity of its log entry: a table that is made anew has old numbers.
 
         None without a table; without identity in an object store.
         """
         version = self.version(table)
-        if version is None:
-            return None
+        return None if version is None else self._state_at(table, version)
+
+    def _state_at(self, table: Table, version: int) -> State:
         try:
             entry = (Path(self.uri(table)) / "_delta_log" / f"{version:020}.json").stat()
         except FileNotFoundError:
@@ -408,7 +419,10 @@ class Lake:
                 schema_mode="merge" if set(table.dtypes) != _columns(delta) else None, writer_properties=_WRITER,
                 commit_properties=_NO_RETRY,
             )  # fmt: skip
-        return int(delta.version())
+        written = self._state_at(table, int(delta.version()))
+        if written[1] is not None:  # it is read next: its log need not be
+            _keep_open(self.uri(table), written, delta)
+        return written[0]
 
 
 def at_once(function: Callable[[Table], Result], tables: Iterable[Table]) -> list[Result]:

@@ -12,7 +12,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.events import event
-from pipeline.lake import Lake, Where
+from pipeline.lake import Lake, Where, at_once
 from pipeline.metrics.coil.measure import measure_runs
 from pipeline.metrics.coil.view import PLUG, RUN, TOE
 from pipeline.metrics.declare import changed, marked, texts_by
@@ -310,9 +310,13 @@ def _forget(lake: Lake, wells: list[str]) -> None:
 
 def _replace(lake: Lake, wells: list[str], rows: Callable[[Table], pl.DataFrame]) -> None:
     where: Where = {"well_id": sorted(wells)}
-    for table in (*_MEASURED, FINDINGS, PICKS):
+
+    def write(table: Table) -> None:
         frame = rows(table).sort("well_id", maintain_order=True)
         lake.replace(table, frame, {"step": "measure", **where} if table is FINDINGS else where)
+
+    at_once(write, (*_MEASURED, FINDINGS))
+    write(PICKS)
 
 
 __all__ = [

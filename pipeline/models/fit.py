@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from itertools import chain
 from typing import Any
 
 import polars as pl
 from threadpoolctl import threadpool_limits
 
 from pipeline.events import event
-from pipeline.lake import Lake
+from pipeline.lake import Lake, at_once
 from pipeline.models import compare, grouped_cv, quarters, specs
 from pipeline.parallel import Workers, map_unordered
 from pipeline.schemas.base import Table
@@ -33,6 +32,8 @@ Rows = list[dict[str, Any]]
 Stale = tuple[specs.ModelSpec | specs.CompareSpec, pl.DataFrame]
 Fit = Callable[[pl.DataFrame, Any], Any]
 Task = tuple[Fit, specs.ModelSpec | specs.CompareSpec, pl.DataFrame]
+Small = tuple[Table, str, dict[str, Rows]]
+"""An inexpensive table, its key column, and its rows by key."""
 MADE = (
     MODEL_CARDS, EFFECTS, PREDICTIONS, MODEL_PARAMETERS, COMPARISONS, PROPORTIONS, CHANGES, QUARTER_MEANS, PLANNED,
     TRIALS,
@@ -82,6 +83,7 @@ def fit(
     frames: Mapping[str, pl.DataFrame],
     progress: Callable[[int, int, str], None] | None = None,
     workers: Workers | None = None,
+    meanwhile: Callable[[], None] = lambda: None,
 ) -> FitReport:
     """Fit all models and comparisons whose rows or method changed.
 
@@ -94,6 +96,8 @@ def fit(
         Called with (done, to do, name).
     workers : Workers, optional
         Where models are fitted; default: on this machine.
+    meanwhile : callable, optional
+        Called while others fit, if there is anything to fit.
 
     Returns
     -------
@@ -103,8 +107,16 @@ def fit(
     models, comparisons = _hashes(lake, MODEL_CARDS, "model"), _hashes(lake, COMPARISONS, "comparison")
     stale = _stale(frames, models, comparisons)
     tasks = _tasks(stale)
+    small: list[Small] = []
+
+    def beside() -> None:
+        small.extend(_small_tables(frames))
+        if tasks:
+            meanwhile()
+
     made: dict[Fit, dict[str, Any]] = defaultdict(dict)
-    for done, (by, name, result) in enumerate(map_unordered(_fitter, tasks, _fits_per_core(tasks), workers), start=1):
+    results = map_unordered(_fitter, tasks, _fits_per_core(tasks), workers, beside)
+    for done, (by, name, result) in enumerate(results, start=1):
         made[by][name] = result
         if by is not grouped_cv.boost:
             event("fitted", name=name, possible=bool(result))
@@ -125,7 +137,7 @@ def fit(
     _write(
         lake, COMPARISONS, "comparison", {name: rows for name, rows in compared.items() if rows or name in comparisons}
     )
-    _fit_small_tables(lake, frames, report)
+    _write_small_tables(lake, small, report)
     return report
 
 
@@ -180,19 +192,21 @@ def _fitted(task: Task) -> tuple[Fit, str, Any]:
         return by, spec.name, by(frame, spec)
 
 
-def _fit_small_tables(lake: Lake, frames: Mapping[str, pl.DataFrame], report: FitReport) -> None:
+def _write_small_tables(lake: Lake, small: list[Small], report: FitReport) -> None:
     """Write the inexpensive tables whose inputs changed."""
-    for table, key, made in _small_tables(frames):
+    stale: dict[Table, tuple[str, dict[str, Rows]]] = {}
+    for table, key, made in small:
         before = _hashes(lake, table, key)
         changed = {name: rows for name, rows in made.items() if before.get(name, set()) != _inputs(rows)}
         for name, rows in changed.items():
             report.note(f"{table.name}: {name}", possible=bool(rows), before=name in before)
         report.unchanged += [f"{table.name}: {name}" for name in made if name not in changed]
-        _write(lake, table, key, changed)
+        stale[table] = key, changed
+    at_once(lambda table: _write(lake, table, *stale[table]), stale)
 
 
-def _small_tables(frames: Mapping[str, pl.DataFrame]) -> Iterator[tuple[Table, str, dict[str, Rows]]]:
-    """Build the rows of the inexpensive tables: table, key column, rows by key."""
+def _small_tables(frames: Mapping[str, pl.DataFrame]) -> Iterator[Small]:
+    """Build the rows of the inexpensive tables."""
     yield PROPORTIONS, "event", {name: quarters.proportions(frames["stage"], name) for name in quarters.EVENTS}
     for table, make, metrics in (
         (CHANGES, quarters.changes, quarters.CHANGED), (QUARTER_MEANS, quarters.quarter_means, quarters.MEANS)
@@ -212,18 +226,23 @@ def _hashes(lake: Lake, table: Table, key: str) -> dict[str, set[str]]:
     return found
 
 
-def _write(lake: Lake, table: Table, key: str, rows: dict[str, Rows]) -> None:
+def _write(lake: Lake, table: Table, key: str, rows: Mapping[str, Rows | pl.DataFrame]) -> None:
     """Replace the rows of the given keys in one commit."""
     if rows:
-        frame = pl.DataFrame(list(chain.from_iterable(rows.values())), schema=table.dtypes)
-        lake.replace(table, frame, {key: list(rows)})
+        frames = [pl.DataFrame(found, schema=table.dtypes) for found in rows.values()]
+        lake.replace(table, pl.concat(frames), {key: list(rows)})
 
 
 def _write_models(lake: Lake, fitted: dict[str, grouped_cv.ModelRows | None]) -> None:
     """Write the fitted models; write the cards last, because their inputs mark the whole fit as current."""
-    parts: tuple[tuple[Table, Callable[[grouped_cv.ModelRows], Rows]], ...] = (
-        (PREDICTIONS, lambda rows: rows.predictions), (EFFECTS, lambda rows: rows.effects),
-        (MODEL_PARAMETERS, lambda rows: rows.parameters), (MODEL_CARDS, lambda rows: [rows.card]),
-    )  # fmt: skip
-    for table, part in parts:
-        _write(lake, table, "model", {name: [] if rows is None else part(rows) for name, rows in fitted.items()})
+    parts: dict[Table, Callable[[grouped_cv.ModelRows], Rows | pl.DataFrame]] = {
+        PREDICTIONS: lambda rows: rows.predictions, EFFECTS: lambda rows: rows.effects,
+        MODEL_PARAMETERS: lambda rows: rows.parameters, MODEL_CARDS: lambda rows: [rows.card],
+    }  # fmt: skip
+
+    def write(table: Table) -> None:
+        rows = {name: [] if rows is None else parts[table](rows) for name, rows in fitted.items()}
+        _write(lake, table, "model", rows)
+
+    at_once(write, [table for table in parts if table is not MODEL_CARDS])
+    write(MODEL_CARDS)

@@ -19,6 +19,7 @@ from pipeline.models.held_out import FEWEST_PADS, OUTER_FOLDS, Later, from_earli
 from pipeline.models.logistic import Logistic, odds_limits
 from pipeline.models.specs import ModelSpec, rows_hash
 from pipeline.models.training import Array, Table, prepare
+from pipeline.schemas.fitted import PREDICTIONS
 from pipeline.units import qty
 
 FEWEST_EVENTS = 5
@@ -47,7 +48,7 @@ class ModelRows:
 
     card: dict[str, Any]
     effects: list[dict[str, Any]]
-    predictions: list[dict[str, Any]]
+    predictions: pl.DataFrame
     parameters: list[dict[str, Any]]
     rows: Array
     squares: Array
@@ -262,18 +263,17 @@ def _interval_note(pads: int, chance: bool, coverage: float) -> str:
     return f"{pads} pads: {coverage:.0%} of each pad's rows are inside the 90 % interval from the other pads."
 
 
-def _predictions(spec: ModelSpec, table: Table, predicted: Array, mean: Array, half: float) -> list[dict[str, Any]]:
-    number = [1] * table.used.height if spec.per_well else table.used[spec.level].to_list()
+def _predictions(spec: ModelSpec, table: Table, predicted: Array, mean: Array, half: float) -> pl.DataFrame:
     reach = half if np.isfinite(half) else None
-    rows = zip(table.used["well_id"], number, table.pads, table.outcome, predicted, mean, strict=True)
-    return [
+    return pl.DataFrame(
         {
-            "model": spec.name, "well_id": well, "number": n, "pad": str(pad), "observed": float(o),
-            "predicted": float(p), "mean_predicted": float(m), "low": None if reach is None else float(p) - reach,
-            "high": None if reach is None else float(p) + reach,
-        }
-        for well, n, pad, o, p, m in rows
-    ]  # fmt: skip
+            "model": spec.name, "well_id": table.used["well_id"],
+            "number": 1 if spec.per_well else table.used[spec.level], "pad": table.pads, "observed": table.outcome,
+            "predicted": predicted, "mean_predicted": mean, "low": None if reach is None else predicted - reach,
+            "high": None if reach is None else predicted + reach,
+        },
+        schema=PREDICTIONS.dtypes,
+    )  # fmt: skip
 
 
 def _odds(served: Served, fitted: Logistic, table: Table) -> Limits:

@@ -16,6 +16,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import polars as pl
@@ -148,13 +149,16 @@ def by_files(folder: Path, stages: int) -> None:
 
 
 def _add_stage(space: Workspace, stage: int) -> None:
-    """Add one more stage of the first well: the record of another one, years later."""
+    """Add one more stage of the first well: the record of another one, as many weeks later as there are more than 59."""
     source = sorted((space.root / "landing" / "treatment" / "larkspoke").glob("*stage 01.csv"))[0]
     text = source.read_text(encoding="utf-8").splitlines(keepends=True)
-    later = "".join(
-        re.sub(r"^(\d\d)/(\d\d)/(\d{4})", lambda d: f"{d[1]}/{d[2]}/{int(d[3]) + stage - 59}", line) for line in text
-    )
-    source.with_name(re.sub(r"stage \d+", f"stage {stage}", source.name)).write_text(later, encoding="utf-8")
+
+    def later(found: re.Match[str]) -> str:
+        day = datetime.strptime(found[0], "%d/%m/%Y") + timedelta(weeks=stage - 59)
+        return f"{day:%d/%m/%Y}"
+
+    moved = "".join(re.sub(r"^\d\d/\d\d/\d{4}", later, line) for line in text)
+    source.with_name(re.sub(r"stage \d+", f"stage {stage}", source.name)).write_text(moved, encoding="utf-8")
 
 
 def by_rows(folder: Path, stages: int) -> None:

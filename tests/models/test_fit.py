@@ -90,7 +90,7 @@ def _without_times(made: object) -> object:
         return [
             {**made.card, "fitted_at": None},
             made.effects,
-            made.predictions,
+            made.predictions.to_dicts(),
             made.parameters,
             made.squares.tolist(),
         ]

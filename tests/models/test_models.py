@@ -82,7 +82,7 @@ def test_every_prediction_comes_from_a_fit_without_its_pad() -> None:
     assert again is not None
     own = [
         (a["predicted"], b["predicted"])
-        for a, b in zip(fitted.predictions, again.predictions, strict=True)
+        for a, b in zip(fitted.predictions.to_dicts(), again.predictions.to_dicts(), strict=True)
         if a["pad"] == "p0"
     ]
     assert own
