@@ -12,10 +12,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
-import dataframely as dy
 import polars as pl
 
-from pipeline.schemas.base import Table, day, flag, instant, integer, quantity, text
+from pipeline.schemas.base import Schema, Table, day, flag, instant, integer, quantity, text
 
 View = TypeVar("View")
 Value = TypeVar("Value")
@@ -154,8 +153,8 @@ class Level(Generic[View]):
         columns["missing_because"] = text("for each metric without a value, the reason", amounts=True)
         columns["fingerprint"] = text("hash of all inputs of the well's rows", required=True)
         title = "".join(part.title() for part in self.name.split("_"))
-        make: Callable[..., type[dy.Schema]] = type(dy.Schema)
-        schema = make(title, (dy.Schema,), {"__doc__": self.grain, **columns})
+        make: Callable[..., type[Schema]] = type(Schema)
+        schema = make(title, (Schema,), {"__doc__": self.grain, **columns})
         return Table(self.name, schema, self.grain)
 
 

@@ -2,12 +2,33 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-import dataframely as dy
 import polars as pl
+
+
+@contextmanager
+def _without(name: str) -> Iterator[None]:
+    """Import what follows as if a package, which it supports and which is not used here, were not installed."""
+    if name in sys.modules:
+        yield
+        return
+    sys.modules[name] = None  # type: ignore[assignment]
+    try:
+        yield
+    finally:
+        del sys.modules[name]
+
+
+with _without("sqlalchemy"):  # a sixth of a second of every command
+    import dataframely as dy
+
+Schema = dy.Schema
 
 Range = tuple[float, float]
 DEPTH_FT: Range = (-50.0, 40000.0)
@@ -59,6 +80,11 @@ def integer(
     return dy.Int32(nullable=not (key or required), primary_key=key, min=lowest, max=highest, description=meaning)
 
 
+def large(meaning: str) -> dy.Int64:
+    """Declare a whole number that can be beyond two thousand millions."""
+    return dy.Int64(nullable=True, description=meaning)
+
+
 def text(
     meaning: str,
     *,
@@ -102,7 +128,7 @@ def day(meaning: str, *, key: bool = False, ahead: bool = False, month: bool = F
     return dy.Date(nullable=not key, primary_key=key, description=meaning, metadata={"ahead": ahead, "month": month})
 
 
-class Landed(dy.Schema):
+class Landed(Schema):
     """Columns of every row that came from a file."""
 
     source_id = text("the landed file (key of `sources`)", required=True, code=True)
@@ -128,7 +154,7 @@ class Table:
     """
 
     name: str
-    schema: type[dy.Schema]
+    schema: type[Schema]
     grain: str
     partition_by: tuple[str, ...] = ()
     sort_by: tuple[str, ...] = ()

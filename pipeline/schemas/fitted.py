@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import dataframely as dy
-
-from pipeline.schemas.base import Table, flag, instant, integer, quantity, text
+from pipeline.schemas.base import Schema, Table, flag, instant, integer, quantity, text
 
 
-class ModelCards(dy.Schema):
+class ModelCards(Schema):
     """A fitted model and its performance on held-out pads."""
 
     model = text("name of the model", key=True, code=True)
@@ -41,7 +39,7 @@ class ModelCards(dy.Schema):
     fitted_at = instant("when", required=True)
 
 
-class Effects(dy.Schema):
+class Effects(Schema):
     """An effect of a fitted model: an association, not a cause."""
 
     model = text("name of the model", key=True, code=True)
@@ -54,7 +52,7 @@ class Effects(dy.Schema):
     unit = text("unit of the outcome", code=True)
 
 
-class Predictions(dy.Schema):
+class Predictions(Schema):
     """Predictions of a model for rows of held-out pads."""
 
     model = text("name of the model", key=True, code=True)
@@ -68,7 +66,7 @@ class Predictions(dy.Schema):
     high = quantity("ratio", "upper 90 % limit of the prediction")
 
 
-class ModelParameters(dy.Schema):
+class ModelParameters(Schema):
     """A fitted linear or logistic model, as numbers: loading it runs no code."""
 
     model = text("name of the model", key=True, code=True)
@@ -82,7 +80,7 @@ class ModelParameters(dy.Schema):
     inputs = text("hash of the rows and of the method", required=True, code=True)
 
 
-class Comparisons(dy.Schema):
+class Comparisons(Schema):
     """A crew or design compared with the others in its connected set."""
 
     comparison = text("name of the comparison", key=True, code=True)
@@ -127,7 +125,7 @@ EFFECTS = Table("effects", Effects, "an effect of a fitted model")
 PREDICTIONS = Table("predictions", Predictions, "a prediction on a held-out pad")
 
 
-class Proportions(dy.Schema):
+class Proportions(Schema):
     """A crew's proportion of an event with limits expected from chance, or a point of the limit lines."""
 
     event = text("event counted, such as screenout", key=True, code=True)
@@ -145,7 +143,7 @@ class Proportions(dy.Schema):
     inputs = text("hash of the rows and of the method", required=True, code=True)
 
 
-class Changes(dy.Schema):
+class Changes(Schema):
     """A quarter's change from all earlier quarters, split into job mix, crew mix and performance."""
 
     metric = text("column", key=True, code=True)
@@ -168,7 +166,7 @@ class Changes(dy.Schema):
     inputs = text("hash of the rows and of the method", required=True, code=True)
 
 
-class QuarterMeans(dy.Schema):
+class QuarterMeans(Schema):
     """A quarter's mean and its difference from all earlier quarters, with limits from pad-to-pad variation."""
 
     metric = text("column", key=True, code=True)
@@ -189,7 +187,7 @@ PROPORTIONS = Table("proportions", Proportions, "a crew's proportion, or a point
 CHANGES = Table("changes", Changes, "a quarter's change from earlier quarters")
 
 
-class Planned(dy.Schema):
+class Planned(Schema):
     """A figure of a candidate design for the next pad, from the workspace's plan file."""
 
     design = text("name of the design", key=True)
@@ -206,7 +204,7 @@ class Planned(dy.Schema):
     inputs = text("hash of the plan file and of the models", required=True, code=True)
 
 
-class Trials(dy.Schema):
+class Trials(Schema):
     """Expected information from a trial on the next pad about two of its designs."""
 
     comparison = text("comparison", key=True, code=True)

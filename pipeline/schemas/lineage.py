@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import dataframely as dy
-
-from pipeline.schemas.base import Table, flag, instant, integer, text
+from pipeline.schemas.base import Schema, Table, flag, instant, integer, large, text
 
 
-class Sources(dy.Schema):
+class Sources(Schema):
     """A file and its landing result."""
 
     path = text("path of the file, relative to the workspace", key=True, private=True)
@@ -20,8 +18,8 @@ class Sources(dy.Schema):
     content_hash = text("SHA-256 of the content", required=True, code=True)
     map_hash = text("hash of the map", required=True, code=True)
     reader_version = integer("version of the reader", required=True)
-    size_bytes = dy.Int64(nullable=True, description="size")
-    modified_us = dy.Int64(nullable=True, description="time stamp of the file, microseconds since 1970")
+    size_bytes = large("size")
+    modified_us = large("time stamp of the file, microseconds since 1970")
     rows_in = integer("rows read")
     rows_landed = integer("rows landed")
     findings = integer("findings of its landing")
@@ -36,7 +34,7 @@ class Sources(dy.Schema):
     landed_at = instant("when", required=True)
 
 
-class Findings(dy.Schema):
+class Findings(Schema):
     """A problem that did not stop the work."""
 
     step = text("ingest or measure", required=True, code=True)
@@ -52,7 +50,7 @@ class Findings(dy.Schema):
     rows = integer("number of rows it concerns")
 
 
-class Snapshots(dy.Schema):
+class Snapshots(Schema):
     """The versions of all tables after a step."""
 
     snapshot = text("name of the snapshot: time and step", key=True, code=True)

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import dataframely as dy
-
-from pipeline.schemas.base import Table, instant, integer, quantity, text
+from pipeline.schemas.base import Schema, Table, instant, integer, quantity, text
 
 CALLED = {"stage": "stage", "plug": "plug", "run": "coil run", "wireline": "pump-down"}
 """What the levels of picks are called in sentences."""
 
 
-class Picks(dy.Schema):
+class Picks(Schema):
     """Picks made by the pipeline, with their confidence."""
 
     well_id = text("id of the well in the lake", key=True)

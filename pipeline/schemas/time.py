@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import dataframely as dy
-
-from pipeline.schemas.base import Table, day, instant, integer, quantity, text
+from pipeline.schemas.base import Schema, Table, day, instant, integer, quantity, text
 
 
-class PadTimeline(dy.Schema):
+class PadTimeline(Schema):
     """An interval of a pad's time, merged from records and time log; intervals do not overlap."""
 
     pad = text("pad (site)", key=True)
@@ -22,7 +20,7 @@ class PadTimeline(dy.Schema):
     fingerprint = text("hash of all inputs of the pad's rows", required=True, code=True)
 
 
-class PadDays(dy.Schema):
+class PadDays(Schema):
     """A day of a phase of a pad, in the pad's time zone."""
 
     pad = text("pad (site)", key=True)
