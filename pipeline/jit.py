@@ -25,6 +25,11 @@ def compiled(function: Function) -> Function:
     return cast(Function, _kept(numba.njit, nogil=True, error_model="numpy")(function))
 
 
+def compiled_sum(function: Function) -> Function:
+    """Compile a function as above that adds up in any order, several at a time: its last digits depend on the CPU."""
+    return cast(Function, _kept(numba.njit, nogil=True, error_model="numpy", fastmath={"reassoc"})(function))
+
+
 def elementwise(function: Function) -> Function:
     """Compile a function of numbers on its first call, for numbers and arrays (a numpy ufunc); cached as above."""
     return cast(Function, functools.update_wrapper(_kept(numba.vectorize)(function), function))

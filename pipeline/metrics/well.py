@@ -132,7 +132,9 @@ class Samples:
     def channel(self, name: str) -> Array | None:
         """Return a channel; None if there is none, or all of its samples are void."""
         values = self.channels.get(name)
-        return None if values is None or np.isnan(values).all() else values
+        if values is None or not values.size:
+            return None
+        return None if np.isnan(values[0]) and np.isnan(values).all() else values
 
 
 def parts(frame: pl.DataFrame, key: str) -> list[Samples]:
@@ -148,7 +150,11 @@ def parts(frame: pl.DataFrame, key: str) -> list[Samples]:
         return parts(frame.sort(key, "time"), key)
     edges = [0, *(np.flatnonzero(step) + 1).tolist(), frame.height]
     names = [name for name in frame.columns if name not in (key, "time")]
-    values = {name: frame[name].cast(pl.Float64).to_numpy() for name in names}
+    void = np.full(frame.height, np.nan)
+    values = {
+        name: void if frame[name].null_count() == frame.height else frame[name].cast(pl.Float64).to_numpy()
+        for name in names
+    }
     return [
         Samples(
             int(number[a]), frame["time"][a], (moment[a:b] - moment[a]) / 1e6,

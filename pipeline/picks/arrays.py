@@ -6,6 +6,7 @@ times as long as `median`, `np.percentile` 3.8 times as long as `percentile`, `n
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -133,6 +134,26 @@ def largest(values: Array, least: float) -> float:
 
 
 @compiled
+def mean(values: Array) -> float:
+    """Return the mean of the samples that are not void; NaN if there are none."""
+    total, seen = 0.0, 0
+    for value in values:
+        if value == value:
+            total += value
+            seen += 1
+    return total / seen
+
+
+@compiled
+def first_above(values: Array, limit: float) -> int:
+    """Return the index of the first sample above a limit; as many as there are samples if none is."""
+    for k in range(values.size):
+        if values[k] > limit:
+            return k
+    return int(values.size)
+
+
+@compiled
 def deviation(values: Array) -> float:
     """Return the standard deviation of the samples that are not void; NaN if there are none."""
     return float(np.nanstd(values))
@@ -183,11 +204,16 @@ def joined(spans: NDArray[np.intp], time_s: Array, gap_s: float) -> NDArray[np.i
     return out[: min(last + 1, len(spans))]
 
 
+@compiled
 def duration_s(spans: NDArray[np.intp], time_s: Array) -> Array:
     """Return the duration of each run, from its first to its last sample. [s]"""
-    return np.asarray(time_s[spans[:, 1] - 1] - time_s[spans[:, 0]], dtype=float)
+    found = np.empty(len(spans))
+    for row in range(len(spans)):
+        found[row] = time_s[spans[row, 1] - 1] - time_s[spans[row, 0]]
+    return found
 
 
+@compiled
 def lasting(spans: NDArray[np.intp], time_s: Array, least_s: float) -> NDArray[np.intp]:
     """Return the runs that last for a time or longer."""
     return spans[duration_s(spans, time_s) >= least_s]
@@ -224,9 +250,29 @@ def noise_sigma(values: Array) -> float:
 
 
 @compiled
+def noisier(values: Array, sigma: float) -> bool:
+    """Return whether `noise_sigma` is above a limit: mostly clear from counting, without a median."""
+    limit = sigma * 0.6745 * np.sqrt(6.0)
+    seen = above = below = 0
+    for k in range(values.size - 2):
+        second = abs(values[k + 2] - 2.0 * values[k + 1] + values[k])
+        if second == second:
+            seen += 1
+            above += second > 1.01 * limit
+            below += second < 0.99 * limit
+    if above > seen // 2 and values.size >= 4:
+        return True
+    return False if below > seen // 2 else bool(noise_sigma(values) > sigma)
+
+
+@compiled
 def gap_limit_s(time_s: Array) -> float:
     """Return the longest step between samples that is not a gap: 5 s, or three median steps if that is longer. [s]"""
-    if time_s.size < 2:
+    short = 0
+    for k in range(1, time_s.size):
+        if time_s[k] - time_s[k - 1] <= GAP_S / GAP_STEPS:
+            short += 1
+    if short > (time_s.size - 1) // 2 or time_s.size < 2:  # so is the median step
         return GAP_S
     return max(GAP_S, GAP_STEPS * median(time_s[1:] - time_s[:-1]))
 
@@ -317,7 +363,42 @@ def weighted_quantiles(values: Array, weights: Array, shares: Sequence[float]) -
     total = mass.sum()
     if not total > 0.0:
         return [float("nan")] * len(shares)
+    if mass.min() == mass.max():  # as many samples as make up the share
+        places = [min(max(math.ceil(share * seen.size) - 1, 0), seen.size - 1) for share in shares]
+        seen.partition(places)
+        return [float(seen[place]) for place in places]
     return [_weighted_nth(seen, mass, share * total) for share in shares]
+
+
+@compiled
+def displaced(rate: Array, conc: Array, seconds: Array, volume: float) -> tuple[Array, Array]:
+    """Return the concentration times volume pumped in until each sample, and what of it has left a pipe's volume.
+
+    Parameters
+    ----------
+    rate, conc, seconds : array, shape (n,)
+        [bbl/min], [ppa], [s]; void samples add nothing.
+    volume : float
+        Of the pipe, which is displaced without mixing. [bbl]
+    """
+    n = rate.size
+    pumped, loaded, behind = np.zeros(n), np.zeros(n), np.zeros(n)
+    volume_in = load_in = 0.0
+    at = 0
+    for k in range(n):
+        step = rate[k] * seconds[k] / 60.0 if rate[k] == rate[k] else 0.0
+        volume_in += step
+        load_in += step * conc[k] if conc[k] > 0.0 else 0.0
+        pumped[k], loaded[k] = volume_in, load_in
+        left = volume_in - volume
+        if left < pumped[0]:
+            continue
+        while at < k and pumped[at + 1] <= left:
+            at += 1
+        behind[k] = loaded[at]
+        if pumped[at] < left and at < k:
+            behind[k] += (loaded[at + 1] - loaded[at]) / (pumped[at + 1] - pumped[at]) * (left - pumped[at])
+    return loaded, behind
 
 
 @compiled

@@ -5,7 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.jit import compiled
-from pipeline.picks.arrays import ahead, at_time, filled, highest, largest, median, median3, noise_sigma, percentile
+from pipeline.picks.arrays import (
+    ahead,
+    at_time,
+    filled,
+    first_above,
+    highest,
+    largest,
+    median,
+    median3,
+    noise_sigma,
+    percentile,
+)
 from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Doubts, Method, Pick
 from pipeline.units import qty
@@ -194,8 +205,8 @@ def _later_crest(timeline: Timeline, begin: int, peak: float) -> float:
     if main is None:
         return 0.0
     treating = record.rate_bpm[main : timeline.end]
-    fast = np.flatnonzero(record.rate_bpm[begin:] > BELOW * percentile(treating[~np.isnan(treating)], 80.0))
-    span = slice(begin, begin + int(fast[0]) if fast.size else timeline.end)
+    fast = begin + first_above(record.rate_bpm[begin:], BELOW * percentile(treating[~np.isnan(treating)], 80.0))
+    span = slice(begin, fast if fast < record.rate_bpm.size else timeline.end)
     return _falling_crest(record.time_s[span], median3(record.pressure_psi[span]), record.rate_bpm[span], HIGHER * peak)
 
 

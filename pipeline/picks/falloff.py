@@ -56,10 +56,10 @@ def falloff(timeline: Timeline, shut_in_s: float, longest_s: float = 1000.0) -> 
     time = timeline.record.time_s
     begin = at_time(time, shut_in_s)
     stop = int(np.searchsorted(time, time[begin] + longest_s, side="right"))
-    seen = begin + np.flatnonzero(~np.isnan(timeline.record.pressure_psi[begin:stop]))
-    clock = time[seen] - time[begin]
-    pressure = timeline.record.pressure_psi[seen]
-    rate = timeline.record.rate_bpm[seen]
+    span, void = slice(begin, stop), np.isnan(timeline.record.pressure_psi[begin:stop])
+    clock, pressure, rate = time[span] - time[begin], timeline.record.pressure_psi[span], timeline.record.rate_bpm[span]
+    if void.any():
+        clock, pressure, rate = clock[~void], pressure[~void], rate[~void]
     ends = [clock.size]
     flowing = runs(rate > 0.5 * timeline.pumping_bpm)
     lasting = flowing[(flowing[:, 1] - flowing[:, 0]) >= 3]

@@ -4,25 +4,30 @@ from __future__ import annotations
 
 import numpy as np
 
-from pipeline.jit import compiled
+from pipeline.jit import compiled, compiled_sum
 from pipeline.picks.types import Array
 
 HARMONIC_DECAY = 2.5
 """The third harmonic of a water hammer dies out this much faster than its first (chosen on records). [1]"""
 
 
+@compiled_sum
+def product(one: Array, other: Array) -> float:
+    """Sum of the products of two arrays."""
+    total = 0.0
+    for k in range(one.size):
+        total += one[k] * other[k]
+    return total
+
+
 @compiled
 def normal(basis: Array, values: Array, size: int) -> Array:
     """Normal equations of a fit by the first rows of a basis: the matrix, with the right-hand side as last column."""
-    table = np.zeros((size, size + 1))
-    for k in range(values.size):
-        for i in range(size):
-            table[i, size] += basis[i, k] * values[k]
-            for j in range(i + 1):
-                table[i, j] += basis[i, k] * basis[j, k]
+    table = np.empty((size, size + 1))
     for i in range(size):
-        for j in range(i):
-            table[j, i] = table[i, j]
+        table[i, size] = product(basis[i], values)
+        for j in range(i + 1):
+            table[i, j] = table[j, i] = product(basis[i], basis[j])
     return table
 
 
@@ -99,9 +104,7 @@ def newey_west(part: Array) -> float:
     lags = min(20, n // 4)
     variance = 0.0
     for lag in range(lags + 1):
-        together = 0.0
-        for k in range(lag, n):
-            together += part[k] * part[k - lag]
+        together = product(part[lag:], part[: n - lag])
         variance += (1.0 if lag == 0 else 2.0 * (1.0 - lag / (lags + 1.0))) * together
     return float(np.sqrt(max(variance, 0.0)))
 
@@ -180,19 +183,17 @@ def ringing(
     cost = previous = np.inf
     for _ in range(15):
         for k in range(n):
-            wave, angle = np.exp(-gamma * t[k]), omega * t[k]
-            full[2, k], full[3, k] = wave * np.cos(angle), wave * np.sin(angle)
-            if harmonic:
+            wave, c, s = np.exp(-gamma * t[k]), np.cos(omega * t[k]), np.sin(omega * t[k])
+            full[2, k], full[3, k] = wave * c, wave * s
+            if harmonic:  # cosine and sine of three times the angle
                 sooner = np.exp(-HARMONIC_DECAY * gamma * t[k])
-                full[4, k], full[5, k] = sooner * np.cos(3.0 * angle), sooner * np.sin(3.0 * angle)
+                full[4, k], full[5, k] = sooner * c * (4.0 * c * c - 3.0), sooner * s * (3.0 - 4.0 * s * s)
         found = solve(normal(full, p, m))
-        cost = 0.0
+        rest[:] = p
+        for i in range(m):
+            rest -= found[i] * full[i]
+        cost = product(rest, rest)
         for k in range(n):
-            fit = 0.0
-            for i in range(m):
-                fit += found[i] * full[i, k]
-            rest[k] = p[k] - fit
-            cost += rest[k] ** 2
             full[m, k] = t[k] * (found[3] * full[2, k] - found[2] * full[3, k])
             full[m + 1, k] = -t[k] * (found[2] * full[2, k] + found[3] * full[3, k])
             if harmonic:

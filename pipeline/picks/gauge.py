@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.jit import compiled
-from pipeline.picks.arrays import filled, largest, noise_sigma
+from pipeline.picks.arrays import filled, largest, noisier
 from pipeline.picks.timeline import IDLE_BPM
 from pipeline.picks.types import Array, Mask, StageRecord
 
@@ -56,12 +56,11 @@ def repair_pressure(record: StageRecord) -> tuple[StageRecord, Mask]:
     """
     time, pressure, rate = record.time_s, record.pressure_psi, filled(record.rate_bpm, -1.0)
     pumping = rate > FLOWING_BPM
-    first = int(np.argmax(pumping)) if pumping.any() else rate.size  # before it lines are tested and bled
-    pumped_at = np.maximum.accumulate(np.where(pumping, time, -np.inf))
-    faulty = _jumps(time, pressure, first, ~pumping & (time - pumped_at < AFTER_PUMPING_S))
-    if noise_sigma(pressure[pumping]) > LIVE_PSI:
+    faulty = _jumps(time, pressure, pumping)
+    repeated = _repeated(time, pressure, FROZEN_S)
+    if len(repeated) and noisier(pressure[pumping], LIVE_PSI):
         top = largest(pressure[pumping], 0.0)  # repeated at the end of the gauge's range, which was reached
-        for begin, stop in _repeated(time, pressure, FROZEN_S):
+        for begin, stop in repeated:
             if pressure[begin] < top and _stands_still(time, pressure, rate, int(begin), int(stop)):
                 faulty[begin:stop] = True
     if not faulty.any():
@@ -87,13 +86,17 @@ def _stands_still(time: Array, pressure: Array, rate: Array, first: int, stop: i
 
 
 @compiled
-def _jumps(time: Array, pressure: Array, first: int, rings: Mask) -> Mask:
-    """Which samples from the first on are spikes, or near zero for a short time, with one step in and one step out.
+def _jumps(time: Array, pressure: Array, pumping: Mask) -> Mask:
+    """Which samples are spikes, or near zero for a short time, with one step in and one step out.
 
-    Soon after pumping the pressure rings: no sample there is a spike.
+    None is before pumping begins, when lines are tested and bled. Soon after pumping the pressure rings: no sample
+    there is a spike.
     """
     faulty = np.zeros(pressure.size, np.bool_)
-    k = max(first, 1)
+    k = 0
+    while k < pumping.size and not pumping[k]:
+        k += 1
+    k = max(k, 1)
     while k < pressure.size:
         before = pressure[k - 1]
         step = pressure[k] - before
@@ -112,12 +115,21 @@ def _jumps(time: Array, pressure: Array, first: int, rings: Mask) -> Mask:
         if stop < pressure.size and time[stop] - time[stop - 1] <= STEP_S:
             back, off = pressure[stop] - pressure[stop - 1], abs(pressure[stop] - before)
             lost = dropped and off <= SAME_LEVEL * before and time[stop] - time[k] <= DROPPED_S
-            there = abs(step) > SPIKE_PSI and off <= SAME_LEVEL * abs(step) and not rings[k]
+            there = abs(step) > SPIKE_PSI and off <= SAME_LEVEL * abs(step) and not _rings(time, pumping, k)
             spike = there and stop - k <= SPIKE_SAMPLES and abs(back) > SPIKE_PSI and back * step < 0.0
             if lost or spike:
                 faulty[k:stop] = True
         k = stop
     return faulty
+
+
+@compiled
+def _rings(time: Array, pumping: Mask, k: int) -> bool:
+    """Whether the pumps stand still at a sample, and ran soon before it."""
+    at = k
+    while at >= 0 and not pumping[at] and time[k] - time[at] < AFTER_PUMPING_S:
+        at -= 1
+    return 0 <= at < k and time[k] - time[at] < AFTER_PUMPING_S
 
 
 @compiled

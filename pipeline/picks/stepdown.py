@@ -108,7 +108,7 @@ def find_friction(timeline: Timeline, design: StageDesign, isip: Pick) -> list[P
         known, error = reduction.value, reduction.standard_error or 0.0
     if known is None:
         return [reduction, STEP_DOWN_KP.missing(reduction.reason), STEP_DOWN_KT.missing(reduction.reason)]
-    return [reduction, *_step_down(timeline, design, isip, (known, error))]
+    return [reduction, *_step_down(timeline, design, isip, (known, error), last)]
 
 
 def _last_at_rate(timeline: Timeline) -> Plateau | None:
@@ -154,11 +154,13 @@ def _drag_reduction(
     return DRAG_REDUCTION.at(value, moment, doubts.confidence, doubts.words(""), error)
 
 
-def _step_down(timeline: Timeline, design: StageDesign, isip: Pick, reduction: tuple[float, float]) -> list[Pick]:
+def _step_down(
+    timeline: Timeline, design: StageDesign, isip: Pick, reduction: tuple[float, float], last: Plateau
+) -> list[Pick]:
     """Separate entry friction; its errors carry the fit, the ISIP's error and that of the drag reduction."""
     geometry = design.pipe
     assert geometry is not None and timeline.end is not None and isip.value is not None
-    held = find_plateaus(timeline)
+    held = _plateaus_after(timeline, last)
     rates = np.asarray([one.rate_bpm for one in held])
     pressures = np.asarray([one.pressure_psi for one in held])
     if rates.size < 4:
@@ -194,8 +196,11 @@ def _step_down(timeline: Timeline, design: StageDesign, isip: Pick, reduction: t
 def find_plateaus(timeline: Timeline) -> list[Plateau]:
     """Return the last steady rate of the treatment, then each lower one held before the shut-in."""
     last = None if timeline.end is None or timeline.main is None else _last_at_rate(timeline)
-    if last is None:
-        return []
+    return [] if last is None else _plateaus_after(timeline, last)
+
+
+def _plateaus_after(timeline: Timeline, last: Plateau) -> list[Plateau]:
+    """Return a steady rate, then each lower one held between it and the shut-in."""
     assert timeline.end is not None
     span = slice(at_time(timeline.record.time_s, last.end_s) + 1, timeline.end + 1)
     time, rate = timeline.record.time_s[span], filled(timeline.record.rate_bpm[span], 0.0)

@@ -16,7 +16,7 @@ from pipeline.picks.arrays import (
     largest,
     lasting,
     median,
-    noise_sigma,
+    noisier,
     percentile,
     runs,
 )
@@ -185,9 +185,11 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
     for the next stage. The stage begins with the first sustained rate of the pumping that leads up to it; pumping
     before a line test, or at a small fraction of the later pressure, is priming.
     """
-    lowest = main_rate_bpm(filled(record.rate_bpm, -1.0), record.time_s, design)
+    given, rate = record, filled(record.rate_bpm, -1.0)
+    lowest = main_rate_bpm(rate, record.time_s, design)
     record, voids = repair_rate(record, lowest)
-    rate = filled(record.rate_bpm, -1.0)
+    if record.rate_bpm is not given.rate_bpm:
+        rate = filled(record.rate_bpm, -1.0)
     held = rate
     if len(voids):  # a void rate does not end pumping
         held = rate.copy()
@@ -201,7 +203,7 @@ def find_timeline(record: StageRecord, design: StageDesign) -> tuple[Timeline, d
         treated |= fast & (record.conc_ppa >= SAND_PPA)
     treating = joined(runs(treated), record.time_s, 10.0)
     treating = _without_priming(record, lasting(treating, record.time_s, SUSTAINED_S))
-    if noise_sigma(rate) > WILD_BPM:
+    if noisier(rate, WILD_BPM):
         treating, nothing = treating[:0], "the rate jumps from sample to sample: check the times of this record"
     if not len(treating):
         missing = {m.name: m.missing(nothing) for m in (INJECTION_START, MAIN_START, SHUT_IN, INITIAL_SHUT_IN)}
@@ -230,9 +232,15 @@ def _idle_bpm(main_bpm: float) -> float:
 def _treating_level(rate: Array, fast: NDArray[np.bool_], design: StageDesign, main_bpm: float) -> float:
     """Lowest rate that counts as treating. [bbl/min]"""
     reference = design.rate_bpm
-    if fast.any() and (not reference or percentile(rate[fast], 95.0) < 0.5 * reference):  # never near its design
-        reference = percentile(rate[fast], 80.0)
+    held = rate[fast]
+    if held.size and (not reference or _stays_below(held, 0.5 * reference)):  # never near its design
+        reference = percentile(held, 80.0)
     return max(main_bpm, 0.5 * (reference or 0.0))
+
+
+def _stays_below(rate: Array, limit_bpm: float) -> bool:
+    """Whether the 95th percentile is below a limit: no need to find it if a tenth of the samples are not."""
+    return bool(10 * np.count_nonzero(rate >= limit_bpm) < rate.size and percentile(rate, 95.0) < limit_bpm)
 
 
 def _final_shut_in(

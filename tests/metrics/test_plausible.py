@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from pipeline.metrics.measure import STAGE_METRICS
-from pipeline.metrics.stage.plausible import beside, doubted, exchanged, suspects
+from pipeline.metrics.stage.plausible import beside, doubted, exchanged, levels, suspects
 from pipeline.picks.stage import pick_stage
 from pipeline.picks.types import StageRecord
 from pipeline.schemas.picks import PICKS
@@ -27,7 +27,7 @@ def many() -> list[Case]:
 
 def told(case: Case, record: StageRecord, row: dict[str, Any], reported: dict[str, Any]) -> list[tuple[str, str]]:
     picks = pick_stage(record, case.design)
-    found = suspects(picks, case.design, row, reported)
+    found = suspects(picks, case.design, row, reported, levels(picks))
     effective = doubted(picks, found).effective.values()
     assert not found or not any(pick.confidence in ("high", "medium") for pick in effective)
     return [(suspect.channel, suspect.words) for suspect in found]
@@ -118,7 +118,7 @@ def test_an_amended_pick_stands() -> None:
     pick = replace(case.picks.effective["isip"], value=5000.0, version=0, confidence="high", reason="amended")
     record = replace(case.record, pressure_psi=case.record.pressure_psi * MPA)
     picks = pick_stage(record, case.design, {"isip": pick})
-    low = doubted(picks, suspects(picks, case.design, {}, {}))
+    low = doubted(picks, suspects(picks, case.design, {}, {}, levels(picks)))
     assert low.effective["isip"].confidence == "high"
     assert low.automatic["isip"].confidence == "low"
 
@@ -246,7 +246,7 @@ def test_a_stage_in_another_unit_than_the_others_of_its_well_is_named() -> None:
     bare = replace(case.design, rate_bpm=None)
     odd = replace(case.record, rate_bpm=case.record.rate_bpm * M3_MIN, clean_bpm=None)
     right = pick_stage(case.record, bare)
-    found = beside([right, pick_stage(odd, bare), right, right])
+    found = beside([levels(one) for one in (right, pick_stage(odd, bare), right, right)])
     assert [[one.channel for one in stage] for stage in found] == [[], ["rate"], [], []]
     assert "the well's other stages" in found[1][0].words and "probably in m3/min" in found[1][0].words
-    assert beside([right, pick_stage(odd, bare)]) == [[], []], "one other stage decides nothing"
+    assert beside([levels(right), levels(pick_stage(odd, bare))]) == [[], []], "one other stage decides nothing"

@@ -29,10 +29,14 @@ def test_statistics_of_samples_are_those_of_numpy_without_the_void_ones(values: 
     if not seen.size:
         assert np.isnan(ours.median(values))
         assert np.isnan(ours.deviation(values))
+        assert np.isnan(ours.mean(values))
         assert ours.highest(values) == 0
         return
     assert ours.median(values) == np.median(seen)
     assert ours.deviation(values) == pytest.approx(np.std(seen), rel=1e-9, abs=1e-9)
+    assert ours.mean(values) == pytest.approx(np.mean(seen), rel=1e-9, abs=1e-9)
+    above = np.flatnonzero(values > 0.0)
+    assert ours.first_above(values, 0.0) == (above[0] if above.size else values.size)
     assert ours.highest(values) == np.nanargmax(values)
     assert ours.largest(values, -np.inf) == seen.max()
     assert ours.largest(values, 1e9) == 1e9
@@ -155,3 +159,29 @@ def test_a_gap_is_longer_than_five_seconds_and_three_usual_steps() -> None:
     assert ours.sample_seconds(tens).sum() == 190.0
     assert ours.integral(np.append(tens, 260.0), np.ones(21)) == (190.0, 70.0)
     assert ours.gap_limit_s(np.array([3.0])) == 5.0
+
+
+@given(VALUES, st.floats(0.0, 1e4))
+@settings(max_examples=300)
+def test_noise_is_above_a_limit_if_its_sigma_is(values: np.ndarray, limit: float) -> None:
+    sigma = ours.noise_sigma(values)
+    assert ours.noisier(values, limit) == (sigma > limit)
+    assert not ours.noisier(values, sigma)
+
+
+@given(TIMES)
+def test_a_gap_is_longer_than_three_median_steps_and_five_seconds(time_s: np.ndarray) -> None:
+    steps = np.diff(time_s)
+    assert ours.gap_limit_s(time_s) == (max(5.0, 3.0 * np.median(steps)) if steps.size else 5.0)
+
+
+@given(TIMES, st.floats(0.0, 300.0), st.integers(0, 10**6))
+def test_what_has_left_a_pipe_is_what_was_pumped_a_volume_earlier(times: np.ndarray, volume: float, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    rate, conc = (rng.choice([0.0, 10.0, 55.5, np.nan], times.size) for _ in range(2))
+    seconds = ours.sample_seconds(times)
+    step = np.nan_to_num(rate) * seconds / 60.0
+    pumped, loaded = np.cumsum(step), np.cumsum(step * np.nan_to_num(conc))
+    found, behind = ours.displaced(rate, conc, seconds, volume)
+    np.testing.assert_allclose(found, loaded, rtol=1e-12)
+    np.testing.assert_allclose(behind, np.interp(pumped - volume, pumped, loaded, left=0.0), rtol=1e-9, atol=1e-9)

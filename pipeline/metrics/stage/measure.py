@@ -12,7 +12,7 @@ import numpy as np
 from pipeline.metrics.findings import finding, reported_findings
 from pipeline.metrics.stage import friction, metrics, slurry
 from pipeline.metrics.stage.findings import stage_findings
-from pipeline.metrics.stage.plausible import Suspect, beside, doubted, exchanged, suspects
+from pipeline.metrics.stage.plausible import Levels, Suspect, beside, doubted, exchanged, levels, suspects
 from pipeline.metrics.stage.view import STAGE, Below, StageView, Surroundings
 from pipeline.metrics.stage.waves import casing_wave_speed_ft_s, pooled_wave_speed
 from pipeline.metrics.well import Rows, Samples, WellInput, WellRows, amended, casing, parts, pick_row, settle
@@ -57,15 +57,17 @@ def pick_stages(well: WellInput) -> list[Picked]:
     """Make the picks of a well's stages, with the amendments applied."""
     described = {row["stage"]: row for row in well.tables["stages"]}
     reported = {row["stage"]: row for row in well.tables["reported"]}
-    picked = []
+    picked: list[Picked] = []
+    shows: list[Levels] = []
     for samples in parts(well.treatment, "stage"):
         row = described.get(samples.number, {})
         design = stage_design(row, well.tables["strings"], well.planning.main_rate_bpm)
         given = amended(well, "stage", samples.number, samples.origin)
         picks = pick_stage(stage_record(samples), design, given)
-        odd = suspects(picks, design, row, reported.get(samples.number, {}))
+        shows.append(levels(picks))
+        odd = suspects(picks, design, row, reported.get(samples.number, {}), shows[-1])
         picked.append(Picked(samples, row, design, picks, odd))
-    for one, other in zip(picked, beside([one.picks for one in picked]), strict=True):
+    for one, other in zip(picked, beside(shows), strict=True):
         one.suspects += [odd for odd in other if odd.channel not in {own.channel for own in one.suspects}]
         one.picks = doubted(one.picks, one.suspects)
     return picked

@@ -16,7 +16,7 @@ from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.plausible import adds_up, too_low
 from pipeline.physics.waves import joukowsky_surge_psi
-from pipeline.picks.arrays import integral, median, percentile, runs
+from pipeline.picks.arrays import integral, mean, median, percentile, runs
 from pipeline.picks.falloff import last_pumping_psi
 from pipeline.picks.stage import StagePicks
 from pipeline.picks.timeline import SMALLEST_BPM
@@ -24,6 +24,7 @@ from pipeline.picks.types import Array, Pick, StageDesign
 from pipeline.units import conversion, format_number, qty
 
 Row = dict[str, Any]
+Levels = dict[str, float | None]
 UNITS = {
     "pressure": ("psi", ("MPa", "bar", "kPa")),
     "rate": ("bpm", ("m**3/min", "L/min", "L/s", "gal/min", "ft**3/min")),
@@ -60,7 +61,12 @@ class Suspect:
     words: str
 
 
-def suspects(picks: StagePicks, design: StageDesign, row: Row, reported: Row) -> list[Suspect]:
+def levels(picks: StagePicks) -> Levels:
+    """Return what a stage's record shows of each channel: highest pressure, usual rate, highest concentration."""
+    return {channel: _level(channel, picks) for channel in UNITS}
+
+
+def suspects(picks: StagePicks, design: StageDesign, row: Row, reported: Row, shows: Levels) -> list[Suspect]:
     """Return the channels of a stage's record whose unit is probably another one.
 
     Pressure is tested against depth and density (or, without them, against all treatments), and its fall at shut-in
@@ -80,7 +86,7 @@ def suspects(picks: StagePicks, design: StageDesign, row: Row, reported: Row) ->
         return [low] if also is None else [also, low]
     record, span = line.record, slice(line.main, line.end)
     found = [
-        _pressure(record.pressure_psi[span], picks, design, row, reported) or _idle(picks, row),
+        _pressure(record.pressure_psi[span], picks, design, row, reported) or _idle(shows, row),
         _surge(picks, design),
         _balance(picks, design),
     ]
@@ -92,7 +98,7 @@ def suspects(picks: StagePicks, design: StageDesign, row: Row, reported: Row) ->
     if record.conc_ppa is not None and reported.get("proppant_lbm") and reported.get("clean_bbl"):
         conc = record.conc_ppa[span]
         usual = reported["proppant_lbm"] / (GAL_PER_BBL * reported["clean_bbl"])
-        found.append(_against("concentration", float(np.nanmean(conc)), usual))
+        found.append(_against("concentration", mean(conc), usual))
     found.append(_several_jobs(picks, design))
     return [suspect for suspect in found if suspect is not None]
 
@@ -169,11 +175,11 @@ def _pressure(pumping: Array, picks: StagePicks, design: StageDesign, row: Row, 
     return None
 
 
-def _idle(picks: StagePicks, row: Row) -> Suspect | None:
+def _idle(shows: Levels, row: Row) -> Suspect | None:
     """Refuse a pressure too low for the rate: that of another line, or in a unit that none of ours explains."""
     if row.get("tvd_ft") and row["tvd_ft"] < SHALLOW_FT:
         return None
-    highest, rate = _level("pressure", picks), _level("rate", picks)
+    highest, rate = shows["pressure"], shows["rate"]
     if highest is None or rate is None or not too_low(highest, rate):
         return None
     return Suspect(
@@ -208,12 +214,11 @@ def _balance(picks: StagePicks, design: StageDesign) -> Suspect | None:
     return Suspect("concentration", f"{text}: check the columns of both rates and of the concentration")
 
 
-def beside(picks: Sequence[StagePicks]) -> list[list[Suspect]]:
+def beside(stages: Sequence[Levels]) -> list[list[Suspect]]:
     """Return, for each stage of a well, its channels that only another unit brings to the level of the other stages."""
-    levels = {channel: [_level(channel, one) for one in picks] for channel in UNITS}
-    found: list[list[Suspect]] = [[] for _ in picks]
-    for channel, values in levels.items():
-        unit = UNITS[channel][0]
+    found: list[list[Suspect]] = [[] for _ in stages]
+    for channel, (unit, _) in UNITS.items():
+        values = [shows[channel] for shows in stages]
         for place, value in enumerate(values):
             others = [other for at, other in enumerate(values) if at != place and other is not None]
             if value is None or len(others) < LEAST_OTHERS:
@@ -227,7 +232,6 @@ def beside(picks: Sequence[StagePicks]) -> list[list[Suspect]]:
 
 
 def _level(channel: str, picks: StagePicks) -> float | None:
-    """Return what a stage's record shows of a channel: highest pressure, usual rate, highest concentration."""
     line = picks.timeline
     record = line.record
     if channel == "rate":

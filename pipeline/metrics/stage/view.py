@@ -12,7 +12,15 @@ import numpy as np
 from pipeline.metrics.declare import Level, Missing
 from pipeline.physics.fluids import clean_fraction, slurry_density_ppg
 from pipeline.physics.hydraulics import hydraulic_horsepower
-from pipeline.picks.arrays import filled, integral, percentile, sample_seconds, weighted_mean, weighted_quantiles
+from pipeline.picks.arrays import (
+    displaced,
+    filled,
+    integral,
+    percentile,
+    sample_seconds,
+    weighted_mean,
+    weighted_quantiles,
+)
 from pipeline.picks.stage import StagePicks
 from pipeline.picks.types import Array, StageDesign
 
@@ -145,9 +153,7 @@ class StageView:
         Sums until each sample; the pipe is taken to be displaced without mixing.
         """
         assert self.conc is not None
-        step = filled(self.rate, 0.0) * self.seconds / 60.0
-        pumped, loaded = np.cumsum(step), np.cumsum(step * np.clip(filled(self.conc, 0.0), 0.0, None))
-        return loaded, np.interp(pumped - volume_bbl, pumped, loaded, left=0.0)
+        return displaced(self.rate, self.conc, self.seconds, volume_bbl)
 
     @cached_property
     def seconds(self) -> Array:
