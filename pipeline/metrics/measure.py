@@ -47,6 +47,8 @@ _MEASURED = {
 }  # fmt: skip
 MADE = (PICKS, PAD_DAYS, *_MEASURED, PAD_TIMELINE)
 """Tables that measuring makes; the first two have the fingerprints by which wells and pads count as measured."""
+UNMEASURED = "downhole_temperature_degf"
+"""Channel of a treatment that no pick or metric reads; the page of a stage shows it."""
 WELLS_PER_TASK = 8
 """Wells read and measured together on one core."""
 TASKS_PER_COMMIT = 6
@@ -247,7 +249,7 @@ class _Result:
 
 def _measurer(lake: Lake) -> Callable[[list[_Stale]], _Result]:
     """Open the sample tables and return a function that measures wells from them."""
-    return partial(_measure_wells, lake.scan_raw(TREATMENT), lake.scan_raw(COIL))
+    return partial(_measure_wells, lake.scan_raw(TREATMENT).drop(UNMEASURED), lake.scan_raw(COIL))
 
 
 def _measure_wells(treatment: pl.LazyFrame, coil: pl.LazyFrame, wells: list[_Stale]) -> _Result:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy
-from numpy.typing import NDArray
 
+from pipeline.jit import compiled
 from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
 from pipeline.physics.fluids import hydrostatic_psi, slurry_density_ppg
 from pipeline.picks.arrays import at_time, filled, integral, largest, lasting, median, runs
@@ -211,29 +211,38 @@ def _slope(time: Array, pressure: Array, rate: Array, cut: int) -> tuple[float, 
     [s], [psi/min]
     """
     span = slice(at_time(time, time[cut] - CLIMB_S), cut + 1)
-    clock, values, flow = time[span], pressure[span], rate[span]
-    if clock.size < 10:
-        return float(clock[0]), 0.0
-    begin = np.flatnonzero(clock + RISE_S <= clock[-1])
-    end = np.searchsorted(clock, clock[begin] + RISE_S)
-    held = np.abs(flow[end] - flow[begin]) <= HELD * np.maximum(flow[begin], 1e-9)
-    rise = filled(_slopes(clock, values, begin[held], end[held]), 0.0)
-    if not rise.size or rise.max() <= 0.0:
-        return float(clock[0]), 0.0
-    return float(clock[begin[held][rise.argmax()]]), float(rise.max()) * 60.0
+    begin, rise = _steepest(time[span] - time[span.start], pressure[span], rate[span])
+    return float(time[span.start + begin]), 60.0 * rise
 
 
-def _slopes(clock: Array, values: Array, begin: NDArray[np.intp], end: NDArray[np.intp]) -> Array:
-    """Least-squares slope of each span of samples, its last one included; NaN with fewer than four. [psi/s]
+@compiled
+def _steepest(time: Array, values: Array, flow: Array) -> tuple[int, float]:
+    """Begin and least-squares slope of the steepest rise at held rate over 30 s; 0 and 0 if nothing rises. [psi/s]
 
-    Two samples alone would give the noise of a gauge as a slope: 12 psi of it are 60 psi/min over half a minute.
+    Fewer than four samples have no slope: two alone would give the noise of a gauge, of which 12 psi are 60 psi/min
+    over half a minute.
     """
-    seen = ~np.isnan(values)
-    x, y = clock - clock[0], np.where(seen, values, 0.0)
-    sums = [np.concatenate(([0.0], np.cumsum(part))) for part in (seen, seen * x, y, seen * x * x, x * y)]
-    n, sx, sy, sxx, sxy = (total[end + 1] - total[begin] for total in sums)
-    spread = n * sxx - sx * sx
-    return np.where((n >= FEWEST) & (spread > 0.0), (n * sxy - sx * sy) / np.where(spread > 0.0, spread, 1.0), np.nan)
+    sums = np.zeros((time.size + 1, 5))  # until each sample: of 1, x, y, x*x, x*y
+    for k in range(time.size):
+        x, y = time[k], values[k]
+        sums[k + 1] = sums[k]
+        if y == y:
+            for i, part in enumerate((1.0, x, y, x * x, x * y)):
+                sums[k + 1, i] += part
+    best, most, last = 0, 0.0, 0
+    for first in range(time.size if time.size >= 10 else 0):
+        while last < time.size and time[last] < time[first] + RISE_S:
+            last += 1
+        if last == time.size:
+            break
+        if not abs(flow[last] - flow[first]) <= HELD * max(flow[first], 1e-9):
+            continue
+        n, sx, sy, sxx, sxy = sums[last + 1] - sums[first]
+        spread = n * sxx - sx * sx
+        slope = (n * sxy - sx * sy) / spread if n >= FEWEST and spread > 0.0 else 0.0
+        if slope > most:
+            best, most = first, slope
+    return best, most
 
 
 def earlier_span(cut_s: float) -> tuple[float, float]:

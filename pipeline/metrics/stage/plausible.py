@@ -16,7 +16,7 @@ from pipeline.physics.constants import GAL_PER_BBL
 from pipeline.physics.fluids import hydrostatic_psi
 from pipeline.physics.plausible import adds_up, too_low
 from pipeline.physics.waves import joukowsky_surge_psi
-from pipeline.picks.arrays import integral, mean, median, percentile, runs
+from pipeline.picks.arrays import integral, largest, mean, median, percentile, runs
 from pipeline.picks.falloff import last_pumping_psi
 from pipeline.picks.stage import StagePicks
 from pipeline.picks.timeline import SMALLEST_BPM
@@ -196,15 +196,15 @@ def _balance(picks: StagePicks, design: StageDesign) -> Suspect | None:
     if record.clean_bpm is None or record.conc_ppa is None:
         return None
     conc, clean, slurry = record.conc_ppa[span], record.clean_bpm[span], record.rate_bpm[span]
-    known = np.isfinite(conc) & (clean > SMALLEST_BPM) & (slurry >= line.main_bpm)
-    sand = known & (conc > 0.25 * float(np.max(conc[known], initial=0.0))) & (conc > 0.0)
-    if sand.sum() < LEAST_SAND:
+    known = (clean > SMALLEST_BPM) & (slurry >= line.main_bpm)
+    sand = known & (conc > 0.25 * largest(conc[known], 0.0)) & (conc > 0.0)
+    if np.count_nonzero(sand) < LEAST_SAND:
         return None
-    seen = median(slurry[sand] / clean[sand] - 1.0)
-    told = median(conc[sand]) * design.absolute_volume_gal_lbm
+    middle = median(conc[sand])
+    seen, told = median(slurry[sand] / clean[sand] - 1.0), middle * design.absolute_volume_gal_lbm
     if adds_up(seen, told):
         return None
-    usual = qty(median(conc[sand]), "ppa")
+    usual = qty(middle, "ppa")
     shares = [format_number(100.0 * share, 3) for share in (seen, told)]
     text = f"the slurry rate is {shares[0]} % above the clean rate, at {usual} it is {shares[1]} %"
     for name, factor in _factors("concentration"):
