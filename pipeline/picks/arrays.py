@@ -19,11 +19,24 @@ GAP_S = 5.0
 """Samples further apart than this, and than three usual steps, form a gap; nothing is integrated across it. [s]"""
 GAP_STEPS = 3.0
 """Usual (median) steps that a gap is longer than. [1]"""
+MANY = 500
+"""Samples from which numpy, which orders several at a time, is faster than a loop. [1]"""
+
+
+def median(values: Array) -> float:
+    """Return the median of the samples that are not void; NaN if there are none."""
+    if values.size < MANY:
+        return _median(values)
+    seen = values[~np.isnan(values)] if np.isnan(values.min()) else values
+    half = seen.size // 2
+    if seen.size < MANY:
+        return _median(seen)
+    parted = np.partition(seen, half)
+    return float(parted[half] if seen.size % 2 else 0.5 * (parted[:half].max() + parted[half]))
 
 
 @compiled
-def median(values: Array) -> float:
-    """Return the median of the samples that are not void; NaN if there are none."""
+def _median(values: Array) -> float:
     seen = np.empty(values.size)
     n = 0
     for value in values:
@@ -82,25 +95,17 @@ def _parted(seen: Array, weights: Array | None, low: int, high: int) -> tuple[in
     return i, j, float(pivot)
 
 
-@compiled
 def percentile(values: Array, percent: float) -> float:
     """Return a percentile of samples, interpolated as in numpy; NaN if any of them is void."""
     n = values.size
-    seen = values.copy()
-    for value in seen:
-        if value != value:
-            return np.nan
-    if n == 0:
-        return np.nan
+    if n == 0 or np.isnan(values.min()):
+        return float("nan")
     place = percent / 100.0 * (n - 1)
     k = int(place)
-    lower = _nth(seen, n, k)
+    parted = np.partition(values, k)
     if k + 1 >= n:
-        return lower
-    upper = seen[k + 1]
-    for index in range(k + 2, n):
-        upper = min(upper, seen[index])
-    return float(lower + (place - k) * (upper - lower))
+        return float(parted[k])
+    return float(parted[k] + (place - k) * (parted[k + 1 :].min() - parted[k]))
 
 
 @compiled
@@ -121,6 +126,26 @@ def highest(values: Array) -> int:
         if values[k] == values[k] and (top < 0 or values[k] > values[top]):
             top = k
     return max(top, 0)
+
+
+@compiled
+def highest_of_last(values: Array, size: int) -> Array:
+    """Return, for each sample, the highest of so many samples that end with it; the first ones look ahead instead."""
+    found = np.empty(values.size)
+    falling = np.empty(values.size, np.intp)  # places of samples of the window that no later one exceeds
+    head = tail = 0
+    for k in range(values.size):
+        while tail > head and values[falling[tail - 1]] <= values[k]:
+            tail -= 1
+        falling[tail] = k
+        tail += 1
+        if falling[head] <= k - size:
+            head += 1
+        found[k] = values[falling[head]]
+    first = found[: size - 1].copy()
+    for k in range(first.size):
+        found[k] = first[min(max(k, size - 2 - k), first.size - 1)]
+    return found
 
 
 @compiled
@@ -274,7 +299,7 @@ def gap_limit_s(time_s: Array) -> float:
             short += 1
     if short > (time_s.size - 1) // 2 or time_s.size < 2:  # so is the median step
         return GAP_S
-    return max(GAP_S, GAP_STEPS * median(time_s[1:] - time_s[:-1]))
+    return max(GAP_S, GAP_STEPS * _median(time_s[1:] - time_s[:-1]))
 
 
 @compiled

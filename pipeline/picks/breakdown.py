@@ -144,7 +144,7 @@ def find_breakdown(timeline: Timeline, ball_seat_s: float | None) -> tuple[Pick,
     stop = max(at_time(time, time[raised] + AFTER_S), raised + 1)
     if stop - begin < 5:
         return BREAKDOWN.missing("too few samples between ball seat and the rate increase"), "unseen"
-    if np.isnan(pressure[begin:stop]).mean() > 0.2:
+    if np.count_nonzero(np.isnan(pressure[begin:stop])) > 0.2 * (stop - begin):
         return BREAKDOWN.missing("pressure is void in the breakdown window"), "unseen"
     return _classify(timeline, begin, stop, doubts)
 

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 
 from pipeline.jit import compiled
 from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
 from pipeline.physics.fluids import hydrostatic_psi, slurry_density_ppg
-from pipeline.picks.arrays import at_time, filled, integral, largest, lasting, median, runs
+from pipeline.picks.arrays import at_time, filled, highest_of_last, integral, largest, lasting, median, runs
 from pipeline.picks.proppant import flush_bbl
 from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Method, Pick, StageDesign
@@ -181,7 +180,7 @@ def find_climb(timeline: Timeline) -> Climb | None:
     for cut in _rate_cuts(timeline, rate):
         (begin, late), early = _slope(time, pressure, rate, cut), _earlier_slope(time, pressure, cut)
         near = pressure[at_time(time, time[cut] - RISE_S) : cut + 1]
-        climb = Climb(cut, begin, late, early, float(np.nanmax(near, initial=-np.inf)))
+        climb = Climb(cut, begin, late, early, largest(near, -np.inf))
         if climb.clear():
             return climb
     return None
@@ -197,7 +196,7 @@ def _rate_cuts(timeline: Timeline, rate: Array) -> list[int]:
         return []
     step = max(median(np.diff(time[span])), 1e-3)
     size = max(round(120.0 / step), 1)
-    usual = scipy.ndimage.maximum_filter1d(rate[span], size, origin=(size - 1) // 2)  # of the samples until each one
+    usual = highest_of_last(rate[span], size)
     fallen = lasting(runs((rate[span] < CUT * usual) | (rate[span] < timeline.main_bpm)), time[span], 5.0)
     cuts = [first + int(start) - 1 for start, _ in fallen if start > 0]
     fast = np.flatnonzero(rate[span] >= timeline.main_bpm)
@@ -258,5 +257,5 @@ def _earlier_slope(time: np.ndarray, pressure: np.ndarray, cut: int) -> float:
     if seen.sum() < 60:
         return 0.0
     clock, values = clock[seen] - clock[seen][0], values[seen]
-    centred = clock - clock.mean()
+    centred = clock - clock.sum() / clock.size
     return float((centred @ values) / (centred @ centred) * 60.0)

@@ -10,6 +10,7 @@ import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from scipy import ndimage
 
 from pipeline.picks import arrays as ours
 from pipeline.picks import fits
@@ -185,3 +186,10 @@ def test_what_has_left_a_pipe_is_what_was_pumped_a_volume_earlier(times: np.ndar
     found, behind = ours.displaced(rate, conc, seconds, volume)
     np.testing.assert_allclose(found, loaded, rtol=1e-12)
     np.testing.assert_allclose(behind, np.interp(pumped - volume, pumped, loaded, left=0.0), rtol=1e-9, atol=1e-9)
+
+
+@given(st.lists(st.integers(0, 9), min_size=1, max_size=60), st.integers(1, 40))
+def test_the_highest_of_the_last_samples_is_scipys_trailing_maximum(values: list[int], size: int) -> None:
+    rate = np.array(values, dtype=float)
+    expected = ndimage.maximum_filter1d(rate, size, origin=(size - 1) // 2)
+    np.testing.assert_array_equal(ours.highest_of_last(rate, size), expected)

@@ -137,7 +137,7 @@ def _with_proppant(conc_ppa: Array | None, spans: NDArray[np.intp], *, at_end: b
     rows = np.concatenate([np.arange(a, b) for a, b in spans])
     size = max(rows.size // 12, 1)
     part = conc_ppa[rows[-size:] if at_end else rows[:size]]
-    top = float(np.nanmax(conc_ppa[rows], initial=0.0))
+    top = largest(conc_ppa[rows], 0.0)
     return bool(top > 0.0 and np.nanmedian(part) > 0.05 * top) if np.isfinite(part).any() else False
 
 
@@ -152,7 +152,7 @@ def _more_than(designed_lbm: float, picks: StagePicks) -> bool:
 
 def _pressure(pumping: Array, picks: StagePicks, design: StageDesign, row: Row, reported: Row) -> Suspect | None:
     """Test the pressures of the main treatment, or of all pumping where that is not found."""
-    highest = float(np.nanmax(pumping, initial=-np.inf))
+    highest = largest(pumping, -np.inf)
     if not np.isfinite(highest):
         return None
     stated = reported.get("max_treating_pressure_psi")
@@ -240,7 +240,7 @@ def _level(channel: str, picks: StagePicks) -> float | None:
     values = record.pressure_psi[slice(line.main, line.end)] if channel == "pressure" else record.conc_ppa
     if values is None:
         return None
-    top = float(np.nanmax(values, initial=0.0))
+    top = largest(values, 0.0)
     return top if top > 0.0 else None
 
 
@@ -262,7 +262,7 @@ def _surge(picks: StagePicks, design: StageDesign) -> Suspect | None:
     before = last_pumping_psi(line, float(line.record.time_s[line.end]))
     if before is None or not before > isip:
         return None
-    rate = float(np.nanmax(line.record.rate_bpm[line.main : line.end]))
+    rate = largest(line.record.rate_bpm[line.main : line.end], 0.0)
     surge = float(joukowsky_surge_psi(pipe.density_ppg, pipe.wave_speed_ft_s, rate, pipe.inside_in))
     if before - isip <= SURGE_SHARE * surge:
         return None
