@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import functools
-import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 import numba
 
-from pipeline.resources import PACKAGE, source_digest
+from pipeline.resources import PACKAGE, kept_at, source_digest
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -51,8 +50,4 @@ def _kept(compiler: Callable[..., Any], **options: Any) -> Callable[[Any], Any]:
 
 def cache_folder(package: Path = PACKAGE) -> Path:
     """Return the cache folder for machine code of the current sources."""
-    name = f"compiled-{source_digest('picks', 'physics', 'ingest/lines.py', package=package)}"
-    beside = package / "__pycache__"
-    if os.access(beside if beside.exists() else package, os.W_OK):
-        return beside / name
-    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "heelward" / name
+    return kept_at(f"compiled-{source_digest('picks', 'physics', 'ingest/lines.py', package=package)}", package)

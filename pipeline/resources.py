@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -23,6 +24,14 @@ def folder(name: str) -> Path:
         if candidate.is_dir():
             return candidate
     raise FileNotFoundError(f"the folder '{name}' of heelward is missing: reinstall the package")
+
+
+def kept_at(name: str, package: Path = PACKAGE) -> Path:
+    """Return where to keep what takes time to make from the sources: beside the package, or else in a user folder."""
+    beside = package / "__pycache__"
+    if os.access(beside if beside.exists() else package, os.W_OK):
+        return beside / name
+    return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "heelward" / name
 
 
 def product_digest() -> str:

@@ -224,15 +224,17 @@ def test_the_steps_of_a_refresh_share_a_connection_and_helpers(
     build = steps.build
 
     def watched(*given: Any, **named: Any) -> Built:
-        helper = parallel.ahead(os.getpid)
-        seen.append((set(connection._kept.get() or {}), helper and helper.result() != os.getpid()))
+        helper, held = parallel.ahead(os.getpid), connection._kept.get() or {}
+        states = {name for one in held.values() for name in one.states}
+        seen.append((set(held), states, helper and helper.result() != os.getpid()))
         return build(*given, **named)
 
     monkeypatch.setattr(steps, "build", watched)
     assert heelward("refresh", "-w", slice_workspace.root).returncode == 0
     settings = slice_workspace.settings
-    [(kept, helped)] = seen
+    [(kept, states, helped)] = seen
     assert kept == {(Lake(slice_workspace.lake).root, settings.time_zone, None, settings.display_units)}, "made by fit"
+    assert "picks" in states and "effects" not in states, "what fitting does not make is opened while helpers fit"
     assert helped
     assert parallel.ahead(os.getpid) is None and connection._kept.get() is None
 

@@ -183,3 +183,17 @@ def test_a_helper_that_is_busy_keeps_nothing_waiting(monkeypatch: pytest.MonkeyP
         done = list(parallel.map_unordered(partial(adder, 10), range(4), min_tasks_per_worker=1))
         assert sorted(done) == [(os.getpid(), value) for value in range(10, 14)]
         assert time.monotonic() - before < 30.0
+
+
+def test_what_is_done_meanwhile_is_done_while_a_helper_works(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(parallel, "_cores", lambda: 2)
+    tasks = list(range(5))
+    with parallel.kept_helpers("tests.test_parallel"):
+        parallel.call_helpers()
+        helper = parallel.finished(parallel.ahead(os.getpid), os.getpid)
+        done = list(parallel.map_unordered(partial(adder, 10), tasks, 1, meanwhile=lambda: time.sleep(5.0)))
+    assert sorted(value for _, value in done) == list(range(10, 15))
+    assert helper in {process for process, _ in done}
+    called: list[int] = []
+    assert len(list(parallel.map_unordered(partial(adder, 10), tasks, 100, meanwhile=lambda: called.append(1)))) == 5
+    assert called == [1]

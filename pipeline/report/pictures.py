@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cache, lru_cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -30,6 +30,12 @@ _UNSEEN = re.compile(r' (?:aria-[a-z]+|role|pointer-events|class)="[^"]*"')
 _PLACE = re.compile(r' (?:d|transform|x[12]?|y[12]?|width|height)="[^"]*"')
 _FINE = re.compile(r"(\d+\.\d)\d+")
 """Digits of a position that are too small to see. Only positions are shortened: numbers in texts stay as they are."""
+
+
+@cache
+def _drawn_by() -> str:
+    """Version of the library that draws."""
+    return version("vl-convert-python")
 
 
 def _drawer() -> Callable[[tuple[Path, dict[str, Any]]], tuple[Path, str]]:
@@ -110,7 +116,7 @@ class Pictures:
     def script(self) -> str:
         """Return the chart library as a script that needs no network; it is kept, because making it takes a second."""
         folder = self.common or self.folder
-        path = folder / f"charts-{version('vl-convert-python')}.js"
+        path = folder / f"charts-{_drawn_by()}.js"
         if not path.exists():
             folder.mkdir(parents=True, exist_ok=True)
             for other in folder.glob("charts-*.js"):
@@ -122,7 +128,7 @@ class Pictures:
         known = self._paths.get(id(spec))
         if known is not None and known[0] is spec:
             return known[1]
-        of = f"{VERSION} {version('vl-convert-python')} {_in_any_order(spec)}"
+        of = f"{VERSION} {_drawn_by()} {_in_any_order(spec)}"
         path = self.folder / f"{hashlib.sha256(of.encode()).hexdigest()[:24]}.svg"
         self._paths[id(spec)] = spec, path
         return path

@@ -12,6 +12,7 @@ import pytest
 
 from pipeline import queries
 from pipeline.lake.marts import marts, tables_below
+from pipeline.metrics import tables
 from pipeline.metrics.measure import LEVELS
 from pipeline.metrics.tables import TABLES, columns_known
 from pipeline.schemas import fitted, lineage
@@ -399,3 +400,20 @@ def test_a_month_without_its_oil_or_days_makes_early_oil_unknown() -> None:
         )  # fmt: skip
         with connect_on({"production": production}) as connection:
             assert connection.sql("SELECT oil_90d_bbl FROM early_oil").fetchall() == [(None,)]
+
+
+def test_what_columns_mean_is_kept_until_a_source_changes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    place = tmp_path / "kept"
+    monkeypatch.setattr(tables, "kept_at", lambda name: place / name)
+    made = columns_known.__wrapped__()
+    (kept,) = place.glob("*.json")
+    with monkeypatch.context() as without:
+        without.setattr(tables, "catalogue", None)
+        assert columns_known.__wrapped__() == made == columns_known()
+    kept.write_text("[1, 2", encoding="utf-8")
+    assert columns_known.__wrapped__() == made
+    monkeypatch.setattr(tables, "product_digest", lambda: "other")
+    assert columns_known.__wrapped__() == made
+    assert [path.name for path in place.iterdir()] == ["columns-other.json"]
+    monkeypatch.setattr(tables, "kept_at", lambda name: Path("/proc/nowhere") / name)
+    assert columns_known.__wrapped__() == made

@@ -12,7 +12,7 @@ import pytest
 from deltalake import DeltaTable, write_deltalake
 from polars.testing import assert_frame_equal
 
-from pipeline.lake import Lake, connect
+from pipeline.lake import Lake, connect, open_anew
 from pipeline.schemas.base import Table
 from pipeline.schemas.fitted import MODEL_CARDS
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
@@ -121,6 +121,15 @@ def test_a_table_of_an_older_version_takes_the_settings_of_this_one(lake: Lake, 
     delta = DeltaTable(str(place))
     assert delta.metadata().configuration["delta.checkpointInterval"] == "10"
     assert delta.version() == 3, "set once"
+
+
+def test_a_table_that_was_written_is_read_as_from_its_log(lake: Lake) -> None:
+    for number in range(12):
+        lake.replace(PLUGS, plugs(f"s{number % 3}", count=number % 5), {"source_id": [f"s{number % 3}"]})
+        held, condition = lake.scan_raw(PLUGS).sort("source_id", "plug").collect(), lake.condition(PLUGS)
+        open_anew()
+        assert_frame_equal(held, lake.scan_raw(PLUGS).sort("source_id", "plug").collect())
+        assert condition == lake.condition(PLUGS)
 
 
 def test_writers_at_the_same_time_all_succeed(lake: Lake) -> None:

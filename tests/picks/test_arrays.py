@@ -193,3 +193,15 @@ def test_the_highest_of_the_last_samples_is_scipys_trailing_maximum(values: list
     rate = np.array(values, dtype=float)
     expected = ndimage.maximum_filter1d(rate, size, origin=(size - 1) // 2)
     np.testing.assert_array_equal(ours.highest_of_last(rate, size), expected)
+
+
+@given(st.booleans(), st.floats(0.05, 3.0), st.floats(0.003, 1.0), st.integers(0, 10**6))
+def test_a_wave_that_is_turned_from_sample_to_sample_is_that_of_each_sample(
+    even: bool, omega: float, gamma: float, seed: int
+) -> None:
+    steps = np.ones(150) if even else np.random.default_rng(seed).choice([0.5, 1.0, 1.5, 7.0], 150)
+    time = 2.0 + np.cumsum(steps)
+    cosine, sine = np.empty((2, 150))
+    fits.damped_wave(time, omega, gamma, cosine, sine)
+    np.testing.assert_allclose(cosine, np.exp(-gamma * time) * np.cos(omega * time), rtol=0.0, atol=1e-12)
+    np.testing.assert_allclose(sine, np.exp(-gamma * time) * np.sin(omega * time), rtol=0.0, atol=1e-12)
