@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import atexit
 import gc
 import logging
 import os
@@ -45,7 +44,6 @@ def main() -> None:
     from pipeline.events import log_to_terminal
 
     os.environ.setdefault("RUST_BACKTRACE", "0")
-    atexit.register(gc.freeze)  # what ends with the process is not searched for garbage: that takes half a second
     log_to_terminal()
     try:
         app()

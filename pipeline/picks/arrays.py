@@ -1,7 +1,7 @@
 """Small operations on samples that every pick needs.
 
-Numba knows numpy's own functions. Where they were slower on 7,200 samples, a loop is kept: `np.nanmedian` takes 1.3
-times as long as `median`, `np.percentile` 3.8 times as long as `percentile`, `np.where` 1.9 times as long as `filled`.
+Numba knows numpy's own functions. Where they were slower on 7,200 samples, a loop is kept: compiled, `np.where` takes
+1.9 times as long as `filled`. What orders many samples is numpy's, called from Python.
 """
 
 from __future__ import annotations

@@ -44,6 +44,15 @@ def test_statistics_of_samples_are_those_of_numpy_without_the_void_ones(values: 
     np.testing.assert_array_equal(ours.filled(values, -1.0), np.nan_to_num(values, nan=-1.0))
 
 
+@pytest.mark.parametrize("size", [ours.MANY - 1, ours.MANY, ours.MANY + 1, 7200])
+@pytest.mark.parametrize("void", [0.0, 0.02, 0.6, 1.0])
+def test_the_median_of_many_samples_is_numpys(size: int, void: float) -> None:
+    rng = np.random.default_rng(size)
+    values = np.where(rng.random(size) < void, np.nan, rng.normal(9000.0, 30.0, size).round())
+    assert ours.median(values) == (np.nanmedian(values) if void < 1.0 else pytest.approx(np.nan, nan_ok=True))
+    assert ours.percentile(values, 80.0) == pytest.approx(np.percentile(values, 80.0), nan_ok=True)
+
+
 @given(VALUES, st.floats(0.0, 100.0))
 def test_a_percentile_is_numpys(values: np.ndarray, percent: float) -> None:
     if not values.size:
