@@ -347,7 +347,7 @@ def refresh(workspace: Where = Path(), cluster: Spread = None) -> None:
     from pipeline.steps import together
 
     gc.freeze()  # what is imported stays: no collection goes through it again
-    with together():
+    with together(report=True):
         code = _ingest(space)
         _measure(space)
         code = _fit(space) or code

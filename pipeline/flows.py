@@ -97,7 +97,7 @@ def land(workspace: str) -> str:
 @flow(name="heelward-refresh", flow_run_name="refresh of {workspace}", log_prints=True)
 def refresh(workspace: str) -> str:
     """Land, measure and fit what is new, then draw the report."""
-    with steps.together():
+    with steps.together(report=True):
         done = land(workspace)
         with _watched(workspace):
             path = report(workspace)

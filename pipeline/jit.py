@@ -50,4 +50,6 @@ def _kept(compiler: Callable[..., Any], **options: Any) -> Callable[[Any], Any]:
 
 def cache_folder(package: Path = PACKAGE) -> Path:
     """Return the cache folder for machine code of the current sources."""
-    return kept_at(f"compiled-{source_digest('picks', 'physics', 'ingest/lines.py', package=package)}", package)
+    return kept_at(
+        f"compiled-{source_digest('jit.py', 'picks', 'physics', 'ingest/lines.py', package=package)}", package
+    )

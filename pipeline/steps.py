@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -20,7 +21,7 @@ from pipeline.events import event
 from pipeline.ingest.growing import LOOK
 from pipeline.ingest.land import Landed, land
 from pipeline.ingest.verify import REPAIRED
-from pipeline.lake import Lake, Lease, connections_kept, kept_connections, open_anew
+from pipeline.lake import Lake, Lease, kept_connections, open_anew
 from pipeline.lake.migrate import migrate
 from pipeline.locks import held
 from pipeline.metrics.measure import MADE as MEASURED
@@ -86,11 +87,21 @@ def _noted(note: Path) -> str:
     return note.read_text(encoding="utf-8") if note.is_file() else ""
 
 
+_report_follows: ContextVar[bool] = ContextVar("report_follows", default=False)
+
+
 @contextmanager
-def together() -> Iterator[None]:
-    """Let the steps that run within share what takes time to make: processes that help, connections to the lake."""
-    with kept_helpers(__name__, *FITTED_WITH), kept_connections():
-        yield
+def together(*, report: bool = False) -> Iterator[None]:
+    """Let the steps that run within share what takes time to make: processes that help, connections to the lake.
+
+    If one of them is the report, fitting opens what the report will read while helpers fit.
+    """
+    token = _report_follows.set(report or _report_follows.get())
+    try:
+        with kept_helpers(__name__, *FITTED_WITH), kept_connections():
+            yield
+    finally:
+        _report_follows.reset(token)
 
 
 @contextmanager
@@ -213,8 +224,9 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
         frames = modelled(workspace, lake)
 
         def meanwhile() -> None:
-            if connections_kept():  # for the report
-                _connected(workspace, lake, [name for name, table in TABLES.items() if table not in FITTED])
+            if _report_follows.get():
+                with suppress(HeelwardError):  # the report tells what it cannot read
+                    _connected(workspace, lake, [name for name, table in TABLES.items() if table not in FITTED])
 
         report = fit(lake, frames, progress, workers, meanwhile)
         report.restored = restored
@@ -382,7 +394,7 @@ def refresh(workspace: Workspace, progress: Callable[[str], Progress] | None = N
     def of(step: str) -> Progress | None:
         return None if progress is None else progress(step)
 
-    with together():
+    with together(report=True):
         return Refreshed(
             run_ingest(workspace, of("ingest")),
             run_measure(workspace, of("measure")),

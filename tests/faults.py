@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 import errno
+import itertools
 import os
 import random
 import re
@@ -101,15 +102,13 @@ def run_killed(folder: Path, step: str, at: int, when: str) -> None:
     If `when` is a refusal, every write from the n-th on fails; what the user is told is written to the file ``told``.
     With a limit on the size of a file [bytes], the system itself breaks off what is longer, in the middle of a write.
     """
-    count = 0
+    counter = itertools.count(1)  # tables are written by several threads
     if when == LIMITED:
         resource.setrlimit(resource.RLIMIT_FSIZE, (at, resource.RLIM_INFINITY))
 
     def hooked(original: Callable[..., Any]) -> Callable[..., Any]:
         def write(*given: Any, **named: Any) -> Any:
-            nonlocal count
-            count += 1
-            this = count
+            this = next(counter)
             if (this, when) == (at, "before"):
                 os._exit(KILLED)
             if when in REFUSALS and this >= at:
@@ -132,7 +131,7 @@ def run_killed(folder: Path, step: str, at: int, when: str) -> None:
         (folder / "told").write_text(explained(error), encoding="utf-8")
         os._exit(REFUSED)
     if at == 0:
-        (folder / "writes").write_text(str(count), encoding="utf-8")
+        (folder / "writes").write_text(str(next(counter) - 1), encoding="utf-8")
 
 
 def state(folder: Path) -> State:

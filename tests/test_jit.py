@@ -16,6 +16,7 @@ def test_a_change_of_any_source_changes_where_code_is_kept(tmp_path: Path) -> No
     copy = tmp_path / "pipeline"
     for name in ("picks", "physics", "ingest"):
         shutil.copytree(PACKAGE / name, copy / name, ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(PACKAGE / "jit.py", copy)
     before = cache_folder(copy)
     assert before.name == cache_folder(PACKAGE).name
     path = copy / "physics" / "constants.py"

@@ -1,6 +1,6 @@
 """The lake: Delta tables, one writer, consistent readers."""
 
-from pipeline.lake.connection import connect, connections_kept, kept_connections
+from pipeline.lake.connection import connect, kept_connections
 from pipeline.lake.lease import Lease
 from pipeline.lake.store import Condition, Lake, Where, at_once, damage, open_anew
 
@@ -11,7 +11,6 @@ __all__ = [
     "Where",
     "at_once",
     "connect",
-    "connections_kept",
     "damage",
     "kept_connections",
     "open_anew",

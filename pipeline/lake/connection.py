@@ -47,11 +47,6 @@ def kept_connections() -> Iterator[None]:
             one.connection.close()
 
 
-def connections_kept() -> bool:
-    """Whether a connection that is opened now is brought up to date when it is asked for again."""
-    return _kept.get() is not None
-
-
 def connect(
     lake: Lake,
     tables: Iterable[Table],

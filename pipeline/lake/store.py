@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from threading import Lock
 from typing import Any, TypeVar
 from urllib.parse import unquote
 
@@ -64,19 +65,25 @@ class _LocalTable(DeltaTable):  # type: ignore[misc]
 
 
 _kept_open: dict[tuple[str, State], DeltaTable] = {}
-"""Versions of local tables for reading, as long as their entry in the log is the same file."""
+"""Versions of local tables that were read or written, as long as their entry in the log is the same file."""
+_keeping = Lock()
 
 
-def _keep_open(uri: str, state: State, delta: DeltaTable) -> DeltaTable:
-    while len(_kept_open) >= KEPT_OPEN:
-        _kept_open.pop(next(iter(_kept_open)), None)
-    _kept_open[uri, state] = delta
+def _keep_open(uri: str, state: State, delta: DeltaTable, *, alone: bool = False) -> DeltaTable:
+    """Keep a version for reading; alone, if it takes the place of the table's others."""
+    with _keeping:
+        for key in [key for key in _kept_open if alone and key[0] == uri]:
+            del _kept_open[key]
+        while len(_kept_open) >= KEPT_OPEN:
+            del _kept_open[next(iter(_kept_open))]
+        _kept_open[uri, state] = delta
     return delta
 
 
 def open_anew() -> None:
     """Let this process read the log of every table again, as after damage that it has not seen."""
-    _kept_open.clear()
+    with _keeping:
+        _kept_open.clear()
 
 
 @dataclass(frozen=True)
@@ -421,7 +428,7 @@ class Lake:
             )  # fmt: skip
         written = self._state_at(table, int(delta.version()))
         if written[1] is not None:  # it is read next: its log need not be
-            _keep_open(self.uri(table), written, delta)
+            _keep_open(self.uri(table), written, delta, alone=True)
         return written[0]
 
 

@@ -28,7 +28,7 @@ def columns_known() -> Catalogue:
     try:
         held = json.loads(kept.read_text(encoding="utf-8"))
         return {table: {one[0]: Described(*one) for one in columns} for table, columns in held.items()}
-    except (OSError, ValueError, TypeError, AttributeError):
+    except (OSError, ValueError, TypeError, AttributeError, IndexError):
         made = catalogue(list(TABLES.values()))
     rows = {table: [[one.name, one.unit, one.meaning] for one in columns.values()] for table, columns in made.items()}
     with suppress(OSError):

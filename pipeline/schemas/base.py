@@ -14,7 +14,10 @@ import polars as pl
 
 @contextmanager
 def _without(name: str) -> Iterator[None]:
-    """Import what follows as if a package, which it supports and which is not used here, were not installed."""
+    """Import what follows as if a package, which it supports and which is not used here, were not installed.
+
+    That holds for this whole process, unless the package is there already.
+    """
     if name in sys.modules:
         yield
         return

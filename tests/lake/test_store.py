@@ -12,7 +12,7 @@ import pytest
 from deltalake import DeltaTable, write_deltalake
 from polars.testing import assert_frame_equal
 
-from pipeline.lake import Lake, connect, open_anew
+from pipeline.lake import Lake, connect, open_anew, store
 from pipeline.schemas.base import Table
 from pipeline.schemas.fitted import MODEL_CARDS
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
@@ -130,6 +130,18 @@ def test_a_table_that_was_written_is_read_as_from_its_log(lake: Lake) -> None:
         open_anew()
         assert_frame_equal(held, lake.scan_raw(PLUGS).sort("source_id", "plug").collect())
         assert condition == lake.condition(PLUGS)
+
+
+def test_few_versions_stay_open_and_of_a_written_table_the_last(lake: Lake, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(store, "KEPT_OPEN", 2)
+    lake.replace(PLUGS, plugs("one", count=1), {"source_id": ["one"]})
+    lake.replace(SOURCES, sources("one"), {"map": "m"})
+    for count in (2, 3, 4):
+        lake.replace(PLUGS, plugs("one", count=count), {"source_id": ["one"]})
+        assert [state[0] for uri, state in store._kept_open if uri == lake.uri(PLUGS)] == [count - 1]
+        assert lake.scan(PLUGS).collect().height == count
+        assert lake.at({"plugs": 0, "sources": 0}).scan(PLUGS).collect().height == 1
+        assert len(store._kept_open) == 2
 
 
 def test_writers_at_the_same_time_all_succeed(lake: Lake) -> None:

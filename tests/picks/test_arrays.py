@@ -14,6 +14,8 @@ from scipy import ndimage
 
 from pipeline.picks import arrays as ours
 from pipeline.picks import fits
+from pipeline.picks.screenout import _steepest
+from pipeline.picks.timeline import _stays_below
 
 VALUES = arrays(
     np.float64,
@@ -214,3 +216,29 @@ def test_a_wave_that_is_turned_from_sample_to_sample_is_that_of_each_sample(
     fits.damped_wave(time, omega, gamma, cosine, sine)
     np.testing.assert_allclose(cosine, np.exp(-gamma * time) * np.cos(omega * time), rtol=0.0, atol=1e-12)
     np.testing.assert_allclose(sine, np.exp(-gamma * time) * np.sin(omega * time), rtol=0.0, atol=1e-12)
+
+
+@given(st.lists(st.sampled_from([20.0, 25.0, 40.0, 41.0, 80.0]), min_size=1, max_size=60), st.floats(15.0, 85.0))
+@settings(max_examples=300)
+def test_a_rate_stays_below_a_limit_if_its_95th_percentile_does(rates: list[float], limit: float) -> None:
+    rate = np.array(rates)
+    assert _stays_below(rate, limit) == (np.percentile(rate, 95.0) < limit)
+
+
+@given(st.integers(0, 10**6), st.integers(8, 200))
+def test_the_steepest_rise_is_that_of_all_fits_over_half_a_minute(seed: int, size: int) -> None:
+    rng = np.random.default_rng(seed)
+    time = np.cumsum(rng.integers(1, 4, size)).astype(float)
+    time -= time[0]
+    pressure = 7000.0 + np.cumsum(rng.normal(0.0, 5.0, size))
+    pressure[rng.random(size) < 0.1] = np.nan
+    flow = np.where(rng.random(size) < 0.8, 60.0, 30.0)
+    slopes = [0.0]
+    for first in range(size if size >= 10 else 0):
+        last = int(np.searchsorted(time, time[first] + 30.0))
+        if last == size or abs(flow[last] - flow[first]) > 0.05 * flow[first]:
+            continue
+        x, y = time[first : last + 1], pressure[first : last + 1]
+        x, y = x[~np.isnan(y)], y[~np.isnan(y)]
+        slopes.append(np.polyfit(x, y, 1)[0] if x.size >= 4 else 0.0)
+    assert _steepest(time, pressure, flow)[1] == pytest.approx(max(slopes), rel=1e-6, abs=1e-9)
