@@ -44,6 +44,22 @@ def test_many_tasks_are_done_once_each_by_more_than_one_process(monkeypatch: pyt
     assert 2 <= len(processes) <= 3
 
 
+held: list[np.ndarray] = []
+
+
+def grow() -> int:
+    held.append(np.ones(45_000_000))  # 360 MB, more than loky's own limit
+    return os.getpid()
+
+
+def test_a_helper_that_has_grown_goes_on() -> None:
+    """loky measures it once a second; one that is replaced costs time, and a semaphore told as lost at the end."""
+    with parallel._helpers(1) as pool:
+        pool.submit(time.sleep, 0.0).result()
+        time.sleep(1.1)
+        assert len({pool.submit(grow).result() for _ in range(2)}) == 1
+
+
 def test_an_error_in_another_process_is_raised_here(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
     tasks = [*range(200), -7]  # the last task goes to the other process

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.jit import compiled
+from pipeline.jit import compiled, compiled_sum
 from pipeline.picks.types import Array, Mask
 
 GAP_S = 5.0
@@ -290,6 +290,36 @@ def noisier(values: Array, sigma: float) -> bool:
     return False if below > seen // 2 else bool(noise_sigma(values) > sigma)
 
 
+def usual_step_s(time_s: Array) -> float:
+    """Return the median step between samples; NaN for fewer than two. [s]"""
+    steps = time_s[1:] - time_s[:-1]
+    usual = _of_most(steps)
+    return median(steps) if np.isnan(usual) else usual
+
+
+@compiled
+def _of_most(values: Array) -> float:
+    """Return the value that more than half of the samples have, which is their median; NaN if there is none."""
+    chosen, lead = np.nan, 0  # Boyer and Moore's vote
+    for value in values:
+        if value == chosen:
+            lead += 1
+        elif lead:
+            lead -= 1
+        else:
+            chosen, lead = value, 1
+    return chosen if np.count_nonzero(values == chosen) > values.size // 2 else np.nan
+
+
+@compiled
+def first_gap(time_s: Array, longest_s: float) -> int:
+    """Return the index of the first sample after a step longer than a limit; as many as there are if none is."""
+    for k in range(1, time_s.size):
+        if time_s[k] - time_s[k - 1] > longest_s:
+            return k
+    return int(time_s.size)
+
+
 @compiled
 def gap_limit_s(time_s: Array) -> float:
     """Return the longest step between samples that is not a gap: 5 s, or three median steps if that is longer. [s]"""
@@ -371,14 +401,13 @@ def most_in_gaps(time_s: Array, values: Array) -> float:
     return most
 
 
-@compiled
+@compiled_sum
 def weighted_mean(values: Array, weights: Array, mask: Mask) -> tuple[float, float]:
     """Return the weighted mean of samples, NaN if any of them is void, and their total weight."""
     total = mass = 0.0
     for k in range(values.size):
-        if mask[k]:
-            total += values[k] * weights[k]
-            mass += weights[k]
+        total += values[k] * weights[k] if mask[k] else 0.0
+        mass += weights[k] if mask[k] else 0.0
     return total / mass, mass
 
 
@@ -396,34 +425,42 @@ def weighted_quantiles(values: Array, weights: Array, shares: Sequence[float]) -
 
 
 @compiled
-def displaced(rate: Array, conc: Array, seconds: Array, volume: float) -> tuple[Array, Array]:
-    """Return the concentration times volume pumped in until each sample, and what of it has left a pipe's volume.
+def pumped_in(rate: Array, conc: Array, seconds: Array) -> tuple[Array, Array]:
+    """Return the volume pumped in until each sample [bbl], and the concentration times volume. [ppa*bbl]
 
     Parameters
     ----------
     rate, conc, seconds : array, shape (n,)
         [bbl/min], [ppa], [s]; void samples add nothing.
-    volume : float
-        Of the pipe, which is displaced without mixing. [bbl]
     """
-    n = rate.size
-    pumped, loaded, behind = np.zeros(n), np.zeros(n), np.zeros(n)
+    pumped, loaded = np.empty(rate.size), np.empty(rate.size)
     volume_in = load_in = 0.0
-    at = 0
-    for k in range(n):
+    for k in range(rate.size):
         step = rate[k] * seconds[k] / 60.0 if rate[k] == rate[k] else 0.0
         volume_in += step
         load_in += step * conc[k] if conc[k] > 0.0 else 0.0
         pumped[k], loaded[k] = volume_in, load_in
-        left = volume_in - volume
+    return pumped, loaded
+
+
+@compiled
+def behind(pumped: Array, loaded: Array, volume: float) -> Array:
+    """Return what of the load has left a pipe of a volume [bbl] until each sample, if nothing mixes in it.
+
+    The volume pumped in and its load are as of `pumped_in`.
+    """
+    out = np.zeros(pumped.size)
+    at = 0
+    for k in range(pumped.size):
+        left = pumped[k] - volume
         if left < pumped[0]:
             continue
         while at < k and pumped[at + 1] <= left:
             at += 1
-        behind[k] = loaded[at]
+        out[k] = loaded[at]
         if pumped[at] < left and at < k:
-            behind[k] += (loaded[at + 1] - loaded[at]) / (pumped[at + 1] - pumped[at]) * (left - pumped[at])
-    return loaded, behind
+            out[k] += (loaded[at + 1] - loaded[at]) / (pumped[at + 1] - pumped[at]) * (left - pumped[at])
+    return out
 
 
 @compiled

@@ -10,12 +10,14 @@ from pipeline.picks.arrays import (
     at_time,
     filled,
     first_above,
+    first_gap,
     highest,
     largest,
     median,
     median3,
     noise_sigma,
     percentile,
+    usual_step_s,
 )
 from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Doubts, Method, Pick
@@ -152,7 +154,7 @@ def find_breakdown(timeline: Timeline, ball_seat_s: float | None) -> tuple[Pick,
 def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tuple[Pick, str]:
     time = timeline.record.time_s
     raw, clock = timeline.record.pressure_psi[begin:stop], time[begin:stop]
-    step = median(np.diff(clock))
+    step = usual_step_s(clock)
     coarse, still = step > COARSE_S, _still_sigma(timeline, begin)
     smooth = raw if coarse else median3(raw)
     sigma = max(still if coarse and still > 0.0 else noise_sigma(raw), still, 1.0)
@@ -172,7 +174,7 @@ def _classify(timeline: Timeline, begin: int, stop: int, doubts: Doubts) -> tupl
         top = higher
     depth = float(smooth[top] + largest(-smooth[top : within.stop], -np.inf))
     measured = clock[~np.isnan(raw) & (clock <= clock[top] + SHARP_S)]
-    if (np.diff(measured) > max(MISSED_S, 2.0 * step)).any():
+    if first_gap(measured, max(MISSED_S, 2.0 * step)) < measured.size:
         doubts.add("a gap in the record may hide the peak", grave=True)
     top, peak = _crest(raw, smooth, top, sigma)
     above = _above_sample(raw, top)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.picks.arrays import ahead, at_time, largest, median, noise_sigma, runs
+from pipeline.picks.arrays import ahead, at_time, first_gap, largest, median, noise_sigma, runs
 from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Method, Pick
 
@@ -65,9 +65,7 @@ def falloff(timeline: Timeline, shut_in_s: float, longest_s: float = 1000.0) -> 
     lasting = flowing[(flowing[:, 1] - flowing[:, 0]) >= 3]
     if len(lasting):
         ends.append(int(lasting[0, 0]))
-    breaks = np.flatnonzero(np.diff(clock, prepend=0.0) > GAP_S)
-    if breaks.size:
-        ends.append(int(breaks[0]))
+    ends.append(0 if clock.size and clock[0] > GAP_S else first_gap(clock, GAP_S))
     bled = _bled_off(clock, pressure)
     if bled is not None:
         ends.append(bled)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.picks.arrays import median
+from pipeline.picks.arrays import usual_step_s
 from pipeline.picks.falloff import Falloff
 from pipeline.picks.fits import ringing, strongest_wave
 from pipeline.picks.types import Doubts, Method, Pick
@@ -93,7 +93,7 @@ def fit_hammer(fall: Falloff, expected_s: float | None = None) -> tuple[Hammer |
         return None, "fewer than 15 samples after the shut-in"
     shortest, longest = PERIOD_S if expected_s is None else ((1.0 - BAND) * expected_s, (1.0 + BAND) * expected_s)
     low, high = 2.0 * np.pi / longest, 2.0 * np.pi / shortest
-    step = median(np.diff(t))
+    step = usual_step_s(t)
     first = strongest_wave(t, p, low, high, SCAN, FADING)
     harmonic = bool(2.0 * np.pi / first >= SAMPLES * step)
 

@@ -9,7 +9,17 @@ import numpy as np
 from pipeline.jit import compiled
 from pipeline.physics.constants import CAPACITY_IN2_FT_PER_BBL
 from pipeline.physics.fluids import hydrostatic_psi, slurry_density_ppg
-from pipeline.picks.arrays import at_time, filled, highest_of_last, integral, largest, lasting, median, runs
+from pipeline.picks.arrays import (
+    at_time,
+    filled,
+    highest_of_last,
+    integral,
+    largest,
+    lasting,
+    median,
+    runs,
+    usual_step_s,
+)
 from pipeline.picks.proppant import flush_bbl
 from pipeline.picks.timeline import Timeline
 from pipeline.picks.types import Array, Method, Pick, StageDesign
@@ -194,7 +204,7 @@ def _rate_cuts(timeline: Timeline, rate: Array) -> list[int]:
     span = slice(first, timeline.end + 1)
     if timeline.end <= first:
         return []
-    step = max(median(np.diff(time[span])), 1e-3)
+    step = max(usual_step_s(time[span]), 1e-3)
     size = max(round(120.0 / step), 1)
     usual = highest_of_last(rate[span], size)
     fallen = lasting(runs((rate[span] < CUT * usual) | (rate[span] < timeline.main_bpm)), time[span], 5.0)

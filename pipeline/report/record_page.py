@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.metrics.well import Rows
+from pipeline.picks.arrays import usual_step_s
 from pipeline.report.plain_words import in_words
 from pipeline.report.record_facts import Facts, differs
 from pipeline.report.text import CAUTION
@@ -168,7 +169,7 @@ def drawing(record: Record, around: Sequence[tuple[float, float]], system: str, 
     """Return the samples (or a share of them) and drawings of a page, in display units, for its script."""
     index = kept(record.time_s, [strip.values for strip in record.strips], around, share)
     time = record.time_s[index]
-    step = float(np.median(np.diff(record.time_s))) if record.time_s.size > 1 else 1.0
+    step = usual_step_s(record.time_s) if record.time_s.size > 1 else 1.0
     gaps = np.flatnonzero(np.diff(record.time_s) > max(BREAK_S, 3.0 * step))
     cut = np.unique(np.searchsorted(index, gaps, side="right")) if gaps.size else np.array([], dtype=np.int64)
     scales = [shown(strip.unit, system) for strip in record.strips]

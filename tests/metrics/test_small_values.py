@@ -23,6 +23,7 @@ from pipeline.metrics.wireline.metrics import WirelineView, plug_set
 from pipeline.models.compare import _closure_note
 from pipeline.models.funnel import inflations
 from pipeline.models.specs import COMPARISONS
+from pipeline.picks.arrays import behind
 from pipeline.picks.coil_record import GAP_S, CoilRecord, trace
 from pipeline.picks.screenout import _earlier_slope, find_climb
 from pipeline.picks.stage import pick_stage
@@ -79,7 +80,8 @@ def test_no_proppant_is_displaced_by_a_clean_pad_or_a_meter_below_zero() -> None
     record = SimpleNamespace(time_s=time, rate_bpm=np.full(601, 60.0), conc_ppa=conc)
     timeline = SimpleNamespace(record=record, start=0, end=None)
     view = StageView(SimpleNamespace(timeline=timeline), None, {}, None)  # type: ignore[arg-type]
-    loaded, out = view.displaced(100.0)
+    pumped, loaded = view.pumped_in
+    out = behind(pumped, loaded, 100.0)
     assert loaded[250] == 0.0 and out[350] == 0.0
     assert loaded[400] == pytest.approx(101.0)  # samples 300 to 400, one bbl each at 1 ppa
     assert out[500] == pytest.approx(101.0)

@@ -187,6 +187,18 @@ def test_a_gap_is_longer_than_three_median_steps_and_five_seconds(time_s: np.nda
     assert ours.gap_limit_s(time_s) == (max(5.0, 3.0 * np.median(steps)) if steps.size else 5.0)
 
 
+@given(st.lists(st.sampled_from([1.0, 1.0, 1.0, 0.5, 2.0, 9.0]), max_size=20))
+def test_the_usual_step_is_the_median_step(steps: list[float]) -> None:
+    time_s = np.cumsum([0.0, *steps])
+    np.testing.assert_equal(ours.usual_step_s(time_s), np.median(steps) if steps else np.nan)
+
+
+@given(TIMES, st.sampled_from([0.5, 1.0, 2.0, 30.0]))
+def test_the_first_gap_is_the_first_step_above_a_limit(time_s: np.ndarray, limit: float) -> None:
+    above = np.flatnonzero(np.diff(time_s) > limit)
+    assert ours.first_gap(time_s, limit) == (above[0] + 1 if above.size else time_s.size)
+
+
 @given(TIMES, st.floats(0.0, 300.0), st.integers(0, 10**6))
 def test_what_has_left_a_pipe_is_what_was_pumped_a_volume_earlier(times: np.ndarray, volume: float, seed: int) -> None:
     rng = np.random.default_rng(seed)
@@ -194,9 +206,11 @@ def test_what_has_left_a_pipe_is_what_was_pumped_a_volume_earlier(times: np.ndar
     seconds = ours.sample_seconds(times)
     step = np.nan_to_num(rate) * seconds / 60.0
     pumped, loaded = np.cumsum(step), np.cumsum(step * np.nan_to_num(conc))
-    found, behind = ours.displaced(rate, conc, seconds, volume)
-    np.testing.assert_allclose(found, loaded, rtol=1e-12)
-    np.testing.assert_allclose(behind, np.interp(pumped - volume, pumped, loaded, left=0.0), rtol=1e-9, atol=1e-9)
+    found = ours.pumped_in(rate, conc, seconds)
+    np.testing.assert_allclose(found, (pumped, loaded), rtol=1e-12)
+    np.testing.assert_allclose(
+        ours.behind(*found, volume), np.interp(pumped - volume, pumped, loaded, left=0.0), rtol=1e-9, atol=1e-9
+    )
 
 
 @given(st.lists(st.integers(0, 9), min_size=1, max_size=60), st.integers(1, 40))

@@ -13,6 +13,7 @@ from pipeline.metrics.coil.findings import plug_findings, run_findings
 from pipeline.metrics.coil.view import PLUG, RUN, TOE, PlugView, RunView, Span, ToeView
 from pipeline.metrics.findings import finding
 from pipeline.metrics.well import Samples, WellInput, WellRows, parts, settle
+from pipeline.picks.arrays import usual_step_s
 from pipeline.picks.coil_plugs import COUNTER_FT, MILL_MIN, TAG, Assigned, PlugPicks, assign
 from pipeline.picks.coil_record import CoilRecord, trace
 from pipeline.picks.coil_states import (
@@ -170,7 +171,7 @@ def _stall_pick(plug: _Plug) -> Pick:
         counted += len(found)
         if stop.gap_s > 0.0 or stop.ending == "record ends":
             doubts.add("the record does not cover all milling", grave=True)
-        step = float(np.median(np.diff(view.record.time_s)))
+        step = usual_step_s(view.record.time_s)
         if step >= SURGE_S:
             doubts.add(f"one sample every {step:.0f} s can miss a surge", grave=True)
     return STALLS.at(float(counted), None, doubts.confidence, doubts.words("surges with a pick-up"))

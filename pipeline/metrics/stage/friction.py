@@ -11,7 +11,7 @@ from pipeline.physics.entry import pressure_at_reference_rate_psi
 from pipeline.physics.fluids import hydrostatic_psi, slurry_density_ppg
 from pipeline.physics.friction import perforation_friction_psi, pipe_friction_psi
 from pipeline.physics.hydraulics import pipe_capacity_bbl
-from pipeline.picks.arrays import filled
+from pipeline.picks.arrays import behind, filled
 from pipeline.picks.types import Pipe
 
 MODELLED = "modelled: Churchill (1977) with drag reduction; perforations by Economides and Nolte"
@@ -200,19 +200,19 @@ def bottomhole_slope_psi_min(s: StageView) -> float:
         raise Missing("no proppant concentration in the record")
     if not s.at_rate.any():
         raise Missing("never at rate")
-    _, behind = s.displaced(pipe_capacity_bbl(pipe.inside_in, pipe.length_ft))
-    late = s.at_rate & (behind > 0.0)
+    pumped, loaded = s.pumped_in
+    late = s.at_rate & (behind(pumped, loaded, pipe_capacity_bbl(pipe.inside_in, pipe.length_ft)) > 0.0)
     if not late.any():
         raise Missing("no proppant at the perforations at rate")
     last = s.time_s[np.flatnonzero(late)[-1]]
     late &= s.time_s > last - WARNING_S
-    if np.ptp(s.time_s[late]) < SHORTEST_SLOPE_S:
-        raise Missing("less than two minutes at rate with proppant at the perforations")
-    in_column, out_of_it = s.displaced(pipe_capacity_bbl(pipe.inside_in, min(tvd, pipe.length_ft)))
-    mean_ppa = (in_column - out_of_it) / pipe_capacity_bbl(pipe.inside_in, min(tvd, pipe.length_ft))
-    density = slurry_density_ppg(pipe.density_ppg, mean_ppa, s.design.absolute_volume_gal_lbm)
-    bottom = (s.pressure + hydrostatic_psi(density, tvd))[late]
     minutes = s.time_s[late] / 60.0
+    if 60.0 * np.ptp(minutes) < SHORTEST_SLOPE_S:
+        raise Missing("less than two minutes at rate with proppant at the perforations")
+    column_bbl = pipe_capacity_bbl(pipe.inside_in, min(tvd, pipe.length_ft))
+    mean_ppa = (loaded - behind(pumped, loaded, column_bbl))[late] / column_bbl
+    density = slurry_density_ppg(pipe.density_ppg, mean_ppa, s.design.absolute_volume_gal_lbm)
+    bottom = s.pressure[late] + hydrostatic_psi(density, tvd)
     centred = minutes - minutes.mean()
     return float((centred @ bottom) / (centred @ centred))
 

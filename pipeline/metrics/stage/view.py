@@ -13,10 +13,10 @@ from pipeline.metrics.declare import Level, Missing
 from pipeline.physics.fluids import clean_fraction, slurry_density_ppg
 from pipeline.physics.hydraulics import hydraulic_horsepower
 from pipeline.picks.arrays import (
-    displaced,
     filled,
     integral,
     percentile,
+    pumped_in,
     sample_seconds,
     weighted_mean,
     weighted_quantiles,
@@ -147,13 +147,11 @@ class StageView:
         downhole = self.picks.timeline.record.downhole_psi
         return None if downhole is None else downhole[self.injection or slice(0, 0)]
 
-    def displaced(self, volume_bbl: float) -> tuple[Array, Array]:
-        """Return concentration times volume pumped in at surface, and out of a volume below it. [ppa*bbl]
-
-        Sums until each sample; the pipe is taken to be displaced without mixing.
-        """
+    @cached_property
+    def pumped_in(self) -> tuple[Array, Array]:
+        """Volume [bbl], and concentration times volume [ppa*bbl], pumped in at surface until each sample."""
         assert self.conc is not None
-        return displaced(self.rate, self.conc, self.seconds, volume_bbl)
+        return pumped_in(self.rate, self.conc, self.seconds)
 
     @cached_property
     def seconds(self) -> Array:

@@ -7,6 +7,7 @@ import numpy as np
 from pipeline.metrics.well import Rows, sections_above
 from pipeline.physics.constants import PPG_KG_M3
 from pipeline.physics.waves import wave_speed_ft_s
+from pipeline.picks.arrays import weighted_quantiles
 
 WATER_BULK_PA = 2.2e9
 """Bulk modulus of water (common practice). [Pa]"""
@@ -54,15 +55,8 @@ def pooled_wave_speed(speeds_ft_s: list[float], errors_ft_s: list[float]) -> tup
         return None
     speeds, errors = np.asarray(speeds_ft_s), np.asarray(errors_ft_s)
     weights = 1.0 / (np.square(errors) + np.square(SCATTER * speeds))
-    pooled = _weighted_median(speeds, weights)
-    scatter = 1.4826 * _weighted_median(np.abs(speeds - pooled), weights)
+    pooled = weighted_quantiles(speeds, weights, [0.5])[0]
+    scatter = 1.4826 * weighted_quantiles(np.abs(speeds - pooled), weights, [0.5])[0]
     least = (SCATTER if speeds.size >= FEW else FEW_SCATTER) * pooled
     count = weights.sum() ** 2 / np.square(weights).sum()
     return pooled, float(max(scatter, least) * np.sqrt(1.0 + 0.5 * np.pi / count))
-
-
-def _weighted_median(values: np.ndarray, weights: np.ndarray) -> float:
-    """Lowest value with half of the weight at or below it."""
-    order = np.argsort(values)
-    reached = np.cumsum(weights[order]) >= 0.5 * weights.sum()
-    return float(values[order][int(np.argmax(reached))])
