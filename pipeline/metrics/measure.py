@@ -51,7 +51,7 @@ UNMEASURED = "downhole_temperature_degf"
 """Channel of a treatment that no pick or metric reads; the page of a stage shows it."""
 WELLS_PER_TASK = 8
 """Wells read and measured together on one core."""
-TASKS_PER_COMMIT = 6
+TASKS_PER_COMMIT = 16
 """Tasks whose rows are written together; if the process is killed in between, only these are measured again."""
 TASKS_PER_CORE = 5
 """Number of tasks that justifies starting a process on another core."""
