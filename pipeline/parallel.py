@@ -199,9 +199,11 @@ def ahead(function: Callable[..., Result], *given: Any) -> Future[Result] | None
     return None if kept is None else kept.threads.submit(lambda: kept.pool.submit(function, *given).result())
 
 
-def finished(begun: Future[Result] | None, function: Callable[..., Result], *given: Any) -> Result:
-    """Return what a helper has done; if it has not come to it, or has died, do it here."""
-    if begun is None or begun.cancel():
+def finished(
+    begun: Future[Result] | None, function: Callable[..., Result], *given: Any, patient: bool = False
+) -> Result:
+    """Return what a helper has done; if it has not come to it (unless we are patient), or has died, do it here."""
+    if begun is None or (not patient and begun.cancel()):
         return function(*given)
     try:
         return begun.result()

@@ -45,8 +45,8 @@ from pipeline.workspace import Workspace, replace_text, sweep_parts
 
 HELPED_FILES = 1000
 """Landed files of a workspace from which starting other processes early pays in a refresh: it takes two seconds. [1]"""
-FITTED_WITH = ("sklearn.ensemble", "sklearn.linear_model")
-"""What helpers load ahead, beside the steps: fits need it, other commands do not."""
+HELPED_WITH = ("sklearn.ensemble", "sklearn.linear_model", "pipeline.report.charts")
+"""What helpers load ahead, beside the steps: fits and charts need it, most commands do not."""
 MANY_FILES = 64
 """Files of a table from which landing joins them. [1]"""
 Progress = Callable[[int, int, str], None]
@@ -98,7 +98,7 @@ def together(*, report: bool = False) -> Iterator[None]:
     """
     token = _report_follows.set(report or _report_follows.get())
     try:
-        with kept_helpers(__name__, *FITTED_WITH), kept_connections():
+        with kept_helpers(__name__, *HELPED_WITH), kept_connections():
             yield
     finally:
         _report_follows.reset(token)

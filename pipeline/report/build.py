@@ -152,7 +152,8 @@ def build(
             progress(done, total, what)
 
     pictures = Pictures(out / "pictures", workspace.state)
-    content = gather(connection, pages, settings.display_units, told, pictures.begin)
+    content = gather(connection, pages, settings.display_units, told)
+    pictures.begin(content.sketches)
     if edition.against is not None and before is not None:
         earlier = connected(lake.at(before["versions"]))
         code, other_settings = before["code_version"], before["settings_hash"] != workspace.settings_hash

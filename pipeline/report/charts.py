@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import json
 import textwrap
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import altair as alt
 import polars as pl
 from altair.utils.schemapi import debug_mode
 
-from pipeline.report.pages import ChartSpec
+from pipeline.report.pages import ChartSpec, Labels
 from pipeline.report.theme import chart_theme
 from pipeline.units import with_unit
 
@@ -29,32 +28,6 @@ TIPS = alt.TooltipValue("")
 """Stands for a chart's tooltips until it is built: they are long, and every step of building would copy them."""
 PICKED = "picked"
 """Whether a reader has selected jobs: a parameter of charts that sum cells."""
-
-
-@dataclass(frozen=True)
-class Labels:
-    """What a chart calls its columns.
-
-    Attributes
-    ----------
-    units : mapping of str to str
-        Label of each column's unit; one that has none is absent or empty.
-    headings : mapping of str to str
-        Heading of each column, with its unit; a column without one goes by its name.
-    """
-
-    units: Mapping[str, str] = field(default_factory=dict)
-    headings: Mapping[str, str] = field(default_factory=dict)
-
-    def unit(self, column: str) -> str:
-        """Return the label of a column's unit, empty if it has none."""
-        return self.units.get(column, "")
-
-    def heading(self, column: str) -> str:
-        """Return a column's heading."""
-        return self.headings.get(column) or column.replace("_", " ")
-
-
 _LABELS = alt.expr("containerSize()[0] < 420 ? 150 : 330")
 """Maximum width of a row label: leaves space for the values on a narrow screen. [px]"""
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import partial
 from typing import Any
 
 import duckdb
@@ -15,9 +16,9 @@ import polars.selectors as cs
 from pipeline import queries
 from pipeline.errors import HeelwardError
 from pipeline.metrics.measure import LEVELS
-from pipeline.report.charts import Labels, draw
-from pipeline.report.pages import ChartSpec, Page
+from pipeline.report.pages import ChartSpec, Labels, Page
 from pipeline.report.plain_words import capitals, plain
+from pipeline.report.sketch import Sketch, begun
 from pipeline.report.text import inert
 from pipeline.sql import Statement
 from pipeline.units import format_quantities
@@ -70,7 +71,7 @@ class Rows:
 
 @dataclass(frozen=True)
 class Drawn:
-    """A chart: its result as a sentence, its rows, its drawing (None if there is nothing to draw).
+    """A chart: its result as a sentence, its rows, its sketch (None if there is nothing to draw).
 
     `was` is its result on the day that the report is compared with, if that was another one.
     """
@@ -78,11 +79,16 @@ class Drawn:
     chart: ChartSpec
     title: str
     rows: Rows
-    spec: dict[str, Any] | None
+    sketch: Sketch | None
     cells: list[dict[str, Any]]
     choices: list[str]
     sampled_from: int | None
     was: str = ""
+
+    @property
+    def spec(self) -> dict[str, Any] | None:
+        """What the page's script draws."""
+        return None if self.sketch is None else self.sketch.spec
 
     @property
     def about(self) -> str:
@@ -148,7 +154,12 @@ class Content:
     @property
     def drawn(self) -> list[Drawn]:
         """The charts that have something to draw, in order."""
-        return [drawn for part in self.parts for drawn in part.charts if drawn.spec is not None]
+        return [drawn for part in self.parts for drawn in part.charts if drawn.sketch is not None]
+
+    @property
+    def sketches(self) -> list[Sketch]:
+        """Their sketches."""
+        return [drawn.sketch for drawn in self.drawn if drawn.sketch is not None]
 
 
 def gather(
@@ -156,7 +167,6 @@ def gather(
     pages: list[Page],
     system: str,
     told: Told = lambda _what: None,
-    seen: Callable[[dict[str, Any]], None] = lambda _spec: None,
 ) -> Content:
     """Run every query of a report.
 
@@ -169,8 +179,6 @@ def gather(
         ``field`` or ``metric``.
     told : callable, optional
         Called with the name of each finished query.
-    seen : callable, optional
-        Called with each chart as soon as it is built.
     """
     used: dict[str, Statement] = {}
     asked: dict[tuple[str, tuple[tuple[str, Any], ...]], Rows] = {}
@@ -186,20 +194,21 @@ def gather(
         told(name)
         return found
 
-    parts = []
+    parts: list[Callable[[], Part]] = []
     for page in pages:
         counted = None if page.numbers is None else rows(page.numbers)
         numbers = [] if counted is None else [row | {"was": ""} for row in counted.frame.to_dicts()]
-        charts = []
-        for chart in page.charts:
-            charts.append(_drawn(rows, chart, system))
-            if (spec := charts[-1].spec) is not None:
-                seen(spec)
+        charts = [_begin(rows, chart, system) for chart in page.charts]
         look = "" if page.look is None else str(rows(page.look).frame["sentence"][0] or "")
         tables = [side_by_side(rows(name), page.across.get(name)) for name in page.tables]
-        parts.append(Part(page, numbers, charts, tables, look, counted))
+        parts.append(partial(_part, page, numbers, charts, tables, look, counted))
     headline = rows("headline").frame.row(0, named=True)
-    return Content(headline, parts, [rows(name) for name in LEDGER], used)
+    ledger = [rows(name) for name in LEDGER]
+    return Content(headline, [end() for end in parts], ledger, used)
+
+
+def _part(page: Page, numbers: list[dict[str, Any]], charts: list[Callable[[], Drawn]], *others: Any) -> Part:
+    return Part(page, numbers, [end() for end in charts], *others)
 
 
 def side_by_side(rows: Rows, column: str | None) -> Rows:
@@ -300,7 +309,8 @@ def _sample(frame: pl.DataFrame) -> pl.DataFrame:
     return frame.with_columns(_lot=lot).sort("_lot").head(MOST_POINTS).drop("_lot")
 
 
-def _drawn(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Drawn:
+def _begin(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Callable[[], Drawn]:
+    """Ask for what a chart shows and begin to sketch it; return what gives the chart."""
     found = rows(chart.query, chart.given)
     title_given = chart.given if chart.title_given is None else chart.title_given
     title = str(rows(chart.title, title_given, found).frame["title"][0])
@@ -314,9 +324,12 @@ def _drawn(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Drawn:
     choices = [name for name in CHOICES if name in (frame if cells is None else cells).columns]
     measure = chart.colour if chart.kind == "cells" and chart.colour else None
     empty = frame.is_empty() or (measure is not None and frame[measure].null_count() == frame.height)
-    spec = None if empty else draw(chart, frame, found.labels, added_up)
+    sketched = None if empty else begun(chart, frame, found.labels, added_up)
     chart = chart.model_copy(update={"words": format_quantities(chart.words, system)})
-    return Drawn(
-        chart, title, found, spec, added_up or [], choices,
-        every if frame.height < every else None,
-    )  # fmt: skip
+    sampled_from = every if frame.height < every else None
+
+    def end() -> Drawn:
+        made = None if sketched is None else sketched()
+        return Drawn(chart, title, found, made, added_up or [], choices, sampled_from)
+
+    return end

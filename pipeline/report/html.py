@@ -78,9 +78,8 @@ def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures, wo
     """
     write_dictionary(out)
     single, folder = out / "report.html", out / "report"
-    specs = [drawn.spec for drawn in content.drawn if drawn.spec is not None]
     if len(pictures.script()) + sum(_least_bytes(rows.frame) for rows in content.ledger) <= HEAVIEST:
-        pictures.draw(specs, workers)
+        pictures.draw(content.sketches, workers)
         page = _page(content, sheet, out, pictures, apart=False)
         if len(page.encode()) <= HEAVIEST:
             replace_text(single, page)
@@ -94,9 +93,9 @@ def write_html(content: Content, sheet: Sheet, out: Path, pictures: Pictures, wo
     for _ in map_unordered(partial(_table_writer, sheet, out, made / "ledger"), by_size, PER_CORE, workers):
         pass
     page = _page(content, sheet, folder, pictures, apart=True)
-    pictures.draw(specs, workers)
-    for identity, drawn in _drawn_in(content):
-        (made / "pictures" / f"{identity}.svg").write_text(plain(pictures.svg(drawn.spec or {})), encoding="utf-8")
+    pictures.draw(content.sketches, workers)
+    for (identity, _), sketch in zip(_drawn_in(content), content.sketches, strict=True):
+        (made / "pictures" / f"{identity}.svg").write_text(plain(pictures.svg(sketch)), encoding="utf-8")
     (made / "index.html").write_text(page, encoding="utf-8")
     (made / "charts.js").write_text(pictures.script(), encoding="utf-8")
     old = out / "report.old"
@@ -151,10 +150,10 @@ def _page(content: Content, sheet: Sheet, place: Path, pictures: Pictures, *, ap
     for part in content.parts:
         shown: list[dict[str, Any]] = []
         for drawn in part.charts:
-            if drawn.spec is not None:
+            if drawn.sketch is not None:
                 identity, _ = next(names)
                 charts[identity] = _embedded(drawn, held)
-                picture = None if apart else Markup(pictures.svg(drawn.spec))
+                picture = None if apart else Markup(pictures.svg(drawn.sketch))
                 shown.append(_figure(drawn, identity) | {"picture": picture})
         tables = [table_of(rows, place, sheet.root, out) for rows in part.tables]
         parts.append(
@@ -225,7 +224,7 @@ def waits(part: Part) -> list[dict[str, str]]:
     return [
         {"title": drawn.rows.query.title, "needs": drawn.chart.needs or drawn.rows.query.grain}
         for drawn in part.charts
-        if drawn.spec is None
+        if drawn.sketch is None
     ]
 
 

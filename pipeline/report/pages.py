@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
@@ -110,3 +112,27 @@ def load_pages(folder: Path | None = None) -> list[Page]:
         if page.title in [other.title for other in pages[:place]]:
             raise HeelwardError(f"{paths[place]}: another page has the title '{page.title}': give it another one")
     return pages
+
+
+@dataclass(frozen=True)
+class Labels:
+    """What a chart calls its columns.
+
+    Attributes
+    ----------
+    units : mapping of str to str
+        Label of each column's unit; one that has none is absent or empty.
+    headings : mapping of str to str
+        Heading of each column, with its unit; a column without one goes by its name.
+    """
+
+    units: Mapping[str, str] = field(default_factory=dict)
+    headings: Mapping[str, str] = field(default_factory=dict)
+
+    def unit(self, column: str) -> str:
+        """Return the label of a column's unit, empty if it has none."""
+        return self.units.get(column, "")
+
+    def heading(self, column: str) -> str:
+        """Return a column's heading."""
+        return self.headings.get(column) or column.replace("_", " ")

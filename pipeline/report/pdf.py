@@ -41,9 +41,9 @@ def _write(part: Part, content: Content, sheet: Sheet, path: Path, pictures: Pic
         shutil.copyfile(resources.folder("reports") / "templates" / "part.typ", room / "part.typ")
         charts: list[dict[str, Any]] = []
         for number, drawn in enumerate(part.charts):
-            if drawn.spec is not None:
+            if drawn.sketch is not None:
                 picture = f"chart-{number}.svg"
-                (room / picture).write_text(plain(pictures.svg(drawn.spec)), encoding="utf-8")
+                (room / picture).write_text(plain(pictures.svg(drawn.sketch)), encoding="utf-8")
                 again = any(drawn.about == one["about"] for one in charts)
                 charts.append(_chart(drawn, picture) | ({"about": drawn.rows.query.title} if again else {}))
         said = {

@@ -10,8 +10,8 @@ import vl_convert
 from markupsafe import Markup
 
 from pipeline.plan.compare import Planned
-from pipeline.report.charts import Labels, draw
-from pipeline.report.pages import ChartSpec
+from pipeline.report.pages import ChartSpec, Labels
+from pipeline.report.sketch import sketch
 from pipeline.report.text import CAUTION, cell
 from pipeline.report.theme import render
 from pipeline.units import format_number
@@ -81,5 +81,5 @@ def _trade(lines: pl.DataFrame, x: str, y: str, x_title: str, y_title: str) -> M
         kind="trade", query="", title="", x="x", y="y", colour="design", x_label=x_title, y_label=y_title, words=""
     )
     units = {side: frame["unit"][0] for side, frame in found.items()}
-    drawn = draw(spec, both, Labels(units, {"design": "Candidate"})) | {"width": 420}
+    drawn = sketch(spec, both, Labels(units, {"design": "Candidate"})).spec | {"width": 420}
     return Markup(vl_convert.vegalite_to_svg(drawn))

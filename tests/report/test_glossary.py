@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import BrokenExecutor, Future
 from pathlib import Path
-from typing import Any
 
 import openpyxl
 import pytest
@@ -16,6 +15,7 @@ from pipeline.report.content import gather
 from pipeline.report.glossary import anchor, explained, glossary, terms_in
 from pipeline.report.pages import load_pages
 from pipeline.report.pictures import Pictures
+from pipeline.report.sketch import Sketch
 from pipeline.workspace import Workspace
 
 
@@ -52,15 +52,15 @@ def test_every_explanation_is_a_sentence_or_two_and_every_anchor_is_its_own() ->
 def test_a_chart_that_did_not_change_is_not_drawn_again_and_old_pictures_go(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def spec(high: float) -> dict[str, Any]:
+    def spec(high: float, **more: str) -> Sketch:
         rows = {"values": [{"a": 1.0, "b": high}]}
         axes = {name: {"field": name, "type": "quantitative"} for name in ("a", "b")}
-        return {"data": rows, "mark": "point", "encoding": {"x": axes["a"], "y": axes["b"]}}
+        return Sketch.of({"data": rows, "mark": "point", "encoding": {"x": axes["a"], "y": axes["b"]}, **more})
 
     first = Pictures(tmp_path / "pictures")
     drawn = first.svg(spec(2.0))
     assert drawn.startswith("<svg") and "aria-" not in drawn
-    assert ">1.025<" in Pictures(tmp_path / "other").svg(spec(2.0) | {"title": "1.025"})  # what is read stays whole
+    assert ">1.025<" in Pictures(tmp_path / "other").svg(spec(2.0, title="1.025"))  # what is read stays whole
     path = next((tmp_path / "pictures").glob("*.svg"))
     path.write_text("kept", encoding="utf-8")
     again = Pictures(tmp_path / "pictures")
@@ -74,8 +74,9 @@ def test_a_chart_that_did_not_change_is_not_drawn_again_and_old_pictures_go(
 def test_pictures_that_a_helper_began_are_those_drawn_here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whether it has drawn them, has not come to them, or has died."""
     axes = {name: {"field": name, "type": "quantitative"} for name in ("a", "b")}
+    encoding = {"x": axes["a"], "y": axes["b"]}
     specs = [
-        {"data": {"values": [{"a": 1.0, "b": high}]}, "mark": "point", "encoding": {"x": axes["a"], "y": axes["b"]}}
+        Sketch.of({"data": {"values": [{"a": 1.0, "b": high}]}, "mark": "point", "encoding": encoding})
         for high in (2.0, 3.0, 4.0, 5.0)
     ]
     plain = Pictures(tmp_path / "here")
@@ -93,8 +94,7 @@ def test_pictures_that_a_helper_began_are_those_drawn_here(tmp_path: Path, monke
 
     monkeypatch.setattr(pictures, "ahead", ahead)
     begun = Pictures(tmp_path / "there")
-    for spec in specs:
-        begun.begin(spec)
+    begun.begin(specs)
     begun.draw(specs)
     assert given[1].cancelled() and len(given) == 4
     assert [begun.svg(spec) for spec in specs] == [plain.svg(spec) for spec in specs]

@@ -104,7 +104,8 @@ def test_many_points_are_sampled_before_the_page_and_it_says_so(
 
 
 def test_more_values_than_colours_are_not_coloured() -> None:
-    from pipeline.report.charts import Labels, draw
+    from pipeline.report.charts import draw
+    from pipeline.report.pages import Labels
 
     spec = ChartSpec(kind="scatter", query="q", title="t", x="a", y="b", colour="pad", x_label="", y_label="", words="")
     few = pl.DataFrame({"a": [1.0] * 8, "b": [1.0] * 8, "pad": [f"p{i}" for i in range(8)]})
@@ -114,7 +115,8 @@ def test_more_values_than_colours_are_not_coloured() -> None:
 
 
 def test_a_tooltip_has_headings_and_no_exponent_no_raw_time_and_no_true() -> None:
-    from pipeline.report.charts import Labels, draw
+    from pipeline.report.charts import draw
+    from pipeline.report.pages import Labels
 
     words = {"x": "a", "y": "b", "x_label": "", "y_label": "", "words": "", "query": "q", "title": "t"}
     rows = pl.DataFrame({"a": [12345.6], "b": [0.0007], "p_value": [0.0007], "clear": [True]})
@@ -130,7 +132,8 @@ def test_a_tooltip_has_headings_and_no_exponent_no_raw_time_and_no_true() -> Non
 
 
 def test_an_axis_of_quarters_has_those_without_rows() -> None:
-    from pipeline.report.charts import Labels, draw
+    from pipeline.report.charts import draw
+    from pipeline.report.pages import Labels
 
     spec = ChartSpec(kind="stack", query="q", title="t", x="quarter", y="n", x_label="", y_label="", words="")
     drawn = draw(spec, pl.DataFrame({"quarter": ["2024Q1", "2024Q4"], "n": [1, 2]}), Labels())

@@ -10,10 +10,10 @@ import polars as pl
 import pytest
 
 from pipeline import queries
-from pipeline.report.charts import Labels, _usual, draw
+from pipeline.report.charts import _usual, draw
 from pipeline.report.content import gather
 from pipeline.report.html import waits
-from pipeline.report.pages import load_pages
+from pipeline.report.pages import Labels, load_pages
 from pipeline.workspace import Workspace
 from tests.builders import connect_on
 from tests.conftest import Campaign, Fitted
