@@ -6,6 +6,7 @@ import gc
 import os
 import pickle
 import signal
+import threading
 import time
 import uuid
 from collections import deque
@@ -14,9 +15,7 @@ from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecu
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
-from importlib import import_module
 from queue import SimpleQueue
-from threading import Thread
 from typing import Any, Generic, TypeVar
 
 from loky import ProcessPoolExecutor
@@ -107,7 +106,7 @@ def map_unordered(
         if kept is not None:  # a helper first does what `ahead` gave it
             queued.append(kept.threads.submit(_feed, pool, call, left, done))
         else:
-            Thread(target=_feed, args=(pool, call, left, done), daemon=True).start()
+            threading.Thread(target=_feed, args=(pool, call, left, done), daemon=True).start()
     run = make_worker() if here else None
     busy = threads
     try:
@@ -135,7 +134,7 @@ def map_unordered(
     finally:
         left.clear()
         if here and kept is None and pool is not None:
-            pool.shutdown(wait=True, kill_workers=True)
+            _end(pool)
 
 
 @dataclass(frozen=True)
@@ -150,46 +149,46 @@ class _Helpers:
 
 
 _kept: _Helpers | None = None
-_imported: tuple[str, ...] | None = None
-"""What kept helpers import, within a block that keeps them."""
+_ready: Callable[[], None] | None = None
+"""What kept helpers do at their start, within a block that keeps them."""
 
 
 @contextmanager
-def kept_helpers(*modules: str) -> Iterator[None]:
+def kept_helpers(ready: Callable[[], None]) -> Iterator[None]:
     """Let the processes of this machine that help stay from one use to the next, until the outermost block ends.
 
     Parameters
     ----------
-    *modules : str
-        What they import when `call_helpers` starts them; without that call each use starts its own.
+    ready : callable
+        What they do first when `call_helpers` starts them: load what they will need. Without that call each use
+        starts its own.
     """
-    global _kept, _imported
-    if _imported is not None:
+    global _kept, _ready
+    if _ready is not None:
         yield
         return
-    _imported = modules
+    _ready = ready
     try:
         yield
     finally:
         if _kept is not None:
             _kept.threads.shutdown(wait=False, cancel_futures=True)
-            _kept.pool.shutdown(wait=True, kill_workers=True)
-        _kept = _imported = None
+            _end(_kept.pool)
+        _kept = _ready = None
 
 
 def call_helpers() -> None:
-    """Start the helpers that a block keeps, if there are none yet; while they import what they need, this goes on."""
+    """Start the helpers that a block keeps, if there are none yet; while they get ready, this goes on."""
     global _kept
     count = _cores() - 1
-    if _imported is not None and _kept is None and count:
+    if _ready is not None and _kept is None and count:
         _kept = _Helpers(_helpers(count), ThreadPoolExecutor(count))
         for _ in range(count):
-            _kept.pool.submit(_import, _imported)
+            _kept.pool.submit(_begin, _ready)
 
 
-def _import(modules: tuple[str, ...]) -> None:
-    for module in modules:
-        import_module(module)
+def _begin(ready: Callable[[], None]) -> None:
+    ready()
     gc.freeze()  # they stay: no collection goes through them again
 
 
@@ -213,6 +212,18 @@ def finished(
 
 def _helpers(count: int) -> ProcessPoolExecutor:
     return ProcessPoolExecutor(count, initializer=_end_with, initargs=(os.getpid(),), env=HELPERS_GROW)
+
+
+def _end(pool: ProcessPoolExecutor) -> None:
+    """End the processes of a pool.
+
+    loky does not wait for its thread that feeds them. If this process ended while that thread gives back a semaphore,
+    a warning would tell of one that is lost.
+    """
+    feeding = [thread for thread in threading.enumerate() if thread.name == "QueueFeederThread"]
+    pool.shutdown(wait=True, kill_workers=True)
+    for thread in feeding:
+        thread.join(1.0)
 
 
 def _cores() -> int:
@@ -257,7 +268,7 @@ def when_ended(parent: int, then: Callable[[], object]) -> None:
             time.sleep(0.5)
         then()
 
-    Thread(target=watch, daemon=True).start()
+    threading.Thread(target=watch, daemon=True).start()
 
 
 _made: tuple[str, Callable[[Any], Any]] | None = None

@@ -45,8 +45,6 @@ from pipeline.workspace import Workspace, replace_text, sweep_parts
 
 HELPED_FILES = 1000
 """Landed files of a workspace from which starting other processes early pays in a refresh: it takes two seconds. [1]"""
-HELPED_WITH = ("sklearn.ensemble", "sklearn.linear_model", "pipeline.report.charts")
-"""What helpers load ahead, beside the steps: fits and charts need it, most commands do not."""
 MANY_FILES = 64
 """Files of a table from which landing joins them. [1]"""
 Progress = Callable[[int, int, str], None]
@@ -90,6 +88,13 @@ def _noted(note: Path) -> str:
 _report_follows: ContextVar[bool] = ContextVar("report_follows", default=False)
 
 
+def ready_to_help() -> None:
+    """Load what helpers need for fits and charts; most commands do not."""
+    from pipeline.report import charts, pictures  # noqa: F401
+
+    pictures.ready()
+
+
 @contextmanager
 def together(*, report: bool = False) -> Iterator[None]:
     """Let the steps that run within share what takes time to make: processes that help, connections to the lake.
@@ -98,7 +103,7 @@ def together(*, report: bool = False) -> Iterator[None]:
     """
     token = _report_follows.set(report or _report_follows.get())
     try:
-        with kept_helpers(__name__, *HELPED_WITH), kept_connections():
+        with kept_helpers(ready_to_help), kept_connections():
             yield
     finally:
         _report_follows.reset(token)
@@ -174,12 +179,15 @@ def run_ingest(workspace: Workspace, progress: Progress | None = None, *, only_s
         sweep_parts(workspace.out / "set_aside", deep=False)
         if lake.damaged((FINDINGS,)):  # those of measuring are lost too
             _forget(lake, MEASURED)
-        landed = land(workspace, lake, progress, workers, only_settled=only_settled)
+        landed = land(workspace, lake, progress, workers, only_settled=only_settled, begin=_call_helpers)
         for table in (SOURCES, FINDINGS, SNAPSHOTS):  # every batch or step adds a file; each step reads them all
             lake.compact(table, MANY_FILES)
-        if landed.changed and landed.landed + landed.unchanged >= HELPED_FILES:
-            call_helpers()
         return _snapshot(workspace, lake, "ingest", landed)
+
+
+def _call_helpers(files: int) -> None:
+    if files >= HELPED_FILES:
+        call_helpers()
 
 
 def _restored(lake: Lake, made: Sequence[Table]) -> list[str]:

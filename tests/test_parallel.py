@@ -7,6 +7,7 @@ import pickle
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable
 from functools import partial
@@ -14,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from loky.backend.queues import Queue
 
 from pipeline import parallel
 from pipeline.jit import compiled
@@ -53,11 +55,24 @@ def grow() -> int:
 
 
 def test_a_helper_that_has_grown_goes_on() -> None:
-    """loky measures it once a second; one that is replaced costs time, and a semaphore told as lost at the end."""
+    """loky measures it once a second, and another would need two seconds to start."""
     with parallel._helpers(1) as pool:
         pool.submit(time.sleep, 0.0).result()
         time.sleep(1.1)
         assert len({pool.submit(grow).result() for _ in range(2)}) == 1
+
+
+def test_the_thread_that_feeds_a_pool_ends_before_the_use_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    feed = Queue._feed
+
+    def slow(*given: object) -> None:
+        feed(*given)
+        time.sleep(0.5)
+
+    monkeypatch.setattr(parallel, "_cores", lambda: 2)
+    monkeypatch.setattr(Queue, "_feed", staticmethod(slow))
+    assert len(list(parallel.map_unordered(partial(adder, 10), range(300), min_tasks_per_worker=1))) == 300
+    assert "QueueFeederThread" not in {thread.name for thread in threading.enumerate()}
 
 
 def test_an_error_in_another_process_is_raised_here(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -146,13 +161,13 @@ def test_a_function_without_a_place_for_its_code_is_compiled_all_the_same() -> N
 def test_kept_helpers_serve_several_uses_and_end_with_the_block(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
     assert parallel.ahead(os.getpid) is None
-    with parallel.kept_helpers("tests.test_parallel"):
+    with parallel.kept_helpers(lambda: None):
         assert parallel.ahead(os.getpid) is None
         parallel.call_helpers()
         begun = parallel.ahead(os.getpid)
         assert begun is not None
         helper = begun.result()
-        with parallel.kept_helpers("tests.test_parallel"):  # a block within keeps the same
+        with parallel.kept_helpers(lambda: None):  # a block within keeps the same
             assert parallel.finished(parallel.ahead(os.getpid), os.getpid) in (helper, os.getpid())
         assert alive(helper)
         assert list(parallel.map_unordered(partial(adder, 10), [], min_tasks_per_worker=1)) == []  # nothing to do
@@ -170,7 +185,7 @@ def test_kept_helpers_serve_several_uses_and_end_with_the_block(monkeypatch: pyt
 def test_a_kept_helper_that_dies_is_done_without(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
     monkeypatch.setenv("HEELWARD_TEST_MAIN", str(os.getpid()))
-    with parallel.kept_helpers("tests.test_parallel"):
+    with parallel.kept_helpers(lambda: None):
         parallel.call_helpers()
         assert sorted(parallel.map_unordered(dier, range(20), min_tasks_per_worker=1)) == list(range(20))
         assert parallel.finished(parallel.ahead(os.getpid), os.getpid) == os.getpid()
@@ -180,7 +195,7 @@ def test_what_a_kept_helper_has_not_come_to_is_done_here(
     monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
-    with parallel.kept_helpers("tests.test_parallel"):
+    with parallel.kept_helpers(lambda: None):
         parallel.call_helpers()
         begun = [parallel.ahead(time.sleep, 60.0), *(parallel.ahead(os.getpid) for _ in range(5))]
         for one in reversed(begun[1:]):
@@ -192,7 +207,7 @@ def test_what_a_kept_helper_has_not_come_to_is_done_here(
 
 def test_a_helper_that_is_busy_keeps_nothing_waiting(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
-    with parallel.kept_helpers("tests.test_parallel"):
+    with parallel.kept_helpers(lambda: None):
         parallel.call_helpers()
         parallel.ahead(time.sleep, 60.0)
         before = time.monotonic()
@@ -204,7 +219,7 @@ def test_a_helper_that_is_busy_keeps_nothing_waiting(monkeypatch: pytest.MonkeyP
 def test_what_is_done_meanwhile_is_done_while_a_helper_works(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
     tasks = list(range(5))
-    with parallel.kept_helpers("tests.test_parallel"):
+    with parallel.kept_helpers(lambda: None):
         parallel.call_helpers()
         helper = parallel.finished(parallel.ahead(os.getpid), os.getpid)
         done = list(parallel.map_unordered(partial(adder, 10), tasks, 1, meanwhile=lambda: time.sleep(5.0)))

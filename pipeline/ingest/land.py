@@ -118,6 +118,7 @@ def land(
     workers: Workers | None = None,
     *,
     only_settled: bool = False,
+    begin: Callable[[int], object] = lambda _files: None,
 ) -> Landed:
     """Land all new and changed files of a workspace.
 
@@ -131,6 +132,8 @@ def land(
         Where files are read; default: on this machine.
     only_settled : bool
         Whether files that may still grow wait for a later run.
+    begin : callable, optional
+        Called with the number of all files before the first new one is read.
 
     Returns
     -------
@@ -178,6 +181,8 @@ def land(
             else:
                 fresh.append(item)
                 known.suspend(item.key)
+        if fresh:
+            begin(total)
         for batch in _read_ahead(context, _batches(fresh, names), workers):
             _land_batch(context, batch, retired, report)
             for entry in batch:

@@ -8,9 +8,8 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+import scipy
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from pipeline.models.clustered import Contrast
 from pipeline.models.columns import COLUMNS, predictors
@@ -56,8 +55,8 @@ def connected_sets(units: list[str], pads: list[str]) -> dict[str, int]:
     names, unit_code = np.unique(np.asarray(units), return_inverse=True)
     places, pad_code = np.unique(np.asarray(pads), return_inverse=True)
     size = names.size + places.size
-    graph = coo_matrix((np.ones(len(units)), (unit_code, names.size + pad_code)), shape=(size, size))
-    _, label = connected_components(graph, directed=False)
+    graph = scipy.sparse.coo_matrix((np.ones(len(units)), (unit_code, names.size + pad_code)), shape=(size, size))
+    _, label = scipy.sparse.csgraph.connected_components(graph, directed=False)
     rows = np.bincount(label[unit_code], minlength=label.max() + 1)
     order = {int(old): new for new, old in enumerate(np.argsort(-rows, kind="stable"), start=1)}
     return {str(name): order[int(label[i])] for i, name in enumerate(names)}

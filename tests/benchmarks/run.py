@@ -241,7 +241,7 @@ def measuring(folder: Path, stages: int) -> Iterator[Result]:
 
     title, bar = f"measuring {stages} stages of 7,200 s", "<= 20 x, goal 10 x"
     yield Result(title, *_beside_scan(work, scan), bar)
-    with kept_helpers("pipeline.steps"):
+    with kept_helpers(steps.ready_to_help):
         call_helpers()
         work()  # they have imported and compiled what they need
         yield Result(f"{title}, with helpers", *_beside_scan(work, scan), bar)
