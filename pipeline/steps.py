@@ -8,6 +8,7 @@ from contextlib import ExitStack, contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from importlib import import_module
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -36,6 +37,7 @@ from pipeline.plan.compare import Planned
 from pipeline.plan.compare import run_plan as plan
 from pipeline.plan.store import record_plan
 from pipeline.queries import Answer
+from pipeline.report import pictures
 from pipeline.report.build import NOTE, Built, build, last_built, mark_of, note_built
 from pipeline.report.edition import PLAIN, Edition, snapshot_of, versions_as_of
 from pipeline.report.plan_page import write_plan
@@ -90,8 +92,8 @@ _report_follows: ContextVar[bool] = ContextVar("report_follows", default=False)
 
 def ready_to_help() -> None:
     """Load what helpers need for fits and charts; most commands do not."""
-    from pipeline.report import charts, pictures  # noqa: F401
-
+    for module in ("sklearn.ensemble", "sklearn.linear_model", "pipeline.report.charts"):
+        import_module(module)
     pictures.ready()
 
 
