@@ -12,7 +12,8 @@ from pipeline.errors import HeelwardError
 from pipeline.lake import Lake
 from pipeline.models.columns import COLUMNS
 from pipeline.models.predict import load_models
-from pipeline.models.specs import COMPARISONS
+from pipeline.models.specs import COMPARISONS, CompareSpec, columns_of
+from pipeline.parallel import ahead, finished
 from pipeline.plan.evaluate import Habits, Line, evaluate, job_of, stage_count
 from pipeline.plan.file import PlanFile
 from pipeline.plan.rank import Ranking, rank
@@ -89,13 +90,15 @@ def run_plan(lake: Lake, path: Path, frames: Mapping[str, pl.DataFrame], teach: 
     models = load_models(lake)
     if not models:
         raise HeelwardError("no model is fitted yet: run `heelward refresh` with records of three or more pads first")
+    asked = {name: _trials_of(frames, plan, name) for name in teach}
+    begun = {name: ahead(_teach, *given) for name, given in asked.items()}
     habits = _habits(frames)
     lines = evaluate(plan, models, habits)
     jobs = {}
     for design in plan.designs:
         stages = stage_count(plan.pad, design)
         jobs[design.name] = job_of(plan.pad, design, habits, (stages + 1) // 2, stages)
-    taught = {name: _teach(frames, plan, name) for name in teach}
+    taught = {name: finished(begun[name], _teach, *asked[name]) for name in reversed(asked)}  # a helper goes forwards
     return Planned(plan, lines, rank(plan.rank_by, lines, jobs, frames), taught)
 
 
@@ -111,13 +114,19 @@ def _habits(frames: Mapping[str, pl.DataFrame]) -> Habits:
     return Habits(quarter=float(last) if isinstance(last, float) else 0.0, above_mean_psi=peak, **middle)
 
 
-def _teach(frames: Mapping[str, pl.DataFrame], plan: PlanFile, name: str) -> list[Trial] | str:
+def _trials_of(
+    frames: Mapping[str, pl.DataFrame], plan: PlanFile, name: str
+) -> tuple[pl.DataFrame, CompareSpec, PlanFile]:
     spec = next((spec for spec in COMPARISONS if spec.name == name), None)
     if spec is None:
         known = ", ".join(spec.name for spec in COMPARISONS)
         raise HeelwardError(f"unknown comparison '{name}'; known: {known}")
+    return columns_of(frames[spec.level], spec), spec, plan
+
+
+def _teach(frame: pl.DataFrame, spec: CompareSpec, plan: PlanFile) -> list[Trial] | str:
     wanted = [getattr(design, spec.factor) for design in plan.designs]
     levels = list(dict.fromkeys(level for level in wanted if level is not None))
     if len(levels) < 2:
         return f"the plan names fewer than two values of {spec.factor}: nothing to compare"
-    return trials(frames[spec.level], spec, levels[0], levels[1], plan.pad.wells)
+    return trials(frame, spec, levels[0], levels[1], plan.pad.wells)
