@@ -66,8 +66,8 @@ class Content:
         """Return the first part."""
         return next(self.parts(), b"")
 
-    def all(self, most: int) -> bytes:
-        """Return the whole content of a file that cannot be read in parts.
+    def within(self, most: int) -> Iterator[bytes]:
+        """Read the content in parts, if it is not too large.
 
         Raises
         ------
@@ -79,7 +79,11 @@ class Content:
                 "the file is too large", f"at most {most // 1024**2} MiB for this kind of file",
                 f"{self.size // 1024**2} MiB", "export it as delimited text, or split it",
             )  # fmt: skip
-        return b"".join(self.parts())
+        return self.parts()
+
+    def all(self, most: int) -> bytes:
+        """Return the whole content of a file that cannot be read in parts; raises as `within`."""
+        return b"".join(self.within(most))
 
 
 def content_of(path: Path) -> Content:

@@ -54,7 +54,8 @@ def tables_in(path: Path, content: Content) -> Iterator[tuple[str, Table]]:
     first = content.first()
     if first.startswith(b"PK") and path.suffix.lower().startswith(".xls"):
         for sheet in sheets_of(content):
-            rows = [["" if cell is None else str(cell) for cell in row] for row in read_sheet(content, sheet).rows()]
+            first_rows = next(read_sheet(content, sheet))
+            rows = [["" if cell is None else str(cell) for cell in row] for row in first_rows.rows()]
             found = sniff_rows(rows)
             if found is not None:
                 yield sheet, found

@@ -424,23 +424,24 @@ def _void_text(value: str | float, decimal: str) -> str:
 def _read_columns(found: Columns, source: SourceMap) -> RawFile:
     places = places_of(found.names, "", source)
     check_units(found.units, places, source, where_absent=False)
+    return RawFile(found.head, _mapped(iter(found.frames), places, 1, source), _constants(found.head, source))
 
-    def pieces() -> Iterator[pl.DataFrame]:
-        row = 1
-        for held in found.frames:
-            frame = held.select(pl.col(str(place)).alias(lake) for lake, place in places.items())
-            frame = (
-                _dates_joined(frame, source).with_row_index(ROW, offset=row).with_columns(pl.col(ROW).cast(pl.Int32))
-            )
-            row += held.height
-            yield frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))
 
-    return RawFile(found.head, pieces(), _constants(found.head, source))
+def _mapped(
+    frames: Iterator[pl.DataFrame], places: dict[str, int], row: int, source: SourceMap
+) -> Iterator[pl.DataFrame]:
+    """Yield the mapped columns of frames and the number of each row, from a first one on; without empty rows."""
+    for held in frames:
+        frame = _dates_joined(held.select(pl.nth(place).alias(lake) for lake, place in places.items()), source)
+        frame = frame.with_row_index(ROW, offset=row).with_columns(pl.col(ROW).cast(pl.Int32))
+        row += held.height
+        yield frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))
 
 
 def _read_sheet(content: Content, source: SourceMap) -> RawFile:
     assert source.sheet is not None
-    sheet = read_sheet(content, source.sheet)
+    pieces = read_sheet(content, source.sheet)
+    sheet = next(pieces)  # with all lines above the data
     if sheet.height < source.data_row:
         raise SetAside(
             "the sheet has no rows", f"rows from line {source.data_row}", f"{sheet.height} line(s)",
@@ -450,11 +451,9 @@ def _read_sheet(content: Content, source: SourceMap) -> RawFile:
     places = places_of(names, "", source)
     if source.units_row is not None:
         check_units([str(v or "") for v in sheet.row(source.units_row - 1)], places, source)
-    frame = sheet.select(pl.nth(place).alias(lake) for lake, place in places.items())[source.data_row - 1 :]
-    frame = _dates_joined(frame, source)
-    frame = frame.with_row_index(ROW, offset=source.data_row).with_columns(pl.col(ROW).cast(pl.Int32))
     head = [
         "\t".join("" if value is None else str(value) for value in row).rstrip("\t")
         for row in sheet.head(source.data_row - 1).rows()
     ]
-    return RawFile(head, iter([frame.filter(~pl.all_horizontal(pl.exclude(ROW).is_null()))]), _constants(head, source))
+    data = chain([sheet[source.data_row - 1 :]], pieces)
+    return RawFile(head, _mapped(data, places, source.data_row, source), _constants(head, source))

@@ -8,12 +8,14 @@ from typing import Any
 
 import polars as pl
 import pytest
+import xlsxwriter
 
 from pipeline.errors import SetAside
-from pipeline.ingest import columnar, content, witsml, witsml_logs
+from pipeline.ingest import columnar, content, witsml, witsml_logs, workbook
 from pipeline.ingest.columnar import Columns, read_las, read_parquet
 from pipeline.ingest.content import content_of
 from pipeline.ingest.witsml import read_witsml
+from pipeline.ingest.workbook import read_sheet
 
 ROWS = 2_000
 LAS = """~Version
@@ -247,3 +249,42 @@ def test_a_large_document_without_logs_is_refused_before_it_is_parsed(
 def test_parts_are_read_as_one_file() -> None:
     reading = witsml_logs._Reading(iter([b"abc", b"", b"defg"]))
     assert [reading.read(2), reading.read(2), reading.read(9), reading.read(9)] == [b"ab", b"c", b"defg", b""]
+
+
+def test_a_large_sheet_is_read_in_pieces(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Failed formulas are in their places."""
+    path = tmp_path / "large.xlsx"
+    with xlsxwriter.Workbook(path) as book:
+        sheet = book.add_worksheet("data")
+        for row in range(700):
+            sheet.write_row(row, 0, [row, f"remark {row}", None if row % 3 else row / 7])
+        for row in (299, 300, 699):
+            sheet.write_formula(row, 1, "=1/0", value="#DIV/0!")
+    (whole,) = read_sheet(content_of(path), "data")
+    assert whole.shape == (700, 3) and whole.row(10) == ("10", "remark 10", None)
+    assert [row for row in range(700) if whole[row, 1] == "#DIV/0!"] == [299, 300, 699]
+    monkeypatch.setattr(workbook, "ROWS_PER_PIECE", 300)
+    pieces = list(read_sheet(content_of(path), "data"))
+    assert [piece.height for piece in pieces] == [300, 300, 100]
+    assert pl.concat(pieces).equals(whole)
+    first = next(read_sheet(content_of(path), "data"))  # its process ends with who reads no more
+    assert first.height == 300
+
+
+def test_an_empty_sheet_has_no_rows(tmp_path: Path) -> None:
+    path = tmp_path / "empty.xlsx"
+    with xlsxwriter.Workbook(path) as book:
+        book.add_worksheet("data")
+    assert [piece.height for piece in read_sheet(content_of(path), "data")] == [0]
+
+
+def test_a_workbook_that_changes_while_it_is_read_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "large.xlsx"
+    with xlsxwriter.Workbook(path) as book:
+        book.add_worksheet("data").write_row(0, 0, [f"remark {place}" for place in range(16_000)])
+    monkeypatch.setattr(content, "PART_BYTES", 10_000)
+    found = content_of(path)
+    assert found.whole is None and next(read_sheet(found, "data")).width == 16_000
+    path.write_bytes(path.read_bytes() + b"more")
+    with pytest.raises(SetAside, match="the file changed while it was read"):
+        next(read_sheet(found, "data"))
