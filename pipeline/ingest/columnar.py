@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import sys
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import chain
@@ -12,12 +13,15 @@ from typing import Any, BinaryIO
 import polars as pl
 
 from pipeline.errors import SetAside, short
+from pipeline.ingest.apart import Failed, given, reading, refuse
 from pipeline.ingest.content import Content, whole_lines
 
 LARGEST_BYTES = 64 * 1024**2
 """A larger file that must be in memory as a whole is set aside: its cells need ten times as much. [bytes]"""
 ROWS_PER_PIECE = 100_000
 """Rows of a large file that are in memory together. [rows]"""
+PIECE_BYTES, MOST_TEXT_BYTES = 64 * 1024**2, 256 * 1024**2
+"""Size of a piece of a Parquet file, as it says; size of the texts in a piece, at the most. [bytes]"""
 MOST_CELLS, MOST_HELD_CELLS = 2_000_000_000, 20_000_000
 """Cells of a Parquet file, and of a file in memory as a whole: a small one can hold any number of equal cells."""
 
@@ -183,8 +187,10 @@ def read_parquet(content: Content) -> Columns:
     packed = content.path.suffix.lower() in (".gz", ".zip")
     source = io.BytesIO(content.all(LARGEST_BYTES)) if packed else content.path.open("rb")
     try:
-        held = pq.ParquetFile(source)
-        names, rows = held.schema_arrow.names, held.metadata.num_rows
+        schema = pq.ParquetFile(source).schema_arrow
+        texts = [field.name for field in schema if pa.types.is_string(field.type) or pa.types.is_binary(field.type)]
+        held = pq.ParquetFile(source, read_dictionary=texts)  # one text for all rows is held once
+        names, rows = schema.names, held.metadata.num_rows
     except (pa.ArrowException, OSError) as error:
         source.close()
         raise _no_arrow(error) from error
@@ -197,15 +203,44 @@ def read_parquet(content: Content) -> Columns:
 
 
 def _read_arrow(content: Content) -> Columns:
-    """Read an Arrow file, as a whole: only its reader of whole files checks what a damaged one says of itself."""
+    """Read an Arrow file. Its buffers can unpack to any size, so that is done in a process of its own."""
     data = content.all(LARGEST_BYTES)
     try:
         rows = pl.scan_ipc(io.BytesIO(data)).select(pl.len()).collect().item()
-        _refuse_many(rows, len(pl.read_ipc_schema(io.BytesIO(data))), MOST_HELD_CELLS)
-        frame = pl.read_ipc(io.BytesIO(data))
+        names = list(pl.read_ipc_schema(io.BytesIO(data)))
     except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError) as error:
         raise _no_arrow(error) from error
-    return Columns(frame.columns, [""] * frame.width, [_as_text(frame)], [])
+    _refuse_many(rows, len(names), MOST_HELD_CELLS)
+    return Columns(names, [""] * len(names), _arrow_frames(data), [])
+
+
+_READ_ARROW = "from pipeline.ingest.columnar import read_arrow_here; read_arrow_here()"
+
+
+def _arrow_frames(data: bytes) -> Iterator[pl.DataFrame]:
+    try:
+        with reading([data], len(data), _READ_ARROW, str(ROWS_PER_PIECE)) as run:
+            yield from run.frames()
+    except Failed as failed:
+        raise _no_arrow(failed) from failed
+
+
+def read_arrow_here() -> None:
+    """Read an Arrow file from the input as a whole, and write its cells as text to the output, in pieces.
+
+    Only the reader of whole files checks what a damaged one says of itself. The arguments are the size of the file and
+    the rows per piece.
+    """
+    import pyarrow as pa
+
+    try:
+        frame = _as_text(pl.read_ipc(io.BytesIO(given())))
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError) as error:
+        raise refuse(error) from None
+    height, schema = int(sys.argv[2]), frame[:0].to_arrow(compat_level=pl.CompatLevel.oldest()).schema
+    with pa.ipc.new_stream(sys.stdout.buffer, schema) as output:
+        for piece in frame.iter_slices(height) if frame.height else (frame,):
+            output.write(piece.to_arrow(compat_level=pl.CompatLevel.oldest()))
 
 
 def _refuse_many(rows: int, columns: int, most: int) -> None:
@@ -227,16 +262,43 @@ def _batches(content: Content, held: Any, source: BinaryIO) -> Iterator[pl.DataF
     yielded = False
     with source:
         try:
-            for batch in held.iter_batches(ROWS_PER_PIECE):
+            for batch in held.iter_batches(_rows_per_piece(held.metadata)):
                 batch.validate(full=True)
                 yielded = True
-                yield _as_text(pl.DataFrame(pl.from_arrow(batch)))
+                yield _as_text(pl.DataFrame(pl.from_arrow(_with_texts(batch))))
         except (pa.ArrowException, pl.exceptions.PolarsError, OSError) as error:
             raise _no_arrow(error) from error
     if not yielded:
         yield _as_text(pl.DataFrame(pl.from_arrow(held.schema_arrow.empty_table())))
     for _ in content.parts():  # ends with an error if the file has changed since it was hashed
         pass
+
+
+def _rows_per_piece(metadata: Any) -> int:
+    """Number of rows that unpack to so many bytes, as the file says."""
+    groups = [metadata.row_group(place) for place in range(metadata.num_row_groups)]
+    widest = max((group.total_byte_size / max(group.num_rows, 1) for group in groups), default=1.0)
+    return int(min(max(PIECE_BYTES / max(widest, 1.0), 1), ROWS_PER_PIECE))
+
+
+def _with_texts(batch: Any) -> Any:
+    """Return a batch with its texts in each row; a few texts can stand in so many rows that they do not fit."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    columns, size = [], 0
+    for column in batch.columns:
+        if pa.types.is_dictionary(column.type):
+            each = pc.take(pc.binary_length(column.dictionary), column.indices)
+            size += pc.sum(each).as_py() or 0
+            if size > MOST_TEXT_BYTES:
+                raise SetAside(
+                    "the file's texts are too long", f"at most {MOST_TEXT_BYTES // 1024**2} MiB in "
+                    f"{batch.num_rows:,} rows", "more", "split the file, or leave out the long texts",
+                )  # fmt: skip
+            column = column.dictionary_decode()
+        columns.append(column)
+    return pa.RecordBatch.from_arrays(columns, batch.schema.names)
 
 
 def _no_arrow(error: BaseException) -> SetAside:

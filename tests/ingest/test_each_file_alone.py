@@ -16,8 +16,8 @@ import pytest
 from pipeline import steps
 from pipeline.commands import status
 from pipeline.errors import SetAside
+from pipeline.ingest import apart, prepare, workbook
 from pipeline.ingest import discover as discovering
-from pipeline.ingest import prepare, workbook
 from pipeline.ingest.land import Landed, land
 from pipeline.lake import Lake
 from pipeline.schemas.lineage import FINDINGS, SOURCES
@@ -206,7 +206,7 @@ def test_a_workbook_that_breaks_its_reader_is_set_aside(tmp_path: Path, content:
 
 def test_a_workbook_without_end_is_stopped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(workbook, "_READ", "import time; time.sleep(60)")
-    monkeypatch.setattr(workbook, "LEAST_S", 0.3)
+    monkeypatch.setattr(apart, "LEAST_S", 0.3)
     space = space_with(tmp_path, {"designs.xlsx": xlsx(GOOD_SHEET)}, designs=BOOK_MAP)
     (aside,) = only_the_good_one_landed(space, land(space, Lake(space.lake)))
     assert aside.found == "not finished after 0 s"
