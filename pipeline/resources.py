@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import os
+import uuid
+from contextlib import suppress
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -32,6 +34,18 @@ def kept_at(name: str, package: Path = PACKAGE) -> Path:
     if os.access(beside if beside.exists() else package, os.W_OK):
         return beside / name
     return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "heelward" / name
+
+
+def keep(path: Path, text: str) -> None:
+    """Keep a text at such a place, instead of those made from other sources; nothing where it cannot be written."""
+    with suppress(OSError):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        for other in path.parent.glob(f"{path.name.partition('-')[0]}-*{path.suffix}"):
+            if other != path:
+                other.unlink(missing_ok=True)
+        part = path.with_name(f"{uuid.uuid4().hex}.part")
+        part.write_text(text, encoding="utf-8")
+        part.replace(path)
 
 
 def product_digest() -> str:

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
+from pipeline.resources import keep, kept_at, source_digest
+
+MOST_KEPT = 1000
+"""Conversions that are kept: those of one installation are some hundred."""
 _AMOUNT = re.compile(r"\{([+-]?\d{1,15}(?:\.\d{1,15})?) ([A-Za-z0-9*/ ]{1,12})\}", re.ASCII)
 
 # Display units, by the workspace's `display_units`: lake unit -> (display unit in pint's notation, label).
@@ -81,7 +87,31 @@ def conversion(source: str, target: str) -> Linear:
     ------
     UnknownUnit
         If a name is unknown or the dimensions differ; the message names both.
+
+    Notes
+    -----
+    What was asked for before is kept: to load pint takes a sixth of a second.
     """
+    path, held = _kept()
+    known = held.get(f"{source} > {target}")
+    if known is None:
+        known = held[f"{source} > {target}"] = _converted(source, target)
+        if len(held) <= MOST_KEPT:
+            keep(path, json.dumps({key: (one.factor, one.offset) for key, one in held.items()}))
+    return known
+
+
+@cache
+def _kept() -> tuple[Path, dict[str, Linear]]:
+    """Return where conversions are kept, and those there; none if that is no complete file of these units."""
+    path = kept_at(f"units-{source_digest('units.py', 'units.txt')}.json")
+    try:
+        return path, {key: Linear(*map(float, two)) for key, two in json.loads(path.read_text("utf-8")).items()}
+    except (OSError, ValueError, TypeError, AttributeError):
+        return path, {}
+
+
+def _converted(source: str, target: str) -> Linear:
     import pint
 
     ureg = registry()

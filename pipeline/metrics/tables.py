@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import json
-from contextlib import suppress
 from functools import cache
 
 from pipeline import schemas
 from pipeline.lake.marts import catalogue
 from pipeline.metrics.measure import LEVELS
-from pipeline.resources import kept_at, product_digest
+from pipeline.resources import keep, kept_at, product_digest
 from pipeline.schemas.base import Table
 from pipeline.sql import Catalogue, Described
-from pipeline.workspace import replace_text
 
 TABLES: dict[str, Table] = {**schemas.TABLES, **{level.name: level.table for level in LEVELS}}
 """Every table, by name."""
@@ -31,9 +29,5 @@ def columns_known() -> Catalogue:
     except (OSError, ValueError, TypeError, AttributeError, IndexError):
         made = catalogue(list(TABLES.values()))
     rows = {table: [[one.name, one.unit, one.meaning] for one in columns.values()] for table, columns in made.items()}
-    with suppress(OSError):
-        kept.parent.mkdir(parents=True, exist_ok=True)
-        for other in kept.parent.glob("columns-*.json"):
-            other.unlink(missing_ok=True)
-        replace_text(kept, json.dumps(rows))
+    keep(kept, json.dumps(rows))
     return made

@@ -55,4 +55,10 @@ def texts(column: pl.Series) -> list[str]:
             return column.fill_null("–").to_list()
     if column.dtype.is_float():
         return ["–" if value is None else format_number(value).replace("-", "−") for value in column.to_list()]
+    if column.dtype.is_integer():
+        return column.cast(pl.String).str.replace("-", "−", literal=True).fill_null("–").to_list()
+    if column.dtype == pl.Boolean:
+        return ["–" if value is None else "yes" if value else "no" for value in column.to_list()]
+    if column.dtype == pl.Datetime:
+        return column.dt.strftime("%Y-%m-%d %H:%M:%S").fill_null("–").to_list()
     return [cell(value) for value in column.to_list()]

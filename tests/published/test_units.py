@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from pipeline import units
 from pipeline.physics import constants
 from pipeline.units import UnknownUnit, conversion, registry, shown
 
@@ -112,3 +115,29 @@ def test_metric_display_of_a_pressure() -> None:
     line, label = shown("psi", "metric")
     assert label == "MPa"
     assert 10000.0 * line.factor == pytest.approx(68.94757293, rel=1e-9)
+
+
+def test_a_conversion_is_kept_to_the_last_digit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file that was cut or holds something else is not used."""
+    asked = [("psi", "MPa"), ("degF", "degC"), ("bbl/min", "m**3/min")]
+    monkeypatch.setattr(units, "kept_at", lambda name: tmp_path / name)
+
+    def again() -> list[units.Linear]:
+        units._kept.cache_clear()
+        conversion.cache_clear()
+        return [conversion(*one) for one in asked]
+
+    try:
+        made = again()
+        (path,) = tmp_path.iterdir()
+        monkeypatch.setattr(units, "_converted", None)  # it is not asked again
+        assert again() == made
+        whole = path.read_text(encoding="utf-8")
+        monkeypatch.undo()
+        monkeypatch.setattr(units, "kept_at", lambda name: tmp_path / name)
+        for text in (whole[:-9], "[]", '{"psi > MPa": 3}', ""):
+            path.write_text(text, encoding="utf-8")
+            assert again() == made
+    finally:
+        units._kept.cache_clear()
+        conversion.cache_clear()
