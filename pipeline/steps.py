@@ -33,9 +33,9 @@ from pipeline.models.fit import MADE as FITTED
 from pipeline.models.fit import FitReport, fit
 from pipeline.models.frames import modelled_tables, modelling_tables
 from pipeline.parallel import call_helpers, cluster, kept_helpers
-from pipeline.plan.compare import Planned
+from pipeline.plan.compare import Planned, Taught
 from pipeline.plan.compare import run_plan as plan
-from pipeline.plan.store import record_plan
+from pipeline.plan.store import begin_taught, record_plan
 from pipeline.queries import Answer
 from pipeline.report import pictures
 from pipeline.report.audit import Drawing
@@ -236,7 +236,11 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
         restored = _restored(lake, FITTED)
         frames = modelled(workspace, lake)
 
+        taught: list[Taught | None] = []
+
         def meanwhile() -> None:
+            with suppress(HeelwardError):  # told below
+                taught.append(begin_taught(workspace.plan, frames))
             if (begun := _begun.get()) is not None:
                 with suppress(HeelwardError):  # the report tells what it cannot read
                     _connected(workspace, lake, [name for name, table in TABLES.items() if table not in FITTED])
@@ -246,7 +250,7 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
         report = fit(lake, frames, progress, workers, meanwhile)
         report.restored = restored
         try:
-            if record_plan(lake, workspace.plan, frames):
+            if record_plan(lake, workspace.plan, frames, *taught):
                 report.fitted.append("plan")
         except HeelwardError as error:
             report.plan_error = str(error)

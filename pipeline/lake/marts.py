@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from graphlib import TopologicalSorter
@@ -24,7 +25,17 @@ def marts() -> dict[str, Statement]:
 
 @cache
 def _reads() -> dict[str, set[str]]:
-    """Tables that each mart reads, in an order in which the marts can be created."""
+    """Tables that each mart reads, in an order in which the marts can be created; kept until a source changes."""
+    kept = resources.kept_at(f"marts-{resources.product_digest()}.json")
+    try:
+        return {name: set(read) for name, read in json.loads(kept.read_text("utf-8")).items()}
+    except (OSError, ValueError, TypeError, AttributeError):
+        made = _ordered()
+    resources.keep(kept, json.dumps({name: sorted(read) for name, read in made.items()}))
+    return made
+
+
+def _ordered() -> dict[str, set[str]]:
     with duckdb.connect(":memory:") as parser:
         reads = {name: tables_read(parser, mart.sql) for name, mart in marts().items()}
     order = TopologicalSorter({name: read & reads.keys() for name, read in reads.items()}).static_order()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -69,7 +69,24 @@ class Planned:
         )  # fmt: skip
 
 
-def run_plan(lake: Lake, path: Path, frames: Mapping[str, pl.DataFrame], teach: Sequence[str] = ()) -> Planned:
+Taught = Callable[[], dict[str, list[Trial] | str]]
+
+
+def begin_trials(path: Path, frames: Mapping[str, pl.DataFrame], teach: Sequence[str]) -> Taught:
+    """Let a helper rank trials on the next pad, by comparison; return what waits for it. See `run_plan`."""
+    plan = parse_toml(path, PlanFile)
+    asked = {name: _asked(frames, plan, name) for name in teach}
+    begun = {name: ahead(_teach, *given) for name, given in asked.items()}
+    return lambda: {name: finished(begun[name], _teach, *given) for name, given in asked.items()}
+
+
+def run_plan(
+    lake: Lake,
+    path: Path,
+    frames: Mapping[str, pl.DataFrame],
+    teach: Sequence[str] = (),
+    taught: Taught | None = None,
+) -> Planned:
     """Compare the designs of a plan file.
 
     Parameters
@@ -80,6 +97,8 @@ def run_plan(lake: Lake, path: Path, frames: Mapping[str, pl.DataFrame], teach: 
         The modelling tables.
     teach : sequence of str, optional
         Names of comparisons: also rank trials on the next pad by the information they give about each.
+    taught : callable, optional
+        These trials, if they are begun (`begin_trials`).
 
     Raises
     ------
@@ -90,16 +109,14 @@ def run_plan(lake: Lake, path: Path, frames: Mapping[str, pl.DataFrame], teach: 
     models = load_models(lake)
     if not models:
         raise HeelwardError("no model is fitted yet: run `heelward refresh` with records of three or more pads first")
-    asked = {name: _trials_of(frames, plan, name) for name in teach}
-    begun = {name: ahead(_teach, *given) for name, given in asked.items()}
+    taught = taught or begin_trials(path, frames, teach)
     habits = _habits(frames)
     lines = evaluate(plan, models, habits)
     jobs = {}
     for design in plan.designs:
         stages = stage_count(plan.pad, design)
         jobs[design.name] = job_of(plan.pad, design, habits, (stages + 1) // 2, stages)
-    taught = {name: finished(begun[name], _teach, *asked[name]) for name in reversed(asked)}  # a helper goes forwards
-    return Planned(plan, lines, rank(plan.rank_by, lines, jobs, frames), taught)
+    return Planned(plan, lines, rank(plan.rank_by, lines, jobs, frames), taught())
 
 
 def _habits(frames: Mapping[str, pl.DataFrame]) -> Habits:
@@ -114,9 +131,8 @@ def _habits(frames: Mapping[str, pl.DataFrame]) -> Habits:
     return Habits(quarter=float(last) if isinstance(last, float) else 0.0, above_mean_psi=peak, **middle)
 
 
-def _trials_of(
-    frames: Mapping[str, pl.DataFrame], plan: PlanFile, name: str
-) -> tuple[pl.DataFrame, CompareSpec, PlanFile]:
+def _asked(frames: Mapping[str, pl.DataFrame], plan: PlanFile, name: str) -> tuple[pl.DataFrame, CompareSpec, PlanFile]:
+    """Return what `_teach` takes for one comparison."""
     spec = next((spec for spec in COMPARISONS if spec.name == name), None)
     if spec is None:
         known = ", ".join(spec.name for spec in COMPARISONS)

@@ -12,7 +12,7 @@ from pipeline.lake import Lake
 from pipeline.metrics.declare import fingerprint
 from pipeline.models.columns import COLUMNS
 from pipeline.models.specs import COMPARISONS
-from pipeline.plan.compare import run_plan
+from pipeline.plan.compare import Taught, begin_trials, run_plan
 from pipeline.schemas.fitted import COMPARISONS as COMPARED
 from pipeline.schemas.fitted import MODEL_CARDS, PLANNED, TRIALS
 
@@ -21,10 +21,23 @@ TAUGHT = ("designs_pressure", "designs_hours")
 """Comparisons in which the plan's designs can differ; the most informative trials for them are also stored."""
 
 
-def record_plan(lake: Lake, path: Path | None, frames: Mapping[str, pl.DataFrame]) -> bool:
+def begin_taught(path: Path | None, frames: Mapping[str, pl.DataFrame]) -> Taught | None:
+    """Let a helper rank the trials that `record_plan` stores; None without a plan.
+
+    Raises
+    ------
+    HeelwardError
+        If the plan is invalid.
+    """
+    return None if path is None or not path.is_file() else begin_trials(path, frames, TAUGHT)
+
+
+def record_plan(
+    lake: Lake, path: Path | None, frames: Mapping[str, pl.DataFrame], taught: Taught | None = None
+) -> bool:
     """Evaluate a plan file and write its figures, if the file or the models changed; return whether it wrote.
 
-    The modelling tables, `frames`, are those that the models were fitted on.
+    The modelling tables, `frames`, are those that the models were fitted on; the trials may be begun (`begin_taught`).
 
     Without a file, or with an invalid one, all figures are removed.
 
@@ -36,7 +49,7 @@ def record_plan(lake: Lake, path: Path | None, frames: Mapping[str, pl.DataFrame
     if path is None:
         return _clear(lake)
     try:
-        return _record(lake, path, frames)
+        return _record(lake, path, frames, taught)
     except HeelwardError:
         _clear(lake)
         raise
@@ -51,7 +64,7 @@ def _clear(lake: Lake) -> bool:
     return True
 
 
-def _record(lake: Lake, path: Path, frames: Mapping[str, pl.DataFrame]) -> bool:
+def _record(lake: Lake, path: Path, frames: Mapping[str, pl.DataFrame], taught: Taught | None) -> bool:
     if not path.is_file():
         raise HeelwardError(f"{path}: no such file; the settings refer to it as 'plan'")
     cards = lake.scan(MODEL_CARDS).select("model", "inputs").sort("model").collect().rows()
@@ -60,7 +73,7 @@ def _record(lake: Lake, path: Path, frames: Mapping[str, pl.DataFrame]) -> bool:
     before = lake.scan(PLANNED).select("inputs").unique().collect()["inputs"].to_list()
     if before == [mark] or not cards:
         return False
-    planned = run_plan(lake, path, frames, TAUGHT)
+    planned = run_plan(lake, path, frames, TAUGHT, taught)
     place = {design.name: number for number, design in enumerate(planned.plan.designs, start=1)}
     unit = {spec.name: COLUMNS[spec.outcome].unit for spec in COMPARISONS}
     lines = [
