@@ -223,7 +223,7 @@ def _end(pool: ProcessPoolExecutor) -> None:
     feeding = [thread for thread in threading.enumerate() if thread.name == "QueueFeederThread"]
     pool.shutdown(wait=True, kill_workers=True)
     for thread in feeding:
-        thread.join(1.0)
+        thread.join(0.2)
 
 
 def _cores() -> int:

@@ -44,8 +44,11 @@ def keep(path: Path, text: str) -> None:
             if other != path:
                 other.unlink(missing_ok=True)
         part = path.with_name(f"{uuid.uuid4().hex}.part")
-        part.write_text(text, encoding="utf-8")
-        part.replace(path)
+        try:
+            part.write_text(text, encoding="utf-8")
+            part.replace(path)
+        finally:
+            part.unlink(missing_ok=True)
 
 
 def product_digest() -> str:

@@ -38,8 +38,7 @@ from pipeline.plan.compare import run_plan as plan
 from pipeline.plan.store import begin_taught, record_plan
 from pipeline.queries import Answer
 from pipeline.report import pictures
-from pipeline.report.audit import Drawing
-from pipeline.report.build import NOTE, Built, begin_records, build, last_built, mark_of, note_built
+from pipeline.report.build import NOTE, Built, build, last_built, mark_of, note_built
 from pipeline.report.edition import PLAIN, Edition, snapshot_of, versions_as_of
 from pipeline.report.plan_page import write_plan
 from pipeline.schemas.base import Table
@@ -47,7 +46,7 @@ from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
 from pipeline.workspace import Workspace, replace_text, sweep_parts
 
 HELPED_FILES = 1000
-"""Landed files of a workspace from which starting other processes early pays in a refresh: it takes two seconds. [1]"""
+"""Files of a workspace from which starting other processes early pays in a refresh: it takes two seconds. [1]"""
 MANY_FILES = 64
 """Files of a table from which landing joins them. [1]"""
 Progress = Callable[[int, int, str], None]
@@ -88,8 +87,7 @@ def _noted(note: Path) -> str:
     return note.read_text(encoding="utf-8") if note.is_file() else ""
 
 
-_begun: ContextVar[dict[Path, Drawing] | None] = ContextVar("begun", default=None)
-"""If a report follows: the pages of records that fitting has begun to draw for it, by output folder."""
+_report_follows: ContextVar[bool] = ContextVar("report_follows", default=False)
 
 
 def ready_to_help() -> None:
@@ -103,15 +101,14 @@ def ready_to_help() -> None:
 def together(*, report: bool = False) -> Iterator[None]:
     """Let the steps that run within share what takes time to make: processes that help, connections to the lake.
 
-    If one of them is the report, fitting opens what the report will read while helpers fit, and they draw its pages of
-    records after it.
+    If one of them is the report, fitting opens what the report will read while helpers fit.
     """
-    token = _begun.set({} if report and _begun.get() is None else _begun.get())
+    token = _report_follows.set(report or _report_follows.get())
     try:
         with kept_helpers(ready_to_help), kept_connections():
             yield
     finally:
-        _begun.reset(token)
+        _report_follows.reset(token)
 
 
 @contextmanager
@@ -241,11 +238,9 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
         def meanwhile() -> None:
             with suppress(HeelwardError):  # told below
                 taught.append(begin_taught(workspace.plan, frames))
-            if (begun := _begun.get()) is not None:
+            if _report_follows.get():
                 with suppress(HeelwardError):  # the report tells what it cannot read
                     _connected(workspace, lake, [name for name, table in TABLES.items() if table not in FITTED])
-                    sweep_parts(workspace.out, deep=True)
-                    begun[workspace.out] = begin_records(workspace, lake.still())
 
         report = fit(lake, frames, progress, workers, meanwhile)
         report.restored = restored
@@ -285,16 +280,14 @@ def run_report(
     settings = workspace.settings
     asked = settings.beside if beside is None else beside
     with _alone(workspace, "report", writes_lake=False) as lake, cluster(settings.cluster) as workers:
-        records = (_begun.get() or {}).pop(workspace.out, None) if edition == PLAIN else None
-        if records is None:
-            sweep_parts(workspace.out, deep=True)
+        sweep_parts(workspace.out, deep=True)
         pinned = versions(lake) if edition.as_of is None else versions_as_of(lake, edition.as_of, settings.time_zone)
         before = None if edition.against is None else snapshot_of(lake, edition.against, settings.time_zone)
         mark = mark_of(workspace, pinned, asked) if edition == PLAIN else ""
         standing = last_built(workspace, mark) if mark and not again else None
         if standing is not None:
             return standing
-        built = build(workspace, lake.at(pinned).still(), pinned, edition, asked, progress, before, workers, records)
+        built = build(workspace, lake.at(pinned).still(), pinned, edition, asked, progress, before, workers)
         event("report", path=str(built.path), charts=built.charts, size_bytes=built.size_bytes)
         if mark:
             note_built(workspace, mark, built)

@@ -97,7 +97,7 @@ def conversion(source: str, target: str) -> Linear:
     if known is None:
         known = held[f"{source} > {target}"] = _converted(source, target)
         if len(held) <= MOST_KEPT:
-            keep(path, json.dumps({key: (one.factor, one.offset) for key, one in held.items()}))
+            keep(path, json.dumps({key: (one.factor, one.offset) for key, one in list(held.items())}))
     return known
 
 

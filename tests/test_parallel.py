@@ -67,7 +67,7 @@ def test_the_thread_that_feeds_a_pool_ends_before_the_use_of_it(monkeypatch: pyt
 
     def slow(*given: object) -> None:
         feed(*given)
-        time.sleep(0.5)
+        time.sleep(0.1)
 
     monkeypatch.setattr(parallel, "_cores", lambda: 2)
     monkeypatch.setattr(Queue, "_feed", staticmethod(slow))

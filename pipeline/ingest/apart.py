@@ -15,7 +15,7 @@ import polars as pl
 MEMORY_BYTES = 3 * 1024**3
 """Address space of the process. [bytes]"""
 LEAST_S, S_PER_MB = 8.0, 2.0
-"""Maximum time until its first output: a minimum, plus a time per size. [s]"""
+"""Maximum time until its first rows: a minimum, plus a time per size. [s]"""
 REFUSED, OTHER = 4, 5
 """Exit codes of a process that says why it cannot read: as its last line, or in another way that its caller knows."""
 
@@ -29,7 +29,7 @@ class Failed(Exception):
 
 
 class Reading:
-    """A running process. It is stopped if its first output takes too long."""
+    """A running process. It is stopped if it takes too long, until `in_time` is called."""
 
     def __init__(self, process: subprocess.Popen[bytes], said: BinaryIO, limit_s: float) -> None:
         assert process.stdout is not None
@@ -106,13 +106,25 @@ def reading(parts: Iterable[bytes], size: int, code: str, *words: str) -> Iterat
         run = Reading(process, said, limit_s)
         try:
             assert process.stdin is not None
-            with suppress(BrokenPipeError), process.stdin as given:  # it has ended
-                for part in parts:
-                    given.write(part)
+            _feed(process.stdin, parts, size)
             yield run
         finally:
             run.in_time()
             process.kill()
+
+
+def _feed(pipe: IO[bytes], parts: Iterable[bytes], size: int) -> None:
+    """Write so many bytes and close; what follows is only read, so that who hashes it sees that there is more."""
+    left = size
+    for part in parts:
+        if left:
+            try:
+                pipe.write(part[:left])
+            except OSError:  # the process has ended
+                left = 0
+        left = max(left - len(part), 0)
+    with suppress(OSError):
+        pipe.close()
 
 
 def given() -> bytes:
@@ -122,8 +134,9 @@ def given() -> bytes:
     except ImportError:  # not on this system
         pass
     else:
-        resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+        with suppress(ValueError, OSError):  # a system that cannot limit what is in use already
+            resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+            resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
     return sys.stdin.buffer.read(int(sys.argv[1]))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import chain
 from typing import Any, BinaryIO
@@ -50,8 +50,12 @@ class Columns:
 
     @property
     def first(self) -> pl.DataFrame:
-        """The first rows; all of a small file."""
-        return next(iter(self.frames))
+        """The first rows; all of a small file. Frames that can be read once are then given up."""
+        frames = iter(self.frames)
+        found = next(frames)
+        if isinstance(frames, Generator):
+            frames.close()
+        return found
 
 
 def is_las(first: bytes) -> bool:
@@ -188,7 +192,7 @@ def read_parquet(content: Content) -> Columns:
     source = io.BytesIO(content.all(LARGEST_BYTES)) if packed else content.path.open("rb")
     try:
         schema = pq.ParquetFile(source).schema_arrow
-        texts = [field.name for field in schema if pa.types.is_string(field.type) or pa.types.is_binary(field.type)]
+        texts = [field.name for field in schema if any(kind(field.type) for kind in _text_kinds())]
         held = pq.ParquetFile(source, read_dictionary=texts)  # one text for all rows is held once
         names, rows = schema.names, held.metadata.num_rows
     except (pa.ArrowException, OSError) as error:
@@ -239,8 +243,10 @@ def read_arrow_here() -> None:
         raise refuse(error) from None
     height, schema = int(sys.argv[2]), frame[:0].to_arrow(compat_level=pl.CompatLevel.oldest()).schema
     with pa.ipc.new_stream(sys.stdout.buffer, schema) as output:
-        for piece in frame.iter_slices(height) if frame.height else (frame,):
+        for piece in frame.iter_slices(height):
             output.write(piece.to_arrow(compat_level=pl.CompatLevel.oldest()))
+        if not frame.height:
+            output.write(pa.RecordBatch.from_pylist([], schema=schema))
 
 
 def _refuse_many(rows: int, columns: int, most: int) -> None:
@@ -262,10 +268,12 @@ def _batches(content: Content, held: Any, source: BinaryIO) -> Iterator[pl.DataF
     yielded = False
     with source:
         try:
-            for batch in held.iter_batches(_rows_per_piece(held.metadata)):
-                batch.validate(full=True)
-                yielded = True
-                yield _as_text(pl.DataFrame(pl.from_arrow(_with_texts(batch))))
+            for group in range(held.metadata.num_row_groups):
+                rows = _rows_per_piece(held.metadata.row_group(group))
+                for batch in held.iter_batches(rows, row_groups=[group]):
+                    batch.validate(full=True)
+                    yielded = True
+                    yield _as_text(pl.DataFrame(pl.from_arrow(_with_texts(batch))))
         except (pa.ArrowException, pl.exceptions.PolarsError, OSError) as error:
             raise _no_arrow(error) from error
     if not yielded:
@@ -274,11 +282,19 @@ def _batches(content: Content, held: Any, source: BinaryIO) -> Iterator[pl.DataF
         pass
 
 
-def _rows_per_piece(metadata: Any) -> int:
-    """Number of rows that unpack to so many bytes, as the file says."""
-    groups = [metadata.row_group(place) for place in range(metadata.num_row_groups)]
-    widest = max((group.total_byte_size / max(group.num_rows, 1) for group in groups), default=1.0)
-    return int(min(max(PIECE_BYTES / max(widest, 1.0), 1), ROWS_PER_PIECE))
+def _text_kinds() -> list[Callable[[Any], bool]]:
+    from pyarrow import types
+
+    return [
+        types.is_string, types.is_large_string, types.is_string_view,
+        types.is_binary, types.is_large_binary, types.is_binary_view,
+    ]  # fmt: skip
+
+
+def _rows_per_piece(group: Any) -> int:
+    """Number of rows of a row group that unpack to the size of a piece, as the file says."""
+    size = group.total_byte_size / max(group.num_rows, 1)
+    return int(min(max(PIECE_BYTES / max(size, 1.0), 1), ROWS_PER_PIECE))
 
 
 def _with_texts(batch: Any) -> Any:

@@ -441,7 +441,15 @@ def _mapped(
 def _read_sheet(content: Content, source: SourceMap) -> RawFile:
     assert source.sheet is not None
     pieces = read_sheet(content, source.sheet)
-    sheet = next(pieces)  # with all lines above the data
+    try:
+        return _sheet_rows(next(pieces), pieces, source)
+    except SetAside:
+        pieces.close()
+        raise
+
+
+def _sheet_rows(sheet: pl.DataFrame, pieces: Iterator[pl.DataFrame], source: SourceMap) -> RawFile:
+    """Return the rows of a sheet from its first piece, which has all lines above the data, and the others."""
     if sheet.height < source.data_row:
         raise SetAside(
             "the sheet has no rows", f"rows from line {source.data_row}", f"{sheet.height} line(s)",

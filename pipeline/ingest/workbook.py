@@ -6,7 +6,7 @@ import json
 import re
 import sys
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 
 import polars as pl
@@ -25,7 +25,7 @@ ERRORS = {
 _READ = "from pipeline.ingest.workbook import read_here; read_here()"
 
 
-def read_sheet(content: Content, sheet: str) -> Iterator[pl.DataFrame]:
+def read_sheet(content: Content, sheet: str) -> Generator[pl.DataFrame, None, None]:
     """Yield a sheet's cells as text, from the first row, columns in order: in pieces, at least one.
 
     Raises

@@ -69,15 +69,19 @@ class Planned:
         )  # fmt: skip
 
 
-Taught = Callable[[], dict[str, list[Trial] | str]]
+@dataclass(frozen=True)
+class Taught:
+    """Trials that are being ranked for a plan; `end` waits for them."""
+
+    plan: PlanFile
+    end: Callable[[], dict[str, list[Trial] | str]]
 
 
-def begin_trials(path: Path, frames: Mapping[str, pl.DataFrame], teach: Sequence[str]) -> Taught:
-    """Let a helper rank trials on the next pad, by comparison; return what waits for it. See `run_plan`."""
-    plan = parse_toml(path, PlanFile)
+def begin_trials(plan: PlanFile, frames: Mapping[str, pl.DataFrame], teach: Sequence[str]) -> Taught:
+    """Let a helper rank trials on the next pad, by comparison; see `run_plan`."""
     asked = {name: _asked(frames, plan, name) for name in teach}
     begun = {name: ahead(_teach, *given) for name, given in asked.items()}
-    return lambda: {name: finished(begun[name], _teach, *given) for name, given in asked.items()}
+    return Taught(plan, lambda: {name: finished(begun[name], _teach, *given) for name, given in asked.items()})
 
 
 def run_plan(
@@ -97,7 +101,7 @@ def run_plan(
         The modelling tables.
     teach : sequence of str, optional
         Names of comparisons: also rank trials on the next pad by the information they give about each.
-    taught : callable, optional
+    taught : Taught, optional
         These trials, if they are begun (`begin_trials`).
 
     Raises
@@ -109,14 +113,15 @@ def run_plan(
     models = load_models(lake)
     if not models:
         raise HeelwardError("no model is fitted yet: run `heelward refresh` with records of three or more pads first")
-    taught = taught or begin_trials(path, frames, teach)
+    if taught is None or taught.plan != plan:  # its file was changed meanwhile
+        taught = begin_trials(plan, frames, teach)
     habits = _habits(frames)
     lines = evaluate(plan, models, habits)
     jobs = {}
     for design in plan.designs:
         stages = stage_count(plan.pad, design)
         jobs[design.name] = job_of(plan.pad, design, habits, (stages + 1) // 2, stages)
-    return Planned(plan, lines, rank(plan.rank_by, lines, jobs, frames), taught())
+    return Planned(plan, lines, rank(plan.rank_by, lines, jobs, frames), taught.end())
 
 
 def _habits(frames: Mapping[str, pl.DataFrame]) -> Habits:

@@ -13,8 +13,10 @@ from pipeline.metrics.declare import fingerprint
 from pipeline.models.columns import COLUMNS
 from pipeline.models.specs import COMPARISONS
 from pipeline.plan.compare import Taught, begin_trials, run_plan
+from pipeline.plan.file import PlanFile
 from pipeline.schemas.fitted import COMPARISONS as COMPARED
 from pipeline.schemas.fitted import MODEL_CARDS, PLANNED, TRIALS
+from pipeline.workspace import parse_toml
 
 METHOD_VERSION = 3
 TAUGHT = ("designs_pressure", "designs_hours")
@@ -29,7 +31,7 @@ def begin_taught(path: Path | None, frames: Mapping[str, pl.DataFrame]) -> Taugh
     HeelwardError
         If the plan is invalid.
     """
-    return None if path is None or not path.is_file() else begin_trials(path, frames, TAUGHT)
+    return None if path is None or not path.is_file() else begin_trials(parse_toml(path, PlanFile), frames, TAUGHT)
 
 
 def record_plan(

@@ -51,9 +51,6 @@ WELLS_PER_CORE = 4
 MOST_PAGES = 1500
 """Records of a lake up to which every one has its page at once; of a larger lake pages are drawn on request."""
 
-Progress = Callable[[int, int, str], None]
-Drawing = Callable[..., "Audited"]
-"""What `begin_audit` returns."""
 Task = tuple[str, str, str]
 """A well to draw: its id, its name as shown, its fingerprint."""
 
@@ -84,7 +81,9 @@ def begin_audit(
     mask: Mask | None = None,
     system: str = "field",
     planning: Planning = PLANNING,
-) -> Drawing:
+    progress: Callable[[int, int, str], None] | None = None,
+    workers: Workers | None = None,
+) -> Callable[[], Audited]:
     """Begin to draw the audit pages of the wells whose picks changed.
 
     Parameters
@@ -100,13 +99,16 @@ def begin_audit(
         Display units: ``field`` or ``metric``.
     planning : Planning
         Values that the team plans with; the wells were measured with them.
+    progress : callable, optional
+        Called with (wells done, wells to do, well).
+    workers : Workers, optional
+        Where pages are drawn; default: on this machine.
 
     Returns
     -------
     callable
-        Returns what was drawn, when all is. Takes a function that is called with (wells done, wells to do, well), and
-        workers that draw; default: this machine. The pages of a few wells are drawn by a kept helper in the meantime,
-        if there is one.
+        Returns what was drawn, when all is. The pages of a few wells are drawn by a kept helper in the meantime, if
+        there is one.
     """
     mask = mask or Mask()
     picks = lake.scan(PICKS).filter(pl.lit(True) if well is None else pl.col("well_id") == well)
@@ -121,9 +123,10 @@ def begin_audit(
     stale = [one for one in sorted(hashes) if not _current(out / mask.text(one), hashes[one], paged=paged)]
     drawer = partial(_drawer, lake.reader(), out, stale, mask, system, planning, paged=paged)
     tasks = [(one, inert_text(mask.text(names.get(one) or one)), hashes[one]) for one in stale]
-    begun = ahead(_draw_few, drawer, tasks) if 0 < len(tasks) <= WELLS_PER_CORE else None
+    few = len(tasks) <= WELLS_PER_CORE and workers is None
+    begun = ahead(_draw_few, drawer, tasks) if few and tasks else None
 
-    def end(progress: Progress | None = None, workers: Workers | None = None) -> Audited:
+    def end() -> Audited:
         if begun is not None:
             finished(begun, _draw_few, drawer, tasks)
         elif tasks:

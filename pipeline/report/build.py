@@ -19,11 +19,11 @@ from pipeline.lake import Lake
 from pipeline.metrics.well import planning
 from pipeline.parallel import Workers
 from pipeline.report.against import causes, compared
-from pipeline.report.audit import Drawing, begin_audit
+from pipeline.report.audit import begin_audit
 from pipeline.report.content import gather, steps_of
 from pipeline.report.edition import PLAIN, Edition, until
 from pipeline.report.html import Sheet, write_html
-from pipeline.report.mask import Mask, make_mask
+from pipeline.report.mask import make_mask
 from pipeline.report.pages import load_pages
 from pipeline.report.pictures import Pictures
 from pipeline.resources import product_digest
@@ -79,12 +79,6 @@ def mark_of(workspace: Workspace, versions: Mapping[str, int], beside: Sequence[
     return hashlib.sha256(json.dumps(of, sort_keys=True).encode()).hexdigest()[:16]
 
 
-def begin_records(workspace: Workspace, lake: Lake, edition: Edition = PLAIN, mask: Mask | None = None) -> Drawing:
-    """Begin to draw the pages of the records whose picks changed; see `begin_audit`."""
-    settings, folder = workspace.settings, workspace.out / edition.name / "audit"
-    return begin_audit(lake, folder, mask=mask, system=settings.display_units, planning=planning(settings))
-
-
 def build(
     workspace: Workspace,
     lake: Lake,
@@ -94,7 +88,6 @@ def build(
     progress: Progress | None = None,
     before: Mapping[str, Any] | None = None,
     workers: Workers | None = None,
-    records: Drawing | None = None,
 ) -> Built:
     """Write an edition of the report.
 
@@ -116,8 +109,6 @@ def build(
         The snapshot that an edition ``against`` a past day is compared with.
     workers : Workers, optional
         Where the pages of records are drawn; default: on this machine.
-    records : callable, optional
-        The pages of records of the plain edition, if they are begun (`begin_records`).
 
     Returns
     -------
@@ -128,7 +119,15 @@ def build(
     mask = make_mask(lake, edition.mask, workspace.root)
     if edition.mask:  # for readers outside the team: must not contain files of an earlier copy with another mask
         shutil.rmtree(out, ignore_errors=True)
-    draw_records = records or begin_records(workspace, lake, edition, mask)
+    draw_records = begin_audit(
+        lake,
+        out / "audit",
+        mask=mask,
+        system=settings.display_units,
+        planning=planning(settings),
+        progress=progress,
+        workers=workers,
+    )
 
     def seen(table: Table, rows: pl.LazyFrame) -> pl.LazyFrame:
         return mask.seen(table, until(edition.quarter, table, rows))
@@ -164,7 +163,7 @@ def build(
         mask.text(inert_text(settings.title)), edition.words(), dict(versions), f"{datetime.now(UTC):%Y-%m-%d %H:%M}",
         None if edition.mask else workspace.root, beside,
     )  # fmt: skip
-    draw_records(progress, workers)  # tables link to what is there
+    draw_records()  # tables link to what is there
     path = write_html(content, sheet, out, pictures, workers)
     pictures.sweep()
     written: list[Path] = []

@@ -18,7 +18,7 @@ from pipeline.errors import HeelwardError
 from pipeline.metrics.measure import LEVELS
 from pipeline.report.pages import ChartSpec, Labels, Page
 from pipeline.report.plain_words import capitals, plain
-from pipeline.report.sketch import Sketch, begun
+from pipeline.report.sketch import Sketch, begin
 from pipeline.report.text import inert
 from pipeline.sql import Statement
 from pipeline.units import format_quantities
@@ -198,7 +198,7 @@ def gather(
     for page in pages:
         counted = None if page.numbers is None else rows(page.numbers)
         numbers = [] if counted is None else [row | {"was": ""} for row in counted.frame.to_dicts()]
-        charts = [_begin(rows, chart, system) for chart in page.charts]
+        charts = [_chart(rows, chart, system) for chart in page.charts]
         look = "" if page.look is None else str(rows(page.look).frame["sentence"][0] or "")
         tables = [side_by_side(rows(name), page.across.get(name)) for name in page.tables]
         parts.append(partial(_part, page, numbers, charts, tables, look, counted))
@@ -309,7 +309,7 @@ def _sample(frame: pl.DataFrame) -> pl.DataFrame:
     return frame.with_columns(_lot=lot).sort("_lot").head(MOST_POINTS).drop("_lot")
 
 
-def _begin(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Callable[[], Drawn]:
+def _chart(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Callable[[], Drawn]:
     """Ask for what a chart shows and begin to sketch it; return what gives the chart."""
     found = rows(chart.query, chart.given)
     title_given = chart.given if chart.title_given is None else chart.title_given
@@ -324,7 +324,7 @@ def _begin(rows: Callable[..., Rows], chart: ChartSpec, system: str) -> Callable
     choices = [name for name in CHOICES if name in (frame if cells is None else cells).columns]
     measure = chart.colour if chart.kind == "cells" and chart.colour else None
     empty = frame.is_empty() or (measure is not None and frame[measure].null_count() == frame.height)
-    sketched = None if empty else begun(chart, frame, found.labels, added_up)
+    sketched = None if empty else begin(chart, frame, found.labels, added_up)
     chart = chart.model_copy(update={"words": format_quantities(chart.words, system)})
     sampled_from = every if frame.height < every else None
 

@@ -53,7 +53,7 @@ def sketch(chart: ChartSpec, frame: pl.DataFrame, labels: Labels, cells: list[di
     return Sketch.of(draw(chart, frame, labels, cells))
 
 
-def begun(*given: Any) -> Callable[[], Sketch]:
+def begin(*given: Any) -> Callable[[], Sketch]:
     """Let a helper that is free begin a sketch; return what waits for it and gives it."""
     return partial(finished, ahead(sketch, *given), sketch, *given, patient=True)
 

@@ -142,13 +142,30 @@ def test_a_small_file_of_very_many_rows_is_set_aside_unread(
         read_parquet(content_of(path))
 
 
-def test_one_long_text_in_many_rows_is_set_aside(tmp_path: Path) -> None:
-    """It is in the file once, and would unpack to 2 GB."""
+@pytest.mark.parametrize(
+    "kind",
+    [pa.string(), pa.large_string(), pa.string_view(), pa.binary(), pa.dictionary(pa.int32(), pa.string())],
+    ids=str,
+)
+def test_one_long_text_in_many_rows_is_set_aside(
+    tmp_path: Path, kind: pa.DataType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is in the file once, and would unpack to 20 MB."""
+    monkeypatch.setattr(columnar, "MOST_TEXT_BYTES", 10_000_000)
     path = tmp_path / "a.parquet"
-    pq.write_table(pa.table({"t": pa.array(["x" * 20_000]).take(pa.array([0] * 100_000)).dictionary_encode()}), path)
+    pq.write_table(pa.table({"t": pa.array(["x" * 2_000] * 10_000).cast(kind)}), path)
     assert path.stat().st_size < 50_000
     with pytest.raises(SetAside, match="the file's texts are too long"):
         rows(read_parquet(content_of(path)))
+
+
+@pytest.mark.parametrize("kind", ["parquet", "arrow"])
+def test_a_file_without_rows_has_one_piece_without_rows(tmp_path: Path, kind: str) -> None:
+    path = tmp_path / f"a.{kind}"
+    frame = pl.DataFrame(schema={"t": pl.Int64, "p": pl.String})
+    frame.write_parquet(path) if kind == "parquet" else frame.write_ipc(path)
+    assert rows(read_parquet(content_of(path)))[1].shape == (0, 2)
+    assert read_parquet(content_of(path)).first.width == 2
 
 
 def test_long_texts_come_in_smaller_pieces(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -321,6 +338,6 @@ def test_a_workbook_that_changes_while_it_is_read_is_refused(tmp_path: Path, mon
     monkeypatch.setattr(content, "PART_BYTES", 10_000)
     found = content_of(path)
     assert found.whole is None and next(read_sheet(found, "data")).width == 16_000
-    path.write_bytes(path.read_bytes() + b"more")
+    path.write_bytes(path.read_bytes() + bytes(400_000))
     with pytest.raises(SetAside, match="the file changed while it was read"):
         next(read_sheet(found, "data"))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -141,3 +143,19 @@ def test_a_conversion_is_kept_to_the_last_digit(tmp_path: Path, monkeypatch: pyt
     finally:
         units._kept.cache_clear()
         conversion.cache_clear()
+
+
+def test_files_that_are_read_at_once_can_ask_for_units(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(units, "kept_at", lambda name: tmp_path / name)
+    monkeypatch.setattr(units, "_converted", lambda source, _target: units.Linear(float(source), 0.0))
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    try:
+        units._kept.cache_clear()
+        with ThreadPoolExecutor(4) as threads:
+            made = list(threads.map(lambda value: conversion(str(value), "psi").factor, range(400)))
+    finally:
+        sys.setswitchinterval(before)
+        units._kept.cache_clear()
+        conversion.cache_clear()
+    assert made == [float(value) for value in range(400)]

@@ -206,13 +206,13 @@ def bottomhole_slope_psi_min(s: StageView) -> float:
         raise Missing("no proppant at the perforations at rate")
     last = s.time_s[np.flatnonzero(late)[-1]]
     late &= s.time_s > last - WARNING_S
-    minutes = s.time_s[late] / 60.0
-    if 60.0 * np.ptp(minutes) < SHORTEST_SLOPE_S:
+    if np.ptp(s.time_s[late]) < SHORTEST_SLOPE_S:
         raise Missing("less than two minutes at rate with proppant at the perforations")
     column_bbl = pipe_capacity_bbl(pipe.inside_in, min(tvd, pipe.length_ft))
     mean_ppa = (loaded - behind(pumped, loaded, column_bbl))[late] / column_bbl
     density = slurry_density_ppg(pipe.density_ppg, mean_ppa, s.design.absolute_volume_gal_lbm)
     bottom = s.pressure[late] + hydrostatic_psi(density, tvd)
+    minutes = s.time_s[late] / 60.0
     centred = minutes - minutes.mean()
     return float((centred @ bottom) / (centred @ centred))
 
