@@ -16,7 +16,7 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from pipeline.errors import HeelwardError
-from pipeline.workspace import replace_text, sweep_parts
+from pipeline.files import replace_text, sweep_parts
 
 log = logging.getLogger("heelward")
 TOLD_AFTER_S = 0.5

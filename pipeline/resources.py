@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
-import uuid
+from collections.abc import Callable
 from contextlib import suppress
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
+from typing import Any, TypeVar
 
+from pipeline.files import replace_text
+
+Made = TypeVar("Made")
 PACKAGE = Path(__file__).parent
 
 
@@ -36,19 +41,22 @@ def kept_at(name: str, package: Path = PACKAGE) -> Path:
     return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "heelward" / name
 
 
-def keep(path: Path, text: str) -> None:
-    """Keep a text at such a place, instead of those made from other sources; nothing where it cannot be written."""
+def kept(path: Path, read: Callable[[Any], Made]) -> Made | None:
+    """Return what a function makes of the JSON that is kept at such a place; None if there is none that it can read."""
+    try:
+        return read(json.loads(path.read_text(encoding="utf-8")))
+    except (OSError, ValueError, TypeError, AttributeError, IndexError):
+        return None
+
+
+def keep(path: Path, made: Any) -> None:
+    """Keep something as JSON at such a place, instead of those made from other sources, if it can be written."""
     with suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)
         for other in path.parent.glob(f"{path.name.partition('-')[0]}-*{path.suffix}"):
             if other != path:
                 other.unlink(missing_ok=True)
-        part = path.with_name(f"{uuid.uuid4().hex}.part")
-        try:
-            part.write_text(text, encoding="utf-8")
-            part.replace(path)
-        finally:
-            part.unlink(missing_ok=True)
+        replace_text(path, json.dumps(made))
 
 
 def product_digest() -> str:

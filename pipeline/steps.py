@@ -19,6 +19,7 @@ from deltalake.exceptions import CommitFailedError, DeltaError
 from pipeline import __version__, queries
 from pipeline.errors import HeelwardError
 from pipeline.events import event
+from pipeline.files import replace_text, sweep_parts
 from pipeline.ingest.growing import LOOK
 from pipeline.ingest.land import Landed, land
 from pipeline.ingest.verify import REPAIRED
@@ -43,7 +44,7 @@ from pipeline.report.edition import PLAIN, Edition, snapshot_of, versions_as_of
 from pipeline.report.plan_page import write_plan
 from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import FINDINGS, SNAPSHOTS, SOURCES
-from pipeline.workspace import Workspace, replace_text, sweep_parts
+from pipeline.workspace import Workspace
 
 HELPED_FILES = 1000
 """Files of a workspace from which starting other processes early pays in a refresh: it takes two seconds. [1]"""
@@ -232,12 +233,12 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
     with _alone(workspace, "fit") as lake, cluster(workspace.settings.cluster) as workers:
         restored = _restored(lake, FITTED)
         frames = modelled(workspace, lake)
-
-        taught: list[Taught | None] = []
+        taught: Taught | None = None
 
         def meanwhile() -> None:
+            nonlocal taught
             with suppress(HeelwardError):  # told below
-                taught.append(begin_taught(workspace.plan, frames))
+                taught = begin_taught(workspace.plan, frames)
             if _report_follows.get():
                 with suppress(HeelwardError):  # the report tells what it cannot read
                     _connected(workspace, lake, [name for name, table in TABLES.items() if table not in FITTED])
@@ -245,7 +246,7 @@ def run_fit(workspace: Workspace, progress: Progress | None = None) -> FitReport
         report = fit(lake, frames, progress, workers, meanwhile)
         report.restored = restored
         try:
-            if record_plan(lake, workspace.plan, frames, *taught):
+            if record_plan(lake, workspace.plan, frames, taught):
                 report.fitted.append("plan")
         except HeelwardError as error:
             report.plan_error = str(error)

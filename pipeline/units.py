@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import re
 from dataclasses import dataclass
@@ -11,7 +10,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from pipeline.resources import keep, kept_at, source_digest
+from pipeline.resources import keep, kept, kept_at, source_digest
 
 MOST_KEPT = 1000
 """Conversions that are kept: those of one installation are some hundred."""
@@ -74,7 +73,6 @@ def registry() -> Any:
     return ureg
 
 
-@cache
 def conversion(source: str, target: str) -> Linear:
     """Return the linear conversion from one named unit to another.
 
@@ -97,18 +95,15 @@ def conversion(source: str, target: str) -> Linear:
     if known is None:
         known = held[f"{source} > {target}"] = _converted(source, target)
         if len(held) <= MOST_KEPT:
-            keep(path, json.dumps({key: (one.factor, one.offset) for key, one in list(held.items())}))
+            keep(path, {key: (one.factor, one.offset) for key, one in list(held.items())})
     return known
 
 
 @cache
 def _kept() -> tuple[Path, dict[str, Linear]]:
-    """Return where conversions are kept, and those there; none if that is no complete file of these units."""
+    """Return where conversions are kept, and those there and of this process."""
     path = kept_at(f"units-{source_digest('units.py', 'units.txt')}.json")
-    try:
-        return path, {key: Linear(*map(float, two)) for key, two in json.loads(path.read_text("utf-8")).items()}
-    except (OSError, ValueError, TypeError, AttributeError):
-        return path, {}
+    return path, kept(path, lambda held: {key: Linear(*map(float, two)) for key, two in held.items()}) or {}
 
 
 def _converted(source: str, target: str) -> Linear:

@@ -5,9 +5,6 @@ from __future__ import annotations
 import difflib
 import hashlib
 import tomllib
-import uuid
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
@@ -20,7 +17,6 @@ from pipeline.errors import HeelwardError, short
 
 Model = TypeVar("Model", bound=BaseModel)
 SETTINGS_FILE = "heelward.toml"
-PART = ".part"
 
 
 @cache
@@ -223,31 +219,3 @@ def _known(model: type[BaseModel], location: tuple[int | str, ...]) -> list[str]
         models = [item for item in inside if isinstance(item, type) and issubclass(item, BaseModel)]
         current = models[0] if models else None
     return sorted(current.model_fields) if current is not None else []
-
-
-def replace_text(path: Path, text: str) -> None:
-    """Write a file atomically: a reader, or a kill at any time, finds the old text or the new text, never a part."""
-    replace_bytes(path, text.encode())
-
-
-def replace_bytes(path: Path, content: bytes) -> None:
-    """Write a file's bytes in the same way."""
-    with replacing(path) as part:
-        part.write_bytes(content)
-
-
-@contextmanager
-def replacing(path: Path) -> Iterator[Path]:
-    """Yield a temporary path that replaces a file if the block succeeds, and is removed if it fails."""
-    part = path.with_name(f".{path.name[:80]}.{uuid.uuid4().hex}{PART}")
-    try:
-        yield part
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
-
-
-def sweep_parts(folder: Path, *, deep: bool, of: str = "") -> None:
-    """Remove what killed writes left in a folder (those of one file, if named); nothing else may be writing there."""
-    for part in folder.rglob(f".*{PART}") if deep else folder.glob(f".{of}*{PART}"):
-        part.unlink(missing_ok=True)

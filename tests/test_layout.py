@@ -13,6 +13,7 @@ ORDER = (
     "errors",
     "text",
     "events",
+    "files",
     "resources",
     "jit",
     "parallel",

@@ -15,9 +15,10 @@ from pathlib import Path, PurePosixPath
 
 from pipeline import __version__
 from pipeline.errors import HeelwardError
+from pipeline.files import replacing
 from pipeline.ingest import amend
 from pipeline.locks import held
-from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace, replacing
+from pipeline.workspace import SETTINGS_FILE, Workspace, open_workspace
 
 MANIFEST = "backup.json"
 """First member: version, time, and the size and sum of every file."""

@@ -9,6 +9,7 @@ import polars as pl
 from pipeline import queries
 from pipeline.commands.review import find_well
 from pipeline.errors import HeelwardError
+from pipeline.files import replace_bytes, replace_text
 from pipeline.lake import Lake
 from pipeline.report.las_file import las_record
 from pipeline.report.stim_job import stim_job
@@ -17,7 +18,7 @@ from pipeline.schemas.picks import PICKS
 from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.schemas.wells import WELLS
 from pipeline.steps import connect, open_lake
-from pipeline.workspace import Workspace, replace_bytes, replace_text
+from pipeline.workspace import Workspace
 
 
 def export(workspace: Workspace, well: str, out: Path, *, stage: int | None, run: int | None) -> str:

@@ -11,6 +11,7 @@ import polars as pl
 
 from pipeline.commands.init import FIRST_MAP_TEXT
 from pipeline.errors import HeelwardError, SetAside, short
+from pipeline.files import replace_text
 from pipeline.ingest.content import content_of
 from pipeline.ingest.discover import discover
 from pipeline.ingest.draft import Draft, Group, drafts, grouped, sample_rows, tried, without_rivals
@@ -23,7 +24,7 @@ from pipeline.ingest.tally import told_once
 from pipeline.lake import Lake
 from pipeline.schemas.wells import WELLS
 from pipeline.units import format_number, format_quantities
-from pipeline.workspace import Workspace, replace_text
+from pipeline.workspace import Workspace
 
 SHOWN_QUESTIONS = 20
 SHOWN_PROBLEMS = 8

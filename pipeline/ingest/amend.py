@@ -13,10 +13,10 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from pipeline.errors import HeelwardError, short
+from pipeline.files import replace_text, sweep_parts
 from pipeline.ingest.maps import Channel, LoadedMap, SourceMap
 from pipeline.locks import held
 from pipeline.text import inert_text
-from pipeline.workspace import replace_text, sweep_parts
 
 FILE = "amendments.csv"
 COLUMNS = ("well", "level", "number", "pick", "value", "time", "by", "at", "why", "withdrawn")

@@ -7,9 +7,10 @@ import time
 from collections.abc import Sequence
 from dataclasses import replace
 
+from pipeline.files import replace_text
 from pipeline.ingest.discover import SourceFile, as_recorded
 from pipeline.ingest.known import SourceIndex
-from pipeline.workspace import Workspace, replace_text
+from pipeline.workspace import Workspace
 
 OLD_S = 600.0
 """A file that was last written longer ago does not grow. [s]"""

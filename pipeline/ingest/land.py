@@ -133,7 +133,7 @@ def land(
     only_settled : bool
         Whether files that may still grow wait for a later run.
     begin : callable, optional
-        Called with the number of all files before the first new one is read.
+        Called with the number of all files before new ones of a kind are read.
 
     Returns
     -------

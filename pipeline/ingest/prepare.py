@@ -15,6 +15,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.errors import SetAside, short
+from pipeline.files import replace_text, replacing
 from pipeline.ingest.content import PART_BYTES, Content, content_of
 from pipeline.ingest.discover import SourceFile, source_id
 from pipeline.ingest.known import Key, SourceIndex
@@ -31,7 +32,7 @@ from pipeline.schemas.base import Table
 from pipeline.schemas.lineage import SOURCES
 from pipeline.schemas.records import TREATMENT
 from pipeline.schemas.wells import WELLS
-from pipeline.workspace import Workspace, replace_text, replacing
+from pipeline.workspace import Workspace
 
 LINEAGE = ("reason", "line", "expected", "found", "fix")
 """Fields of a set-aside file's row."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from graphlib import TopologicalSorter
@@ -26,12 +25,11 @@ def marts() -> dict[str, Statement]:
 @cache
 def _reads() -> dict[str, set[str]]:
     """Tables that each mart reads, in an order in which the marts can be created; kept until a source changes."""
-    kept = resources.kept_at(f"marts-{resources.product_digest()}.json")
-    try:
-        return {name: set(read) for name, read in json.loads(kept.read_text("utf-8")).items()}
-    except (OSError, ValueError, TypeError, AttributeError):
+    path = resources.kept_at(f"marts-{resources.product_digest()}.json")
+    made = resources.kept(path, lambda held: {name: set(read) for name, read in held.items()})
+    if made is None:
         made = _ordered()
-    resources.keep(kept, json.dumps({name: sorted(read) for name, read in made.items()}))
+        resources.keep(path, {name: sorted(read) for name, read in made.items()})
     return made
 
 

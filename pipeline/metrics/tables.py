@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from functools import cache
 
 from pipeline import schemas
 from pipeline.lake.marts import catalogue
 from pipeline.metrics.measure import LEVELS
-from pipeline.resources import keep, kept_at, product_digest
+from pipeline.resources import keep, kept, kept_at, product_digest
 from pipeline.schemas.base import Table
 from pipeline.sql import Catalogue, Described
 
@@ -22,12 +21,15 @@ def columns_known() -> Catalogue:
 
     To ask DuckDB for the columns of every mart takes a fifth of a second, so they are kept until a source changes.
     """
-    kept = kept_at(f"columns-{product_digest()}.json")
-    try:
-        held = json.loads(kept.read_text(encoding="utf-8"))
-        return {table: {one[0]: Described(*one) for one in columns} for table, columns in held.items()}
-    except (OSError, ValueError, TypeError, AttributeError, IndexError):
+    path = kept_at(f"columns-{product_digest()}.json")
+    made = kept(path, _described)
+    if made is None:
         made = catalogue(list(TABLES.values()))
-    rows = {table: [[one.name, one.unit, one.meaning] for one in columns.values()] for table, columns in made.items()}
-    keep(kept, json.dumps(rows))
+        keep(path, {
+            table: [[one.name, one.unit, one.meaning] for one in columns.values()] for table, columns in made.items()
+        })  # fmt: skip
     return made
+
+
+def _described(held: dict[str, list[list[str]]]) -> Catalogue:
+    return {table: {one[0]: Described(*one) for one in columns} for table, columns in held.items()}

@@ -10,6 +10,7 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.files import replace_text
 from pipeline.lake import Lake
 from pipeline.metrics.coil.measure import measure_runs
 from pipeline.metrics.coil.view import RUN
@@ -37,7 +38,6 @@ from pipeline.schemas.records import COIL, TREATMENT
 from pipeline.schemas.review import AMENDMENTS
 from pipeline.schemas.wells import WELLS
 from pipeline.text import inert_text
-from pipeline.workspace import replace_text
 
 VERSION = 7
 """Increased when the layout of pages changes: all are drawn again."""

@@ -6,10 +6,10 @@ import re
 import textwrap
 from pathlib import Path
 
+from pipeline.files import replace_text
 from pipeline.report.content import Content
 from pipeline.report.html import Sheet
 from pipeline.report.text import CAUTION
-from pipeline.workspace import replace_text
 
 WIDTH = 78
 """Characters per line of the plain text."""

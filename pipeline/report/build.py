@@ -15,6 +15,7 @@ import duckdb
 import polars as pl
 
 from pipeline import __version__, queries
+from pipeline.files import replace_text
 from pipeline.lake import Lake
 from pipeline.metrics.well import planning
 from pipeline.parallel import Workers
@@ -29,7 +30,7 @@ from pipeline.report.pictures import Pictures
 from pipeline.resources import product_digest
 from pipeline.schemas.base import Table
 from pipeline.text import inert_text
-from pipeline.workspace import Workspace, replace_text
+from pipeline.workspace import Workspace
 
 Progress = Callable[[int, int, str], None]
 NOTE = "report.json"

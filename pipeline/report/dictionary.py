@@ -10,13 +10,13 @@ from pathlib import Path
 import duckdb
 
 from pipeline import queries
+from pipeline.files import replace_text
 from pipeline.lake.marts import marts
 from pipeline.metrics.tables import TABLES, columns_known
 from pipeline.report.theme import render
 from pipeline.resources import product_digest
 from pipeline.schemas.base import meta
 from pipeline.sql import Statement, tables_read
-from pipeline.workspace import replace_text
 
 
 @dataclass(frozen=True)

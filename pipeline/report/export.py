@@ -10,12 +10,12 @@ import polars as pl
 import polars.selectors as cs
 
 from pipeline.errors import HeelwardError
+from pipeline.files import replacing
 from pipeline.plan.compare import Planned
 from pipeline.plan.evaluate import Line
 from pipeline.queries import Answer, in_units_shown
 from pipeline.text import inert_text
 from pipeline.units import format_number, with_unit, without_unit
-from pipeline.workspace import replacing
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -13,6 +13,7 @@ from typing import Any
 import polars as pl
 from markupsafe import Markup
 
+from pipeline.files import replace_text
 from pipeline.parallel import Workers, map_unordered
 from pipeline.report.content import CHOICES, MOST_POINTS, Content, Drawn, Part, Rows, method_notes
 from pipeline.report.dictionary import write_dictionary
@@ -20,7 +21,6 @@ from pipeline.report.page_table import anchor_of, packed, table_of
 from pipeline.report.pictures import Pictures
 from pipeline.report.text import CAUTION, cell
 from pipeline.report.theme import plain, render, script, script_json
-from pipeline.workspace import replace_text
 
 HEAVIEST = 5_000_000
 """A single page above this many bytes becomes a folder."""

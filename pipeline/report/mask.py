@@ -16,13 +16,13 @@ from typing import Any
 
 import polars as pl
 
+from pipeline.files import replace_text
 from pipeline.lake import Lake
 from pipeline.metrics.tables import TABLES
 from pipeline.schemas.base import Table, meta
 from pipeline.schemas.lineage import SOURCES
 from pipeline.schemas.review import AMENDMENTS
 from pipeline.schemas.wells import OFFSETS, WELLS
-from pipeline.workspace import replace_text
 
 KEPT_IN = "aliases.json"
 WORDS = {"crews": "Crew", "fleets": "Fleet", "wells": "Well", "pads": "Pad"}

@@ -11,13 +11,13 @@ from typing import Any
 import typst
 
 from pipeline import __version__, resources
+from pipeline.files import replace_bytes
 from pipeline.report.content import Content, Drawn, Part, Rows
 from pipeline.report.glossary import terms_in
 from pipeline.report.html import Sheet, waits
 from pipeline.report.pictures import Pictures
 from pipeline.report.text import CAUTION, cell
 from pipeline.report.theme import FONT, colours, font_folder, plain
-from pipeline.workspace import replace_bytes
 
 MOST_COLUMNS = 9
 """Columns of a table that an upright page has room for."""

@@ -12,10 +12,10 @@ from pathlib import Path
 
 import vl_convert
 
+from pipeline.files import replace_text
 from pipeline.parallel import Workers, ahead, finished, map_unordered
 from pipeline.report.sketch import Sketch, drawn_by
 from pipeline.report.theme import font_folder
-from pipeline.workspace import replace_text
 
 PER_CORE = 8
 """Pictures that pay for starting a process."""

@@ -9,13 +9,13 @@ import polars as pl
 import vl_convert
 from markupsafe import Markup
 
+from pipeline.files import replace_text
 from pipeline.plan.compare import Planned
 from pipeline.report.pages import ChartSpec, Labels
 from pipeline.report.sketch import sketch
 from pipeline.report.text import CAUTION, cell
 from pipeline.report.theme import render
 from pipeline.units import format_number
-from pipeline.workspace import replace_text
 
 TRADES = (
     ("pad_hours", "pressure_margin", "Hours to fracture the pad", "Margin to the pressure limit at the toe"),

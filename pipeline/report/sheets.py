@@ -12,10 +12,10 @@ import polars.selectors as cs
 import xlsxwriter
 
 from pipeline import __version__
+from pipeline.files import replacing
 from pipeline.report.content import Content, Rows
 from pipeline.report.html import Sheet
 from pipeline.report.text import CAUTION
-from pipeline.workspace import replacing
 
 LONGEST_NAME = 31
 """Longest sheet name (limit of the format). [characters]"""

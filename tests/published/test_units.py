@@ -126,7 +126,6 @@ def test_a_conversion_is_kept_to_the_last_digit(tmp_path: Path, monkeypatch: pyt
 
     def again() -> list[units.Linear]:
         units._kept.cache_clear()
-        conversion.cache_clear()
         return [conversion(*one) for one in asked]
 
     try:
@@ -142,7 +141,6 @@ def test_a_conversion_is_kept_to_the_last_digit(tmp_path: Path, monkeypatch: pyt
             assert again() == made
     finally:
         units._kept.cache_clear()
-        conversion.cache_clear()
 
 
 def test_files_that_are_read_at_once_can_ask_for_units(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -157,5 +155,4 @@ def test_files_that_are_read_at_once_can_ask_for_units(tmp_path: Path, monkeypat
     finally:
         sys.setswitchinterval(before)
         units._kept.cache_clear()
-        conversion.cache_clear()
     assert made == [float(value) for value in range(400)]
